@@ -1,0 +1,60 @@
+"""What can go wrong, and whose fault it is.
+
+`BadInput` is the person's file or call, `OutOfRange` is the caller of a calculator. Each carries its facts as attributes;
+words for a person are made once, by the face that shows them.
+"""
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+
+__all__ = ["BadInput", "GearcaseError", "OutOfRange", "Problem"]
+
+
+class GearcaseError(Exception):
+    """Root of everything gearcase raises on purpose."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with what a person gave.
+
+    Attributes
+    ----------
+    where : str
+        File, with its line where there is one (``job.yaml:14``), or the option of the command (``--rate``).
+    key : str
+        The key or part concerned, e.g. ``drive.meshes[0].pinion.teeth``; empty when the whole thing is meant.
+    given : str
+        What was given, as a person would recognise it; empty when nothing was.
+    accepted : str
+        What would be right.
+    """
+
+    where: str
+    key: str
+    given: str
+    accepted: str
+
+    def __str__(self) -> str:
+        parts = [self.where, self.key, f"given {self.given}" if self.given else "", self.accepted]
+        return "   ".join(part for part in parts if part)
+
+
+class BadInput(GearcaseError):
+    """The person's file or call is wrong. Holds every problem found, not only the first."""
+
+    def __init__(self, problems: Iterable[Problem] | Problem) -> None:
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    def as_dicts(self) -> list[dict[str, str]]:
+        """The problems as plain data, for `--json`."""
+        return [asdict(problem) for problem in self.problems]
+
+
+class OutOfRange(GearcaseError, ValueError):
+    """A calculator was called outside the range in which its formula holds."""
+
+    def __init__(self, name: str, value: object, rule: str) -> None:
+        self.name, self.value, self.rule = name, value, rule
+        super().__init__(f"{name}={value}: {rule}")

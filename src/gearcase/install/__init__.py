@@ -1,0 +1,1 @@
+"""How the kit goes on: mounts, and what they let a sensor see."""

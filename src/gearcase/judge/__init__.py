@@ -1,0 +1,1 @@
+"""Numbers to meaning: from spectra to faults, with odds."""

@@ -1,0 +1,1 @@
+"""Waveform to numbers. Every calculator takes ``(..., samples)`` and refuses non-finite samples."""

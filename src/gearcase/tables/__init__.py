@@ -1,0 +1,49 @@
+"""Published tables as data, and the one loader that reads them.
+
+A table is a CSV beside this file. Every row says where it stands (`source`) and how it was come by (`basis`: looked-up,
+memory, mixed, computed or practice), so that whoever uses a value can show both.
+"""
+
+import csv
+import functools
+from collections.abc import Mapping
+from importlib.resources import files
+from types import MappingProxyType
+
+from gearcase.errors import OutOfRange
+
+__all__ = ["Row", "load"]
+
+Row = Mapping[str, str]
+
+_BASES = {"looked-up", "memory", "mixed", "computed", "practice"}
+
+
+@functools.cache
+def load(name: str) -> tuple[Row, ...]:
+    """All rows of one table, in file order, as read-only text by column.
+
+    Parameters
+    ----------
+    name : str
+        File name without its ending, e.g. ``mounts``.
+
+    Raises
+    ------
+    OutOfRange
+        No such table, or a row without source or with an unknown basis.
+
+    Examples
+    --------
+    >>> load("mounts")[0]["mount"]
+    'stud'
+    """
+    path = files(__name__) / f"{name}.csv"
+    if not path.is_file():
+        raise OutOfRange("table", name, "the name of a CSV file beside gearcase/tables/__init__.py")
+    with path.open(encoding="utf-8", newline="") as stream:
+        rows = tuple(MappingProxyType(row) for row in csv.DictReader(stream))
+    for number, row in enumerate(rows, start=2):
+        if not row.get("source") or row.get("basis") not in _BASES:
+            raise OutOfRange("table", f"{name}.csv:{number}", f"needs a source and a basis out of {sorted(_BASES)}")
+    return rows

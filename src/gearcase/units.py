@@ -1,0 +1,255 @@
+"""Quantities as people write them, turned into plain SI numbers once, at the edge.
+
+``"0.5 in"``, ``"1485 rpm"`` and ``"900-1485 rpm"`` go through `parse` and `parse_range`; thread sizes through `parse_thread`;
+wire gauges through `parse_wire`. A number without its unit is refused, because 25 may be millimetres or inches. Turns per
+minute become turns per second (Hz), never radians per second. `show` goes the other way.
+"""
+
+import functools
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from gearcase.errors import OutOfRange
+
+__all__ = [
+    "ACCEPTED",
+    "SI_UNIT",
+    "Range",
+    "Thread",
+    "Wire",
+    "convert",
+    "parse",
+    "parse_range",
+    "parse_thread",
+    "parse_wire",
+    "show",
+]
+
+# kind of quantity -> spelling a person uses -> the name the units library knows it by
+ACCEPTED: dict[str, dict[str, str]] = {
+    "length": {"mm": "mm", "in": "inch", '"': "inch", "m": "m", "cm": "cm", "um": "um", "µm": "um", "ft": "foot"},
+    "speed": {"rpm": "hertz / 60", "r/min": "hertz / 60", "1/min": "hertz / 60", "Hz": "hertz", "1/s": "hertz"},
+    "frequency": {"Hz": "hertz", "kHz": "kilohertz", "MHz": "megahertz"},
+    "power": {"kW": "kilowatt", "W": "watt", "MW": "megawatt", "hp": "horsepower"},
+    "angle": {"deg": "degree", "°": "degree", "rad": "radian"},
+    "mass": {"kg": "kg", "g": "gram", "lb": "pound", "t": "tonne"},
+    "temperature": {"°C": "degC", "degC": "degC", "C": "degC", "K": "kelvin", "°F": "degF", "degF": "degF", "F": "degF"},
+    "acceleration": {"m/s2": "m/s**2", "m/s²": "m/s**2", "m/s^2": "m/s**2", "g": "standard_gravity", "mm/s2": "mm/s**2"},
+    "velocity": {"mm/s": "mm/s", "m/s": "m/s", "in/s": "inch/s"},
+    "displacement": {"um": "um", "µm": "um", "mm": "mm", "mil": "inch/1000", "m": "m"},
+    "time": {"s": "second", "ms": "ms", "min": "minute", "h": "hour", "d": "day"},
+    "torque": {"N m": "N*m", "Nm": "N*m", "lbf in": "lbf*inch", "lbf ft": "lbf*foot"},
+    "ratio": {"%": "percent", "": "dimensionless"},
+}
+SI_UNIT = {
+    "length": "m",
+    "speed": "Hz",
+    "frequency": "Hz",
+    "power": "W",
+    "angle": "rad",
+    "mass": "kg",
+    "temperature": "K",
+    "acceleration": "m/s2",
+    "velocity": "m/s",
+    "displacement": "m",
+    "time": "s",
+    "torque": "N m",
+    "ratio": "-",
+}
+_LIBRARY_SI = {"speed": "hertz", "frequency": "hertz", "torque": "N*m", "acceleration": "m/s**2", "ratio": "dimensionless"}
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
+_RANGE = re.compile(rf"\s*({_NUMBER})\s*(?:-|–|to)\s*({_NUMBER})\s*(.*?)\s*")
+_EXAMPLE = {
+    "length": "25 mm",
+    "speed": "1485 rpm",
+    "frequency": "10 kHz",
+    "power": "75 kW",
+    "angle": "15 deg",
+    "mass": "80 g",
+    "temperature": "65 °C",
+    "acceleration": "9.81 m/s2",
+    "velocity": "4.5 mm/s",
+    "displacement": "50 um",
+    "time": "30 s",
+    "torque": "5 N m",
+    "ratio": "2 %",
+}
+
+
+@dataclass(frozen=True)
+class Range:
+    """A closed interval in SI; both ends equal for a single value."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Thread:
+    """A screw thread as named: system, major diameter [m] and pitch [m], or None for the coarse pitch of the series."""
+
+    designation: str
+    system: str
+    major_diameter: float
+    pitch: float | None
+
+
+@dataclass(frozen=True)
+class Wire:
+    """A wire size as named, with its conductor diameter [m]."""
+
+    designation: str
+    diameter: float
+
+
+@functools.cache
+def _library() -> Any:
+    import pint  # slow to import, and `gearcase --help` does not need it
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+def convert(value: float, unit: str, kind: str) -> float:
+    """`value` in the person's `unit` as SI.
+
+    Raises
+    ------
+    OutOfRange
+        The unit is not one of `ACCEPTED[kind]`.
+
+    Examples
+    --------
+    >>> convert(1500, "rpm", "speed")
+    25.0
+    """
+    spellings = ACCEPTED[kind]
+    if unit not in spellings:
+        raise OutOfRange("unit", repr(unit), _wanted(kind))
+    library = _library()
+    if kind == "temperature":  # offset scales cannot be multiplied
+        return float(library.Quantity(value, spellings[unit]).to("kelvin").magnitude)
+    return float((value * library.parse_expression(spellings[unit])).to(_LIBRARY_SI.get(kind, SI_UNIT[kind])).magnitude)
+
+
+def parse(text: object, kind: str) -> float:
+    """One quantity as SI.
+
+    Raises
+    ------
+    OutOfRange
+        No unit, an unknown unit, or not a quantity at all; the rule says what would be accepted.
+
+    Examples
+    --------
+    >>> parse("0.5 in", "length")
+    0.0127
+    >>> parse("25", "length")
+    Traceback (most recent call last):
+    gearcase.errors.OutOfRange: length='25': a length with its unit, e.g. "25 mm" (units: mm in " m cm um µm ft)
+    """
+    match = _QUANTITY.fullmatch(text) if isinstance(text, str) else None
+    if not match or match[2] not in ACCEPTED[kind]:
+        raise OutOfRange(kind, repr(text), _wanted(kind))
+    return convert(float(match[1]), match[2], kind)
+
+
+def parse_range(text: object, kind: str) -> Range:
+    """One quantity or a range of it (``"900-1485 rpm"``) as SI.
+
+    Raises
+    ------
+    OutOfRange
+        As `parse`, or the low end stands above the high end.
+
+    Examples
+    --------
+    >>> parse_range("900-1500 rpm", "speed")
+    Range(low=15.0, high=25.0)
+    """
+    match = _RANGE.fullmatch(text) if isinstance(text, str) else None
+    if not match:
+        value = parse(text, kind)
+        return Range(value, value)
+    if match[3] not in ACCEPTED[kind]:
+        raise OutOfRange(kind, repr(text), _wanted(kind))
+    low, high = (convert(float(match[n]), match[3], kind) for n in (1, 2))
+    if low > high:
+        raise OutOfRange(kind, repr(text), "the low end first, then the high end")
+    return Range(low, high)
+
+
+def parse_thread(text: object) -> Thread:
+    """A thread size: ``"1/4-28"``, ``"10-32"``, ``"M12"``, ``"M12x1.25"``.
+
+    Unified sizes by ASME B1.1 (numbered sizes: 0.060 in + 0.013 in a number), metric by ISO 261.
+
+    Raises
+    ------
+    OutOfRange
+        Not a thread size.
+
+    Examples
+    --------
+    >>> parse_thread("1/4-28").major_diameter
+    0.00635
+    >>> parse_thread("M12").pitch is None
+    True
+    """
+    words = text.strip() if isinstance(text, str) else ""
+    if metric := re.fullmatch(r"M(\d+(?:\.\d+)?)(?:\s*[x×]\s*(\d+(?:\.\d+)?))?", words):
+        pitch = float(metric[2]) / 1000 if metric[2] else None
+        return Thread(words, "metric", float(metric[1]) / 1000, pitch)
+    if unified := re.fullmatch(r"(?:(\d+)-)?(\d+)/(\d+)-(\d+)|#?(\d{1,2})-(\d+)", words):
+        if unified[5]:
+            inches, per_inch = 0.060 + 0.013 * int(unified[5]), int(unified[6])
+        else:
+            inches = int(unified[1] or 0) + int(unified[2]) / int(unified[3]) if int(unified[3]) else 0.0
+            per_inch = int(unified[4])
+        if inches and per_inch:
+            return Thread(words, "unified", inches * 0.0254, 0.0254 / per_inch)
+    raise OutOfRange("thread", repr(text), 'a thread size, e.g. "1/4-28", "10-32", "M12" or "M12x1.25"')
+
+
+def parse_wire(text: object) -> Wire:
+    """A wire size: ``"14 AWG"`` (ASTM B258: 0.127 mm x 92^((36 - n)/39)) or ``"2.5 mm2"`` (solid conductor of that area).
+
+    Raises
+    ------
+    OutOfRange
+        Not a wire size.
+
+    Examples
+    --------
+    >>> parse_wire("14 AWG").diameter
+    0.0016277
+    """
+    words = text.strip() if isinstance(text, str) else ""
+    if gauge := re.fullmatch(r"(\d{1,2}|[1-4]/0)\s*AWG", words):
+        number = 1 - int(gauge[1][0]) if "/" in gauge[1] else int(gauge[1])
+        return Wire(words, 0.127e-3 * float(92 ** ((36 - number) / 39)))
+    if area := re.fullmatch(rf"({_NUMBER})\s*mm(?:2|²|\^2)", words):
+        if float(area[1]) > 0:
+            return Wire(words, float((4e-6 * float(area[1]) / 3.141592653589793) ** 0.5))
+    raise OutOfRange("wire", repr(text), 'a wire size, e.g. "14 AWG" or "2.5 mm2"')
+
+
+def show(value: float, kind: str, unit: str, digits: int = 4) -> str:
+    """An SI value in the reader's unit.
+
+    Examples
+    --------
+    >>> show(24.75, "speed", "rpm")
+    '1485 rpm'
+    """
+    if kind == "temperature":
+        shown = float(_library().Quantity(value, "kelvin").to(ACCEPTED[kind][unit]).magnitude)
+    else:
+        shown = value / convert(1.0, unit, kind)
+    return f"{shown:.{digits}g} {unit}".strip()
+
+
+def _wanted(kind: str) -> str:
+    article = "an" if kind[0] in "aeiou" else "a"
+    return f'{article} {kind} with its unit, e.g. "{_EXAMPLE[kind]}" (units: {" ".join(filter(None, ACCEPTED[kind]))})'
