@@ -1,0 +1,48 @@
+"""Measuring points: which sensor stands where, on what mount."""
+
+from dataclasses import dataclass
+
+__all__ = ["Point", "Sensor"]
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """A vibration sensor as its data sheet describes it. Frequencies in Hz; None where nobody has said.
+
+    `kind` is ``"waveform"`` (delivers samples) or ``"overall"`` (delivers one figure, and cannot tell bearing from gear).
+    `mass` in kg, `range` in m/s2.
+    """
+
+    kind: str = "waveform"
+    lowest_hz: float | None = None
+    highest_hz: float | None = None
+    axes: int = 1
+    mass: float | None = None
+    range: float | None = None
+
+
+@dataclass(frozen=True)
+class Point:
+    """A measuring point.
+
+    Attributes
+    ----------
+    name : str
+    sensor : Sensor
+    mount : str
+        A `mount` of ``tables/mounts.csv``; empty when not yet decided.
+    bearing : str
+        The bearing whose housing it stands on; empty for a spot elsewhere.
+    face : str
+        Housing face, e.g. ``top``; empty when not stated.
+    direction : str
+        ``radial`` or ``axial``; empty when not stated.
+    """
+
+    name: str
+    sensor: Sensor
+    mount: str = ""
+    bearing: str = ""
+    face: str = ""
+    direction: str = ""
+    where: str = ""
