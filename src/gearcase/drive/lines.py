@@ -1,0 +1,188 @@
+"""Every line a drive can show, with the part that makes it.
+
+A line is an order, turns of the reference shaft, so that one list serves every speed. Shaft harmonics; mesh harmonics with
+sidebands of both shafts; hunting tooth and assembly phase; the four bearing rates with harmonics.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from gearcase.drive.bearings import (
+    Bearing,
+    ball_pass_frequency_inner,
+    ball_pass_frequency_outer,
+    element_defect_frequency,
+    fundamental_train_frequency,
+)
+from gearcase.drive.train import (
+    Drive,
+    Mesh,
+    ShaftOrder,
+    assembly_phase_frequency,
+    gear_mesh_frequency,
+    hunting_tooth_frequency,
+    shaft_orders,
+)
+from gearcase.worked import Origin
+
+__all__ = ["BEARING_RATES", "Line", "bearing_ring_orders", "expected_lines", "slowest_shaft_order"]
+
+SHAFT_HARMONICS = 3
+MESH_HARMONICS = 3
+SIDEBAND_PAIRS = 3
+BEARING_HARMONICS = 3
+
+BEARING_RATES = {
+    "outer_race": ball_pass_frequency_outer,
+    "inner_race": ball_pass_frequency_inner,
+    "rolling_element": element_defect_frequency,
+    "cage": fundamental_train_frequency,
+}
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of the vibration or envelope spectrum, tied to the part that makes it.
+
+    Attributes
+    ----------
+    name : str
+        For people, e.g. ``"high-speed mesh 2x"``.
+    component : str
+        The part, as the job names it.
+    kind : str
+        shaft, mesh, sideband, hunting_tooth, assembly_phase, outer_race, inner_race, rolling_element or cage.
+    harmonic : int
+        1 for the fundamental.
+    order : float
+        Cycles per turn of `reference_shaft`, never negative.
+    reference_shaft : str
+    spread : float
+        Half-width of what is not known about the order, relative to it. Slip is not in it.
+    origin : Origin
+        The weakest knowledge the order rests on.
+    """
+
+    name: str
+    component: str
+    kind: str
+    harmonic: int
+    order: float
+    reference_shaft: str
+    spread: float
+    origin: Origin
+
+    def hz(self, speed_hz: float) -> float:
+        """Where the line stands at one speed of the reference shaft. [Hz]"""
+        return self.order * speed_hz
+
+
+def expected_lines(drive: Drive) -> tuple[Line, ...]:
+    """All lines of a drive: shafts, then meshes with their sidebands, then bearings, fundamentals first in each part.
+
+    Parts whose speed, teeth or geometry nobody knows give no line; `stages.survey` lists them as unknown.
+
+    Raises
+    ------
+    OutOfRange
+        As `shaft_orders`.
+    """
+    orders = shaft_orders(drive)
+    lines = [*_shaft_lines(drive, orders)]
+    for mesh in drive.meshes:
+        lines += _mesh_lines(drive, mesh, orders)
+    for bearing in drive.bearings:
+        lines += _bearing_lines(drive, bearing, orders)
+    return tuple(lines)
+
+
+def slowest_shaft_order(drive: Drive) -> float:
+    """Order of the slowest shaft that is known."""
+    return min(abs(order.order) for order in shaft_orders(drive).values())
+
+
+def bearing_ring_orders(bearing: Bearing, orders: dict[str, ShaftOrder]) -> tuple[float, float] | None:
+    """Signed orders of inner and outer ring; a held ring is 0; None when a ring's shaft is not reached."""
+    rings = []
+    for shaft in (bearing.inner_shaft, bearing.outer_shaft):
+        if shaft is not None and shaft not in orders:
+            return None
+        rings.append(orders[shaft].order if shaft is not None else 0.0)
+    return rings[0], rings[1]
+
+
+def _shaft_lines(drive: Drive, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
+    for shaft in drive.shafts:
+        if shaft.name not in orders:
+            continue
+        known = orders[shaft.name]
+        for n in range(1, SHAFT_HARMONICS + 1):
+            yield Line(
+                f"{shaft.name} {n}x",
+                shaft.name,
+                "shaft",
+                n,
+                n * abs(known.order),
+                drive.reference_shaft,
+                known.spread,
+                known.origin,
+            )
+
+
+def _mesh_lines(drive: Drive, mesh: Mesh, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
+    teeth_known = [
+        (teeth, shaft)
+        for teeth, shaft in ((mesh.pinion_teeth, mesh.pinion_shaft), (mesh.wheel_teeth, mesh.wheel_shaft))
+        if teeth is not None and shaft in orders
+    ]
+    if not teeth_known:
+        return
+    teeth, shaft = teeth_known[0]
+    known = orders[shaft]
+    mesh_order = gear_mesh_frequency(speed_hz=abs(known.order), teeth=teeth)
+    origin = mesh.origin if known.origin is Origin.CALCULATED else known.origin
+
+    def line(name: str, kind: str, harmonic: int, order: float) -> Line:
+        return Line(name, mesh.name, kind, harmonic, order, drive.reference_shaft, known.spread, origin)
+
+    for n in range(1, MESH_HARMONICS + 1):
+        yield line(f"{mesh.name} {n}x", "mesh", n, n * mesh_order)
+    if mesh.pinion_teeth and mesh.wheel_teeth:
+        counts = {"pinion_teeth": mesh.pinion_teeth, "wheel_teeth": mesh.wheel_teeth}
+        hunting = hunting_tooth_frequency(mesh_hz=mesh_order, **counts)
+        yield line(f"{mesh.name} hunting tooth", "hunting_tooth", 1, hunting)
+        phase = assembly_phase_frequency(mesh_hz=mesh_order, **counts)
+        yield line(f"{mesh.name} assembly phase", "assembly_phase", 1, phase)
+    for side in (mesh.pinion_shaft, mesh.wheel_shaft):
+        if side not in orders:
+            continue
+        for n in range(1, MESH_HARMONICS):
+            for pair in range(1, SIDEBAND_PAIRS + 1):
+                for sign, text in ((-1, "-"), (1, "+")):
+                    order = n * mesh_order + sign * pair * abs(orders[side].order)
+                    if order > 0:
+                        yield line(f"{mesh.name} {n}x {text} {pair} x {side}", "sideband", n, order)
+
+
+def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
+    rings = bearing_ring_orders(bearing, orders)
+    if bearing.geometry is None or rings is None:
+        return
+    shape = bearing.geometry
+    spread = shape.spread + max(
+        orders[shaft].spread for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None
+    )
+    for kind, rate in BEARING_RATES.items():
+        order = float(
+            rate(
+                rings[0],
+                outer_hz=rings[1],
+                elements=shape.elements,
+                element_diameter=shape.element_diameter,
+                pitch_diameter=shape.pitch_diameter,
+                contact_angle=shape.contact_angle,
+            )
+        )
+        for n in range(1, BEARING_HARMONICS + 1):
+            name = f"{bearing.name} {kind.replace('_', ' ')} {n}x"
+            yield Line(name, bearing.name, kind, n, n * order, drive.reference_shaft, spread, shape.origin)
