@@ -1,0 +1,361 @@
+"""Which bearing fault explains the combs of an envelope spectrum, with odds.
+
+Theory of operation
+-------------------
+1. Lines the turning shafts and meshes explain are taken out first. A rate mostly taken out is *not testable*, not clean.
+2. Every base frequency of a wide range is scored, the drive's own rates (with a band for slip and for what is not known) among them.
+   The fundamental and at least two of harmonics 2 to 5 must stand out.
+3. Step-down: the strongest comb is explained first. Inside the band of one of the drive's rates it is that part's; outside all bands it
+   is *a source not on this drive*. Either way its lines and sidebands are taken out and the rest is looked at again, so that a strong
+   comb cannot lend its lines to a weaker claim.
+4. *Noise false alarm*: the chance that noise alone gives so good a comb, times the bases tried in all bands together.
+5. *Attribution false alarm*: the chance that a real comb at this place belongs elsewhere. The larger of (a) the odds against a source
+   at an arbitrary frequency, given how far from the expected rate the comb stands, and (b) the share of arbitrary, unrelated bases
+   of this very spectrum that score as well (decoys).
+6. An effect under `SMALLEST_DEPTH` is not claimed however certain: in a long record a harmless line becomes significant.
+
+Rates that cannot be told apart (two bearings of one size on one shaft) are claimed together; the rivals are named.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drive.lines import BEARING_RATES, Line, expected_lines
+from gearcase.drive.train import Drive, shaft_orders
+from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
+from gearcase.judge.odds import VERIFIED_FLOOR, reported
+from gearcase.signal.envelope import EnvelopeSpectrum
+
+__all__ = ["Comb", "EvidenceLine", "Hypothesis", "Judgement", "bearing_hypotheses", "judge_bearings"]
+
+SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
+SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
+NOISE_LIMIT = 1e-3
+ATTRIBUTION_LIMIT = 0.05
+STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
+SMALLEST_DEPTH = 0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
+SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
+_PRESENT = 8.0  # strength from which a shaft or mesh line is taken out; e^-8 is one chance find in 3,000 bins
+_MOST_COMBS = 8  # explained in one spectrum before giving up: more is not a bearing problem
+_SMEAR = 0.005  # explained lines are taken out this far, relative, to either side: slip smears strong ones
+_SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and highest rate
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One fault of one part: its rate and what would modulate it, as orders of the reference shaft."""
+
+    component: str
+    fault: str
+    order: float
+    spread: float
+    modulation_order: float
+
+
+@dataclass(frozen=True)
+class EvidenceLine:
+    """One line found, or not, where the fault would put it. `snr_db` is 10 log10 of power over local noise."""
+
+    line: str
+    expected_hz: float
+    found_hz: float
+    snr_db: float
+
+
+@dataclass(frozen=True)
+class Comb:
+    """A comb found in the spectrum, and what it is taken for.
+
+    Attributes
+    ----------
+    hypothesis : Hypothesis or None
+        None for a comb outside the bands of all the drive's rates.
+    rivals : tuple of Hypothesis
+        Rates of this drive that frequency alone cannot tell from it.
+    base_hz : float
+    noise_false_alarm, attribution_false_alarm : float
+    strength_db : float
+        Sum of the strengths of the five lines.
+    depth : float
+        Root sum square of the lines' modulation depths.
+    evidence : tuple of EvidenceLine
+    sidebands : int
+        Lines found one modulation away from the evidence lines.
+    """
+
+    hypothesis: Hypothesis | None
+    rivals: tuple[Hypothesis, ...]
+    base_hz: float
+    noise_false_alarm: float
+    attribution_false_alarm: float
+    strength_db: float
+    depth: float
+    evidence: tuple[EvidenceLine, ...]
+    sidebands: int
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What an envelope spectrum says: `claims` pass all limits; `uncertain` are real combs whose part is not sure; `strangers` are
+    real combs outside this drive's rates; `faint` are too small to matter; `not_testable` names what could not be looked for."""
+
+    claims: tuple[Comb, ...] = ()
+    uncertain: tuple[Comb, ...] = ()
+    strangers: tuple[Comb, ...] = ()
+    faint: tuple[Comb, ...] = ()
+    not_testable: tuple[tuple[Hypothesis, str], ...] = field(default=())
+
+
+def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
+    """Every fault of every bearing whose geometry and speed are known.
+
+    An inner-race fault is modulated by its ring's turns, an element's by the cage's; an outer-race fault in a held ring by the shaft.
+    """
+    orders = shaft_orders(drive)
+    by_part: dict[tuple[str, str], Line] = {
+        (line.component, line.kind): line for line in expected_lines(drive) if line.harmonic == 1
+    }
+    found = []
+    for bearing in drive.bearings:
+        turning = next((shaft for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft in orders), None)
+        for fault in BEARING_RATES:
+            line = by_part.get((bearing.name, fault))
+            if line is None or turning is None:
+                continue
+            cage = by_part[bearing.name, "cage"].order
+            modulation = cage if fault == "rolling_element" else abs(orders[turning].order)
+            found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation))
+    return tuple(found)
+
+
+def judge_bearings(
+    envelope: EnvelopeSpectrum,
+    hypotheses: tuple[Hypothesis, ...],
+    *,
+    speed_hz: float,
+    speed_spread: float,
+    explained_orders: NDArray[np.float64],
+) -> Judgement:
+    """Explain the combs of one envelope spectrum.
+
+    Parameters
+    ----------
+    envelope : EnvelopeSpectrum
+        Of one record, arrays of shape (bins,).
+    hypotheses : tuple of Hypothesis
+    speed_hz : float
+        Of the reference shaft. [Hz]
+    speed_spread : float
+        Half-width of what is not known about the speed, relative.
+    explained_orders : ndarray, shape (lines,)
+        Orders of shaft and mesh lines that may show in an envelope; those present are taken out first.
+
+    Returns
+    -------
+    Judgement
+    """
+    if not hypotheses:
+        return Judgement()
+    return _Examination(envelope, hypotheses, speed_hz, speed_spread, explained_orders).judge()
+
+
+class _Examination:
+    """One spectrum under step-down."""
+
+    def __init__(
+        self,
+        envelope: EnvelopeSpectrum,
+        hypotheses: tuple[Hypothesis, ...],
+        speed_hz: float,
+        speed_spread: float,
+        explained_orders: NDArray[np.float64],
+    ) -> None:
+        self.envelope, self.speed_hz = envelope, speed_hz
+        self.explained_hz = explained_orders * speed_hz
+        rates = np.array([hypothesis.order * speed_hz for hypothesis in hypotheses])
+        lowest = max(rates.min() / _SCAN_MARGIN, 4 * envelope.bin_hz)
+        highest = max(rates.max() * _SCAN_MARGIN, 2 * lowest)
+        self.scorer = CombScorer(envelope.strength, bin_hz=envelope.bin_hz, highest_base_hz=highest)
+        self.scorer.mask(self._present(self.explained_hz), within=ALIGNMENT)
+        self.bases = scan_bases(lowest, highest)
+        self.log_range = float(np.log(highest / lowest))
+        bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
+        inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
+        testable = np.array([bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside])
+        self.not_testable = tuple(
+            (hypothesis, self._why_not(rate))
+            for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True)
+            if not ok
+        )
+        self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
+        self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
+        self.tried = max(int(self.inside.sum()), 1)
+        self.decoy_scores = self.scorer.log_chance(self.bases)
+
+    def judge(self) -> Judgement:
+        claims: list[Comb] = []
+        uncertain: list[Comb] = []
+        strangers: list[Comb] = []
+        faint: list[Comb] = []
+        explained: list[tuple[float, NDArray[np.float64]]] = []
+        scores = self.decoy_scores
+        for _ in range(_MOST_COMBS):
+            comb = self._strongest(scores)
+            if comb is None:
+                break
+            if not any(_belongs_to(comb.base_hz, base, lines) for base, lines in explained):
+                if comb.depth < SMALLEST_DEPTH:
+                    faint.append(comb)
+                elif comb.hypothesis is None:
+                    strangers.append(comb)
+                elif comb.attribution_false_alarm > ATTRIBUTION_LIMIT:
+                    uncertain.append(comb)
+                else:
+                    claims.append(comb)
+            lines = self._lines_of(comb)
+            explained.append((comb.base_hz, lines))
+            self.scorer.mask(lines, within=_SMEAR)
+            scores = self.scorer.log_chance(self.bases)
+        return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
+
+    def _strongest(self, scores: NDArray[np.float64]) -> Comb | None:
+        """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is behind it."""
+        ours = np.where(self.inside.any(axis=0), scores, 0.0)
+        best_ours, best_any = int(np.argmin(ours)), int(np.argmin(scores))
+        any_pass = scores[best_any] + np.log(self.bases.size) <= np.log(NOISE_LIMIT)
+        if ours[best_ours] + np.log(self.tried) <= np.log(NOISE_LIMIT):
+            comb = self._comb(best_ours, scores)
+            behind = _stands_on(self.bases[best_any], self._lines_of(comb), within=3 * ALIGNMENT)
+            if not any_pass or behind or scores[best_any] >= ours[best_ours]:
+                lower = self._lowest_base(best_ours, scores)
+                return comb if lower == best_ours else self._comb(lower, scores)
+        return self._comb(self._lowest_base(best_any, scores), scores) if any_pass else None
+
+    def _owners(self, at: int) -> list[int]:
+        """Hypotheses whose band holds this base, nearest first."""
+        holding = np.flatnonzero(self.inside[:, at])
+        away = np.abs(self.bases[at] / self.rates[holding] - 1) / self.bands[holding]
+        return [int(h) for h in holding[np.argsort(away, kind="stable")]]
+
+    def _lowest_base(self, at: int, scores: NDArray[np.float64]) -> int:
+        """A comb at twice or three times a base also fits that base's harmonics: take the lowest that stands out by itself."""
+        for divisor in (4, 3, 2):
+            if self.bases[at] / divisor < self.bases[0]:
+                continue
+            lower = int(np.argmin(np.abs(self.bases - self.bases[at] / divisor)))
+            near = slice(max(lower - 1, 0), lower + 2)
+            found = int(np.argmin(scores[near])) + max(lower - 1, 0)
+            if scores[found] + np.log(self.bases.size) <= np.log(NOISE_LIMIT):
+                return found
+        return at
+
+    def _comb(self, at: int, scores: NDArray[np.float64]) -> Comb:
+        base, owners = float(self.bases[at]), self._owners(at)
+        lines = self.scorer.lines(base)
+        evidence, depths = [], []
+        owner = self.hypotheses[owners[0]] if owners else None
+        expected = owner.order * self.speed_hz if owner else base
+        for n, (found, strength) in enumerate(lines, start=1):
+            if strength <= 0:
+                continue
+            name = f"{n}x {owner.fault.replace('_', ' ')}" if owner else f"{n}x"
+            evidence.append(EvidenceLine(name, n * expected, found, 10 * float(np.log10(max(strength, 1e-3)))))
+            depths.append(float(self.envelope.depth[round(found / self.envelope.bin_hz)]))
+        log_chance = float(scores[at]) + np.log(self.tried if owners else self.bases.size)
+        attribution = self._attribution(at, scores, owners[0]) if owners else 1.0
+        return Comb(
+            hypothesis=owner,
+            rivals=tuple(self._rivals(owners)),
+            base_hz=evidence[0].found_hz if evidence else base,
+            noise_false_alarm=reported(log_chance),
+            attribution_false_alarm=attribution,
+            strength_db=10 * float(np.log10(max(sum(strength for _, strength in lines), 1e-3))),
+            depth=float(np.sqrt(np.sum(np.square(depths)))),
+            evidence=tuple(evidence),
+            sidebands=self._sidebands(lines, owner.modulation_order * self.speed_hz) if owner else 0,
+        )
+
+    def _attribution(self, at: int, scores: NDArray[np.float64], owner: int) -> float:
+        """The larger of the odds against a stranger at this very place and the share of decoys that score as well."""
+        base, hypothesis = self.bases[at], self.hypotheses[owner]
+        group = [h for h in range(len(self.hypotheses)) if abs(self.rates[h] / self.rates[owner] - 1) <= SAME_RATE]
+        away = np.log(base / self.rates)
+        width = np.hypot(SLIP_SPREAD, (self.bands - SLIP_BAND) / 2)
+        likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) / len(self.hypotheses)
+        stranger = STRANGER_WEIGHT / self.log_range
+        elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
+        odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
+        lines = _comb_lines(base, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * self.bases[-1])
+        related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
+        return max(odds, self._decoy_share(scores[at], ~related), VERIFIED_FLOOR)
+
+    def _decoy_share(self, score: float, unrelated: NDArray[np.bool_]) -> float:
+        """Share of stretches as wide as a slip band, unrelated to the comb, whose best base scores as well."""
+        stretch = max(int(2 * SLIP_BAND / ALIGNMENT), 1)
+        count = self.bases.size // stretch
+        usable = np.where(unrelated, self.decoy_scores, 0.0)[: count * stretch].reshape(count, stretch)
+        share = unrelated[: count * stretch].reshape(count, stretch).mean(axis=1) > 0.5
+        as_good = int((usable.min(axis=1) <= score)[share].sum())
+        return (1 + as_good) / (1 + int(share.sum()))
+
+    def _rivals(self, owners: list[int]) -> list[Hypothesis]:
+        if not owners:
+            return []
+        rate = self.rates[owners[0]]
+        near = [h for h in range(len(self.hypotheses)) if h != owners[0] and abs(self.rates[h] / rate - 1) <= SAME_RATE]
+        return [self.hypotheses[h] for h in near]
+
+    def _sidebands(self, lines: list[tuple[float, float]], modulation_hz: float) -> int:
+        strength, bin_hz, found = self.envelope.strength, self.envelope.bin_hz, 0
+        for hz, line in lines:
+            for side in (hz - modulation_hz, hz + modulation_hz):
+                at = round(side / bin_hz) if line > 0 else 0
+                if 1 < at < strength.size - 1 and strength[at - 1 : at + 2].max() >= _PRESENT:
+                    found += 1
+        return found
+
+    def _present(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        at = np.rint(lines_hz / self.envelope.bin_hz).astype(np.intp)
+        lines_hz, at = lines_hz[(at > 1) & (at < self.envelope.strength.size - 1)], at[
+            (at > 1) & (at < self.envelope.strength.size - 1)
+        ]
+        highest = np.maximum.reduce([self.envelope.strength[at + shift] for shift in (-1, 0, 1)])
+        return lines_hz[highest >= _PRESENT]
+
+    def _lines_of(self, comb: Comb) -> NDArray[np.float64]:
+        """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's shafts."""
+        owners = (comb.hypothesis,) if comb.hypothesis else self.hypotheses
+        modulations = tuple({owner.modulation_order * self.speed_hz for owner in owners})
+        return _comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
+
+    def _why_not(self, rate_hz: float) -> str:
+        if 3 * rate_hz > self.envelope.strength.shape[-1] * self.envelope.bin_hz:
+            return "its third harmonic lies beyond what this record's sample rate shows"
+        if rate_hz < 4 * self.envelope.bin_hz:
+            return "the record is too short to resolve it"
+        return "its lines fall on lines of shafts or meshes"
+
+
+def _comb_lines(base_hz: float, modulations_hz: tuple[float, ...], *, highest_hz: float) -> NDArray[np.float64]:
+    """Harmonics of a base, each with three pairs of sidebands of each modulation."""
+    harmonics = base_hz * np.arange(1, int(highest_hz / base_hz) + 2)
+    shifts = np.array([0.0, *(sign * m * hz for hz in modulations_hz for m in (1, 2, 3) for sign in (-1, 1))])
+    lines = (harmonics[:, None] + shifts).ravel()
+    return np.asarray(np.sort(lines[lines > 0]))
+
+
+def _belongs_to(base_hz: float, earlier_hz: float, lines_hz: NDArray[np.float64]) -> bool:
+    """Whether a comb is what is left of one explained before: its smeared skirt, or one of its lines."""
+    return abs(base_hz / earlier_hz - 1) <= SLIP_BAND or bool(_stands_on(base_hz, lines_hz, within=_SMEAR))
+
+
+def _stands_on(
+    bases_hz: NDArray[np.float64] | float, lines_hz: NDArray[np.float64], *, within: float
+) -> NDArray[np.bool_]:
+    """Whether the fundamental of each base is one of these lines, within a relative distance."""
+    bases = np.asarray(bases_hz, np.float64)
+    at = np.clip(np.searchsorted(lines_hz, bases), 1, lines_hz.size - 1)
+    nearest = np.minimum(np.abs(bases - lines_hz[at - 1]), np.abs(bases - lines_hz[at]))
+    return np.asarray(nearest <= within * bases)
