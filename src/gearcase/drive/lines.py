@@ -23,9 +23,17 @@ from gearcase.drive.train import (
     hunting_tooth_frequency,
     shaft_orders,
 )
-from gearcase.worked import Origin
+from gearcase.worked import Origin, worked_by
 
-__all__ = ["BEARING_RATES", "Line", "bearing_ring_orders", "expected_lines", "slowest_shaft_order"]
+__all__ = [
+    "BEARING_RATES",
+    "Line",
+    "bearing_ring_orders",
+    "expected_lines",
+    "harmonic_frequency",
+    "sideband_frequency",
+    "slowest_shaft_order",
+]
 
 SHAFT_HARMONICS = 3
 MESH_HARMONICS = 3
@@ -61,6 +69,8 @@ class Line:
         Half-width of what is not known about the order, relative to it. Slip is not in it.
     origin : Origin
         The weakest knowledge the order rests on.
+    sideband_shaft, sideband_pair : str, int
+        For a sideband: the shaft that modulates, and how many of its turns away, negative below the mesh line.
     """
 
     name: str
@@ -71,6 +81,8 @@ class Line:
     reference_shaft: str
     spread: float
     origin: Origin
+    sideband_shaft: str = ""
+    sideband_pair: int = 0
 
     def hz(self, speed_hz: float) -> float:
         """Where the line stands at one speed of the reference shaft. [Hz]"""
@@ -94,6 +106,32 @@ def expected_lines(drive: Drive) -> tuple[Line, ...]:
     for bearing in drive.bearings:
         lines += _bearing_lines(drive, bearing, orders)
     return tuple(lines)
+
+
+@worked_by(formula="f = n x f_1", unit="Hz", source="definition of a harmonic")
+def harmonic_frequency(*, fundamental_hz: float, harmonic: float) -> float:
+    """A harmonic of a line. [Hz]
+
+    Examples
+    --------
+    >>> harmonic_frequency(fundamental_hz=24.75, harmonic=2)
+    49.5
+    """
+    return harmonic * fundamental_hz
+
+
+@worked_by(formula="f = n x f_m + k x f_shaft", unit="Hz", source="definition of a sideband")
+def sideband_frequency(*, mesh_hz: float, harmonic: float, shaft_hz: float, pair: float) -> float:
+    """A sideband of a mesh harmonic; `pair` is negative below it. [Hz]
+
+    Examples
+    --------
+    Row G51sb-2 of ``gear_trains.csv``:
+
+    >>> sideband_frequency(mesh_hz=660.0, harmonic=1, shaft_hz=7.5, pair=-2)
+    645.0
+    """
+    return harmonic * mesh_hz + pair * shaft_hz
 
 
 def slowest_shaft_order(drive: Drive) -> float:
@@ -142,8 +180,9 @@ def _mesh_lines(drive: Drive, mesh: Mesh, orders: dict[str, ShaftOrder]) -> Iter
     mesh_order = gear_mesh_frequency(speed_hz=abs(known.order), teeth=teeth)
     origin = mesh.origin if known.origin is Origin.CALCULATED else known.origin
 
-    def line(name: str, kind: str, harmonic: int, order: float) -> Line:
-        return Line(name, mesh.name, kind, harmonic, order, drive.reference_shaft, known.spread, origin)
+    def line(name: str, kind: str, harmonic: int, order: float, side: str = "", pair: int = 0) -> Line:
+        reference = drive.reference_shaft
+        return Line(name, mesh.name, kind, harmonic, order, reference, known.spread, origin, side, pair)
 
     for n in range(1, MESH_HARMONICS + 1):
         yield line(f"{mesh.name} {n}x", "mesh", n, n * mesh_order)
@@ -161,7 +200,7 @@ def _mesh_lines(drive: Drive, mesh: Mesh, orders: dict[str, ShaftOrder]) -> Iter
                 for sign, text in ((-1, "-"), (1, "+")):
                     order = n * mesh_order + sign * pair * abs(orders[side].order)
                     if order > 0:
-                        yield line(f"{mesh.name} {n}x {text} {pair} x {side}", "sideband", n, order)
+                        yield line(f"{mesh.name} {n}x {text} {pair} x {side}", "sideband", n, order, side, sign * pair)
 
 
 def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]) -> Iterator[Line]:

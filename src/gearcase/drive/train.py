@@ -3,7 +3,7 @@
 Parallel-axis external gears: the wheel turns the other way at pinion teeth / wheel teeth. Where tooth counts are unknown but
 the nameplate gives a ratio, a `RatioLink` carries the speed from one shaft to another instead.
 
-Model: `Shaft`, `Mesh`, `RatioLink`, `Bearing`, `Ratings`, `Drive`. Calculators: `shaft_orders`, `driven_speed`,
+Model: `Shaft`, `Mesh`, `RatioLink`, `Bearing`, `Ratings`, `Drive`. Calculators: `shaft_orders`, `driven_speed`, `speed_over_ratio`,
 `gear_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`.
 """
 
@@ -26,6 +26,7 @@ __all__ = [
     "gear_mesh_frequency",
     "hunting_tooth_frequency",
     "shaft_orders",
+    "speed_over_ratio",
 ]
 
 _SAME_RATIO = 1e-9
@@ -142,6 +143,25 @@ def driven_speed(*, speed_hz: float, driver_teeth: float, driven_teeth: float) -
     """
     _positive_teeth(driver_teeth=driver_teeth, driven_teeth=driven_teeth)
     return speed_hz * driver_teeth / driven_teeth
+
+
+@worked_by(formula="f_slow = f_fast / i", unit="Hz", source="definition of gear ratio")
+def speed_over_ratio(*, speed_hz: float, ratio: float) -> float:
+    """Speed of the slow shaft where only the ratio is known. [Hz]
+
+    Raises
+    ------
+    OutOfRange
+        Ratio not above 0.
+
+    Examples
+    --------
+    >>> speed_over_ratio(speed_hz=25.0, ratio=20.0)
+    1.25
+    """
+    if ratio <= 0:
+        raise OutOfRange("ratio", ratio, "above 0")
+    return speed_hz / ratio
 
 
 @worked_by(formula="f_m = z x f_shaft", unit="Hz", source="definition: every tooth meets once a turn")

@@ -1,0 +1,229 @@
+"""Survey: what is this drive, what lines can it show, what must be recorded, what can be seen, what is still unknown."""
+
+from typing import Any
+
+from gearcase.drive.lines import Line, expected_lines
+from gearcase.drive.measurement import (
+    close_lines,
+    highest_frequency,
+    record_length_for_turns,
+    sample_rate,
+)
+from gearcase.drive.train import Drive, shaft_orders
+from gearcase.findings import Finding, Level
+from gearcase.install.coverage import coverage
+from gearcase.install.points import Point
+from gearcase.job.build import Job
+from gearcase.stages.result import StageResult, finding_document, has_blocker
+from gearcase.stages.workings import line_workings
+from gearcase.worked import Given, Origin, Worked, work
+
+__all__ = ["SECTIONS_READ", "run"]
+
+SECTIONS_READ = ("drive", "points", "inputs")
+
+
+def run(job: Job) -> StageResult:
+    """Survey a job.
+
+    Returns
+    -------
+    StageResult
+        Document ``survey/1``; `wrong` when a finding is a blocker.
+    """
+    drive = job.drive
+    lines = expected_lines(drive)
+    workings = line_workings(drive, lines)
+    findings = (*job.findings, *_speed_findings(job))
+    seen = coverage(drive, job.points, lines, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
+    document = {
+        "schema": "survey/1",
+        "job": job.title,
+        "drive": _drive_document(drive),
+        "lines": [_line_document(line, workings[line.name], drive) for line in lines],
+        "measurement": _measurement(drive, lines, workings),
+        "coverage": [vars(row) for row in seen],
+        "unknown": _unknown(job),
+        "findings": [finding_document(finding) for finding in findings],
+    }
+    return StageResult("survey", document, job.sources(SECTIONS_READ), wrong=has_blocker(findings))
+
+
+def _drive_document(drive: Drive) -> dict[str, Any]:
+    orders = shaft_orders(drive)
+    ratings = drive.ratings
+    return {
+        "name": drive.name,
+        "reference_shaft": drive.reference_shaft,
+        "rated_speed_hz": drive.rated_speed_hz,
+        "speed_range_hz": list(drive.speed_hz),
+        "shafts": [
+            {
+                "name": shaft.name,
+                "end": shaft.end,
+                "order": orders[shaft.name].order if shaft.name in orders else None,
+                "hz": abs(orders[shaft.name].order) * drive.rated_speed_hz if shaft.name in orders else None,
+            }
+            for shaft in drive.shafts
+        ],
+        "meshes": [
+            {
+                "name": mesh.name,
+                "pinion_shaft": mesh.pinion_shaft,
+                "wheel_shaft": mesh.wheel_shaft,
+                "pinion_teeth": mesh.pinion_teeth,
+                "wheel_teeth": mesh.wheel_teeth,
+            }
+            for mesh in drive.meshes
+        ],
+        "bearings": [
+            {
+                "name": bearing.name,
+                "shaft": bearing.inner_shaft or bearing.outer_shaft,
+                "turning": "inner" if bearing.inner_shaft else "outer",
+                "designation": bearing.designation,
+                "geometry_known": bearing.geometry is not None,
+            }
+            for bearing in drive.bearings
+        ],
+        "ratings": {
+            "power_w": ratings.power,
+            "ratio": ratings.ratio,
+            "ratio_spread": ratings.ratio_spread,
+            "input_speed_hz": ratings.input_speed_hz,
+            "output_speed_hz": ratings.output_speed_hz,
+            "support": ratings.support,
+        },
+    }
+
+
+def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
+    low, high = (line.hz(speed) for speed in drive.speed_hz)
+    return {
+        "name": line.name,
+        "component": line.component,
+        "kind": line.kind,
+        "harmonic": line.harmonic,
+        "order": line.order,
+        "reference_shaft": line.reference_shaft,
+        "hz": line.hz(drive.rated_speed_hz),
+        "hz_range": [low * (1 - line.spread), high * (1 + line.spread)],
+        "origin": str(line.origin),
+        "working": working.as_dict(),
+    }
+
+
+def _measurement(drive: Drive, lines: tuple[Line, ...], workings: dict[str, Worked]) -> dict[str, Any]:
+    """Set-up at the ends of the speed range that ask most: rate at the highest speed, length at the lowest."""
+    slow, fast = (speed / drive.rated_speed_hz for speed in drive.speed_hz)
+
+    def top(kind: str, name: str) -> Given:
+        fundamentals = [line for line in lines if line.kind == kind and line.harmonic == 1]
+        if not fundamentals:
+            return Given(f"{name}: none known", 0.0, "Hz", Origin.ASSUMED)
+        line = max(fundamentals, key=lambda line: line.order)
+        return Given(f"{line.name} at the highest speed", workings[line.name].value * fast, "Hz", Origin.CALCULATED)
+
+    shaft_lines = [line for line in lines if line.kind == "shaft" and line.harmonic == 1]
+    slowest = min(shaft_lines, key=lambda line: line.order)
+    highest = work(
+        "highest frequency",
+        highest_frequency,
+        mesh_hz=top("mesh", "highest mesh"),
+        inner_race_hz=top("inner_race", "highest inner race line"),
+        shaft_hz=top("shaft", "fastest shaft"),
+    )
+    slowest_speed = workings[slowest.name].value * slow
+    length = work(
+        "record length",
+        record_length_for_turns,
+        slowest_hz=Given(f"{slowest.component} at the lowest speed", slowest_speed, "Hz", Origin.CALCULATED),
+    )
+    close = close_lines(lines, speed_hz=drive.speed_hz[0], longer_than=length.value)
+    return {
+        "highest_frequency_hz": highest.as_dict(),
+        "sample_rate_hz": work("sample rate", sample_rate, highest_hz=highest).as_dict(),
+        "record_length_s": length.as_dict(),
+        "separations": [
+            {"lines": [pair.first, pair.second], "hz": pair.gap_hz, "record_length_s": pair.record_length}
+            for pair in close
+        ],
+    }
+
+
+def _speed_findings(job: Job) -> tuple[Finding, ...]:
+    if job.drive.speed_hz[0] != job.drive.speed_hz[1] and not any(entry.kind == "speed" for entry in job.inputs):
+        says = (
+            "the drive runs over a range of speeds and the job names no speed input: every recording needs its speed, "
+            "or the lines cannot be placed"
+        )
+        return (Finding(Level.CAUTION, "survey.speed_input", "inputs", says),)
+    return ()
+
+
+def _unknown(job: Job) -> list[dict[str, Any]]:
+    """Questions for the site, in the order of the ask-for sheet; those that stop ordering are marked."""
+    drive = job.drive
+    questions: list[tuple[str, str, str, bool]] = []
+    reached = shaft_orders(drive)
+    for mesh in drive.meshes:
+        for teeth, side in ((mesh.pinion_teeth, "pinion"), (mesh.wheel_teeth, "wheel")):
+            if teeth is None:
+                why = "places the mesh, its sidebands and the speeds behind it"
+                questions.append((f"number of teeth of the {mesh.name} {side}", mesh.name, why, False))
+    for shaft in drive.shafts:
+        if shaft.name not in reached:
+            why = "no line of this shaft or its bearings can be placed without its speed"
+            questions.append((f"speed or ratio of shaft {shaft.name}", shaft.name, why, False))
+    if not drive.meshes and drive.ratio_links:
+        why = "without the teeth no mesh line can be placed, and gear faults stay unseen"
+        questions.append(("number of stages and tooth counts of every gear", drive.name, why, False))
+    for bearing in drive.bearings:
+        if bearing.geometry is None:
+            what = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
+            why = "places its fault lines; without it this bearing stays blind"
+            questions.append((f"{what}, bearing {bearing.name}", bearing.name, why, False))
+        elif bearing.geometry.origin in (Origin.ESTIMATED, Origin.ASSUMED):
+            why = f"its geometry is {bearing.geometry.origin}: a wrong one names the wrong part"
+            questions.append((f"confirm the geometry of bearing {bearing.name}", bearing.name, why, False))
+    ratings = drive.ratings
+    for value, what, why in (
+        (ratings.power, "rated power", "decides which vibration zones apply"),
+        (ratings.ratio, "nameplate ratio", "checks the tooth counts"),
+        (ratings.support, "support: rigid or flexible", "decides which vibration zones apply"),
+    ):
+        if value is None:
+            questions.append((what, "nameplate", why, False))
+    questions += [(what, point.name, why, True) for point in job.points for what, why in _about_point(point)]
+    if not job.points:
+        questions.append(("where sensors can stand", "points", "no point, no coverage", True))
+    questions += [(what, "site", why, blocks) for what, why, blocks in SITE_QUESTIONS]
+    return [
+        {"what": what, "where": where, "why": why, "blocks_ordering": blocks} for what, where, why, blocks in questions
+    ]
+
+
+def _about_point(point: Point) -> list[tuple[str, str]]:
+    wanted = []
+    if not point.mount:
+        wanted.append((f"mount possible at {point.name}", "decides how high the sensor sees"))
+    if point.sensor.highest_hz is None:
+        wanted.append((f"highest frequency of the sensor at {point.name}", "decides which lines it sees"))
+    if not point.bearing:
+        wanted.append((f"which bearing housing {point.name} stands on", "decides what it sees directly"))
+    return wanted
+
+
+# What every visit needs and a job file does not hold: common practice, no source
+SITE_QUESTIONS: tuple[tuple[str, str, bool], ...] = (
+    ("who owns the drive, and may it be drilled (warranty, certificate, area class)?", "decides the kind of mount", True),
+    ("photos of four sides and the top, with a rule in view", "places every part", True),
+    ("bearing caps, and each plug with its thread gauged (pitch and angle)", "taper threads of two systems start and then leak", True),
+    ("oil grade, level glass, running surface temperature", "decides adhesive, cable clips and mount bandwidth", True),
+    ("guards, fan shroud, coupling and rotating parts near the housing", "clearance of 50 mm and access", True),
+    ("motor plate and frequency converter plate", "electrical lines and bearing currents", False),
+    ("nearest panel, socket and network point; who approves network access", "usually the longest wait", True),
+    ("outage window, permits, lock-out points", "decides what fits the visit", True),
+    ("backstop, counterweight or incline that holds load torque", "stored energy", False),
+    ("a video of the drive running", "noise, leaks and what shakes", False),
+)

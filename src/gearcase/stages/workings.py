@@ -1,0 +1,128 @@
+"""The working of every line of a drive: from the stated speed through teeth and geometry to the frequency."""
+
+from gearcase.drive.bearings import Bearing
+from gearcase.drive.lines import BEARING_RATES, Line, harmonic_frequency, sideband_frequency
+from gearcase.drive.train import (
+    Drive,
+    Mesh,
+    assembly_phase_frequency,
+    driven_speed,
+    gear_mesh_frequency,
+    hunting_tooth_frequency,
+    shaft_orders,
+    speed_over_ratio,
+)
+from gearcase.worked import Given, Origin, Worked, work
+
+__all__ = ["line_workings"]
+
+
+def line_workings(drive: Drive, lines: tuple[Line, ...]) -> dict[str, Worked]:
+    """Line name -> its working at rated speed."""
+    shafts = _shaft_speeds(drive)
+    meshes = {mesh.name: mesh for mesh in drive.meshes}
+    bearings = {bearing.name: bearing for bearing in drive.bearings}
+    workings: dict[str, Worked] = {}
+    for line in lines:
+        if line.kind == "shaft":
+            workings[line.name] = _harmonic(line, shafts[line.component])
+        elif line.component in meshes:
+            workings[line.name] = _mesh_line(line, meshes[line.component], shafts)
+        else:
+            workings[line.name] = _bearing_line(line, bearings[line.component], drive, shafts)
+    return workings
+
+
+def _shaft_speeds(drive: Drive) -> dict[str, Given | Worked]:
+    """Speed of every shaft reached, each from its neighbour nearer the stated one, as `shaft_orders` walked."""
+    speeds: dict[str, Given | Worked] = {drive.reference_shaft: drive.speed_given}
+    meshes = {mesh.name: mesh for mesh in drive.meshes}
+    links = {link.name: link for link in drive.ratio_links}
+    for name, order in sorted(shaft_orders(drive).items(), key=lambda item: len(item[1].path)):
+        if not order.path:
+            continue
+        crossed = order.path[-1]
+        if crossed in meshes:
+            mesh = meshes[crossed]
+            from_pinion = mesh.wheel_shaft == name
+            driver, driven = _teeth(mesh, pinion=from_pinion), _teeth(mesh, pinion=not from_pinion)
+            before = speeds[mesh.pinion_shaft if from_pinion else mesh.wheel_shaft]
+            speeds[name] = work(f"{name} speed", driven_speed, speed_hz=before, driver_teeth=driver, driven_teeth=driven)
+        else:
+            link = links[crossed]
+            downwards = link.slow_shaft == name
+            ratio = Given(link.name, link.ratio, "-", link.origin, link.spread, link.where)
+            if not downwards:
+                ratio = Given(f"1 / {link.name}", 1 / link.ratio, "-", link.origin, link.spread / link.ratio**2, link.where)
+            before = speeds[link.fast_shaft if downwards else link.slow_shaft]
+            speeds[name] = work(f"{name} speed", speed_over_ratio, speed_hz=before, ratio=ratio)
+    return speeds
+
+
+def _teeth(mesh: Mesh, *, pinion: bool) -> Given:
+    count = mesh.pinion_teeth if pinion else mesh.wheel_teeth
+    side = "pinion" if pinion else "wheel"
+    return Given(f"teeth of the {mesh.name} {side}", float(count or 0), "-", mesh.origin, 0.0, mesh.where)
+
+
+def _count(name: str, value: int) -> Given:
+    return Given(name, float(value), "-", Origin.CALCULATED)
+
+
+def _harmonic(line: Line, fundamental: Given | Worked) -> Worked:
+    number = _count("harmonic", line.harmonic)
+    return work(line.name, harmonic_frequency, fundamental_hz=fundamental, harmonic=number)
+
+
+def _mesh_line(line: Line, mesh: Mesh, shafts: dict[str, Given | Worked]) -> Worked:
+    by_pinion = mesh.pinion_teeth is not None and mesh.pinion_shaft in shafts
+    speed = shafts[mesh.pinion_shaft if by_pinion else mesh.wheel_shaft]
+    fundamental = work(f"{mesh.name} 1x", gear_mesh_frequency, speed_hz=speed, teeth=_teeth(mesh, pinion=by_pinion))
+    if line.kind == "mesh":
+        return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
+    if line.kind == "sideband":
+        return work(
+            line.name,
+            sideband_frequency,
+            mesh_hz=fundamental,
+            harmonic=_count("harmonic", line.harmonic),
+            shaft_hz=shafts[line.sideband_shaft],
+            pair=_count("pair", line.sideband_pair),
+        )
+    calculator = hunting_tooth_frequency if line.kind == "hunting_tooth" else assembly_phase_frequency
+    return work(
+        line.name,
+        calculator,
+        mesh_hz=fundamental,
+        pinion_teeth=_teeth(mesh, pinion=True),
+        wheel_teeth=_teeth(mesh, pinion=False),
+    )
+
+
+def _bearing_line(line: Line, bearing: Bearing, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
+    shape = bearing.geometry
+    assert shape is not None  # a bearing without geometry has no lines
+    orders = shaft_orders(drive)
+
+    def ring(shaft: str | None, name: str) -> Given | Worked:
+        if shaft is None:
+            return Given(f"{name}, held", 0.0, "Hz", Origin.CALCULATED)
+        if orders[shaft].order >= 0 or None in (bearing.inner_shaft, bearing.outer_shaft):
+            return shafts[shaft]  # one ring held: which way the other turns does not matter
+        speed = shafts[shaft]
+        return Given(f"{shaft} speed, turning back", -speed.value, "Hz", speed.origin, speed.spread)
+
+    def size(name: str, value: float, unit: str) -> Given:
+        return Given(f"{name} of {bearing.name}", value, unit, shape.origin, 0.0, bearing.where)
+
+    fundamental = work(
+        f"{bearing.name} {line.kind.replace('_', ' ')} 1x",
+        BEARING_RATES[line.kind],
+        inner_hz=ring(bearing.inner_shaft, "inner ring"),
+        outer_hz=ring(bearing.outer_shaft, "outer ring"),
+        elements=size("elements", float(shape.elements), "-"),
+        element_diameter=size("element diameter", shape.element_diameter, "m"),
+        pitch_diameter=size("pitch diameter", shape.pitch_diameter, "m"),
+        contact_angle=size("contact angle", shape.contact_angle, "rad"),
+    )
+    return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
