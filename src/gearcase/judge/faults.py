@@ -28,7 +28,7 @@ from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
 from gearcase.judge.odds import VERIFIED_FLOOR, reported
 from gearcase.signal.envelope import EnvelopeSpectrum
 
-__all__ = ["Comb", "EvidenceLine", "Hypothesis", "Judgement", "bearing_hypotheses", "judge_bearings"]
+__all__ = ["Comb", "EvidenceLine", "Hypothesis", "Judgement", "bearing_hypotheses", "comb_lines", "judge_bearings"]
 
 SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
 SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
@@ -161,6 +161,14 @@ def judge_bearings(
     return _Examination(envelope, hypotheses, speed_hz, speed_spread, explained_orders).judge()
 
 
+def comb_lines(base_hz: float, modulations_hz: tuple[float, ...], *, highest_hz: float) -> NDArray[np.float64]:
+    """Harmonics of a base, each with three pairs of sidebands of each modulation."""
+    harmonics = base_hz * np.arange(1, int(highest_hz / base_hz) + 2)
+    shifts = np.array([0.0, *(sign * m * hz for hz in modulations_hz for m in (1, 2, 3) for sign in (-1, 1))])
+    lines = (harmonics[:, None] + shifts).ravel()
+    return np.asarray(np.sort(lines[lines > 0]))
+
+
 class _Examination:
     """One spectrum under step-down."""
 
@@ -287,7 +295,7 @@ class _Examination:
         stranger = STRANGER_WEIGHT / self.log_range
         elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
-        lines = _comb_lines(base, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * self.bases[-1])
+        lines = comb_lines(base, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * self.bases[-1])
         related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
         return max(odds, self._decoy_share(scores[at], ~related), VERIFIED_FLOOR)
 
@@ -328,7 +336,7 @@ class _Examination:
         """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's shafts."""
         owners = (comb.hypothesis,) if comb.hypothesis else self.hypotheses
         modulations = tuple({owner.modulation_order * self.speed_hz for owner in owners})
-        return _comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
+        return comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
 
     def _why_not(self, rate_hz: float) -> str:
         if 3 * rate_hz > self.envelope.strength.shape[-1] * self.envelope.bin_hz:
@@ -336,14 +344,6 @@ class _Examination:
         if rate_hz < 4 * self.envelope.bin_hz:
             return "the record is too short to resolve it"
         return "its lines fall on lines of shafts or meshes"
-
-
-def _comb_lines(base_hz: float, modulations_hz: tuple[float, ...], *, highest_hz: float) -> NDArray[np.float64]:
-    """Harmonics of a base, each with three pairs of sidebands of each modulation."""
-    harmonics = base_hz * np.arange(1, int(highest_hz / base_hz) + 2)
-    shifts = np.array([0.0, *(sign * m * hz for hz in modulations_hz for m in (1, 2, 3) for sign in (-1, 1))])
-    lines = (harmonics[:, None] + shifts).ravel()
-    return np.asarray(np.sort(lines[lines > 0]))
 
 
 def _belongs_to(base_hz: float, earlier_hz: float, lines_hz: NDArray[np.float64]) -> bool:

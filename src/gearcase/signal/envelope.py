@@ -12,13 +12,11 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from gearcase.signal.spectrum import Transform, block_floor, hann, line_strength
+from gearcase.signal.spectrum import Transform, block_floor, floor_bins, hann, line_strength
 
-__all__ = ["FLOOR_WIDTH_HZ", "LINE_LIMIT", "EnvelopeSpectrum", "envelope_spectrum"]
+__all__ = ["LINE_LIMIT", "EnvelopeSpectrum", "envelope_spectrum"]
 
-FLOOR_WIDTH_HZ = 40.0  # wide against a line, narrow against a resonance
 LINE_LIMIT = 4.0  # lines are limited to this many times the local floor, in amplitude
-_NARROWEST_FLOOR_BINS = 64  # a median of fewer bins is itself noisy: its spread would thicken the tail of the strengths
 
 
 @dataclass(frozen=True)
@@ -38,11 +36,6 @@ class EnvelopeSpectrum:
     strength: NDArray[np.floating]
     depth: NDArray[np.floating]
     bin_hz: float
-
-
-def floor_bins(bin_hz: float) -> int:
-    """Bins in a block of the noise floor."""
-    return max(round(FLOOR_WIDTH_HZ / bin_hz), _NARROWEST_FLOOR_BINS)
 
 
 def envelope_spectrum(spectrum: Transform) -> EnvelopeSpectrum:

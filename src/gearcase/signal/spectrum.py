@@ -16,17 +16,21 @@ from gearcase.signal.recording import require_finite
 
 __all__ = [
     "HANN_COHERENT_GAIN",
-    "HANN_NOISE_BANDWIDTH_BINS",
+    "SpectrumLine",
     "Transform",
     "amplitude_spectrum",
     "block_floor",
+    "find_lines",
+    "floor_bins",
+    "hann",
     "line_strength",
     "overall_velocity",
     "transform",
 ]
 
 HANN_COHERENT_GAIN = 0.5  # Harris (1978), Proc. IEEE 66
-HANN_NOISE_BANDWIDTH_BINS = 1.5  # the same
+FLOOR_WIDTH_HZ = 40.0  # wide against a line, narrow against a resonance
+_NARROWEST_FLOOR_BINS = 64  # a median of fewer bins is itself noisy: its spread would thicken the tail of the strengths
 SHORTEST_RECORD = 64  # samples; fewer hold no spectrum worth a floor
 
 
@@ -47,6 +51,14 @@ class Transform:
     values: NDArray[np.complexfloating]
     samples: int
     bin_hz: float
+
+
+@dataclass(frozen=True)
+class SpectrumLine:
+    """A line that stands out of the local noise. `snr_db` is 10 log10 of its power over the mean noise around it."""
+
+    hz: float
+    snr_db: float
 
 
 def transform(samples: NDArray[np.floating], *, sample_rate_hz: float) -> Transform:
@@ -143,6 +155,28 @@ def block_floor(values: NDArray[np.floating], *, width: int) -> NDArray[np.float
     floor[..., head : head + joined.shape[-1]] = joined
     floor[..., head + joined.shape[-1] :] = medians[..., -1:]
     return floor
+
+
+def floor_bins(bin_hz: float) -> int:
+    """Bins in a block of the noise floor: `FLOOR_WIDTH_HZ`, or 64 bins where that is wider."""
+    return max(round(FLOOR_WIDTH_HZ / bin_hz), _NARROWEST_FLOOR_BINS)
+
+
+def find_lines(strength: NDArray[np.floating], *, bin_hz: float, chance: float) -> tuple[SpectrumLine, ...]:
+    """Lines of one spectrum that noise explains with at most this chance, all its bins counted, in order of frequency.
+
+    Parameters
+    ----------
+    strength : ndarray, shape (bins,)
+        As `line_strength` gives it.
+    bin_hz : float
+    chance : float
+        Of one or more chance finds in the whole spectrum.
+    """
+    least = np.log(strength.size / chance)
+    middle = strength[1:-1]
+    at = 1 + np.flatnonzero((middle >= least) & (middle >= strength[:-2]) & (middle > strength[2:]))
+    return tuple(SpectrumLine(float(n * bin_hz), float(10 * np.log10(strength[n]))) for n in at)
 
 
 def line_strength(power: NDArray[np.floating], *, width: int) -> NDArray[np.floating]:

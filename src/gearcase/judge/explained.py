@@ -1,0 +1,117 @@
+"""Lines that turning shafts and meshes explain, and the lines of a spectrum that nothing explains."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drive.lines import Line
+from gearcase.signal.spectrum import SpectrumLine
+
+__all__ = ["UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
+
+_SHAFT_HARMONICS = 30
+_SIDEBAND_PAIRS = 6
+_BEARING_HARMONICS = 12
+_MESH_HARMONICS = 8
+_ALIGNMENT = 0.001
+_SLIP = 0.015
+_MOST_LISTED = 10
+
+
+@dataclass(frozen=True)
+class UnexplainedLine:
+    """A line that stands out of the noise at no place the drive explains. `order` counts turns of the reference shaft."""
+
+    found_hz: float
+    order: float
+    snr_db: float
+
+
+def comb_orders(lines: Sequence[Line]) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Orders by which speed is measured: (in the spectrum, in the envelope spectrum).
+
+    Shafts show five harmonics in both; meshes three harmonics and the first sidebands in the spectrum only. Orders that are not exactly
+    known are left out: they would pull the speed.
+    """
+    shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1 and line.spread == 0]
+    meshes = [line.order for line in lines if line.kind == "mesh" and line.spread == 0]
+    sides = [
+        line.order
+        for line in lines
+        if line.kind == "sideband" and abs(line.sideband_pair) == 1 and line.harmonic == 1 and line.spread == 0
+    ]
+    turning = sorted({n * order for order in shafts for n in range(1, 6)})
+    return tuple(sorted({*turning, *meshes, *sides})), tuple(turning)
+
+
+def envelope_orders(lines: Sequence[Line]) -> NDArray[np.float64]:
+    """Orders at which shafts and meshes modulate: shaft harmonics, meshes with sidebands, and beats between meshes."""
+    shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1]
+    meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
+    orders = {n * order for order in shafts for n in range(1, _SHAFT_HARMONICS + 1)}
+    orders |= {line.order for line in lines if line.kind in ("mesh", "sideband", "hunting_tooth", "assembly_phase")}
+    for first, second in product(meshes, meshes):
+        if first != second:
+            orders |= {abs(a * first + b * second) for a in (1, 2) for b in (-2, -1, 1, 2)}
+    return np.array(sorted(order for order in orders if order > 0))
+
+
+def unexplained_lines(
+    found: Sequence[SpectrumLine], lines: Sequence[Line], *, speed_hz: float, explained_hz: NDArray[np.float64], bin_hz: float
+) -> tuple[UnexplainedLine, ...]:
+    """The strongest lines of a spectrum that no part of the drive and no comb found explains, strongest first, ten at most.
+
+    Parameters
+    ----------
+    found : sequence of SpectrumLine
+        As `signal.spectrum.find_lines` gives them.
+    lines : sequence of Line
+        Of the drive.
+    speed_hz : float
+        Of the reference shaft. [Hz]
+    explained_hz : ndarray, shape (any,)
+        Lines of combs claimed in the envelope, and their sidebands. [Hz]
+    bin_hz : float
+        Resolution of the spectrum. [Hz]
+    """
+    exact = np.sort(np.concatenate([np.array(sorted(_explained_orders(lines))) * speed_hz, explained_hz]))
+    loose = np.array(
+        sorted(
+            {n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)}
+        )
+    )
+    strangers = [
+        UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
+        for line in found
+        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz)) and not _near(loose, line.hz, _SLIP * line.hz)
+    ]
+    return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
+
+
+_RATES = ("outer_race", "inner_race", "rolling_element")
+
+
+def _explained_orders(lines: Sequence[Line]) -> set[float]:
+    shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1]
+    meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
+    orders = {n * order for order in shafts for n in range(1, _SHAFT_HARMONICS + 1)} | {0.0}
+    for mesh in meshes:
+        for n in range(1, _MESH_HARMONICS + 1):
+            orders.add(n * mesh)
+            orders |= {
+                n * mesh + sign * pair * shaft
+                for shaft in shafts
+                for pair in range(1, _SIDEBAND_PAIRS + 1)
+                for sign in (-1, 1)
+            }
+    return orders
+
+
+def _near(lines_hz: NDArray[np.float64], hz: float, within: float) -> bool:
+    if lines_hz.size == 0:
+        return False
+    at = int(np.searchsorted(lines_hz, hz))
+    return any(abs(lines_hz[n] - hz) <= within for n in (at - 1, at) if 0 <= n < lines_hz.size)

@@ -1,0 +1,370 @@
+"""Diagnose: what do recordings say about the bearings of this drive, with what odds, and what can they not say?
+
+Recordings are judged one at a time, so that more of them than fit in memory do no harm; only what a trend needs is kept.
+"""
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
+from gearcase.drive.train import Drive
+from gearcase.findings import Finding
+from gearcase.job.build import Job
+from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
+from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
+from gearcase.judge.faults import Comb, Hypothesis, Judgement, bearing_hypotheses, comb_lines, judge_bearings
+from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
+from gearcase.signal.indicators import indicators
+from gearcase.signal.quality import judge_quality
+from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import (
+    Transform,
+    amplitude_spectrum,
+    find_lines,
+    floor_bins,
+    hann,
+    line_strength,
+    overall_velocity,
+    transform,
+)
+from gearcase.signal.speed import Spectrum, speed_from_comb
+from gearcase.stages.result import StageResult, finding_document, has_blocker
+
+__all__ = ["CLEAN", "run"]
+
+CLEAN = "no fault seen in what can be seen"
+STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
+UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
+LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
+_LINE_CHANCE = 1e-3
+_WEAKEST_KEPT = 1e-9
+
+
+@dataclass(frozen=True)
+class _Speed:
+    """Speed of the reference shaft while recording; `source` says how it is known."""
+
+    hz: float
+    standard_error_hz: float | None
+    spread: float
+    source: str
+
+
+def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
+    """Judge recordings against the job's drive.
+
+    Parameters
+    ----------
+    job : Job
+    recordings : iterable of Recording
+        In order of time; taken one by one.
+
+    Returns
+    -------
+    StageResult
+        Document ``diagnose/1``; arrays ``spectrum-N`` and ``envelope-N``; `wrong` when a fault is claimed.
+    """
+    drive = job.drive
+    lines = expected_lines(drive)
+    hypotheses = bearing_hypotheses(drive)
+    documents: list[dict[str, Any]] = []
+    arrays: dict[str, dict[str, NDArray[np.floating]]] = {}
+    envelopes: list[tuple[Recording, EnvelopeSpectrum, float]] = []
+    read = list(job.sources(("drive", "points")))
+    for number, recording in enumerate(recordings):
+        examined = _Examined(drive, lines, hypotheses, recording)
+        document = examined.document()
+        for verdict in document["verdicts"]:
+            verdict["growth_db"] = _growth(verdict, recording, examined, envelopes)
+        documents.append(document)
+        arrays |= {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
+        if examined.envelope is not None and examined.speed is not None:
+            envelopes.append((_without_samples(recording), examined.envelope, examined.speed.hz))
+        read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
+    document = _together(job, documents)
+    return StageResult("diagnose", document, tuple(read), arrays, wrong=bool(document["verdicts"]))
+
+
+class _Examined:
+    """One recording, examined."""
+
+    def __init__(
+        self, drive: Drive, lines: tuple[Line, ...], hypotheses: tuple[Hypothesis, ...], recording: Recording
+    ) -> None:
+        self.drive, self.lines, self.hypotheses, self.recording = drive, lines, hypotheses, recording
+        self.quality = tuple(self._judge_quality())
+        self.cannot_tell: list[str] = []
+        self.speed: _Speed | None = None
+        self.envelope: EnvelopeSpectrum | None = None
+        self.spectrum: Transform | None = None
+        self.judgement = Judgement()
+        self.unexplained: list[dict[str, Any]] = []
+        if has_blocker(self.quality):
+            self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
+            return
+        self.spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+        strength = line_strength(
+            np.abs(hann(self.spectrum.values)) ** 2, width=floor_bins(self.spectrum.bin_hz)
+        )
+        self.envelope = envelope_spectrum(self.spectrum)
+        self.speed = self._find_speed(strength)
+        if self.speed is None:
+            return
+        self.judgement = judge_bearings(
+            self.envelope,
+            hypotheses,
+            speed_hz=self.speed.hz,
+            speed_spread=self.speed.spread,
+            explained_orders=envelope_orders(lines),
+        )
+        self.cannot_tell += [self._uncertain(comb) for comb in self.judgement.uncertain]
+        self.unexplained = self._unexplained(strength)
+
+    def document(self) -> dict[str, Any]:
+        recording, speed = self.recording, self.speed
+        found = indicators(recording.samples)
+        verdicts = [self._verdict(comb) for comb in self.judgement.claims]
+        return {
+            "name": recording.name,
+            "sha256": recording.sha256,
+            "point": recording.point,
+            "channel": recording.channel,
+            "unit": recording.unit,
+            "sample_rate_hz": recording.sample_rate_hz,
+            "duration_s": recording.duration_s,
+            "start": recording.start,
+            "speed_hz": speed.hz if speed else None,
+            "speed_standard_error_hz": speed.standard_error_hz if speed else None,
+            "speed_from": speed.source if speed else "unknown",
+            "quality": [finding_document(finding) for finding in self.quality],
+            "indicators": {
+                "rms": float(found.rms),
+                "peak": float(found.peak),
+                "crest_factor": float(found.crest_factor),
+                "kurtosis": float(found.kurtosis),
+                "overall_velocity_mm_s": self._overall(),
+            },
+            "clean": not verdicts and not self.cannot_tell,
+            "cannot_tell": list(self.cannot_tell),
+            "unexplained": self.unexplained,
+            "verdicts": verdicts,
+            "not_testable": [
+                {"component": hypothesis.component, "fault": hypothesis.fault, "why": why}
+                for hypothesis, why in self.judgement.not_testable
+            ],
+        }
+
+    def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
+        """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end."""
+        if self.spectrum is None or self.envelope is None:
+            return {}
+        amplitude = amplitude_spectrum(self.spectrum).astype(np.float32)
+        shown = min(self.envelope.strength.size, round(self._envelope_end() / self.envelope.bin_hz))
+        strength = np.maximum(self.envelope.strength[:shown], _WEAKEST_KEPT)
+        return {
+            "spectrum": {
+                "hz": (np.arange(amplitude.size) * self.spectrum.bin_hz).astype(np.float32),
+                "amplitude": amplitude,
+            },
+            "envelope": {
+                "hz": (np.arange(shown) * self.envelope.bin_hz).astype(np.float32),
+                "snr_db": (10 * np.log10(strength)).astype(np.float32),
+            },
+        }
+
+    def _envelope_end(self) -> float:
+        speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
+        return max([6 * hypothesis.order * speed for hypothesis in self.hypotheses], default=20 * speed)
+
+    def _judge_quality(self) -> list[Finding]:
+        speed = self.recording.speed_hz or self.drive.speed_hz[0]
+        turns = self.recording.duration_s * slowest_shaft_order(self.drive) * speed
+        rates = [3 * hypothesis.order * speed for hypothesis in self.hypotheses]
+        return judge_quality(
+            self.recording.samples,
+            sample_rate_hz=self.recording.sample_rate_hz,
+            unit=self.recording.unit,
+            turns=turns,
+            highest_wanted_hz=max(rates, default=None),
+        )
+
+    def _find_speed(self, strength: NDArray[np.floating]) -> _Speed | None:
+        stated = self.recording.speed_hz
+        low, high = (stated, stated) if stated else self.drive.speed_hz
+        if high / low > LARGEST_RANGE:
+            self.cannot_tell.append(
+                f"{self.recording.name}: the drive runs from {low:.4g} to {high:.4g} Hz and nobody has said at which speed "
+                "this was taken; give --speed"
+            )
+            return None
+        assert self.spectrum is not None and self.envelope is not None
+        in_spectrum, in_envelope = comb_orders(self.lines)
+        measured = speed_from_comb(
+            [
+                Spectrum(strength, self.spectrum.bin_hz, in_spectrum),
+                Spectrum(self.envelope.strength, self.envelope.bin_hz, in_envelope),
+            ],
+            lowest_hz=low * (1 - STATED_SPEED_BAND),
+            highest_hz=high * (1 + STATED_SPEED_BAND),
+        )
+        if measured is None:
+            middle, spread = (low + high) / 2, (high - low) / (high + low) + UNMEASURED_SPREAD
+            return _Speed(middle, None, spread, "stated; no comb of shaft lines confirms it")
+        spread = 2 * measured.standard_error_hz / measured.speed_hz
+        source = f"measured from {measured.lines} lines of the recording"
+        return _Speed(measured.speed_hz, measured.standard_error_hz, spread, source)
+
+    def _overall(self) -> float | None:
+        if self.spectrum is None or self.recording.sample_rate_hz < 2.56 * 1000 or self.spectrum.bin_hz > 5:
+            return None
+        return 1000 * float(overall_velocity(self.spectrum, unit=self.recording.unit))
+
+    def _verdict(self, comb: Comb) -> dict[str, Any]:
+        assert comb.hypothesis is not None
+        stage = maturity(comb)
+        return {
+            "component": comb.hypothesis.component,
+            "fault": comb.hypothesis.fault,
+            "recording": self.recording.name,
+            "point": self.recording.point,
+            "noise_false_alarm": comb.noise_false_alarm,
+            "attribution_false_alarm": comb.attribution_false_alarm,
+            "maturity": stage,
+            "urgency": urgency(stage),
+            "strength_db": comb.strength_db,
+            "modulation_depth": comb.depth,
+            "sidebands_found": comb.sidebands,
+            "evidence": [asdict(line) for line in comb.evidence],
+            "rivals": [asdict(rival) for rival in rivals(comb)],
+            "advice": list(advice(comb, stage)),
+        }
+
+    def _uncertain(self, comb: Comb) -> str:
+        assert comb.hypothesis is not None and self.speed is not None
+        fault = comb.hypothesis.fault.replace("_", " ")
+        return (
+            f"{self.recording.name}: a real periodic line at {comb.base_hz:.2f} Hz (order {comb.base_hz / self.speed.hz:.3f}), "
+            f"part uncertain: {fault} of {comb.hypothesis.component} or a source not on this drive "
+            f"(attribution false alarm {comb.attribution_false_alarm:.2g})"
+        )
+
+    def _unexplained(self, strength: NDArray[np.floating]) -> list[dict[str, Any]]:
+        assert self.speed is not None and self.spectrum is not None
+        speed = self.speed.hz
+        pulsing = [
+            {
+                "found_hz": comb.base_hz,
+                "order": comb.base_hz / speed,
+                "snr_db": comb.strength_db,
+                "says": "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described",
+            }
+            for comb in self.judgement.strangers
+        ] + [
+            {
+                "found_hz": comb.base_hz,
+                "order": comb.base_hz / speed,
+                "snr_db": comb.strength_db,
+                "says": f"certain but too small to matter: modulation depth {comb.depth:.1%}",
+            }
+            for comb in self.judgement.faint
+        ]
+        highest = strength.size * self.spectrum.bin_hz
+        combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.strangers)
+        explained = [self._lines_of(comb, highest) for comb in combs]
+        rest = unexplained_lines(
+            find_lines(strength, bin_hz=self.spectrum.bin_hz, chance=_LINE_CHANCE),
+            self.lines,
+            speed_hz=speed,
+            explained_hz=np.concatenate([np.empty(0), *explained]),
+            bin_hz=self.spectrum.bin_hz,
+        )
+        return pulsing + [{**asdict(line), "says": "a line of the spectrum at no place the drive explains"} for line in rest]
+
+    def _lines_of(self, comb: Comb, highest_hz: float) -> NDArray[np.float64]:
+        assert self.speed is not None
+        modulation = (comb.hypothesis.modulation_order * self.speed.hz,) if comb.hypothesis else ()
+        return comb_lines(comb.base_hz, modulation, highest_hz=highest_hz)
+
+
+def _growth(
+    verdict: dict[str, Any],
+    recording: Recording,
+    examined: _Examined,
+    earlier: list[tuple[Recording, EnvelopeSpectrum, float]],
+) -> float | None:
+    """Growth of the comb's depth over the first recording of the same point, in dB; None when this is the first."""
+    first = next((row for row in earlier if recording.point and row[0].point == recording.point), None)
+    if first is None or examined.envelope is None or examined.speed is None:
+        return None
+    order = verdict["evidence"][0]["found_hz"] / examined.speed.hz
+    now = _depth(examined.envelope, order * examined.speed.hz)
+    then = _depth(first[1], order * first[2])
+    return float(20 * np.log10(now / then))
+
+
+def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
+    """Root sum square of the depths of five harmonics, each the largest within 0.5 %."""
+    total = 0.0
+    for n in range(1, 6):
+        at = n * base_hz / envelope.bin_hz
+        low, high = int(at * 0.995), int(np.ceil(at * 1.005)) + 1
+        if high < envelope.depth.size:
+            total += float(envelope.depth[low:high].max()) ** 2
+    return float(np.sqrt(max(total, _WEAKEST_KEPT**2)))
+
+
+def _without_samples(recording: Recording) -> Recording:
+    return Recording(
+        np.empty(0, np.float32), recording.sample_rate_hz, recording.unit, point=recording.point, name=recording.name
+    )
+
+
+def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
+    """The one document over all recordings: of each fault the latest recording that shows it."""
+    latest: dict[tuple[str, str, str], dict[str, Any]] = {}
+    for recording in recordings:
+        for verdict in recording["verdicts"]:
+            latest[verdict["component"], verdict["fault"], verdict["point"]] = verdict
+    verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
+    cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
+    blind = [bearing.name for bearing in job.drive.bearings if bearing.geometry is None]
+    not_testable = [
+        *({"component": name, "fault": "any", "why": "its geometry is unknown"} for name in blind),
+        *_unique(row for recording in recordings for row in recording["not_testable"]),
+        *(
+            {"component": f"every {part}", "fault": pattern, "why": f"needs {equipment}"}
+            for part, present in (("shaft", job.drive.shafts), ("mesh", job.drive.meshes), ("bearing", job.drive.bearings))
+            if present
+            for pattern, equipment in untested_patterns(part)
+        ),
+    ]
+    return {
+        "schema": "diagnose/1",
+        "job": job.title,
+        "clean": not verdicts and not cannot_tell and bool(recordings),
+        "statement": _statement(verdicts, cannot_tell, recordings),
+        "cannot_tell": cannot_tell,
+        "unexplained": [
+            {**row, "recording": recording["name"]} for recording in recordings for row in recording["unexplained"]
+        ],
+        "verdicts": verdicts,
+        "not_testable": not_testable,
+        "recordings": recordings,
+    }
+
+
+def _unique(rows: Iterable[dict[str, str]]) -> list[dict[str, str]]:
+    return list({tuple(row.items()): row for row in rows}.values())
+
+
+def _statement(verdicts: list[dict[str, Any]], cannot_tell: list[str], recordings: list[dict[str, Any]]) -> str:
+    if verdicts:
+        named = "; ".join(f"{v['component']}: {v['fault'].replace('_', ' ')} fault, {v['urgency']}" for v in verdicts)
+        return named
+    if cannot_tell:
+        return f"cannot tell: {cannot_tell[0]}"
+    return CLEAN if recordings else "no recording judged"
