@@ -212,7 +212,7 @@ def element_spin_frequency(
     --------
     >>> bearing = dict(elements=9, element_diameter=7.940e-3, pitch_diameter=39.04e-3, contact_angle=0.0)
     >>> float(element_spin_frequency(1.0, **bearing))
-    2.35673
+    2.3567
     """
     gamma = _gamma(elements, element_diameter, pitch_diameter, contact_angle)
     return pitch_diameter / (2 * element_diameter) * (1 - gamma**2) * _slip_speed(inner_hz, outer_hz)

@@ -29,6 +29,7 @@ __all__ = [
 ]
 
 HANN_COHERENT_GAIN = 0.5  # Harris (1978), Proc. IEEE 66
+_HANN_MEAN_SQUARE = 0.375  # mean of the squared window
 FLOOR_WIDTH_HZ = 40.0  # wide against a line, narrow against a resonance
 _NARROWEST_FLOOR_BINS = 64  # a median of fewer bins is itself noisy: its spread would thicken the tail of the strengths
 SHORTEST_RECORD = 64  # samples; fewer hold no spectrum worth a floor
@@ -206,7 +207,8 @@ def overall_velocity(
 ) -> NDArray[np.floating]:
     """RMS velocity in a band, from acceleration, velocity or displacement. [m/s]
 
-    The band of ISO 20816-1 (formerly 10816-1) is 10 to 1000 Hz. Sharp band edges, not the filter of ISO 2954.
+    The band of ISO 20816-1 (formerly 10816-1) is 10 to 1000 Hz. Sharp band edges, not the filter of ISO 2954. The Hann window keeps
+    what leaks from strong lines from being blown up by the integration at low frequencies.
 
     Parameters
     ----------
@@ -239,8 +241,8 @@ def overall_velocity(
     if not 0 < first < last < spectrum.values.shape[-1]:
         raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", "inside the record's own band")
     omega = 2 * np.pi * spectrum.bin_hz * np.arange(first, last + 1)
-    moved = np.abs(spectrum.values[..., first : last + 1]) ** 2 * omega ** (2 * powers[unit])
-    return np.asarray(np.sqrt(2 * moved.sum(axis=-1)) / spectrum.samples)
+    moved = np.abs(hann(spectrum.values)[..., first : last + 1]) ** 2 * omega ** (2 * powers[unit])
+    return np.asarray(np.sqrt(2 / _HANN_MEAN_SQUARE * moved.sum(axis=-1)) / spectrum.samples)
 
 
 def _above_zero(medians: NDArray[np.floating]) -> NDArray[np.floating]:

@@ -1,0 +1,108 @@
+"""Handover: what does the owner get? Gathers the results that stand, and refuses what is stale or missing."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from gearcase.errors import BadInput, Problem
+from gearcase.job.build import Job
+from gearcase.stages.result import Arrays, StageResult
+
+__all__ = ["Content", "Earlier", "run"]
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """The latest result of a stage: its run number, document, arrays, and what has changed since, in words."""
+
+    number: int
+    document: dict[str, Any]
+    arrays: Arrays
+    changed: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Content:
+    """Everything a report shows."""
+
+    title: str
+    site: dict[str, Any]
+    date: str
+    who: str
+    run: int
+    checksum: str
+    survey: dict[str, Any]
+    diagnose: dict[str, Any] | None
+    arrays: Arrays
+    stale: tuple[str, ...]
+
+
+def run(
+    job: Job,
+    earlier: Mapping[str, Earlier],
+    *,
+    who: str,
+    date: str,
+    number: int,
+    checksum: Callable[[Any], str],
+    accept_stale_by: str = "",
+) -> tuple[StageResult, Content]:
+    """Gather survey and diagnosis into one handover.
+
+    Parameters
+    ----------
+    job : Job
+    earlier : mapping
+        Stage name -> latest result, for ``survey`` and, where recordings were judged, ``diagnose``.
+    who, date : str
+        Who hands over, and when, as shown.
+    number : int
+        Run number of this handover.
+    checksum : callable
+        Of plain data, for the title blocks.
+    accept_stale_by : str
+        Name of the person who accepts results older than the job; empty refuses them.
+
+    Raises
+    ------
+    BadInput
+        No survey yet, or a result is stale and nobody accepts it.
+    """
+    if "survey" not in earlier:
+        raise BadInput(Problem("survey", "", "no result yet", f"run: gearcase survey {job.folder}"))
+    stale = tuple(f"{stage}: {change}" for stage, result in earlier.items() for change in result.changed)
+    if stale and not accept_stale_by:
+        raise BadInput(
+            [
+                Problem(stage, "", change, f"run: gearcase {stage} {job.folder}, or name who accepts it: --accept-stale NAME")
+                for stage, result in earlier.items()
+                for change in result.changed
+            ]
+        )
+    diagnose = earlier.get("diagnose")
+    documents = {stage: result.document for stage, result in earlier.items()}
+    content = Content(
+        title=job.title,
+        site=dict(job.site),
+        date=date,
+        who=who,
+        run=number,
+        checksum=checksum(documents)[:12],
+        survey=earlier["survey"].document,
+        diagnose=diagnose.document if diagnose else None,
+        arrays=diagnose.arrays if diagnose else {},
+        stale=stale,
+    )
+    read = tuple(
+        {"what": f"{stage} {result.number:04d}", "sha256": checksum(result.document)} for stage, result in earlier.items()
+    )
+    document = {
+        "schema": "handover/1",
+        "job": job.title,
+        "statement": diagnose.document["statement"] if diagnose else "no recording has been judged",
+        "stages": {stage: result.number for stage, result in earlier.items()},
+        "stale": list(stale),
+        "stale_accepted_by": accept_stale_by if stale else "",
+        "checksum": content.checksum,
+    }
+    return StageResult("handover", document, read, wrong=bool(diagnose and diagnose.document["verdicts"])), content
