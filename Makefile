@@ -1,0 +1,55 @@
+# Two commands do all the set-up: `make demo` runs the main job, `make check` runs every check.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+DEMO := build/demo
+
+.PHONY: help demo check long bench study clean
+.DEFAULT_GOAL := help
+
+help:
+	@echo "make demo    set up, run the demo job from survey to handover, and say where the PDF lies"
+	@echo "make check   set up, then lint, types, import layers, doctests and all tests"
+	@echo "make long    the long suites: large simulations"
+	@echo "make bench   speed, as ratios within one run"
+	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
+	@echo "make clean   remove what was built; jobs you made elsewhere stay"
+
+$(VENV)/python: Makefile
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null \
+	  || { echo "gearcase needs Python 3.11 or newer; '$(PYTHON)' is not. Name one: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null \
+	  || { echo "'$(PYTHON)' lacks the venv module; on Debian: apt-get install python3-venv"; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	@touch $@
+
+$(VENV)/run: $(VENV)/python pyproject.toml constraints.txt
+	@$(BIN)/pip install --quiet --disable-pip-version-check -c constraints.txt -e . \
+	  || { echo "could not install: the package registry must be reachable, or see the line above"; exit 1; }
+	@touch $@
+
+$(VENV)/dev: $(VENV)/run
+	@$(BIN)/pip install --quiet --disable-pip-version-check -c constraints.txt -e '.[dev]' \
+	  || { echo "could not install: the package registry must be reachable, or see the line above"; exit 1; }
+	@touch $@
+
+demo: $(VENV)/run
+	@$(BIN)/python examples/demo/run.py $(DEMO)
+
+check: $(VENV)/dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/pytest
+
+long: $(VENV)/dev
+	$(BIN)/pytest -m long
+
+bench: $(VENV)/run
+	$(BIN)/python benchmarks/run.py
+
+study: $(VENV)/dev
+	$(BIN)/python -m studies.diagnosis
+
+clean:
+	rm -rf build .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis
