@@ -186,3 +186,111 @@ def _schema(given: argparse.Namespace) -> int:
 
     print(json.dumps(json_schema(), indent=2))
     return NOTHING_WRONG
+
+
+def _load(given: argparse.Namespace) -> "Job":
+    from pathlib import Path
+
+    from gearcase.job.build import load
+
+    return load(Path(given.job))
+
+
+def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
+    """Files named in the call, else those of the job, read one at a time."""
+    from pathlib import Path
+
+    from gearcase.errors import Problem
+    from gearcase.record.readers import read_recording
+
+    if given.recording:
+        yield from (_read_named(given, job, Path(name)) for name in given.recording)
+        return
+    if not job.recordings:
+        accepted = "a recording: name its file after the job, or list it in job.yaml under recordings"
+        raise BadInput(Problem("gearcase diagnose", "RECORDING", "none", accepted))
+    for entry in sorted(job.recordings, key=lambda entry: entry.start):
+        yield read_recording(
+            Path(given.job) / entry.file,
+            rate_hz=entry.rate_hz,
+            unit=entry.unit or None,
+            speed_hz=entry.speed_hz,
+            channel=entry.channel or None,
+            point=entry.point,
+            start=entry.start,
+        )
+
+
+def _read_named(given: argparse.Namespace, job: "Job", path: "Path") -> "Recording":
+    from gearcase.record.readers import read_recording
+
+    if given.point and given.point not in {point.name for point in job.points}:
+        names = ", ".join(point.name for point in job.points) or "none: the job lists no points"
+        raise BadInput(Problem("--point", "", repr(given.point), f"a point of the job: {names}"))
+    return read_recording(
+        path,
+        rate_hz=_quantity("--rate", given.rate, "frequency"),
+        unit=given.unit,
+        speed_hz=_quantity("--speed", given.speed, "speed"),
+        channel=given.channel,
+        point=given.point or "",
+    )
+
+
+def _quantity(option: str, text: str | None, kind: str) -> float | None:
+    """An option's quantity as SI. A bare sample rate counts as Hz: nobody means anything else by it."""
+    from gearcase import units
+
+    if text is None:
+        return None
+    if kind == "frequency" and text.replace(".", "", 1).isdigit():
+        text = f"{text} Hz"
+    try:
+        value = units.parse(text, kind)
+    except OutOfRange as error:
+        raise BadInput(Problem(option, "", str(error.value), error.rule)) from None
+    if value <= 0:
+        raise BadInput(Problem(option, "", repr(text), "above 0"))
+    return value
+
+
+def _keep(given: argparse.Namespace, job: "Job", result: "StageResult", pictures: dict[str, bytes]) -> "Path":
+    """Write a stage's result under the job."""
+    from pathlib import Path
+
+    from gearcase.record import results
+    from gearcase.record.clock import now
+
+    return results.write(
+        Path(given.job),
+        result.stage,
+        document=result.document,
+        arrays=result.arrays,
+        pictures=pictures,
+        read=result.read,
+        who=given.by,
+        when=now(),
+    )
+
+
+def _done(given: argparse.Namespace, document: dict[str, Any], words: str) -> int:
+    """Show a result: one JSON document, or words."""
+    if given.json:
+        import json
+
+        print(json.dumps(document, allow_nan=False))
+    else:
+        print(words)
+    return NOTHING_WRONG
+
+
+def _refuse(given: argparse.Namespace, error: BadInput) -> int:
+    """Show everything wrong with the input, as one document or line by line."""
+    if given.json:
+        import json
+
+        print(json.dumps({"schema": "error/1", "ok": False, "errors": error.as_dicts()}))
+    else:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+    return WRONG_INPUT

@@ -1,0 +1,88 @@
+"""Results as words for a terminal: the answer first, then what it rests on."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+__all__ = ["diagnose_text", "survey_text"]
+
+_MOST_LINES = 40
+_BLIND_FIRST = {"blind": 0, "seen weakly": 1, "seen": 2}
+
+
+def survey_text(document: dict[str, Any]) -> str:
+    """A survey as words: what turns, its main lines, what to record, what is seen, what is unknown."""
+    drive = document["drive"]
+    low, high = drive["speed_range_hz"]
+    speed = f"{60 * low:.4g} to {60 * high:.4g} rpm" if low != high else f"{60 * high:.4g} rpm"
+    parts = [f"{document['job']}: {drive['name']}, {drive['reference_shaft']} at {speed}", ""]
+    parts += [f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]]
+    main = [line for line in document["lines"] if line["harmonic"] == 1 and line["kind"] != "sideband"]
+    rows = [(line["name"], f"{line['hz']:.3f}", f"{line['order']:.4f}", line["origin"]) for line in main[:_MOST_LINES]]
+    parts += _table(("line", "Hz at rated speed", "order", "known from"), rows)
+    if len(main) > _MOST_LINES:
+        parts.append(f"... and {len(main) - _MOST_LINES} more; --json lists all, with sidebands and harmonics")
+    setting = document["measurement"]
+    parts += [
+        "",
+        f"record up to {setting['highest_frequency_hz']['value']:.0f} Hz (sample rate {setting['sample_rate_hz']['value']:.0f} Hz "
+        f"or more), for {setting['record_length_s']['value']:.3g} s or more",
+    ]
+    parts += [
+        f"  {pair['lines'][0]} and {pair['lines'][1]} stand {pair['hz']:.3g} Hz apart: {pair['record_length_s']:.0f} s to tell them apart"
+        for pair in setting["separations"][:5]
+    ]
+    seen = sorted(document["coverage"], key=lambda row: _BLIND_FIRST[row["grade"]])
+    parts += ["", *_table(("part", "coverage", "why"), [(row["component"], row["grade"], row["why"]) for row in seen])]
+    unknown = document["unknown"]
+    stops = sum(row["blocks_ordering"] for row in unknown)
+    parts += ["", f"still unknown: {len(unknown)} questions, {stops} of which stop ordering"]
+    parts += [f"  {'[stops ordering] ' if row['blocks_ordering'] else ''}{row['what']}" for row in unknown]
+    return "\n".join(parts)
+
+
+def diagnose_text(document: dict[str, Any]) -> str:
+    """A diagnosis as words: the statement, each verdict with its evidence, and what always stands beside."""
+    parts = [document["statement"]]
+    for verdict in document["verdicts"]:
+        growth = verdict.get("growth_db")
+        parts += [
+            "",
+            f"{verdict['component']}: {verdict['fault'].replace('_', ' ')} fault, in {verdict['recording']}",
+            f"  chance that noise alone does this: {_at_most(verdict['noise_false_alarm'])}",
+            f"  chance that it belongs elsewhere:   {verdict['attribution_false_alarm']:.2g}",
+            f"  maturity {verdict['maturity']} of 4; {verdict['urgency']}",
+            *([f"  grown {growth:+.1f} dB since the first recording of this point"] if growth is not None else []),
+        ]
+        rows = [
+            (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
+            for line in verdict["evidence"]
+        ]
+        parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]
+        parts += [f"  rival: {rival['name']} ({rival['why']}); to tell: {rival['separated_by']}" for rival in verdict["rivals"]]
+        parts += [f"  do: {step}" for step in verdict["advice"]]
+    if document["cannot_tell"]:
+        parts += ["", "cannot tell:", *(f"  {reason}" for reason in document["cannot_tell"])]
+    parts += ["", f"lines not explained by this drive: {len(document['unexplained']) or 'none'}"]
+    parts += [
+        f"  {row['found_hz']:.2f} Hz (order {row['order']:.3f}), {row['snr_db']:.1f} dB over noise, {row['recording']}: {row['says']}"
+        for row in document["unexplained"][:_MOST_LINES]
+    ]
+    parts += ["", "could not be tested:"]
+    parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
+    warnings = [(recording, row) for recording in document["recordings"] for row in recording["quality"]]
+    if warnings:
+        parts += ["", "quality of the recordings:"]
+        parts += [f"  {recording['name']}: {row['level']}: {row['says']}" for recording, row in warnings]
+    return "\n".join(parts)
+
+
+def _at_most(chance: float) -> str:
+    return f"{chance:.2g} or less" if chance <= 3e-4 else f"{chance:.2g}"
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """Columns padded to their widest cell, under a ruled head."""
+    cells = [list(head), *(list(row) for row in rows)]
+    widths = [max(len(row[column]) for row in cells) for column in range(len(head))]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+    return [lines[0], "-" * min(sum(widths) + 2 * (len(widths) - 1), 110), *lines[1:]]
