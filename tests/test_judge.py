@@ -1,0 +1,186 @@
+"""The judge's statistics against order statistics, brute force and binomial bounds; its rules against made-up spectra."""
+
+import numpy as np
+import pytest
+import scipy.stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gearcase.drive.bearings import Bearing, Geometry
+from gearcase.drive.lines import expected_lines
+from gearcase.drive.train import Drive, Shaft
+from gearcase.errors import OutOfRange
+from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
+from gearcase.judge.explained import envelope_orders
+from gearcase.judge.faults import Judgement, bearing_hypotheses, judge_bearings
+from gearcase.judge.odds import VERIFIED_FLOOR, harmonic_log_chance, log_chance_of_maximum, reported
+from gearcase.signal.envelope import EnvelopeSpectrum
+from gearcase.worked import Given, Origin
+
+SPEED_HZ = 30.0
+BIN_HZ = 0.1
+
+
+def rig(*bearings: Bearing) -> Drive:
+    return Drive(
+        "rig", (Shaft("shaft"),), (), bearings, "shaft", (SPEED_HZ,) * 2, SPEED_HZ, Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+    )
+
+
+DRIVE_END = Bearing("drive end", "shaft", None, Geometry(9, 7.94e-3, 39.04e-3))
+FAN_END = Bearing("fan end", "shaft", None, Geometry(8, 6.746e-3, 28.5e-3))
+
+
+def spectrum(seed: int, *lines: tuple[float, float]) -> EnvelopeSpectrum:
+    """Noise strengths with lines (Hz, strength) put in; every line as deep as it is strong."""
+    strength = np.random.default_rng(seed).exponential(size=30000)
+    for hz, height in lines:
+        strength[round(hz / BIN_HZ)] = height
+    return EnvelopeSpectrum(strength, np.sqrt(strength) * 0.01, BIN_HZ)
+
+
+def comb(base_hz: float, height: float, harmonics: int = 5) -> list[tuple[float, float]]:
+    return [(n * base_hz, height / n) for n in range(1, harmonics + 1)]
+
+
+def judge(envelope: EnvelopeSpectrum, drive: Drive) -> Judgement:
+    return judge_bearings(
+        envelope,
+        bearing_hypotheses(drive),
+        speed_hz=SPEED_HZ,
+        speed_spread=0.001,
+        explained_orders=envelope_orders(expected_lines(drive)),
+    )
+
+
+def outer_hz(drive: Drive, bearing: str = "drive end") -> float:
+    return next(h.order for h in bearing_hypotheses(drive) if (h.component, h.fault) == (bearing, "outer_race")) * SPEED_HZ
+
+
+def test_the_chance_of_a_maximum_is_sidaks() -> None:
+    chance = np.exp(log_chance_of_maximum(np.array([2.0, 5.0, 9.0]), bins=7))
+    np.testing.assert_allclose(chance, 1 - (1 - np.exp(-np.array([2.0, 5.0, 9.0]))) ** 7, rtol=1e-9)
+
+
+def test_the_chance_of_a_very_strong_line_stays_finite_in_logarithms() -> None:
+    assert float(log_chance_of_maximum(5000.0, bins=3)) == pytest.approx(np.log(3) - 5000)
+
+
+def test_the_harmonic_chance_is_a_chance_in_noise() -> None:
+    """By construction uniform: compare with the uniform distribution, scipy as oracle."""
+    logs = np.log(np.random.default_rng(2).uniform(size=(5, 20000)))
+    assert scipy.stats.kstest(np.exp(harmonic_log_chance(logs)), "uniform").pvalue > 0.001
+
+
+@given(st.lists(st.floats(1e-12, 1), min_size=5, max_size=5))
+def test_a_comb_without_its_fundamental_is_no_better_than_the_fundamental_allows(chances: list[float]) -> None:
+    assert float(harmonic_log_chance(np.log(chances))) >= 2 * np.log(chances[0]) - 1e-9
+
+
+def test_a_comb_of_other_than_five_lines_is_refused() -> None:
+    with pytest.raises(OutOfRange, match="five"):
+        harmonic_log_chance(np.zeros((4, 1)))
+
+
+def test_no_figure_is_smaller_than_simulation_can_vouch_for() -> None:
+    assert reported(-1e6) == VERIFIED_FLOOR
+    assert reported(3.0) == 1.0
+
+
+@given(seed=st.integers(0, 10**6), base=st.floats(20, 400))
+@settings(max_examples=40, deadline=None)
+def test_the_scorer_agrees_with_looking_at_every_bin(seed: int, base: float) -> None:
+    strength = np.random.default_rng(seed).exponential(size=30000)
+    scorer = CombScorer(strength, bin_hz=BIN_HZ, highest_base_hz=400.0)
+    logs = []
+    for n in range(1, 6):
+        half = max(1, int(np.ceil(n * base / BIN_HZ * ALIGNMENT)))
+        centre = int(np.rint(n * base / BIN_HZ))
+        window = strength[centre - half : centre + half + 1].astype(np.float32)
+        logs.append(float(log_chance_of_maximum(window.max(), bins=window.size)))
+    expected = float(harmonic_log_chance(np.array(logs)[:, None])[0])
+    assert float(scorer.log_chance(np.array([base]))[0]) == pytest.approx(expected, rel=1e-6)
+
+
+def test_masked_lines_count_no_more_and_a_fully_masked_base_is_not_testable() -> None:
+    envelope = spectrum(1, *comb(107.0, 200.0))
+    scorer = CombScorer(envelope.strength, bin_hz=BIN_HZ, highest_base_hz=400.0)
+    base = np.array([107.0])
+    assert scorer.log_chance(base)[0] < -30
+    scorer.mask(np.array([107.0 * n for n in range(1, 6)]), within=0.005)
+    assert scorer.log_chance(base)[0] == 0
+    assert not scorer.testable(base)[0]
+
+
+def test_scan_bases_leave_no_gap_wider_than_the_alignment() -> None:
+    bases = scan_bases(10.0, 500.0)
+    assert bases[0] == 10.0 and bases[-1] == pytest.approx(500.0)
+    assert np.max(np.diff(np.log(bases))) <= ALIGNMENT * (1 + 1e-9)
+
+
+def test_a_comb_at_the_outer_race_rate_names_the_outer_race() -> None:
+    drive = rig(DRIVE_END, FAN_END)
+    found = judge(spectrum(3, *comb(outer_hz(drive) * 1.003, 300.0)), drive)
+    assert [(c.hypothesis.component, c.hypothesis.fault) for c in found.claims if c.hypothesis] == [("drive end", "outer_race")]
+    assert found.claims[0].noise_false_alarm == VERIFIED_FLOOR
+    assert found.claims[0].attribution_false_alarm <= 0.05
+
+
+def test_a_stronger_stranger_does_not_lend_its_lines() -> None:
+    """A foreign machine whose harmonics brush the drive's rates is set aside as a stranger, and nothing is claimed."""
+    drive = rig(DRIVE_END, FAN_END)
+    found = judge(spectrum(4, *comb(47.3, 400.0, harmonics=20)), drive)
+    assert not found.claims
+    assert [round(c.base_hz, 1) for c in found.strangers] == [47.3]
+
+
+def test_a_strong_fundamental_alone_is_not_a_comb() -> None:
+    drive = rig(DRIVE_END)
+    found = judge(spectrum(5, (outer_hz(drive), 500.0)), drive)
+    assert not found.claims and not found.strangers
+
+
+def test_what_is_too_faint_is_not_claimed_however_certain() -> None:
+    drive = rig(DRIVE_END)
+    envelope = spectrum(6, *comb(outer_hz(drive), 300.0))
+    faint = EnvelopeSpectrum(envelope.strength, envelope.depth * 0.01, BIN_HZ)
+    found = judge(faint, drive)
+    assert not found.claims
+    assert found.faint
+
+
+def test_twins_on_one_shaft_are_named_together() -> None:
+    twin = Bearing("other end", "shaft", None, DRIVE_END.geometry)
+    drive = rig(DRIVE_END, twin)
+    found = judge(spectrum(7, *comb(outer_hz(drive), 300.0)), drive)
+    assert len(found.claims) == 1
+    assert [rival.component for rival in found.claims[0].rivals] == ["other end"]
+
+
+def test_a_rate_on_a_shaft_line_is_not_testable_rather_than_clean() -> None:
+    """Geometry chosen so that the outer race passes exactly four times a turn, where the shaft shows a line."""
+    ratio = 1 - 2 * 4.0 / 10
+    on_line = Bearing("unlucky", "shaft", None, Geometry(10, ratio * 40e-3, 40e-3, spread=0.0))
+    drive = rig(on_line)
+    wide = [(n * SPEED_HZ * (1 + shift), 50.0) for n in range(1, 31) for shift in np.linspace(-0.02, 0.02, 200)]
+    envelope = spectrum(8, *wide)
+    hypotheses = bearing_hypotheses(drive)
+    found = judge_bearings(
+        envelope,
+        hypotheses,
+        speed_hz=SPEED_HZ,
+        speed_spread=0.0,
+        explained_orders=np.array([n * (1 + shift) for n in range(1, 31) for shift in np.linspace(-0.02, 0.02, 200)]),
+    )
+    assert ("unlucky", "outer_race") in {(h.component, h.fault) for h, _ in found.not_testable}
+
+
+def test_no_hypotheses_no_judgement() -> None:
+    assert judge(spectrum(9), rig()) == Judgement()
+
+
+def test_noise_alone_is_claimed_no_more_often_than_stated() -> None:
+    """300 spectra of pure noise at a limit of 1e-3 each for ours and for strangers."""
+    drive = rig(DRIVE_END, FAN_END)
+    claimed = sum(bool((j := judge(spectrum(1000 + n), drive)).claims or j.uncertain or j.strangers) for n in range(300))
+    assert claimed <= scipy.stats.binom.ppf(0.999, 300, 2e-3)
