@@ -5,7 +5,6 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from published import Check, check_id, checks, rows
 
 from gearcase.drive.bearings import (
     Bearing,
@@ -30,6 +29,7 @@ from gearcase.drive.train import (
 )
 from gearcase.errors import OutOfRange
 from gearcase.worked import Given, Origin
+from published import Check, check_id, checks, rows
 
 RATES = {
     "bpfo": ball_pass_frequency_outer,
@@ -60,7 +60,9 @@ def train(teeth: list[int], input_hz: float = 1.0, bearings: tuple[Bearing, ...]
 
 
 def hz(drive: Drive, kind: str, component: str) -> float:
-    found = [line for line in expected_lines(drive) if (line.kind, line.component, line.harmonic) == (kind, component, 1)]
+    found = [
+        line for line in expected_lines(drive) if (line.kind, line.component, line.harmonic) == (kind, component, 1)
+    ]
     return found[0].hz(drive.rated_speed_hz)
 
 
@@ -105,7 +107,9 @@ geometries = st.builds(
 
 
 @given(bearing=geometries, inner=st.floats(-100, 100), outer=st.floats(-100, 100))
-def test_outer_and_inner_rates_together_pass_every_element_once_a_turn(bearing: dict, inner: float, outer: float) -> None:
+def test_outer_and_inner_rates_together_pass_every_element_once_a_turn(
+    bearing: dict, inner: float, outer: float
+) -> None:
     both = ball_pass_frequency_outer(inner, outer_hz=outer, **bearing) + ball_pass_frequency_inner(
         inner, outer_hz=outer, **bearing
     )
@@ -203,7 +207,11 @@ def test_a_shaft_joined_to_nothing_is_named() -> None:
 def test_only_a_ratio_still_gives_the_output_shaft_with_its_rounding() -> None:
     drive = train([20, 40])
     ratio = Drive(
-        **{**vars(drive), "meshes": (), "ratio_links": (RatioLink("nameplate ratio", "shaft 1", "shaft 2", 20.1, 0.05),)}
+        **{
+            **vars(drive),
+            "meshes": (),
+            "ratio_links": (RatioLink("nameplate ratio", "shaft 1", "shaft 2", 20.1, 0.05),),
+        }
     )
     order = shaft_orders(ratio)["shaft 2"]
     assert order.order == pytest.approx(1 / 20.1)

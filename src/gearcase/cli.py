@@ -63,7 +63,9 @@ def _parser() -> argparse.ArgumentParser:
     def verb(name: str, run: Callable[[argparse.Namespace], int], says: str) -> argparse.ArgumentParser:
         added = verbs.add_parser(name, help=says, description=says[0].upper() + says[1:] + ".")
         added.add_argument("job", metavar="JOB", help="folder of the job, the one that holds job.yaml")
-        added.add_argument("--json", action="store_true", help="one JSON document on standard output, nothing else there")
+        added.add_argument(
+            "--json", action="store_true", help="one JSON document on standard output, nothing else there"
+        )
         added.set_defaults(run=run)
         return added
 
@@ -72,7 +74,9 @@ def _parser() -> argparse.ArgumentParser:
     verb("check", _check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", _survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
-    diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
+    diagnose.add_argument(
+        "recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default"
+    )
     for option, metavar, says in (
         ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
         ("--unit", "UNIT", "unit of the samples where the file does not say, e.g. g, m/s2, mm/s"),
@@ -109,7 +113,9 @@ def _check(given: argparse.Namespace) -> int:
         "ok": not has_blocker(job.findings),
         "findings": [finding_document(finding) for finding in job.findings],
     }
-    words = [f"{finding.level}: {finding.where}: {finding.says}" for finding in job.findings] or ["job.yaml: nothing wrong"]
+    words = [f"{finding.level}: {finding.where}: {finding.says}" for finding in job.findings] or [
+        "job.yaml: nothing wrong"
+    ]
     _done(given, document, "\n".join(words))
     return SOMETHING_WRONG if has_blocker(job.findings) else NOTHING_WRONG
 
@@ -128,7 +134,11 @@ def _survey(given: argparse.Namespace) -> int:
         "ask-for.html": ask_for_sheet_html(job.title, job.site, result.document).encode(),
     }
     path = _keep(given, job, result, pictures)
-    _done(given, result.document, f"{survey_text(result.document)}\n\nkept in {path}, with the ask-for sheet to print: ask-for.pdf")
+    _done(
+        given,
+        result.document,
+        f"{survey_text(result.document)}\n\nkept in {path}, with the ask-for sheet to print: ask-for.pdf",
+    )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
@@ -173,9 +183,13 @@ def _handover(given: argparse.Namespace) -> int:
     )
     pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}
     path = _keep(given, job, result, pictures)
-    _done(given, {**result.document, "pdf": str(path / "handover.pdf"), "html": str(path / "handover.html")}, "\n".join(
-        [result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]
-    ))
+    _done(
+        given,
+        {**result.document, "pdf": str(path / "handover.pdf"), "html": str(path / "handover.html")},
+        "\n".join(
+            [result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]
+        ),
+    )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
@@ -294,3 +308,7 @@ def _refuse(given: argparse.Namespace, error: BadInput) -> int:
         for problem in error.problems:
             print(problem, file=sys.stderr)
     return WRONG_INPUT
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -34,8 +34,22 @@ ACCEPTED: dict[str, dict[str, str]] = {
     "power": {"kW": "kilowatt", "W": "watt", "MW": "megawatt", "hp": "horsepower"},
     "angle": {"deg": "degree", "°": "degree", "rad": "radian"},
     "mass": {"kg": "kg", "g": "gram", "lb": "pound", "t": "tonne"},
-    "temperature": {"°C": "degC", "degC": "degC", "C": "degC", "K": "kelvin", "°F": "degF", "degF": "degF", "F": "degF"},
-    "acceleration": {"m/s2": "m/s**2", "m/s²": "m/s**2", "m/s^2": "m/s**2", "g": "standard_gravity", "mm/s2": "mm/s**2"},
+    "temperature": {
+        "°C": "degC",
+        "degC": "degC",
+        "C": "degC",
+        "K": "kelvin",
+        "°F": "degF",
+        "degF": "degF",
+        "F": "degF",
+    },
+    "acceleration": {
+        "m/s2": "m/s**2",
+        "m/s²": "m/s**2",
+        "m/s^2": "m/s**2",
+        "g": "standard_gravity",
+        "mm/s2": "mm/s**2",
+    },
     "velocity": {"mm/s": "mm/s", "m/s": "m/s", "in/s": "inch/s"},
     "displacement": {"um": "um", "µm": "um", "mm": "mm", "mil": "inch/1000", "m": "m"},
     "time": {"s": "second", "ms": "ms", "min": "minute", "h": "hour", "d": "day"},
@@ -57,7 +71,13 @@ SI_UNIT = {
     "torque": "N m",
     "ratio": "-",
 }
-_LIBRARY_SI = {"speed": "hertz", "frequency": "hertz", "torque": "N*m", "acceleration": "m/s**2", "ratio": "dimensionless"}
+_LIBRARY_SI = {
+    "speed": "hertz",
+    "frequency": "hertz",
+    "torque": "N*m",
+    "acceleration": "m/s**2",
+    "ratio": "dimensionless",
+}
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
 _RANGE = re.compile(rf"\s*({_NUMBER})\s*(?:-|–|to)\s*({_NUMBER})\s*(.*?)\s*")

@@ -58,7 +58,10 @@ def diagnose_text(document: dict[str, Any]) -> str:
             for line in verdict["evidence"]
         ]
         parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]
-        parts += [f"  rival: {rival['name']} ({rival['why']}); to tell: {rival['separated_by']}" for rival in verdict["rivals"]]
+        parts += [
+            f"  rival: {rival['name']} ({rival['why']}); to tell: {rival['separated_by']}"
+            for rival in verdict["rivals"]
+        ]
         parts += [f"  do: {step}" for step in verdict["advice"]]
     if document["cannot_tell"]:
         parts += ["", "cannot tell:", *(f"  {reason}" for reason in document["cannot_tell"])]
@@ -68,7 +71,9 @@ def diagnose_text(document: dict[str, Any]) -> str:
         for row in document["unexplained"][:_MOST_LINES]
     ]
     parts += ["", "could not be tested:"]
-    parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
+    parts += [
+        f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]
+    ]
     warnings = [(recording, row) for recording in document["recordings"] for row in recording["quality"]]
     if warnings:
         parts += ["", "quality of the recordings:"]

@@ -8,15 +8,17 @@ from gearcase.worked import worked_by
 
 __all__ = [
     "CloseLines",
+    "close_lines",
     "highest_frequency",
     "record_length_for_separation",
     "record_length_for_turns",
     "sample_rate",
-    "close_lines",
 ]
 
 TURNS_OF_SLOWEST_SHAFT = 20  # common practice, no source
-BINS_BETWEEN_NEIGHBOURS = 3  # a Hann main lobe reaches 2 bins either side (Harris 1978); 3 leaves a dip between two lines
+BINS_BETWEEN_NEIGHBOURS = (
+    3  # a Hann main lobe reaches 2 bins either side (Harris 1978); 3 leaves a dip between two lines
+)
 RATE_OVER_HIGHEST = 2.56  # common practice, no source
 _PRACTICE = "common practice, no source"
 

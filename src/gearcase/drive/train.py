@@ -17,8 +17,8 @@ from gearcase.worked import Given, Origin, worked_by
 __all__ = [
     "Drive",
     "Mesh",
-    "RatioLink",
     "Ratings",
+    "RatioLink",
     "Shaft",
     "ShaftOrder",
     "assembly_phase_frequency",

@@ -73,9 +73,7 @@ def _best(
     return min(judged, key=lambda row: _GRADES.index(row.grade))
 
 
-def _judge(
-    name: str, kind: str, drive: Drive, point: Point, lines: list[Line], low: float, high: float
-) -> Coverage:
+def _judge(name: str, kind: str, drive: Drive, point: Point, lines: list[Line], low: float, high: float) -> Coverage:
     band = sight(point)
     if band is None:
         lacking = "its mount" if not point.mount else "its sensor's highest frequency"
@@ -84,7 +82,11 @@ def _judge(
     direct = _direct(name, kind, drive, point)
     if point.sensor.kind == "overall" and seen != "blind":
         return Coverage(
-            name, kind, "seen weakly", f"{point.name} gives one overall figure: it cannot tell this part from another", point.name
+            name,
+            kind,
+            "seen weakly",
+            f"{point.name} gives one overall figure: it cannot tell this part from another",
+            point.name,
         )
     if seen == "seen" and not direct:
         return Coverage(name, kind, "seen weakly", f"only through the housing from {point.name}", point.name)
@@ -101,7 +103,9 @@ def _band(kind: str, lines: list[Line], band: Sight, low: float, high: float) ->
         return "blind", f"all its lines lie above the {band.detectable_hz:.5g} Hz that the mount passes"
     notes = []
     if lowest < band.lowest_hz:
-        notes.append(f"its lowest line, {lowest:.3g} Hz, lies below the {band.lowest_hz:.3g} Hz where the sensor begins")
+        notes.append(
+            f"its lowest line, {lowest:.3g} Hz, lies below the {band.lowest_hz:.3g} Hz where the sensor begins"
+        )
     if highest > band.true_hz:
         notes.append(f"lines above {band.true_hz:.5g} Hz are detectable at best ({band.limited_by})")
     if kind == "bearing" and band.detectable_hz < ENVELOPE_BAND_HZ:

@@ -82,7 +82,11 @@ def advice(comb: Comb, stage: int) -> tuple[str, ...]:
     if stage == 1:
         return (first, second)
     part = f"find the designation of {comb.hypothesis.component} and its delivery time" if comb.hypothesis else ""
-    return tuple(filter(None, (first, second, part, "on opening, note what was found: confirmed, other, nothing, or not inspected")))
+    return tuple(
+        filter(
+            None, (first, second, part, "on opening, note what was found: confirmed, other, nothing, or not inspected")
+        )
+    )
 
 
 def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:

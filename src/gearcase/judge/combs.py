@@ -76,9 +76,7 @@ class CombScorer:
             found.append(((low + at) * self.bin_hz, float(window[at])))
         return found
 
-    def _windows(
-        self, bases_hz: NDArray[np.float64]
-    ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.bool_]]:
+    def _windows(self, bases_hz: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.bool_]]:
         if self._changed:
             self._prepare()
         targets = HARMONICS[:, None] * bases_hz / self.bin_hz
@@ -109,4 +107,4 @@ class CombScorer:
         power = np.frexp(width)[1] - 1  # whole log2
         left = self._levels[power, first]
         right = self._levels[power, last + 1 - (1 << power)]
-        return np.maximum(left, right).astype(np.float64)
+        return np.asarray(np.maximum(left, right), np.float64)

@@ -60,7 +60,12 @@ def envelope_orders(lines: Sequence[Line]) -> NDArray[np.float64]:
 
 
 def unexplained_lines(
-    found: Sequence[SpectrumLine], lines: Sequence[Line], *, speed_hz: float, explained_hz: NDArray[np.float64], bin_hz: float
+    found: Sequence[SpectrumLine],
+    lines: Sequence[Line],
+    *,
+    speed_hz: float,
+    explained_hz: NDArray[np.float64],
+    bin_hz: float,
 ) -> tuple[UnexplainedLine, ...]:
     """The strongest lines of a spectrum that no part of the drive and no comb found explains, strongest first, ten at most.
 
@@ -80,13 +85,19 @@ def unexplained_lines(
     exact = np.sort(np.concatenate([np.array(sorted(_explained_orders(lines))) * speed_hz, explained_hz]))
     loose = np.array(
         sorted(
-            {n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)}
+            {
+                n * line.order * speed_hz
+                for line in lines
+                if line.kind in _RATES
+                for n in range(1, _BEARING_HARMONICS + 1)
+            }
         )
     )
     strangers = [
         UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
         for line in found
-        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz)) and not _near(loose, line.hz, _SLIP * line.hz)
+        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz))
+        and not _near(loose, line.hz, _SLIP * line.hz)
     ]
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
 

@@ -34,8 +34,12 @@ SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Ran
 SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
 NOISE_LIMIT = 1e-3
 ATTRIBUTION_LIMIT = 0.05
-STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
-SMALLEST_DEPTH = 0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
+STRANGER_WEIGHT = (
+    0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
+)
+SMALLEST_DEPTH = (
+    0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
+)
 SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
 _PRESENT = 8.0  # strength from which a shaft or mesh line is taken out; e^-8 is one chance find in 3,000 bins
 _MOST_COMBS = 8  # explained in one spectrum before giving up: more is not a bearing problem
@@ -191,7 +195,9 @@ class _Examination:
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
         inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        testable = np.array([bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside])
+        testable = np.array(
+            [bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside]
+        )
         self.not_testable = tuple(
             (hypothesis, self._why_not(rate))
             for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True)
@@ -326,11 +332,12 @@ class _Examination:
 
     def _present(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         at = np.rint(lines_hz / self.envelope.bin_hz).astype(np.intp)
-        lines_hz, at = lines_hz[(at > 1) & (at < self.envelope.strength.size - 1)], at[
-            (at > 1) & (at < self.envelope.strength.size - 1)
-        ]
+        lines_hz, at = (
+            lines_hz[(at > 1) & (at < self.envelope.strength.size - 1)],
+            at[(at > 1) & (at < self.envelope.strength.size - 1)],
+        )
         highest = np.maximum.reduce([self.envelope.strength[at + shift] for shift in (-1, 0, 1)])
-        return lines_hz[highest >= _PRESENT]
+        return np.asarray(lines_hz[highest >= _PRESENT])
 
     def _lines_of(self, comb: Comb) -> NDArray[np.float64]:
         """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's shafts."""

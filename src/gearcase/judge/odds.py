@@ -11,7 +11,9 @@ from gearcase.errors import OutOfRange
 
 __all__ = ["VERIFIED_FLOOR", "harmonic_log_chance", "log_chance_of_maximum", "reported"]
 
-VERIFIED_FLOOR = 3e-4  # 3 / 10,000: the smallest chance that ten thousand healthy simulations can vouch for (rule of three)
+VERIFIED_FLOOR = (
+    3e-4  # 3 / 10,000: the smallest chance that ten thousand healthy simulations can vouch for (rule of three)
+)
 _LONG_LOG = -36.0  # below this 1 - exp(x) is 1 in float64
 
 
@@ -63,7 +65,7 @@ def harmonic_log_chance(log_chances: NDArray[np.float64]) -> NDArray[np.float64]
     log_second = np.partition(log_chances[1:], 1, axis=0)[1]
     with np.errstate(divide="ignore"):
         harmonics = 2 * log_second + np.log(6 - 8 * second + 3 * second**2)
-    return 2 * np.maximum(log_chances[0], np.minimum(harmonics, 0.0))
+    return np.asarray(2 * np.maximum(log_chances[0], np.minimum(harmonics, 0.0)))
 
 
 def reported(log_chance: float) -> float:

@@ -117,7 +117,7 @@ def amplitude_spectrum(spectrum: Transform) -> NDArray[np.floating]:
     >>> float(amplitude_spectrum(transform(wave, sample_rate_hz=1000.0))[50])
     3.0
     """
-    return np.abs(hann(spectrum.values)) * (2 / (spectrum.samples * HANN_COHERENT_GAIN))
+    return np.asarray(np.abs(hann(spectrum.values)) * (2 / (spectrum.samples * HANN_COHERENT_GAIN)))
 
 
 def block_floor(values: NDArray[np.floating], *, width: int) -> NDArray[np.floating]:
@@ -248,4 +248,4 @@ def overall_velocity(
 def _above_zero(medians: NDArray[np.floating]) -> NDArray[np.floating]:
     """Blocks that hold nothing (a dead band) take a sliver of the largest, so that nothing is divided by zero."""
     least = np.max(medians, axis=-1, keepdims=True) * 1e-9
-    return np.maximum(medians, np.where(least > 0, least, 1.0).astype(medians.dtype))
+    return np.asarray(np.maximum(medians, np.where(least > 0, least, 1.0).astype(medians.dtype)))

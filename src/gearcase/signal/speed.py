@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["SpeedEstimate", "Spectrum", "speed_from_comb"]
+__all__ = ["Spectrum", "SpeedEstimate", "speed_from_comb"]
 
 LINE_CAP = 12.0  # strength beyond which a line counts no more; e^-12 is one chance find in 160,000 bins
 ACCEPTED_CHANCE = 1e-3

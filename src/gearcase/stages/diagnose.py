@@ -37,7 +37,9 @@ from gearcase.stages.result import StageResult, finding_document, has_blocker
 __all__ = ["CLEAN", "run"]
 
 CLEAN = "no fault seen in what can be seen"
-STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
+STATED_SPEED_BAND = (
+    0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
+)
 UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
 LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
 _LINE_CHANCE = 1e-3
@@ -107,9 +109,7 @@ class _Examined:
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
         self.spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-        strength = line_strength(
-            np.abs(hann(self.spectrum.values)) ** 2, width=floor_bins(self.spectrum.bin_hz)
-        )
+        strength = line_strength(np.abs(hann(self.spectrum.values)) ** 2, width=floor_bins(self.spectrum.bin_hz))
         self.envelope = envelope_spectrum(self.spectrum)
         self.speed = self._find_speed(strength)
         if self.speed is None:
@@ -282,7 +282,9 @@ class _Examined:
             explained_hz=np.concatenate([np.empty(0), *explained]),
             bin_hz=self.spectrum.bin_hz,
         )
-        return pulsing + [{**asdict(line), "says": "a line of the spectrum at no place the drive explains"} for line in rest]
+        return pulsing + [
+            {**asdict(line), "says": "a line of the spectrum at no place the drive explains"} for line in rest
+        ]
 
     def _lines_of(self, comb: Comb, highest_hz: float) -> NDArray[np.float64]:
         assert self.speed is not None
@@ -337,7 +339,11 @@ def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
         *_unique(row for recording in recordings for row in recording["not_testable"]),
         *(
             {"component": f"every {part}", "fault": pattern, "why": f"needs {equipment}"}
-            for part, present in (("shaft", job.drive.shafts), ("mesh", job.drive.meshes), ("bearing", job.drive.bearings))
+            for part, present in (
+                ("shaft", job.drive.shafts),
+                ("mesh", job.drive.meshes),
+                ("bearing", job.drive.bearings),
+            )
             if present
             for pattern, equipment in untested_patterns(part)
         ),

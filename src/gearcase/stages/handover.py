@@ -74,7 +74,12 @@ def run(
     if stale and not accept_stale_by:
         raise BadInput(
             [
-                Problem(stage, "", change, f"run: gearcase {stage} {job.folder}, or name who accepts it: --accept-stale NAME")
+                Problem(
+                    stage,
+                    "",
+                    change,
+                    f"run: gearcase {stage} {job.folder}, or name who accepts it: --accept-stale NAME",
+                )
                 for stage, result in earlier.items()
                 for change in result.changed
             ]
@@ -94,7 +99,8 @@ def run(
         stale=stale,
     )
     read = tuple(
-        {"what": f"{stage} {result.number:04d}", "sha256": checksum(result.document)} for stage, result in earlier.items()
+        {"what": f"{stage} {result.number:04d}", "sha256": checksum(result.document)}
+        for stage, result in earlier.items()
     )
     document = {
         "schema": "handover/1",

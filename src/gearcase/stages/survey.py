@@ -180,7 +180,11 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         questions.append(("number of stages and tooth counts of every gear", drive.name, why, False))
     for bearing in drive.bearings:
         if bearing.geometry is None:
-            what = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
+            what = (
+                f"maker's geometry of {bearing.designation}"
+                if bearing.designation
+                else "designation on its ring or cap"
+            )
             why = "places its fault lines; without it this bearing stays blind"
             questions.append((f"{what}, bearing {bearing.name}", bearing.name, why, False))
         elif bearing.geometry.origin in (Origin.ESTIMATED, Origin.ASSUMED):
@@ -216,9 +220,17 @@ def _about_point(point: Point) -> list[tuple[str, str]]:
 
 # What every visit needs and a job file does not hold: common practice, no source
 SITE_QUESTIONS: tuple[tuple[str, str, bool], ...] = (
-    ("who owns the drive, and may it be drilled (warranty, certificate, area class)?", "decides the kind of mount", True),
+    (
+        "who owns the drive, and may it be drilled (warranty, certificate, area class)?",
+        "decides the kind of mount",
+        True,
+    ),
     ("photos of four sides and the top, with a rule in view", "places every part", True),
-    ("bearing caps, and each plug with its thread gauged (pitch and angle)", "taper threads of two systems start and then leak", True),
+    (
+        "bearing caps, and each plug with its thread gauged (pitch and angle)",
+        "taper threads of two systems start and then leak",
+        True,
+    ),
     ("oil grade, level glass, running surface temperature", "decides adhesive, cable clips and mount bandwidth", True),
     ("guards, fan shroud, coupling and rotating parts near the housing", "clearance of 50 mm and access", True),
     ("motor plate and frequency converter plate", "electrical lines and bearing currents", False),

@@ -6,6 +6,7 @@ memory, mixed, computed or practice), so that whoever uses a value can show both
 
 import csv
 import functools
+import io
 from collections.abc import Mapping
 from importlib.resources import files
 from types import MappingProxyType
@@ -41,8 +42,8 @@ def load(name: str) -> tuple[Row, ...]:
     path = files(__name__) / f"{name}.csv"
     if not path.is_file():
         raise OutOfRange("table", name, "the name of a CSV file beside gearcase/tables/__init__.py")
-    with path.open(encoding="utf-8", newline="") as stream:
-        rows = tuple(MappingProxyType(row) for row in csv.DictReader(stream))
+    text = path.read_text(encoding="utf-8")
+    rows = tuple(MappingProxyType(row) for row in csv.DictReader(io.StringIO(text, newline="")))
     for number, row in enumerate(rows, start=2):
         if not row.get("source") or row.get("basis") not in _BASES:
             raise OutOfRange("table", f"{name}.csv:{number}", f"needs a source and a basis out of {sorted(_BASES)}")

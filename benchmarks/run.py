@@ -1,0 +1,134 @@
+"""Speed, as ratios within one run: what an analysis costs against the transforms it cannot avoid.
+
+Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike. Run it by
+`make bench`. Nothing here is a test: machines differ, ratios less so.
+"""
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from statistics import median
+
+import numpy as np
+import scipy.fft
+import scipy.ndimage
+import scipy.signal
+import scipy.stats
+
+from gearcase.drive.bearings import Bearing, Geometry
+from gearcase.drive.lines import expected_lines
+from gearcase.drive.train import Drive, Mesh, Shaft
+from gearcase.judge.explained import envelope_orders
+from gearcase.judge.faults import bearing_hypotheses, judge_bearings
+from gearcase.signal.envelope import envelope_spectrum
+from gearcase.signal.indicators import indicators
+from gearcase.signal.spectrum import amplitude_spectrum, floor_bins, hann, line_strength, transform
+from gearcase.worked import Given, Origin
+
+RATE_HZ = 25600.0
+SAMPLES = 2**17
+ROUNDS = 31
+
+
+def main() -> None:
+    """Measure and print every ratio with its goal."""
+    samples = recording()
+    three = lambda: [scipy.fft.rfft(samples), scipy.fft.irfft(HALF), scipy.fft.rfft(samples)]  # noqa: E731
+    show("indicators and envelope / three transforms", ratio(lambda: indicators_and_envelope(samples), three), "at most 4")
+    show("diagnosis with decoys / three transforms", ratio(lambda: diagnosis(samples), three), "at most 12")
+    plain = ratio(lambda: plainly_with_scipy(samples), lambda: indicators_and_envelope(samples))
+    show("the same written plainly with scipy / ours", plain, "at least 3")
+    show("gearcase --help / bare interpreter start", ratio(help_text, bare_start, rounds=11), "at most 4")
+
+
+def recording() -> np.ndarray:
+    """Noise, gear tones and a bearing that knocks, float32."""
+    t = np.arange(SAMPLES) / RATE_HZ
+    rng = np.random.default_rng(1)
+    samples = rng.standard_normal(SAMPLES) + np.sin(2 * np.pi * 420.75 * t) + 0.3 * np.sin(2 * np.pi * 24.75 * t)
+    knocks = np.zeros(SAMPLES)
+    knocks[(np.arange(0, t[-1], 1 / 88.7) * RATE_HZ).astype(int)] = 6.0
+    ring = np.exp(-np.arange(200) / 40) * np.sin(np.arange(200) * 1.1)
+    return (samples + np.convolve(knocks, ring)[:SAMPLES]).astype(np.float32)
+
+
+HALF = scipy.fft.rfft(recording())
+DRIVE = Drive(
+    "benchmark",
+    (Shaft("input"), Shaft("output")),
+    (Mesh("mesh", "input", "output", 17, 71),),
+    tuple(Bearing(f"bearing {n}", "input", None, Geometry(9 + n, 8e-3, 39e-3 + n * 4e-3)) for n in range(4)),
+    "input",
+    (24.75, 24.75),
+    24.75,
+    Given("speed", 24.75, "Hz", Origin.MEASURED),
+)
+HYPOTHESES = bearing_hypotheses(DRIVE)
+EXPLAINED = envelope_orders(expected_lines(DRIVE))
+
+
+def indicators_and_envelope(samples: np.ndarray) -> None:
+    """What every recording gets: figures, amplitude spectrum, envelope spectrum with its floor."""
+    indicators(samples)
+    whole = transform(samples, sample_rate_hz=RATE_HZ)
+    amplitude_spectrum(whole)
+    envelope_spectrum(whole)
+
+
+def diagnosis(samples: np.ndarray) -> None:
+    """All of it: figures, both spectra with strengths, and the judge with its decoys."""
+    indicators(samples)
+    whole = transform(samples, sample_rate_hz=RATE_HZ)
+    line_strength(np.abs(hann(whole.values)) ** 2, width=floor_bins(whole.bin_hz))
+    judge_bearings(
+        envelope_spectrum(whole), HYPOTHESES, speed_hz=24.75, speed_spread=0.001, explained_orders=EXPLAINED
+    )
+
+
+def plainly_with_scipy(samples: np.ndarray) -> None:
+    """The same figures as a careful analyst writes them with scipy, same window, whitening, limits and floors."""
+    moved = samples - samples.mean()
+    np.sqrt(np.mean(moved**2))
+    np.abs(moved).max()
+    scipy.stats.kurtosis(moved, fisher=False)
+    scipy.signal.periodogram(moved, RATE_HZ, window="hann", scaling="spectrum")
+    spectrum = scipy.fft.fft(moved)
+    width = int(40 / RATE_HZ * samples.size) | 1
+    floor = scipy.ndimage.median_filter(np.abs(spectrum), width, mode="wrap")
+    white = spectrum / floor * np.minimum(1, 4 * floor / np.abs(spectrum))
+    squared = np.abs(scipy.signal.hilbert(scipy.fft.ifft(white).real)) ** 2
+    _, power = scipy.signal.periodogram(squared, RATE_HZ, window="hann")
+    power / scipy.ndimage.median_filter(power, width) * np.log(2)
+
+
+def help_text() -> None:
+    """Start gearcase for its help."""
+    subprocess.run([sys.executable, "-m", "gearcase.cli", "--help"], check=True, capture_output=True)
+
+
+def bare_start() -> None:
+    """Start the interpreter for nothing."""
+    subprocess.run([sys.executable, "-c", "pass"], check=True, capture_output=True)
+
+
+def ratio(one: Callable[[], object], other: Callable[[], object], rounds: int = ROUNDS) -> float:
+    """Median time of one over that of the other, taken in turns."""
+    times: tuple[list[float], list[float]] = ([], [])
+    for work in (one, other):
+        work()
+    for _ in range(rounds):
+        for work, kept in zip((one, other), times, strict=True):
+            start = time.perf_counter()
+            work()
+            kept.append(time.perf_counter() - start)
+    return median(times[0]) / median(times[1])
+
+
+def show(what: str, figure: float, goal: str) -> None:
+    """One line."""
+    print(f"{what:45} {figure:6.2f}   goal {goal}", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The document: job.yaml read, checked, turned into the drive model, and written back."""
