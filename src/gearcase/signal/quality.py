@@ -1,0 +1,321 @@
+"""Is a record fit to be judged? Clipping, dropouts, stuck values, spikes, offset, length, turns, bandwidth.
+
+`judge_quality` applies every rule. A blocker means that no verdict may be given on the record; a caution is printed
+beside every verdict. Each rule is a small function of what `_Facts` measured once. Thresholds follow from what a sound
+record can do by chance, or are marked as common practice.
+
+A digital record has a resolution q, its smallest step. In a sound record with standard deviation s the chance that two
+given samples share a value is about q / (2 s sqrt(pi)) (Gaussian: integral of the squared density). Coarse converters
+therefore repeat values honestly, and rules of repetition are scaled with q / s.
+"""
+
+import functools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.errors import OutOfRange
+from gearcase.findings import Finding, Level
+from gearcase.signal.recording import require_finite
+
+__all__ = ["judge_quality"]
+
+_CHANCE = 1e-6  # of a rule speaking on a sound Gaussian record; a year of hourly records of ten points stays below one
+_FEWEST_SAMPLES = 64  # what a spectrum needs at all
+_SHORT = 4096  # some thousand bins are needed for a local noise floor; common practice, no source
+_CLIPPED_FEW = 1e-4  # share of samples on a rail: single tops cut, levels still right to a per cent; common practice, no source
+_FLAT_TOP = 3  # samples in a row on a rail
+_DROPOUT_S = 2e-3  # a gap this long hides the ring of an impact; common practice, no source
+_DROPOUT_MANY = 0.01  # share of a record that may be missing before no verdict; common practice, no source
+_FEW_VALUES = 16  # distinct values, 4 bits; common practice, no source
+_SPIKE = 12.0  # robust standard deviations; Gaussian chance 4e-33 a sample
+_SPIKE_ALONE = 8.0  # a spike stands this many times over its neighbours; a band-limited ring does not
+_SPIKES_MANY = 1e-3  # share
+_OFFSET = 5.0  # mean over standard deviation; common practice, no source
+_TURNS_BLOCK, _TURNS_CAUTION = 5.0, 20.0  # common practice, no source
+_BAND = 2.56  # sample rate over the highest frequency a record is good for, usual in the trade (analyser anti-alias filters)
+
+
+@dataclass(frozen=True)
+class _Facts:
+    """What the rules look at."""
+
+    samples: NDArray[np.floating]
+    rate: float
+    unit: str
+    mean: float
+    deviation: float
+    robust: float
+    turns: float | None
+    highest_wanted: float | None
+    full_scale: float | None
+
+    @functools.cached_property
+    def step(self) -> float:
+        """Resolution; 0 where a float's own rounding is all there is."""
+        return _resolution(self.samples)
+
+
+def judge_quality(
+    samples: NDArray[np.floating],
+    *,
+    sample_rate_hz: float,
+    unit: str,
+    turns: float | None = None,
+    highest_wanted_hz: float | None = None,
+    full_scale: float | None = None,
+) -> list[Finding]:
+    """Everything found wrong with a record, the worst first; empty for a sound one.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (samples,)
+    sample_rate_hz : float
+    unit : str
+        Of the samples, for the sentences.
+    turns : float, optional
+        Turns of the slowest shaft in the record.
+    highest_wanted_hz : float, optional
+        Highest frequency somebody wants to see in it. [Hz]
+    full_scale : float, optional
+        Where the sensor clips, in `unit`; else only flat tops tell.
+
+    Returns
+    -------
+    list of Finding
+        Rules ``quality.short``, ``.stuck``, ``.clipping``, ``.dropout``, ``.few_values``, ``.spikes``, ``.offset``,
+        ``.turns``, ``.bandwidth``.
+
+    Raises
+    ------
+    OutOfRange
+        Samples that are not finite or not one record; a sample rate not above 0.
+
+    Examples
+    --------
+    >>> wave = np.clip(np.sin(np.arange(8192) / 7.3), -0.8, 0.8)
+    >>> [finding.rule for finding in judge_quality(wave, sample_rate_hz=8192.0, unit="m/s2")]
+    ['quality.clipping']
+    """
+    if not (math.isfinite(sample_rate_hz) and sample_rate_hz > 0):
+        raise OutOfRange("sample_rate_hz", sample_rate_hz, "above 0")
+    if samples.ndim != 1:
+        raise OutOfRange("samples", f"shape {samples.shape}", "one record at a time")
+    require_finite(samples)
+    if samples.size < _FEWEST_SAMPLES:
+        says = f"{samples.size} samples are too few for a spectrum; record at least {_SHORT}."
+        return [Finding(Level.BLOCKER, "quality.short", "whole record", says)]
+    deviation = float(samples.std(dtype=np.float64))
+    if deviation == 0:
+        says = f"All {samples.size} samples are {samples[0]:.4g} {unit}: dead or unplugged; check the sensor and its cable."
+        return [Finding(Level.BLOCKER, "quality.stuck", "whole record", says)]
+    middle = float(np.median(samples))
+    facts = _Facts(
+        samples,
+        float(sample_rate_hz),
+        unit,
+        float(samples.mean(dtype=np.float64)),
+        deviation,
+        1.4826 * float(np.median(np.abs(samples - middle))),  # of a Gaussian, its standard deviation
+        turns,
+        highest_wanted_hz,
+        full_scale,
+    )
+    findings = [finding for rule in _RULES if (finding := rule(facts))]
+    order = list(Level)
+    return sorted(findings, key=lambda finding: order.index(finding.level))
+
+
+def _clipping(facts: _Facts) -> Finding | None:
+    """Samples piled up on the extremes.
+
+    In a sound record the extreme value is rare: its neighbours one step in are more frequent (a Gaussian density falls
+    outward). A rail collects everything beyond it, so it holds more than the steps before it. Clipped is a pile of more
+    than ten that is more than four times what the next three values hold together, or a flat top of `_FLAT_TOP` samples
+    with more than three times those. A slow waveform rests at its top within one step too; there the steps before it are
+    about as full (a sine: 1 to 0.4), so it is not flagged.
+    """
+    samples = facts.samples
+    low, high = float(samples.min()), float(samples.max())
+    total, where = 0, []
+    for name, rail, sign in (("upper", high, 1.0), ("lower", low, -1.0)):
+        on = samples == rail
+        if facts.full_scale is not None and sign * rail >= facts.full_scale * (1 - 1e-6):
+            on = sign * samples >= facts.full_scale * (1 - 1e-6)
+            piled = True
+        else:
+            piled = _is_piled(samples, on, rail, sign, facts)
+        if piled:
+            total += int(on.sum())
+            where.append(f"{name} limit {rail:.4g} {facts.unit}, first at {int(on.argmax()) / facts.rate:.4g} s")
+    if not total:
+        return None
+    share = total / samples.size
+    level = Level.BLOCKER if share > _CLIPPED_FEW else Level.CAUTION
+    says = (
+        f"{total} of {samples.size} samples ({100 * share:.2g} %) are clipped: levels and spectrum are not valid; "
+        "use a sensor or a setting of greater range."
+    )
+    return Finding(level, "quality.clipping", "; ".join(where), says)
+
+
+def _is_piled(samples: NDArray[np.floating], on: NDArray[np.bool_], rail: float, sign: float, facts: _Facts) -> bool:
+    count = int(on.sum())
+    if count < _FLAT_TOP:
+        return False
+    span = float(np.ptp(samples))
+    step = max(facts.step, span * 1e-6)
+    inward = sign * (rail - samples)
+    near = int(((inward > 0.5 * step) & (inward < 3.5 * step)).sum())
+    run = _longest_run(on)
+    return (count > 10 and count > 4 * max(near, 1)) or (run >= _FLAT_TOP and count > 3 * near + 2)
+
+
+def _dropouts(facts: _Facts) -> Finding | None:
+    """Runs of one value.
+
+    The chance of a run of n at a given place in a record of independent samples is at most p^(n-1), p = q / (2 s sqrt(pi))
+    the chance of two equal samples; over all places the expected number must stay below `_CHANCE`. Real records are
+    smooth, so a run must also last twenty samples and `_DROPOUT_S`.
+    """
+    equal = np.diff(facts.samples) == 0
+    if not equal.any():
+        return None
+    chance = min(0.9, max(facts.step / (2 * facts.deviation * math.sqrt(math.pi)), 1e-9))
+    by_chance = 1 + math.log(_CHANCE / facts.samples.size) / math.log(chance)
+    least = max(20, math.ceil(by_chance), math.ceil(_DROPOUT_S * facts.rate))
+    starts, lengths = _runs(equal)
+    keep = lengths + 1 >= least
+    rails = (float(facts.samples.min()), float(facts.samples.max()))
+    keep &= ~np.isin(facts.samples[starts], rails) | (facts.samples[starts] == 0)  # those are clipping
+    if not keep.any():
+        return None
+    missing = int((lengths[keep] + 1).sum())
+    share = missing / facts.samples.size
+    level = Level.BLOCKER if share > _DROPOUT_MANY else Level.CAUTION
+    longest = int(lengths[keep].max()) + 1
+    first = int(starts[keep][0])
+    says = (
+        f"{int(keep.sum())} gap(s) in which the value stands still, the longest {longest} samples "
+        f"({1000 * longest / facts.rate:.3g} ms), {100 * share:.2g} % of the record; check cable, connector and data link."
+    )
+    return Finding(level, "quality.dropout", f"first at {first / facts.rate:.4g} s", says)
+
+
+def _few_values(facts: _Facts) -> Finding | None:
+    """Too coarse: noise of quantisation q / sqrt(12) is then no longer small against the signal."""
+    if np.unique(facts.samples[:: max(1, facts.samples.size // 1024)]).size >= _FEW_VALUES:
+        return None
+    distinct = np.unique(facts.samples).size
+    if distinct >= _FEW_VALUES:
+        return None
+    says = (
+        f"Only {distinct} different values in {facts.samples.size} samples: the signal uses almost none of the converter's "
+        "range; raise the gain or use a sensor of smaller range."
+    )
+    level = Level.BLOCKER if distinct <= 3 else Level.CAUTION
+    return Finding(level, "quality.few_values", "whole record", says)
+
+
+def _spikes(facts: _Facts) -> Finding | None:
+    """Single samples out of nowhere.
+
+    An impact, however sharp, rings the housing and passes the anti-alias filter, so it spans several samples. A
+    transmission error is one sample wide: its neighbours on both sides lie `_SPIKE_ALONE` times lower.
+    """
+    if facts.robust == 0:
+        return None
+    away = np.abs(facts.samples - facts.mean)
+    peaks = np.flatnonzero(away > _SPIKE * facts.robust)
+    peaks = peaks[(peaks >= 2) & (peaks < away.size - 2)]
+    if not peaks.size:
+        return None
+    around = np.maximum.reduce([away[peaks + n] for n in (-2, -1, 1, 2)])
+    alone = peaks[(away[peaks] > _SPIKE_ALONE * around)]
+    if not alone.size:
+        return None
+    level = Level.BLOCKER if alone.size > _SPIKES_MANY * facts.samples.size else Level.CAUTION
+    says = (
+        f"{alone.size} single sample(s) stand alone, the largest {float(away[alone].max()) / facts.robust:.0f} times the "
+        "usual level, with no ring before or after: likely errors of the data link, not impacts; check cable and link."
+    )
+    return Finding(level, "quality.spikes", f"first at {int(alone[0]) / facts.rate:.4g} s", says)
+
+
+def _offset(facts: _Facts) -> Finding | None:
+    """A mean far above the vibration; of about one g it is gravity, and no fault, on a sensor that measures to 0 Hz."""
+    if abs(facts.mean) <= _OFFSET * facts.deviation:
+        return None
+    says = (
+        f"The mean is {facts.mean:.4g} {facts.unit}, {abs(facts.mean) / facts.deviation:.0f} times the vibration about it: "
+        "gravity on a sensor that measures down to 0 Hz, a wrong bias or a failing sensor; compare with its mounting."
+    )
+    return Finding(Level.CAUTION, "quality.offset", "whole record", says)
+
+
+def _short(facts: _Facts) -> Finding | None:
+    if facts.samples.size >= _SHORT:
+        return None
+    says = f"{facts.samples.size} samples give too few lines for a noise floor; record at least {_SHORT}."
+    return Finding(Level.BLOCKER, "quality.short", "whole record", says)
+
+
+def _turns(facts: _Facts) -> Finding | None:
+    """Lines one order apart lie as many bins apart as the record has turns; a Hann window needs a few for each."""
+    if facts.turns is None or facts.turns >= _TURNS_CAUTION:
+        return None
+    seconds = facts.samples.size / facts.rate
+    says = (
+        f"The slowest shaft turns {facts.turns:.3g} times in {seconds:.3g} s; record at least "
+        f"{seconds * _TURNS_CAUTION / max(facts.turns, 1e-9):.3g} s for {_TURNS_CAUTION:g} turns."
+    )
+    level = Level.BLOCKER if facts.turns < _TURNS_BLOCK else Level.CAUTION
+    return Finding(level, "quality.turns", "whole record", says)
+
+
+def _bandwidth(facts: _Facts) -> Finding | None:
+    """Above the sample rate / 2.56 the record is in the slope of the anti-alias filter."""
+    good_to = facts.rate / _BAND
+    if facts.highest_wanted is None or facts.highest_wanted <= good_to:
+        return None
+    says = (
+        f"The record is good to {good_to:.4g} Hz and {facts.highest_wanted:.4g} Hz is wanted; "
+        f"sample at {_BAND * facts.highest_wanted:.4g} Hz or more."
+    )
+    return Finding(Level.CAUTION, "quality.bandwidth", "whole record", says)
+
+
+_RULES: tuple[Callable[[_Facts], Finding | None], ...] = (
+    _short,
+    _clipping,
+    _dropouts,
+    _few_values,
+    _spikes,
+    _offset,
+    _turns,
+    _bandwidth,
+)
+
+
+def _resolution(samples: NDArray[np.floating]) -> float:
+    """Smallest step between values that occur in the first part; 0 where a float's own rounding is all there is."""
+    values = np.unique(samples[: 1 << 16].astype(np.float64))
+    if values.size < 2 or values.size == min(samples.size, 1 << 16):
+        return 0.0
+    steps = np.diff(values)
+    rounding = np.finfo(samples.dtype).eps * float(np.abs(values).max())
+    steps = steps[steps > 2 * rounding]
+    return float(steps.min()) if steps.size else 0.0
+
+
+def _runs(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First index and length of each run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
+    return edges[::2], edges[1::2] - edges[::2]
+
+
+def _longest_run(flags: NDArray[np.bool_]) -> int:
+    return int(_runs(flags)[1].max(initial=0))
