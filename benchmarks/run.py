@@ -1,7 +1,7 @@
 """Speed, as ratios within one run: what an analysis costs against the transforms it cannot avoid.
 
-Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike. Run it by
-`make bench`. Nothing here is a test: machines differ, ratios less so.
+Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike.
+Run it by `make bench`. Nothing here is a test: machines differ, ratios less so.
 """
 
 import subprocess
@@ -35,7 +35,11 @@ def main() -> None:
     """Measure and print every ratio with its goal."""
     samples = recording()
     three = lambda: [scipy.fft.rfft(samples), scipy.fft.irfft(HALF), scipy.fft.rfft(samples)]  # noqa: E731
-    show("indicators and envelope / three transforms", ratio(lambda: indicators_and_envelope(samples), three), "at most 4")
+    show(
+        "indicators and envelope / three transforms",
+        ratio(lambda: indicators_and_envelope(samples), three),
+        "at most 4",
+    )
     show("diagnosis with decoys / three transforms", ratio(lambda: diagnosis(samples), three), "at most 12")
     plain = ratio(lambda: plainly_with_scipy(samples), lambda: indicators_and_envelope(samples))
     show("the same written plainly with scipy / ours", plain, "at least 3")
@@ -81,9 +85,7 @@ def diagnosis(samples: np.ndarray) -> None:
     indicators(samples)
     whole = transform(samples, sample_rate_hz=RATE_HZ)
     line_strength(np.abs(hann(whole.values)) ** 2, width=floor_bins(whole.bin_hz))
-    judge_bearings(
-        envelope_spectrum(whole), HYPOTHESES, speed_hz=24.75, speed_spread=0.001, explained_orders=EXPLAINED
-    )
+    judge_bearings(envelope_spectrum(whole), HYPOTHESES, speed_hz=24.75, speed_spread=0.001, explained_orders=EXPLAINED)
 
 
 def plainly_with_scipy(samples: np.ndarray) -> None:

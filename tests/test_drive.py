@@ -47,10 +47,7 @@ def train(teeth: list[int], input_hz: float = 1.0, bearings: tuple[Bearing, ...]
     return Drive(
         "train",
         tuple(Shaft(f"shaft {n}") for n in range(1, stages + 2)),
-        tuple(
-            Mesh(f"mesh {n + 1}", f"shaft {n + 1}", f"shaft {n + 2}", teeth[2 * n], teeth[2 * n + 1])
-            for n in range(stages)
-        ),
+        tuple(Mesh(f"mesh {n + 1}", f"shaft {n + 1}", f"shaft {n + 2}", teeth[2 * n], teeth[2 * n + 1]) for n in range(stages)),
         bearings,
         "shaft 1",
         (input_hz, input_hz),
@@ -60,9 +57,7 @@ def train(teeth: list[int], input_hz: float = 1.0, bearings: tuple[Bearing, ...]
 
 
 def hz(drive: Drive, kind: str, component: str) -> float:
-    found = [
-        line for line in expected_lines(drive) if (line.kind, line.component, line.harmonic) == (kind, component, 1)
-    ]
+    found = [line for line in expected_lines(drive) if (line.kind, line.component, line.harmonic) == (kind, component, 1)]
     return found[0].hz(drive.rated_speed_hz)
 
 
@@ -107,12 +102,8 @@ geometries = st.builds(
 
 
 @given(bearing=geometries, inner=st.floats(-100, 100), outer=st.floats(-100, 100))
-def test_outer_and_inner_rates_together_pass_every_element_once_a_turn(
-    bearing: dict, inner: float, outer: float
-) -> None:
-    both = ball_pass_frequency_outer(inner, outer_hz=outer, **bearing) + ball_pass_frequency_inner(
-        inner, outer_hz=outer, **bearing
-    )
+def test_outer_and_inner_rates_together_pass_every_element_once_a_turn(bearing: dict, inner: float, outer: float) -> None:
+    both = ball_pass_frequency_outer(inner, outer_hz=outer, **bearing) + ball_pass_frequency_inner(inner, outer_hz=outer, **bearing)
     assert float(both) == pytest.approx(bearing["elements"] * abs(inner - outer), abs=1e-9)
 
 
@@ -171,9 +162,7 @@ def test_hunting_tooth_and_assembly_phase_agree_with_worked_examples(check: Chec
 
 @pytest.mark.parametrize("check", checks("gear_trains.csv", "G51"), ids=check_id)
 def test_sidebands_stand_where_they_are_defined(check: Check) -> None:
-    side = sideband_frequency(
-        mesh_hz=check.given["mesh_hz"], harmonic=1, shaft_hz=check.given["shaft_hz"], pair=check.given["n"]
-    )
+    side = sideband_frequency(mesh_hz=check.given["mesh_hz"], harmonic=1, shaft_hz=check.given["shaft_hz"], pair=check.given["n"])
     assert side == pytest.approx(check.value, rel=check.tolerance)
 
 
@@ -200,7 +189,7 @@ def test_a_contradiction_names_the_shaft_and_both_ratios() -> None:
 
 def test_a_shaft_joined_to_nothing_is_named() -> None:
     drive = train([20, 40])
-    with pytest.raises(OutOfRange, match="'idler'.* is not connected"):
+    with pytest.raises(OutOfRange, match=r"'idler'.* is not connected"):
         shaft_orders(Drive(**{**vars(drive), "shafts": (*drive.shafts, Shaft("idler"))}))
 
 

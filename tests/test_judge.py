@@ -1,4 +1,6 @@
-"""The judge's statistics against order statistics, brute force and binomial bounds; its rules against made-up spectra."""
+"""The judge's statistics against order statistics, brute force and binomial bounds; its rules against made-up
+spectra.
+"""
 
 import numpy as np
 import pytest
@@ -61,9 +63,7 @@ def judge(envelope: EnvelopeSpectrum, drive: Drive) -> Judgement:
 
 
 def outer_hz(drive: Drive, bearing: str = "drive end") -> float:
-    return (
-        next(h.order for h in bearing_hypotheses(drive) if (h.component, h.fault) == (bearing, "outer_race")) * SPEED_HZ
-    )
+    return next(h.order for h in bearing_hypotheses(drive) if (h.component, h.fault) == (bearing, "outer_race")) * SPEED_HZ
 
 
 def test_the_chance_of_a_maximum_is_sidaks() -> None:
@@ -130,9 +130,7 @@ def test_scan_bases_leave_no_gap_wider_than_the_alignment() -> None:
 def test_a_comb_at_the_outer_race_rate_names_the_outer_race() -> None:
     drive = rig(DRIVE_END, FAN_END)
     found = judge(spectrum(3, *comb(outer_hz(drive) * 1.003, 300.0)), drive)
-    assert [(c.hypothesis.component, c.hypothesis.fault) for c in found.claims if c.hypothesis] == [
-        ("drive end", "outer_race")
-    ]
+    assert [(c.hypothesis.component, c.hypothesis.fault) for c in found.claims if c.hypothesis] == [("drive end", "outer_race")]
     assert found.claims[0].noise_false_alarm == VERIFIED_FLOOR
     assert found.claims[0].attribution_false_alarm <= 0.05
 
@@ -193,7 +191,5 @@ def test_no_hypotheses_no_judgement() -> None:
 def test_noise_alone_is_claimed_no_more_often_than_stated() -> None:
     """300 spectra of pure noise at a limit of 1e-3 each for ours and for strangers."""
     drive = rig(DRIVE_END, FAN_END)
-    claimed = sum(
-        bool((j := judge(spectrum(1000 + n), drive)).claims or j.uncertain or j.strangers) for n in range(300)
-    )
+    claimed = sum(bool((j := judge(spectrum(1000 + n), drive)).claims or j.uncertain or j.strangers) for n in range(300))
     assert claimed <= scipy.stats.binom.ppf(0.999, 300, 2e-3)

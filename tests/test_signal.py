@@ -121,31 +121,22 @@ def test_crest_and_kurtosis_do_not_change_with_scale_or_offset(scale: float, off
 def test_strength_of_noise_is_exponential_with_mean_one() -> None:
     """Chi-square with two degrees of freedom, halved (Bendat and Piersol): compare the whole distribution."""
     strength = np.concatenate(
-        [
-            envelope_spectrum(transform(noise(2**16, seed), sample_rate_hz=12000.0)).strength[100:-100:7]
-            for seed in range(12)
-        ]
+        [envelope_spectrum(transform(noise(2**16, seed), sample_rate_hz=12000.0)).strength[100:-100:7] for seed in range(12)]
     )
-    assert (
-        scipy.stats.kstest(strength, "expon").statistic < 1.63 / np.sqrt(strength.size) + 0.01
-    )  # 1 % point, floor's own scatter
+    assert scipy.stats.kstest(strength, "expon").statistic < 1.63 / np.sqrt(strength.size) + 0.01  # 1 % point, floor's own scatter
 
 
 def test_envelope_finds_the_modulation_scipys_hilbert_envelope_finds() -> None:
     rate, n = 12000.0, 2**16
     t = np.arange(n) / rate
-    carrier = scipy.signal.sosfiltfilt(
-        scipy.signal.butter(4, [2500, 4000], "bandpass", fs=rate, output="sos"), noise(n, 5)
-    )
+    carrier = scipy.signal.sosfiltfilt(scipy.signal.butter(4, [2500, 4000], "bandpass", fs=rate, output="sos"), noise(n, 5))
     x = (1 + 0.8 * np.cos(2 * np.pi * 107.3 * t)) * carrier + 0.01 * noise(n, 6)
     ours = envelope_spectrum(transform(x, sample_rate_hz=rate))
     squared = np.abs(scipy.signal.hilbert(x)) ** 2
     theirs = np.abs(np.fft.rfft((squared - squared.mean()) * np.hanning(n)))
     frequencies = np.arange(theirs.size) * rate / n
     low = (frequencies > 50) & (frequencies < 400)
-    assert np.argmax(ours.strength[: low.size][low[: ours.strength.size]]) == pytest.approx(
-        np.argmax(theirs[low]), abs=1
-    )
+    assert np.argmax(ours.strength[: low.size][low[: ours.strength.size]]) == pytest.approx(np.argmax(theirs[low]), abs=1)
 
 
 def test_modulation_depth_reads_the_depth_of_a_known_modulation() -> None:
@@ -172,8 +163,7 @@ def test_a_dead_band_divides_nothing_by_zero() -> None:
 
 def test_lines_found_in_noise_are_as_rare_as_asked() -> None:
     found = sum(
-        len(find_lines(np.random.default_rng(seed).exponential(size=20000), bin_hz=1.0, chance=0.05))
-        for seed in range(400)
+        len(find_lines(np.random.default_rng(seed).exponential(size=20000), bin_hz=1.0, chance=0.05)) for seed in range(400)
     )
     assert found <= scipy.stats.binom.ppf(0.999, 400, 0.05)
 

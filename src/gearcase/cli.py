@@ -1,7 +1,7 @@
 """The command line: parse, call one stage, show.
 
-``gearcase VERB JOB``. Exit 0: done and nothing wrong; 1: done, and a blocker or fault was found; 2: the input or the call was wrong.
-Heavy imports happen inside the verbs, so that help comes at once.
+``gearcase VERB JOB``. Exit 0: done and nothing wrong; 1: done, and a blocker or fault was found; 2: the input or the
+call was wrong. Heavy imports happen inside the verbs, so that help comes at once.
 """
 
 import argparse
@@ -63,9 +63,7 @@ def _parser() -> argparse.ArgumentParser:
     def verb(name: str, run: Callable[[argparse.Namespace], int], says: str) -> argparse.ArgumentParser:
         added = verbs.add_parser(name, help=says, description=says[0].upper() + says[1:] + ".")
         added.add_argument("job", metavar="JOB", help="folder of the job, the one that holds job.yaml")
-        added.add_argument(
-            "--json", action="store_true", help="one JSON document on standard output, nothing else there"
-        )
+        added.add_argument("--json", action="store_true", help="one JSON document on standard output, nothing else there")
         added.set_defaults(run=run)
         return added
 
@@ -74,9 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     verb("check", _check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", _survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
-    diagnose.add_argument(
-        "recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default"
-    )
+    diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
         ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
         ("--unit", "UNIT", "unit of the samples where the file does not say, e.g. g, m/s2, mm/s"),
@@ -113,9 +109,7 @@ def _check(given: argparse.Namespace) -> int:
         "ok": not has_blocker(job.findings),
         "findings": [finding_document(finding) for finding in job.findings],
     }
-    words = [f"{finding.level}: {finding.where}: {finding.says}" for finding in job.findings] or [
-        "job.yaml: nothing wrong"
-    ]
+    words = [f"{finding.level}: {finding.where}: {finding.says}" for finding in job.findings] or ["job.yaml: nothing wrong"]
     _done(given, document, "\n".join(words))
     return SOMETHING_WRONG if has_blocker(job.findings) else NOTHING_WRONG
 
@@ -186,9 +180,7 @@ def _handover(given: argparse.Namespace) -> int:
     _done(
         given,
         {**result.document, "pdf": str(path / "handover.pdf"), "html": str(path / "handover.html")},
-        "\n".join(
-            [result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]
-        ),
+        "\n".join([result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]),
     )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 

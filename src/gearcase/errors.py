@@ -1,7 +1,7 @@
 """What can go wrong, and whose fault it is.
 
-`BadInput` is the person's file or call, `OutOfRange` is the caller of a calculator. Each carries its facts as attributes;
-words for a person are made once, by the face that shows them.
+`BadInput` is the person's file or call, `OutOfRange` is the caller of a calculator. Each carries its facts as
+attributes; words for a person are made once, by the face that shows them.
 """
 
 from collections.abc import Iterable

@@ -1,11 +1,12 @@
 """Quantities as people write them, turned into plain SI numbers once, at the edge.
 
-``"0.5 in"``, ``"1485 rpm"`` and ``"900-1485 rpm"`` go through `parse` and `parse_range`; thread sizes through `parse_thread`;
-wire gauges through `parse_wire`. A number without its unit is refused, because 25 may be millimetres or inches. Turns per
-minute become turns per second (Hz), never radians per second. `show` goes the other way.
+``"0.5 in"``, ``"1485 rpm"`` and ``"900-1485 rpm"`` go through `parse` and `parse_range`; thread sizes through
+`parse_thread`; wire gauges through `parse_wire`. A number without its unit is refused, because 25 may be millimetres
+or inches. Turns per minute become turns per second (Hz), never radians per second. `show` goes the other way.
 """
 
 import functools
+import math
 import re
 from dataclasses import dataclass
 from typing import Any
@@ -233,7 +234,8 @@ def parse_thread(text: object) -> Thread:
 
 
 def parse_wire(text: object) -> Wire:
-    """A wire size: ``"14 AWG"`` (ASTM B258: 0.127 mm x 92^((36 - n)/39)) or ``"2.5 mm2"`` (solid conductor of that area).
+    """A wire size: ``"14 AWG"`` (ASTM B258: 0.127 mm x 92^((36 - n)/39)) or ``"2.5 mm2"`` (solid conductor of that
+    area).
 
     Raises
     ------
@@ -249,9 +251,9 @@ def parse_wire(text: object) -> Wire:
     if gauge := re.fullmatch(r"(\d{1,2}|[1-4]/0)\s*AWG", words):
         number = 1 - int(gauge[1][0]) if "/" in gauge[1] else int(gauge[1])
         return Wire(words, 0.127e-3 * float(92 ** ((36 - number) / 39)))
-    if area := re.fullmatch(rf"({_NUMBER})\s*mm(?:2|²|\^2)", words):
-        if float(area[1]) > 0:
-            return Wire(words, float((4e-6 * float(area[1]) / 3.141592653589793) ** 0.5))
+    area = re.fullmatch(rf"({_NUMBER})\s*mm(?:2|²|\^2)", words)
+    if area and float(area[1]) > 0:
+        return Wire(words, math.sqrt(4e-6 * float(area[1]) / math.pi))
     raise OutOfRange("wire", repr(text), 'a wire size, e.g. "14 AWG" or "2.5 mm2"')
 
 

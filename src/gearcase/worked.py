@@ -1,8 +1,8 @@
 """Numbers that show their working.
 
-A calculator stays a plain function; `worked_by` only marks it with its formula, unit and source. A stage calls `work` with
-`Given` or earlier `Worked` inputs and gets a `Worked`: the value, its spread (each input moved by its own spread, the
-effects added in squares as for independent inputs) and everything needed to do the sum again by hand.
+A calculator stays a plain function; `worked_by` only marks it with its formula, unit and source. A stage calls `work`
+with `Given` or earlier `Worked` inputs and gets a `Worked`: the value, its spread (each input moved by its own
+spread, the effects added in squares as for independent inputs) and everything needed to do the sum again by hand.
 """
 
 import math
@@ -82,9 +82,7 @@ class Worked:
 
     def recalculate(self) -> float:
         """The value again, from the inputs alone, all the way down."""
-        values = {
-            key: part.recalculate() if isinstance(part, Worked) else part.value for key, part in self.inputs.items()
-        }
+        values = {key: part.recalculate() if isinstance(part, Worked) else part.value for key, part in self.inputs.items()}
         return float(self.calculator(**values))
 
     def as_dict(self) -> dict[str, Any]:

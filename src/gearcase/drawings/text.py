@@ -28,7 +28,7 @@ def survey_text(document: dict[str, Any]) -> str:
         f"or more), for {setting['record_length_s']['value']:.3g} s or more",
     ]
     parts += [
-        f"  {pair['lines'][0]} and {pair['lines'][1]} stand {pair['hz']:.3g} Hz apart: {pair['record_length_s']:.0f} s to tell them apart"
+        f"  {' and '.join(pair['lines'])} stand {pair['hz']:.3g} Hz apart: {pair['record_length_s']:.0f} s to tell them apart"
         for pair in setting["separations"][:5]
     ]
     seen = sorted(document["coverage"], key=lambda row: _BLIND_FIRST[row["grade"]])
@@ -58,22 +58,18 @@ def diagnose_text(document: dict[str, Any]) -> str:
             for line in verdict["evidence"]
         ]
         parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]
-        parts += [
-            f"  rival: {rival['name']} ({rival['why']}); to tell: {rival['separated_by']}"
-            for rival in verdict["rivals"]
-        ]
+        parts += [f"  rival: {rival['name']} ({rival['why']}); to tell: {rival['separated_by']}" for rival in verdict["rivals"]]
         parts += [f"  do: {step}" for step in verdict["advice"]]
     if document["cannot_tell"]:
         parts += ["", "cannot tell:", *(f"  {reason}" for reason in document["cannot_tell"])]
     parts += ["", f"lines not explained by this drive: {len(document['unexplained']) or 'none'}"]
     parts += [
-        f"  {row['found_hz']:.2f} Hz (order {row['order']:.3f}), {row['snr_db']:.1f} dB over noise, {row['recording']}: {row['says']}"
+        f"  {row['found_hz']:.2f} Hz (order {row['order']:.3f}), {row['snr_db']:.1f} dB over noise, "
+        f"{row['recording']}: {row['says']}"
         for row in document["unexplained"][:_MOST_LINES]
     ]
     parts += ["", "could not be tested:"]
-    parts += [
-        f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]
-    ]
+    parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
     warnings = [(recording, row) for recording in document["recordings"] for row in recording["quality"]]
     if warnings:
         parts += ["", "quality of the recordings:"]

@@ -1,8 +1,8 @@
 r"""Rates inside a rolling bearing, either ring or both turning.
 
-No-slip kinematics: with :math:`\gamma = (d/D)\cos\alpha`, the cage turns at the mean of the two ring surfaces, elements pass a
-point of one ring at Z times the cage speed seen from that ring. Real lines sit a per cent or two off (slip, contact angle under
-load), so searches use a band.
+No-slip kinematics: with :math:`\gamma = (d/D)\cos\alpha`, the cage turns at the mean of the two ring surfaces,
+elements pass a point of one ring at Z times the cage speed seen from that ring. Real lines sit a per cent or two off
+(slip, contact angle under load), so searches use a band.
 
 Model: `Bearing`. Calculators: `ball_pass_frequency_outer`, `ball_pass_frequency_inner`, `fundamental_train_frequency`,
 `element_spin_frequency`, `element_defect_frequency`.

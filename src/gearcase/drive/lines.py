@@ -1,7 +1,7 @@
 """Every line a drive can show, with the part that makes it.
 
-A line is an order, turns of the reference shaft, so that one list serves every speed. Shaft harmonics; mesh harmonics with
-sidebands of both shafts; hunting tooth and assembly phase; the four bearing rates with harmonics.
+A line is an order, turns of the reference shaft, so that one list serves every speed. Shaft harmonics; mesh harmonics
+with sidebands of both shafts; hunting tooth and assembly phase; the four bearing rates with harmonics.
 """
 
 from collections.abc import Iterator
@@ -208,9 +208,7 @@ def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]
     if bearing.geometry is None or rings is None:
         return
     shape = bearing.geometry
-    spread = shape.spread + max(
-        orders[shaft].spread for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None
-    )
+    spread = shape.spread + max(orders[shaft].spread for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None)
     for kind, rate in BEARING_RATES.items():
         order = float(
             rate(

@@ -1,6 +1,7 @@
 """What a recording must hold for a drive's lines to be seen in it: highest frequency, sample rate, length."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from gearcase.drive.lines import Line
 from gearcase.errors import OutOfRange
@@ -16,9 +17,7 @@ __all__ = [
 ]
 
 TURNS_OF_SLOWEST_SHAFT = 20  # common practice, no source
-BINS_BETWEEN_NEIGHBOURS = (
-    3  # a Hann main lobe reaches 2 bins either side (Harris 1978); 3 leaves a dip between two lines
-)
+BINS_BETWEEN_NEIGHBOURS = 3  # a Hann main lobe reaches 2 bins either side (Harris 1978); 3 leaves a dip between two lines
 RATE_OVER_HIGHEST = 2.56  # common practice, no source
 _PRACTICE = "common practice, no source"
 
@@ -112,7 +111,7 @@ def close_lines(lines: tuple[Line, ...], *, speed_hz: float, longer_than: float)
     """
     ranked = sorted((line for line in lines if line.kind != "sideband"), key=lambda line: line.order)
     pairs = []
-    for first, second in zip(ranked, ranked[1:], strict=False):
+    for first, second in pairwise(ranked):
         gap = second.hz(speed_hz) - first.hz(speed_hz)
         if first.component == second.component or gap < 1e-9 * second.hz(speed_hz):
             continue

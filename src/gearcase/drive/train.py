@@ -1,10 +1,10 @@
 """Which shaft turns how fast: shafts joined by meshes, solved for the whole train.
 
-Parallel-axis external gears: the wheel turns the other way at pinion teeth / wheel teeth. Where tooth counts are unknown but
-the nameplate gives a ratio, a `RatioLink` carries the speed from one shaft to another instead.
+Parallel-axis external gears: the wheel turns the other way at pinion teeth / wheel teeth. Where tooth counts are
+unknown but the nameplate gives a ratio, a `RatioLink` carries the speed from one shaft to another instead.
 
-Model: `Shaft`, `Mesh`, `RatioLink`, `Bearing`, `Ratings`, `Drive`. Calculators: `shaft_orders`, `driven_speed`, `speed_over_ratio`,
-`gear_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`.
+Model: `Shaft`, `Mesh`, `RatioLink`, `Bearing`, `Ratings`, `Drive`. Calculators: `shaft_orders`, `driven_speed`,
+`speed_over_ratio`, `gear_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`.
 """
 
 import math
@@ -116,7 +116,8 @@ class Drive:
 class ShaftOrder:
     """Turns of one shaft per turn of the reference shaft: negative when it turns the other way.
 
-    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way; `path` names what was crossed.
+    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way; `path` names what
+    was crossed.
     """
 
     order: float

@@ -1,8 +1,8 @@
 """Which parts of a drive the given points can see, and why not the others.
 
-A part is *seen* when a point in a direct path (its own bearing housing, or a bearing of its own shaft for gears and shafts)
-shows its lines at true amplitude and, for bearings, reaches the envelope band; *seen weakly* through a longer path or in a band
-where lines are only detectable; *blind* otherwise. "No fault seen" means no more than this table.
+A part is *seen* when a point in a direct path (its own bearing housing, or a bearing of its own shaft for gears and
+shafts) shows its lines at true amplitude and, for bearings, reaches the envelope band; *seen weakly* through a longer
+path or in a band where lines are only detectable; *blind* otherwise. "No fault seen" means no more than this table.
 """
 
 from collections.abc import Iterable
@@ -56,15 +56,10 @@ def coverage(
         *((mesh.name, "mesh") for mesh in drive.meshes),
         *((bearing.name, "bearing") for bearing in drive.bearings),
     ]
-    return tuple(
-        _best(name, kind, drive, listed, by_part.get(name, []), lowest_speed_hz, highest_speed_hz)
-        for name, kind in parts
-    )
+    return tuple(_best(name, kind, drive, listed, by_part.get(name, []), lowest_speed_hz, highest_speed_hz) for name, kind in parts)
 
 
-def _best(
-    name: str, kind: str, drive: Drive, points: tuple[Point, ...], lines: list[Line], low: float, high: float
-) -> Coverage:
+def _best(name: str, kind: str, drive: Drive, points: tuple[Point, ...], lines: list[Line], low: float, high: float) -> Coverage:
     if not lines:
         return Coverage(name, kind, "blind", "its lines are unknown: see what is still unknown", "")
     if not points:
@@ -103,15 +98,12 @@ def _band(kind: str, lines: list[Line], band: Sight, low: float, high: float) ->
         return "blind", f"all its lines lie above the {band.detectable_hz:.5g} Hz that the mount passes"
     notes = []
     if lowest < band.lowest_hz:
-        notes.append(
-            f"its lowest line, {lowest:.3g} Hz, lies below the {band.lowest_hz:.3g} Hz where the sensor begins"
-        )
+        notes.append(f"its lowest line, {lowest:.3g} Hz, lies below the {band.lowest_hz:.3g} Hz where the sensor begins")
     if highest > band.true_hz:
         notes.append(f"lines above {band.true_hz:.5g} Hz are detectable at best ({band.limited_by})")
     if kind == "bearing" and band.detectable_hz < ENVELOPE_BAND_HZ:
         notes.append(
-            f"early faults ring above {ENVELOPE_BAND_HZ:.0f} Hz and this ends at {band.detectable_hz:.5g} Hz "
-            f"({band.limited_by})"
+            f"early faults ring above {ENVELOPE_BAND_HZ:.0f} Hz and this ends at {band.detectable_hz:.5g} Hz ({band.limited_by})"
         )
     if notes:
         return "seen weakly", "; ".join(notes)

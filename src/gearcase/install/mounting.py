@@ -1,7 +1,8 @@
 """How high a mounted sensor sees: true amplitude, detectable only, not seen.
 
-Above the frequency where the mount still shows true amplitude its resonance lifts the reading: a line there can be found but
-its height means nothing. Above the resonance nothing passes. Figures by mount are in ``tables/mounts.csv``, good to a factor 2.
+Above the frequency where the mount still shows true amplitude its resonance lifts the reading: a line there can be
+found but its height means nothing. Above the resonance nothing passes. Figures by mount are in ``tables/mounts.csv``,
+good to a factor 2.
 """
 
 from dataclasses import dataclass

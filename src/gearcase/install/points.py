@@ -9,8 +9,8 @@ __all__ = ["Point", "Sensor"]
 class Sensor:
     """A vibration sensor as its data sheet describes it. Frequencies in Hz; None where nobody has said.
 
-    `kind` is ``"waveform"`` (delivers samples) or ``"overall"`` (delivers one figure, and cannot tell bearing from gear).
-    `mass` in kg, `range` in m/s2.
+    `kind` is ``"waveform"`` (delivers samples) or ``"overall"`` (delivers one figure, and cannot tell bearing from
+    gear). `mass` in kg, `range` in m/s2.
     """
 
     kind: str = "waveform"

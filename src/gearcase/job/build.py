@@ -1,7 +1,7 @@
 """From the checked document to the drive model and its points, once, with every value's line kept.
 
-What the schema cannot see is checked here, all at once: names twice, names of nothing, bearings that cannot exist, trains that
-do not join or contradict themselves.
+What the schema cannot see is checked here, all at once: names twice, names of nothing, bearings that cannot exist,
+trains that do not join or contradict themselves.
 """
 
 import difflib
@@ -14,7 +14,7 @@ from typing import Any
 
 from gearcase.checksums import sha256_of_data
 from gearcase.drive.bearings import Bearing, Geometry
-from gearcase.drive.train import Drive, Mesh, RatioLink, Ratings, Shaft, shaft_orders
+from gearcase.drive.train import Drive, Mesh, Ratings, RatioLink, Shaft, shaft_orders
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.findings import Finding, Level
 from gearcase.install.points import Point, Sensor
@@ -85,9 +85,7 @@ class Job:
 
     def sources(self, names: Iterable[str]) -> tuple[dict[str, str], ...]:
         """``{"what", "sha256"}`` of sections, for the header of a result that rests on them."""
-        return tuple(
-            {"what": f"{FILE_NAME} {name}", "sha256": sha256_of_data(self.sections.get(name))} for name in names
-        )
+        return tuple({"what": f"{FILE_NAME} {name}", "sha256": sha256_of_data(self.sections.get(name))} for name in names)
 
 
 def load(folder: Path) -> Job:
@@ -125,9 +123,7 @@ def build(source: Source, *, folder: str) -> Job:
         drive=drive,
         points=tuple(_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=tuple(Input(**entry.model_dump()) for entry in model.inputs),
-        recordings=tuple(
-            RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start) for r in model.recordings
-        ),
+        recordings=tuple(RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start) for r in model.recordings),
         findings=tuple(_ratio_findings(source, drive)),
         sections=source.data,
     )
@@ -177,7 +173,10 @@ def _shafts_of_a_ratio(model: DriveModel) -> tuple[Shaft, ...]:
     """A job that knows only a ratio has two shafts; one that knows not even that has the stated one."""
     if model.nameplate.ratio is None:
         return (Shaft(model.input.shaft, "input"),)
-    return (Shaft(model.input.shaft, "input"), Shaft("output" if model.input.shaft != "output" else "far end", "output"))
+    return (
+        Shaft(model.input.shaft, "input"),
+        Shaft("output" if model.input.shaft != "output" else "far end", "output"),
+    )
 
 
 def _is_input(shafts: Sequence[Shaft], name: str) -> bool:
@@ -221,7 +220,12 @@ def _bearing(source: Source, index: int, model: BearingModel) -> Bearing:
     geometry = None
     if model.elements is not None and model.element_diameter is not None and model.pitch_diameter is not None:
         geometry = Geometry(
-            model.elements, model.element_diameter, model.pitch_diameter, model.contact_angle, model.origin, model.spread
+            model.elements,
+            model.element_diameter,
+            model.pitch_diameter,
+            model.contact_angle,
+            model.origin,
+            model.spread,
         )
     inner, outer = model.shaft, model.other_ring_shaft
     if model.turning == "outer":

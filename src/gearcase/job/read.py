@@ -1,4 +1,6 @@
-"""Reads job.yaml: plain data with the line of every key, and every error at once, in words for the person who wrote it."""
+"""Reads job.yaml: plain data with the line of every key, and every error at once, in words for the person who wrote
+it.
+"""
 
 import difflib
 import types
@@ -111,7 +113,9 @@ def parse_text(text: str) -> Source:
         for event in yaml_parser().parse(text):
             if isinstance(event, AliasEvent):
                 line = event.start_mark.line + 1
-                raise BadInput(Problem(f"{FILE_NAME}:{line}", "", f"*{event.anchor}", "the value itself: aliases are not used here"))
+                raise BadInput(
+                    Problem(f"{FILE_NAME}:{line}", "", f"*{event.anchor}", "the value itself: aliases are not used here")
+                )
         root = yaml_parser().load(text)
     except BadInput:
         raise
@@ -119,7 +123,9 @@ def parse_text(text: str) -> Source:
         mark = error.problem_mark or error.context_mark
         line = mark.line + 1 if mark else 1
         said = " ".join(str(error.problem or error.context or "not YAML").split())
-        raise BadInput(Problem(f"{FILE_NAME}:{line}", "", said.splitlines()[0], "YAML: keys, colons and even indents, no tabs")) from None
+        raise BadInput(
+            Problem(f"{FILE_NAME}:{line}", "", said.splitlines()[0], "YAML: keys, colons and even indents, no tabs")
+        ) from None
     except RecursionError:
         raise BadInput(Problem(FILE_NAME, "", "keys nested too deep", "the few levels a job has")) from None
     except (YAMLError, ValueError, TypeError, AttributeError, IndexError, KeyError, OverflowError) as error:

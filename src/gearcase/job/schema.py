@@ -108,9 +108,7 @@ Ratio = Annotated[
     BeforeValidator(_read(_ratio)),
     WithJsonSchema({"anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}]}),
 ]
-Mount = Annotated[
-    str, BeforeValidator(_read(_mount)), WithJsonSchema({"type": "string", "enum": list(mount_names())})
-]
+Mount = Annotated[str, BeforeValidator(_read(_mount)), WithJsonSchema({"type": "string", "enum": list(mount_names())})]
 KnownBy = Literal[Origin.MEASURED, Origin.NAMEPLATE, Origin.ESTIMATED, Origin.ASSUMED]
 _ORIGIN = "how it is known: measured, nameplate, estimated or assumed"
 

@@ -27,7 +27,8 @@ def set_value(folder: Path, path: Path_, value: Any) -> None:
     Raises
     ------
     BadInput
-        The file cannot be read, the path leads nowhere, or the file would no longer be a job; the file then stays as it was.
+        The file cannot be read, the path leads nowhere, or the file would no longer be a job; the file then stays as
+        it was.
     """
     source = read_source(folder)
     parser = yaml_parser()

@@ -1,8 +1,9 @@
 """From a claimed comb to what a person should do: maturity, urgency, rivals, advice.
 
-Housing vibration says how a fault has developed, never its size. Maturity: 1 a high-frequency comb only; 2 the defect lines clear (three
-harmonics and more); 3 lines with sidebands and four harmonics and more, well out of the noise; 4 needs the floor risen and harmonics
-smeared over a baseline, so one recording never gives it. One witness (one sensor, no temperature, no oil) caps the urgency.
+Housing vibration says how a fault has developed, never its size. Maturity: 1 a high-frequency comb only; 2 the defect
+lines clear (three harmonics and more); 3 lines with sidebands and four harmonics and more, well out of the noise; 4
+needs the floor risen and harmonics smeared over a baseline, so one recording never gives it. One witness (one sensor,
+no temperature, no oil) caps the urgency.
 """
 
 from dataclasses import dataclass
@@ -56,9 +57,7 @@ def rivals(comb: Comb) -> tuple[Rival, ...]:
         Rival(
             f"{rival.component}: {rival.fault.replace('_', ' ')}",
             f"its rate is within 2 % of this one (order {rival.order:.4g} against {comb.hypothesis.order:.4g})",
-            ways["any", "a source not on this drive"]
-            if rival.fault != fault
-            else ways[fault, "same rate in another bearing"],
+            ways["any", "a source not on this drive"] if rival.fault != fault else ways[fault, "same rate in another bearing"],
         )
         for rival in comb.rivals
     )
@@ -83,16 +82,12 @@ def advice(comb: Comb, stage: int) -> tuple[str, ...]:
         return (first, second)
     part = f"find the designation of {comb.hypothesis.component} and its delivery time" if comb.hypothesis else ""
     return tuple(
-        filter(
-            None, (first, second, part, "on opening, note what was found: confirmed, other, nothing, or not inspected")
-        )
+        filter(None, (first, second, part, "on opening, note what was found: confirmed, other, nothing, or not inspected"))
     )
 
 
 def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:
     """Patterns of a kind of part that one recording of one direction cannot test: (pattern, least equipment)."""
     return tuple(
-        (row["pattern"], row["least_equipment"])
-        for row in load("fault_patterns")
-        if row["part"] == kind and row["offered"] == "no"
+        (row["pattern"], row["least_equipment"]) for row in load("fault_patterns") if row["part"] == kind and row["offered"] == "no"
     )

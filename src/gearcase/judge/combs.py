@@ -1,8 +1,9 @@
 """How well a comb of harmonics stands out of a spectrum, for thousands of base frequencies at once.
 
-A `CombScorer` holds line strengths and a mask of bins explained already. For each base frequency the strongest bin near each of the
-first five harmonics is found through a table of running maxima, turned into a chance, and the five are put together by
-`odds.harmonic_log_chance`. Scanning every base of a wide range costs about as much as testing the drive's own.
+A `CombScorer` holds line strengths and a mask of bins explained already. For each base frequency the strongest bin
+near each of the first five harmonics is found through a table of running maxima, turned into a chance, and the five
+are put together by `odds.harmonic_log_chance`. Scanning every base of a wide range costs about as much as testing the
+drive's own.
 """
 
 import numpy as np

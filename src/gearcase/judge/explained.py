@@ -23,7 +23,9 @@ _MOST_LISTED = 10
 
 @dataclass(frozen=True)
 class UnexplainedLine:
-    """A line that stands out of the noise at no place the drive explains. `order` counts turns of the reference shaft."""
+    """A line that stands out of the noise at no place the drive explains. `order` counts turns of the reference
+    shaft.
+    """
 
     found_hz: float
     order: float
@@ -33,8 +35,8 @@ class UnexplainedLine:
 def comb_orders(lines: Sequence[Line]) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Orders by which speed is measured: (in the spectrum, in the envelope spectrum).
 
-    Shafts show five harmonics in both; meshes three harmonics and the first sidebands in the spectrum only. Orders that are not exactly
-    known are left out: they would pull the speed.
+    Shafts show five harmonics in both; meshes three harmonics and the first sidebands in the spectrum only. Orders
+    that are not exactly known are left out: they would pull the speed.
     """
     shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1 and line.spread == 0]
     meshes = [line.order for line in lines if line.kind == "mesh" and line.spread == 0]
@@ -67,7 +69,8 @@ def unexplained_lines(
     explained_hz: NDArray[np.float64],
     bin_hz: float,
 ) -> tuple[UnexplainedLine, ...]:
-    """The strongest lines of a spectrum that no part of the drive and no comb found explains, strongest first, ten at most.
+    """The strongest lines of a spectrum that no part of the drive and no comb found explains, strongest first, ten at
+    most.
 
     Parameters
     ----------
@@ -84,20 +87,12 @@ def unexplained_lines(
     """
     exact = np.sort(np.concatenate([np.array(sorted(_explained_orders(lines))) * speed_hz, explained_hz]))
     loose = np.array(
-        sorted(
-            {
-                n * line.order * speed_hz
-                for line in lines
-                if line.kind in _RATES
-                for n in range(1, _BEARING_HARMONICS + 1)
-            }
-        )
+        sorted({n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)})
     )
     strangers = [
         UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
         for line in found
-        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz))
-        and not _near(loose, line.hz, _SLIP * line.hz)
+        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz)) and not _near(loose, line.hz, _SLIP * line.hz)
     ]
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
 
@@ -113,10 +108,7 @@ def _explained_orders(lines: Sequence[Line]) -> set[float]:
         for n in range(1, _MESH_HARMONICS + 1):
             orders.add(n * mesh)
             orders |= {
-                n * mesh + sign * pair * shaft
-                for shaft in shafts
-                for pair in range(1, _SIDEBAND_PAIRS + 1)
-                for sign in (-1, 1)
+                n * mesh + sign * pair * shaft for shaft in shafts for pair in range(1, _SIDEBAND_PAIRS + 1) for sign in (-1, 1)
             }
     return orders
 

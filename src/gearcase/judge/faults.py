@@ -2,17 +2,22 @@
 
 Theory of operation
 -------------------
-1. Lines the turning shafts and meshes explain are taken out first. A rate mostly taken out is *not testable*, not clean.
-2. Every base frequency of a wide range is scored, the drive's own rates (with a band for slip and for what is not known) among them.
+1. Lines the turning shafts and meshes explain are taken out first. A rate mostly taken out is *not testable*, not
+clean.
+2. Every base frequency of a wide range is scored, the drive's own rates (with a band for slip and for what is not
+known) among them.
    The fundamental and at least two of harmonics 2 to 5 must stand out.
-3. Step-down: the strongest comb is explained first. Inside the band of one of the drive's rates it is that part's; outside all bands it
-   is *a source not on this drive*. Either way its lines and sidebands are taken out and the rest is looked at again, so that a strong
-   comb cannot lend its lines to a weaker claim.
+3. Step-down: the strongest comb is explained first. Inside the band of one of the drive's rates it is that part's;
+outside all bands it
+   is *a source not on this drive*. Either way its lines and sidebands are taken out and the rest is looked at again,
+   so that a strong comb cannot lend its lines to a weaker claim.
 4. *Noise false alarm*: the chance that noise alone gives so good a comb, times the bases tried in all bands together.
-5. *Attribution false alarm*: the chance that a real comb at this place belongs elsewhere. The larger of (a) the odds against a source
-   at an arbitrary frequency, given how far from the expected rate the comb stands, and (b) the share of arbitrary, unrelated bases
-   of this very spectrum that score as well (decoys).
-6. An effect under `SMALLEST_DEPTH` is not claimed however certain: in a long record a harmless line becomes significant.
+5. *Attribution false alarm*: the chance that a real comb at this place belongs elsewhere. The larger of (a) the odds
+against a source
+   at an arbitrary frequency, given how far from the expected rate the comb stands, and (b) the share of arbitrary,
+   unrelated bases of this very spectrum that score as well (decoys).
+6. An effect under `SMALLEST_DEPTH` is not claimed however certain: in a long record a harmless line becomes
+significant.
 
 Rates that cannot be told apart (two bearings of one size on one shaft) are claimed together; the rivals are named.
 """
@@ -34,12 +39,8 @@ SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Ran
 SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
 NOISE_LIMIT = 1e-3
 ATTRIBUTION_LIMIT = 0.05
-STRANGER_WEIGHT = (
-    0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
-)
-SMALLEST_DEPTH = (
-    0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
-)
+STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
+SMALLEST_DEPTH = 0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
 SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
 _PRESENT = 8.0  # strength from which a shaft or mesh line is taken out; e^-8 is one chance find in 3,000 bins
 _MOST_COMBS = 8  # explained in one spectrum before giving up: more is not a bearing problem
@@ -102,8 +103,10 @@ class Comb:
 
 @dataclass(frozen=True)
 class Judgement:
-    """What an envelope spectrum says: `claims` pass all limits; `uncertain` are real combs whose part is not sure; `strangers` are
-    real combs outside this drive's rates; `faint` are too small to matter; `not_testable` names what could not be looked for."""
+    """What an envelope spectrum says: `claims` pass all limits; `uncertain` are real combs whose part is not sure;
+    `strangers` are real combs outside this drive's rates; `faint` are too small to matter; `not_testable` names what
+    could not be looked for.
+    """
 
     claims: tuple[Comb, ...] = ()
     uncertain: tuple[Comb, ...] = ()
@@ -115,7 +118,8 @@ class Judgement:
 def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     """Every fault of every bearing whose geometry and speed are known.
 
-    An inner-race fault is modulated by its ring's turns, an element's by the cage's; an outer-race fault in a held ring by the shaft.
+    An inner-race fault is modulated by its ring's turns, an element's by the cage's; an outer-race fault in a held
+    ring by the shaft.
     """
     orders = shaft_orders(drive)
     by_part: dict[tuple[str, str], Line] = {
@@ -195,13 +199,9 @@ class _Examination:
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
         inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        testable = np.array(
-            [bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside]
-        )
+        testable = np.array([bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside])
         self.not_testable = tuple(
-            (hypothesis, self._why_not(rate))
-            for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True)
-            if not ok
+            (hypothesis, self._why_not(rate)) for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True) if not ok
         )
         self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
         self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
@@ -235,7 +235,9 @@ class _Examination:
         return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
 
     def _strongest(self, scores: NDArray[np.float64]) -> Comb | None:
-        """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is behind it."""
+        """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is
+        behind it.
+        """
         ours = np.where(self.inside.any(axis=0), scores, 0.0)
         best_ours, best_any = int(np.argmin(ours)), int(np.argmin(scores))
         any_pass = scores[best_any] + np.log(self.bases.size) <= np.log(NOISE_LIMIT)
@@ -254,7 +256,9 @@ class _Examination:
         return [int(h) for h in holding[np.argsort(away, kind="stable")]]
 
     def _lowest_base(self, at: int, scores: NDArray[np.float64]) -> int:
-        """A comb at twice or three times a base also fits that base's harmonics: take the lowest that stands out by itself."""
+        """A comb at twice or three times a base also fits that base's harmonics: take the lowest that stands out by
+        itself.
+        """
         for divisor in (4, 3, 2):
             if self.bases[at] / divisor < self.bases[0]:
                 continue
@@ -340,7 +344,9 @@ class _Examination:
         return np.asarray(lines_hz[highest >= _PRESENT])
 
     def _lines_of(self, comb: Comb) -> NDArray[np.float64]:
-        """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's shafts."""
+        """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's
+        shafts.
+        """
         owners = (comb.hypothesis,) if comb.hypothesis else self.hypotheses
         modulations = tuple({owner.modulation_order * self.speed_hz for owner in owners})
         return comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
@@ -358,9 +364,7 @@ def _belongs_to(base_hz: float, earlier_hz: float, lines_hz: NDArray[np.float64]
     return abs(base_hz / earlier_hz - 1) <= SLIP_BAND or bool(_stands_on(base_hz, lines_hz, within=_SMEAR))
 
 
-def _stands_on(
-    bases_hz: NDArray[np.float64] | float, lines_hz: NDArray[np.float64], *, within: float
-) -> NDArray[np.bool_]:
+def _stands_on(bases_hz: NDArray[np.float64] | float, lines_hz: NDArray[np.float64], *, within: float) -> NDArray[np.bool_]:
     """Whether the fundamental of each base is one of these lines, within a relative distance."""
     bases = np.asarray(bases_hz, np.float64)
     at = np.clip(np.searchsorted(lines_hz, bases), 1, lines_hz.size - 1)

@@ -1,7 +1,7 @@
 """Chances, kept as natural logarithms: a strong line's chance is far below the smallest float.
 
-In noise alone a line's strength (power over local mean noise) is exponentially distributed with mean 1. Everything here follows from
-that and from counting how many places were looked at.
+In noise alone a line's strength (power over local mean noise) is exponentially distributed with mean 1. Everything
+here follows from that and from counting how many places were looked at.
 """
 
 import numpy as np
@@ -11,9 +11,7 @@ from gearcase.errors import OutOfRange
 
 __all__ = ["VERIFIED_FLOOR", "harmonic_log_chance", "log_chance_of_maximum", "reported"]
 
-VERIFIED_FLOOR = (
-    3e-4  # 3 / 10,000: the smallest chance that ten thousand healthy simulations can vouch for (rule of three)
-)
+VERIFIED_FLOOR = 3e-4  # 3 / 10,000: the smallest chance that ten thousand healthy simulations can vouch for (rule of three)
 _LONG_LOG = -36.0  # below this 1 - exp(x) is 1 in float64
 
 
@@ -37,8 +35,8 @@ def log_chance_of_maximum(strength: ArrayLike, *, bins: ArrayLike) -> NDArray[np
 def harmonic_log_chance(log_chances: NDArray[np.float64]) -> NDArray[np.float64]:
     """Log chance of a fundamental *and* at least two of four harmonics being as good as these, in noise.
 
-    The second best of four independent chances u has the distribution function 6u^2 - 8u^3 + 3u^4 (order statistics); the larger of
-    that and the fundamental's chance is as good as t by luck with chance t^2.
+    The second best of four independent chances u has the distribution function 6u^2 - 8u^3 + 3u^4 (order statistics);
+    the larger of that and the fundamental's chance is as good as t by luck with chance t^2.
 
     Parameters
     ----------

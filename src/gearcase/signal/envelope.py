@@ -1,9 +1,10 @@
 """The whitened squared envelope: how the whole band's energy comes and goes.
 
-Impacts ring the housing at resonances nobody knows beforehand. Whitening brings every band to one level, so no band needs choosing
-and choosing adds no chance finds; limiting lines keeps strong gear tones from drowning the rest. The positive half of the whitened
-spectrum, transformed back at half the rate, is the analytic signal; its squared magnitude is the envelope.
-Squared rather than plain: its spectrum adds up energies (Randall and Antoni 2011, Mech. Syst. Signal Process. 25, from memory).
+Impacts ring the housing at resonances nobody knows beforehand. Whitening brings every band to one level, so no band
+needs choosing and choosing adds no chance finds; limiting lines keeps strong gear tones from drowning the rest. The
+positive half of the whitened spectrum, transformed back at half the rate, is the analytic signal; its squared
+magnitude is the envelope. Squared rather than plain: its spectrum adds up energies (Randall and Antoni 2011, Mech.
+Syst. Signal Process. 25, from memory).
 """
 
 from dataclasses import dataclass
@@ -53,8 +54,8 @@ def envelope_spectrum(spectrum: Transform) -> EnvelopeSpectrum:
 
     Notes
     -----
-    The envelope is sampled at half the record's rate, so modulation above a quarter of the record's rate folds back; it is noise
-    there, since two bands that far apart share no impact's ring.
+    The envelope is sampled at half the record's rate, so modulation above a quarter of the record's rate folds back;
+    it is noise there, since two bands that far apart share no impact's ring.
     """
     half = spectrum.samples // 2
     values = spectrum.values[..., :half]

@@ -63,6 +63,4 @@ def require_finite(samples: NDArray[np.floating], name: str = "samples") -> None
     if not np.isfinite(np.dot(samples.ravel(), samples.ravel())):  # one fast pass; the slow look only when it fails
         bad = np.flatnonzero(~np.isfinite(samples))
         if bad.size:
-            raise OutOfRange(
-                name, f"{bad.size} of {samples.size} not finite", f"numbers only; the first is at {bad[0]}"
-            )
+            raise OutOfRange(name, f"{bad.size} of {samples.size} not finite", f"numbers only; the first is at {bad[0]}")

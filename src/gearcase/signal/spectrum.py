@@ -1,8 +1,8 @@
 """Spectra and their local noise floor, from one transform of the record.
 
-`transform` is computed once; `power_spectrum` and `band_rms` read it; `signal.envelope` whitens it. A floor is the median of blocks
-of neighbouring bins, joined by straight lines: lines do not move a median. Windows are applied to the transform (Hann by its three
-taps), so that no second transform is needed.
+`transform` is computed once; `power_spectrum` and `band_rms` read it; `signal.envelope` whitens it. A floor is the
+median of blocks of neighbouring bins, joined by straight lines: lines do not move a median. Windows are applied to
+the transform (Hann by its three taps), so that no second transform is needed.
 """
 
 from dataclasses import dataclass
@@ -65,8 +65,8 @@ class SpectrumLine:
 def transform(samples: NDArray[np.floating], *, sample_rate_hz: float) -> Transform:
     """Transform records once for everything that follows.
 
-    The record is cut at its end to the nearest length that transforms fast (under 1 % for records worth judging); the mean is
-    taken out; no window.
+    The record is cut at its end to the nearest length that transforms fast (under 1 % for records worth judging); the
+    mean is taken out; no window.
 
     Parameters
     ----------
@@ -92,8 +92,8 @@ def transform(samples: NDArray[np.floating], *, sample_rate_hz: float) -> Transf
 def hann(values: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
     """A transform as if the record had been weighted by a periodic Hann window.
 
-    The window's three taps (-1/4, 1/2, -1/4) act on neighbouring bins; at both ends the neighbour is the conjugate of the bin
-    inside, as for any real record.
+    The window's three taps (-1/4, 1/2, -1/4) act on neighbouring bins; at both ends the neighbour is the conjugate of
+    the bin inside, as for any real record.
     """
     windowed = values * 0.5
     windowed[..., 1:] -= 0.25 * values[..., :-1]
@@ -207,8 +207,8 @@ def overall_velocity(
 ) -> NDArray[np.floating]:
     """RMS velocity in a band, from acceleration, velocity or displacement. [m/s]
 
-    The band of ISO 20816-1 (formerly 10816-1) is 10 to 1000 Hz. Sharp band edges, not the filter of ISO 2954. The Hann window keeps
-    what leaks from strong lines from being blown up by the integration at low frequencies.
+    The band of ISO 20816-1 (formerly 10816-1) is 10 to 1000 Hz. Sharp band edges, not the filter of ISO 2954. The
+    Hann window keeps what leaks from strong lines from being blown up by the integration at low frequencies.
 
     Parameters
     ----------

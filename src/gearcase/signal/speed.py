@@ -1,7 +1,8 @@
 """Speed from a recording's own lines: the comb of shaft and mesh lines slid along the spectrum until it fits.
 
-Each candidate speed is scored by the strengths found at all orders of the comb, each capped so that one strong stranger cannot decide.
-In noise a sum of K capped strengths lies below a Gamma(K) variable, which gives the chance that the best of all candidates is noise.
+Each candidate speed is scored by the strengths found at all orders of the comb, each capped so that one strong
+stranger cannot decide. In noise a sum of K capped strengths lies below a Gamma(K) variable, which gives the chance
+that the best of all candidates is noise.
 """
 
 from collections.abc import Sequence

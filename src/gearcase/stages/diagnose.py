@@ -1,6 +1,7 @@
 """Diagnose: what do recordings say about the bearings of this drive, with what odds, and what can they not say?
 
-Recordings are judged one at a time, so that more of them than fit in memory do no harm; only what a trend needs is kept.
+Recordings are judged one at a time, so that more of them than fit in memory do no harm; only what a trend needs is
+kept.
 """
 
 from collections.abc import Iterable
@@ -37,9 +38,7 @@ from gearcase.stages.result import StageResult, finding_document, has_blocker
 __all__ = ["CLEAN", "run"]
 
 CLEAN = "no fault seen in what can be seen"
-STATED_SPEED_BAND = (
-    0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
-)
+STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
 LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
 _LINE_CHANCE = 1e-3
@@ -94,9 +93,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
 class _Examined:
     """One recording, examined."""
 
-    def __init__(
-        self, drive: Drive, lines: tuple[Line, ...], hypotheses: tuple[Hypothesis, ...], recording: Recording
-    ) -> None:
+    def __init__(self, drive: Drive, lines: tuple[Line, ...], hypotheses: tuple[Hypothesis, ...], recording: Recording) -> None:
         self.drive, self.lines, self.hypotheses, self.recording = drive, lines, hypotheses, recording
         self.quality = tuple(self._judge_quality())
         self.cannot_tell: list[str] = []
@@ -282,9 +279,7 @@ class _Examined:
             explained_hz=np.concatenate([np.empty(0), *explained]),
             bin_hz=self.spectrum.bin_hz,
         )
-        return pulsing + [
-            {**asdict(line), "says": "a line of the spectrum at no place the drive explains"} for line in rest
-        ]
+        return pulsing + [{**asdict(line), "says": "a line of the spectrum at no place the drive explains"} for line in rest]
 
     def _lines_of(self, comb: Comb, highest_hz: float) -> NDArray[np.float64]:
         assert self.speed is not None
@@ -320,9 +315,7 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
 
 
 def _without_samples(recording: Recording) -> Recording:
-    return Recording(
-        np.empty(0, np.float32), recording.sample_rate_hz, recording.unit, point=recording.point, name=recording.name
-    )
+    return Recording(np.empty(0, np.float32), recording.sample_rate_hz, recording.unit, point=recording.point, name=recording.name)
 
 
 def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
@@ -354,9 +347,7 @@ def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
         "clean": not verdicts and not cannot_tell and bool(recordings),
         "statement": _statement(verdicts, cannot_tell, recordings),
         "cannot_tell": cannot_tell,
-        "unexplained": [
-            {**row, "recording": recording["name"]} for recording in recordings for row in recording["unexplained"]
-        ],
+        "unexplained": [{**row, "recording": recording["name"]} for recording in recordings for row in recording["unexplained"]],
         "verdicts": verdicts,
         "not_testable": not_testable,
         "recordings": recordings,
@@ -369,8 +360,7 @@ def _unique(rows: Iterable[dict[str, str]]) -> list[dict[str, str]]:
 
 def _statement(verdicts: list[dict[str, Any]], cannot_tell: list[str], recordings: list[dict[str, Any]]) -> str:
     if verdicts:
-        named = "; ".join(f"{v['component']}: {v['fault'].replace('_', ' ')} fault, {v['urgency']}" for v in verdicts)
-        return named
+        return "; ".join(f"{v['component']}: {v['fault'].replace('_', ' ')} fault, {v['urgency']}" for v in verdicts)
     if cannot_tell:
         return f"cannot tell: {cannot_tell[0]}"
     return CLEAN if recordings else "no recording judged"

@@ -98,10 +98,7 @@ def run(
         arrays=diagnose.arrays if diagnose else {},
         stale=stale,
     )
-    read = tuple(
-        {"what": f"{stage} {result.number:04d}", "sha256": checksum(result.document)}
-        for stage, result in earlier.items()
-    )
+    read = tuple({"what": f"{stage} {result.number:04d}", "sha256": checksum(result.document)} for stage, result in earlier.items())
     document = {
         "schema": "handover/1",
         "job": job.title,

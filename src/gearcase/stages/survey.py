@@ -145,8 +145,7 @@ def _measurement(drive: Drive, lines: tuple[Line, ...], workings: dict[str, Work
         "sample_rate_hz": work("sample rate", sample_rate, highest_hz=highest).as_dict(),
         "record_length_s": length.as_dict(),
         "separations": [
-            {"lines": [pair.first, pair.second], "hz": pair.gap_hz, "record_length_s": pair.record_length}
-            for pair in close
+            {"lines": [pair.first, pair.second], "hz": pair.gap_hz, "record_length_s": pair.record_length} for pair in close
         ],
     }
 
@@ -180,11 +179,7 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         questions.append(("number of stages and tooth counts of every gear", drive.name, why, False))
     for bearing in drive.bearings:
         if bearing.geometry is None:
-            what = (
-                f"maker's geometry of {bearing.designation}"
-                if bearing.designation
-                else "designation on its ring or cap"
-            )
+            what = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
             why = "places its fault lines; without it this bearing stays blind"
             questions.append((f"{what}, bearing {bearing.name}", bearing.name, why, False))
         elif bearing.geometry.origin in (Origin.ESTIMATED, Origin.ASSUMED):
@@ -202,9 +197,7 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
     if not job.points:
         questions.append(("where sensors can stand", "points", "no point, no coverage", True))
     questions += [(what, "site", why, blocks) for what, why, blocks in SITE_QUESTIONS]
-    return [
-        {"what": what, "where": where, "why": why, "blocks_ordering": blocks} for what, where, why, blocks in questions
-    ]
+    return [{"what": what, "where": where, "why": why, "blocks_ordering": blocks} for what, where, why, blocks in questions]
 
 
 def _about_point(point: Point) -> list[tuple[str, str]]:

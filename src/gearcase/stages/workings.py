@@ -47,17 +47,13 @@ def _shaft_speeds(drive: Drive) -> dict[str, Given | Worked]:
             from_pinion = mesh.wheel_shaft == name
             driver, driven = _teeth(mesh, pinion=from_pinion), _teeth(mesh, pinion=not from_pinion)
             before = speeds[mesh.pinion_shaft if from_pinion else mesh.wheel_shaft]
-            speeds[name] = work(
-                f"{name} speed", driven_speed, speed_hz=before, driver_teeth=driver, driven_teeth=driven
-            )
+            speeds[name] = work(f"{name} speed", driven_speed, speed_hz=before, driver_teeth=driver, driven_teeth=driven)
         else:
             link = links[crossed]
             downwards = link.slow_shaft == name
             ratio = Given(link.name, link.ratio, "-", link.origin, link.spread, link.where)
             if not downwards:
-                ratio = Given(
-                    f"1 / {link.name}", 1 / link.ratio, "-", link.origin, link.spread / link.ratio**2, link.where
-                )
+                ratio = Given(f"1 / {link.name}", 1 / link.ratio, "-", link.origin, link.spread / link.ratio**2, link.where)
             before = speeds[link.fast_shaft if downwards else link.slow_shaft]
             speeds[name] = work(f"{name} speed", speed_over_ratio, speed_hz=before, ratio=ratio)
     return speeds
