@@ -44,10 +44,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _refuse(given, BadInput(Problem(error.name, "", str(error.value), error.rule)))
     except GearcaseError as error:
         return _refuse(given, BadInput(Problem("", "", "", str(error))))
-    except OSError as error:
-        return _refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
     except BrokenPipeError:
         return NOTHING_WRONG
+    except OSError as error:
+        return _refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -150,9 +150,11 @@ def _diagnose(given: argparse.Namespace) -> int:
 def _handover(given: argparse.Namespace) -> int:
     from pathlib import Path
 
+    from gearcase.checksums import sha256_of_data
     from gearcase.drawings.report import handover_html, handover_pdf
     from gearcase.record import results
     from gearcase.record.clock import now
+    from gearcase.record.freshness import hashes_now, stale
     from gearcase.stages import handover
 
     job = _load(given)
@@ -161,7 +163,7 @@ def _handover(given: argparse.Namespace) -> int:
     for stage in ("survey", "diagnose"):
         stored = results.latest(folder, stage)
         if stored is not None:
-            changed = results.stale(stored, _hashes_now(job, stored.document))
+            changed = stale(stored, hashes_now(folder, job, stored))
             earlier[stage] = handover.Earlier(
                 stored.number, stored.document, stored.arrays(), tuple(str(change) for change in changed)
             )
@@ -172,7 +174,7 @@ def _handover(given: argparse.Namespace) -> int:
         who=given.by,
         date=when[:10],
         number=previous.number + 1 if previous else 1,
-        checksum=results.sha256_of_data,
+        checksum=sha256_of_data,
         accept_stale_by=given.accept_stale,
     )
     pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}

@@ -22,7 +22,9 @@ from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate
 from gearcase.job.schema import BearingModel, DriveModel, JobModel, NameplateModel, PointModel
 from gearcase.worked import Given, Origin
 
-__all__ = ["Input", "Job", "RecordingEntry", "build", "load"]
+__all__ = ["SECTIONS", "Input", "Job", "RecordingEntry", "build", "load"]
+
+SECTIONS = tuple(JobModel.model_fields)
 
 _RATIO_TOLERANCE = 0.02  # nameplates give the nominal ratio; real tooth counts land this close; common practice, no source
 

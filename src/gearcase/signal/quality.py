@@ -171,7 +171,8 @@ def _is_piled(samples: NDArray[np.floating], on: NDArray[np.bool_], rail: float,
     inward = sign * (rail - samples)
     near = int(((inward > 0.5 * step) & (inward < 3.5 * step)).sum())
     run = _longest_run(on)
-    return (count > 10 and count > 4 * max(near, 1)) or (run >= _FLAT_TOP and count > 3 * near + 2)
+    coarse = count > 0.02 * samples.size  # a tone in step with the sample rate repeats its top; a rail that full shows flat tops
+    return (count > 10 and count > 4 * max(near, 1) and not coarse) or (run >= _FLAT_TOP and count > 3 * near + 2)
 
 
 def _dropouts(facts: _Facts) -> Finding | None:
@@ -179,7 +180,8 @@ def _dropouts(facts: _Facts) -> Finding | None:
 
     The chance of a run of n at a given place in a record of independent samples is at most p^(n-1), p = q / (2 s sqrt(pi))
     the chance of two equal samples; over all places the expected number must stay below `_CHANCE`. Real records are
-    smooth, so a run must also last twenty samples and `_DROPOUT_S`.
+    smooth, so a run must also last twenty samples and `_DROPOUT_S`, and begin or end with a jump of more than two steps:
+    a slow waveform on a coarse converter creeps by one.
     """
     equal = np.diff(facts.samples) == 0
     if not equal.any():
@@ -189,6 +191,9 @@ def _dropouts(facts: _Facts) -> Finding | None:
     least = max(20, math.ceil(by_chance), math.ceil(_DROPOUT_S * facts.rate))
     starts, lengths = _runs(equal)
     keep = lengths + 1 >= least
+    jumps = np.abs(np.diff(facts.samples))
+    before, after = jumps[np.maximum(starts - 1, 0)], jumps[np.minimum(starts + lengths, jumps.size - 1)]
+    keep &= np.maximum(before, after) > 2.5 * facts.step
     rails = (float(facts.samples.min()), float(facts.samples.max()))
     keep &= ~np.isin(facts.samples[starts], rails) | (facts.samples[starts] == 0)  # those are clipping
     if not keep.any():

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase import tables
 from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding
@@ -75,7 +76,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     arrays: dict[str, dict[str, NDArray[np.floating]]] = {}
     envelopes: list[tuple[Recording, EnvelopeSpectrum, float]] = []
-    read = list(job.sources(("drive", "points")))
+    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions")]
     for number, recording in enumerate(recordings):
         examined = _Examined(drive, lines, hypotheses, recording)
         document = examined.document()

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from gearcase import tables
 from gearcase.drive.lines import Line, expected_lines
 from gearcase.drive.measurement import (
     close_lines,
@@ -46,7 +47,8 @@ def run(job: Job) -> StageResult:
         "unknown": _unknown(job),
         "findings": [finding_document(finding) for finding in findings],
     }
-    return StageResult("survey", document, job.sources(SECTIONS_READ), wrong=has_blocker(findings))
+    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts"))
+    return StageResult("survey", document, read, wrong=has_blocker(findings))
 
 
 def _drive_document(drive: Drive) -> dict[str, Any]:

@@ -11,9 +11,10 @@ from collections.abc import Mapping
 from importlib.resources import files
 from types import MappingProxyType
 
+from gearcase.checksums import sha256_of_data
 from gearcase.errors import OutOfRange
 
-__all__ = ["Row", "load"]
+__all__ = ["Row", "load", "names", "sources"]
 
 Row = Mapping[str, str]
 
@@ -48,3 +49,13 @@ def load(name: str) -> tuple[Row, ...]:
         if not row.get("source") or row.get("basis") not in _BASES:
             raise OutOfRange("table", f"{name}.csv:{number}", f"needs a source and a basis out of {sorted(_BASES)}")
     return rows
+
+
+def names() -> tuple[str, ...]:
+    """Every table there is."""
+    return tuple(sorted(path.name.removesuffix(".csv") for path in files(__name__).iterdir() if path.name.endswith(".csv")))
+
+
+def sources(*tables: str) -> tuple[dict[str, str], ...]:
+    """``{"what", "sha256"}`` of tables, for the header of a result that rests on them."""
+    return tuple({"what": f"table {name}", "sha256": sha256_of_data([dict(row) for row in load(name)])} for name in tables)

@@ -25,7 +25,7 @@ from gearcase.record.readers.text import read_csv
 from gearcase.signal.recording import Recording
 from gearcase.units import ACCEPTED, SI_UNIT, convert
 
-__all__ = ["ENDINGS", "Channel", "Found", "describe", "read_recording"]
+__all__ = ["ENDINGS", "Channel", "Found", "describe", "read_recording", "sha256_of_file"]
 
 ENDINGS: dict[str, Callable[[Path, Budget], Contents]] = {
     ".csv": read_csv,
@@ -136,7 +136,7 @@ def read_recording(
         channel=chosen.name,
         speed_hz=speed,
         point=point,
-        sha256=_sha256(path),
+        sha256=sha256_of_file(path),
         name=path.name,
         start=start or chosen.facts.start,
         found="; ".join(dict.fromkeys((contents.format, *notes))),
@@ -192,6 +192,12 @@ class _Guard:
             words = " ".join(str(error).split())[:120] or type(error).__name__
             accepted = "a whole file of the format its ending names; this one is cut off, damaged or of another format"
             raise BadInput(Problem(self.name, "", f"a file that cannot be read ({words})", accepted)) from error
+
+
+def sha256_of_file(path: Path) -> str:
+    """Hexadecimal digest of a file's content, read piece by piece."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _open(path: Path, limit_bytes: int | None) -> tuple[Contents, list[str]]:
@@ -370,8 +376,3 @@ def _distinct(values: Iterable[float]) -> list[float]:
 
 def _listed(stated: Any) -> str:
     return ", ".join(f"{key} = {value:g} Hz" for key, value in stated.items())
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -1,0 +1,193 @@
+"""Results on disk: numbered, never edited, written whole or not at all.
+
+``JOB/results/STAGE/NNNN/`` holds ``result.json`` with the stage's document under a header (who, when, version, what was read and its
+hash), arrays as Parquet and pictures beside. A result is written into a hidden folder, synced and renamed to the next number, so that a
+crash leaves what was there before, and two writers get two numbers. ``current`` beside them names the latest.
+"""
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase import __version__
+from gearcase.errors import BadInput, Problem
+
+__all__ = ["StoredResult", "latest", "write"]
+
+_RESULT = "result.json"
+_CURRENT = "current"
+
+
+@dataclass(frozen=True)
+class StoredResult:
+    """A result on disk: its number, folder, header and document."""
+
+    number: int
+    path: Path
+    header: dict[str, Any]
+    document: dict[str, Any]
+
+    def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
+        """Its arrays, by file name and column.
+
+        Raises
+        ------
+        BadInput
+            A file is damaged.
+        """
+        import pyarrow.parquet
+
+        found = {}
+        for path in sorted(self.path.glob("*.parquet")):
+            try:
+                table = pyarrow.parquet.read_table(path)
+            except (OSError, pyarrow.ArrowException) as error:
+                raise BadInput(Problem(str(path), "", str(error).splitlines()[0], "a Parquet file as it was written")) from None
+            found[path.stem] = {name: table[name].to_numpy() for name in table.column_names}
+        return found
+
+
+def write(
+    job_folder: Path,
+    stage: str,
+    *,
+    document: dict[str, Any],
+    arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
+    pictures: Mapping[str, bytes],
+    read: Iterable[dict[str, str]],
+    who: str,
+    when: str,
+) -> Path:
+    """Keep a result.
+
+    Parameters
+    ----------
+    job_folder : Path
+    stage : str
+    document : dict
+        With its ``schema``.
+    arrays : mapping
+        Name -> column -> array, each name one Parquet file.
+    pictures : mapping
+        File name -> content, kept beside.
+    read : iterable of dict
+        ``{"what", "sha256"}`` of everything the result rests on.
+    who, when : str
+        Person, and time in ISO 8601.
+
+    Returns
+    -------
+    Path
+        Folder of the result.
+
+    Raises
+    ------
+    BadInput
+        The place cannot be written.
+    """
+    home = job_folder / "results" / stage
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(dir=home, prefix=".draft-"))
+    except OSError as error:
+        raise BadInput(Problem(str(home), "", error.strerror or str(error), "a place that can be written")) from None
+    try:
+        header = {"schema": document["schema"], "who": who, "when": when, "gearcase": __version__, "read": list(read)}
+        _write(draft / _RESULT, json.dumps({**header, "result": document}, indent=1, allow_nan=False).encode())
+        for name, content in pictures.items():
+            _write(draft / name, content)
+        _write_arrays(draft, arrays)
+        draft.chmod(0o755)
+        _sync_folder(draft)
+        number = _publish(draft, home)
+    except BaseException:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise
+    _point_to(home, number)
+    return home / f"{number:04d}"
+
+
+def latest(job_folder: Path, stage: str) -> StoredResult | None:
+    """The latest result of a stage, None where there is none.
+
+    Raises
+    ------
+    BadInput
+        Its result.json is damaged.
+    """
+    numbers = _numbers(job_folder / "results" / stage)
+    if not numbers:
+        return None
+    path = job_folder / "results" / stage / f"{numbers[-1]:04d}"
+    try:
+        content = json.loads((path / _RESULT).read_text(encoding="utf-8"))
+        document = content.pop("result")
+        if not isinstance(document, dict) or not isinstance(content["read"], list):
+            raise TypeError("not a result")
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        accepted = f"a result as it was written; run gearcase {stage} again to make a new one, nothing is overwritten"
+        raise BadInput(Problem(str(path / _RESULT), "", f"damaged: {error}", accepted)) from None
+    return StoredResult(numbers[-1], path, content, document)
+
+
+def _numbers(home: Path) -> list[int]:
+    if not home.is_dir():
+        return []
+    return sorted(int(path.name) for path in home.iterdir() if path.name.isdecimal() and path.is_dir())
+
+
+def _publish(draft: Path, home: Path) -> int:
+    """Rename to the next free number. A folder with content cannot be renamed onto: the loser of a race takes the next one."""
+    number = max(_numbers(home), default=0) + 1
+    while True:
+        try:
+            draft.rename(home / f"{number:04d}")
+        except OSError:
+            if not (home / f"{number:04d}").exists():
+                raise
+            number += 1
+        else:
+            _sync_folder(home)
+            return number
+
+
+def _point_to(home: Path, number: int) -> None:
+    handle, temporary = tempfile.mkstemp(dir=home, prefix=".current-")
+    with os.fdopen(handle, "w", encoding="utf-8") as stream:
+        stream.write(f"{number:04d}\n")
+    Path(temporary).chmod(0o644)
+    Path(temporary).replace(home / _CURRENT)
+
+
+def _write(path: Path, content: bytes) -> None:
+    with path.open("wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _write_arrays(folder: Path, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]) -> None:
+    if not arrays:
+        return
+    import pyarrow
+    import pyarrow.parquet
+
+    for name, columns in arrays.items():
+        table = pyarrow.table({column: np.asarray(values) for column, values in columns.items()})
+        pyarrow.parquet.write_table(table, folder / f"{name}.parquet", compression="zstd")
+
+
+def _sync_folder(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
