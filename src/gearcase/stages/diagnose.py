@@ -36,7 +36,7 @@ from gearcase.signal.spectrum import (
 from gearcase.signal.speed import Spectrum, speed_from_comb
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
-__all__ = ["CLEAN", "run"]
+__all__ = ["CLEAN", "Examined", "run"]
 
 CLEAN = "no fault seen in what can be seen"
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
@@ -78,7 +78,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     envelopes: list[tuple[Recording, EnvelopeSpectrum, float]] = []
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions")]
     for number, recording in enumerate(recordings):
-        examined = _Examined(drive, lines, hypotheses, recording)
+        examined = Examined(drive, lines, hypotheses, recording)
         document = examined.document()
         for verdict in document["verdicts"]:
             verdict["growth_db"] = _growth(verdict, recording, examined, envelopes)
@@ -91,7 +91,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     return StageResult("diagnose", document, tuple(read), arrays, wrong=bool(document["verdicts"]))
 
 
-class _Examined:
+class Examined:
     """One recording, examined."""
 
     def __init__(self, drive: Drive, lines: tuple[Line, ...], hypotheses: tuple[Hypothesis, ...], recording: Recording) -> None:
@@ -291,7 +291,7 @@ class _Examined:
 def _growth(
     verdict: dict[str, Any],
     recording: Recording,
-    examined: _Examined,
+    examined: Examined,
     earlier: list[tuple[Recording, EnvelopeSpectrum, float]],
 ) -> float | None:
     """Growth of the comb's depth over the first recording of the same point, in dB; None when this is the first."""

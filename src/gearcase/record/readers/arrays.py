@@ -90,6 +90,7 @@ def read_parquet(path: Path, budget: Budget) -> Contents:
 
 def _sorted(kind: str, arrays: Mapping[str, Any], attributes: Mapping[str, list[Mapping[str, Any]]]) -> Contents:
     """Split named arrays into channels, facts and what is neither."""
+    arrays = {name: _plain(value) for name, value in arrays.items()}
     whole = facts({name: value for name, value in arrays.items() if isinstance(value, str) or np.size(value) == 1})
     channels: list[RawChannel] = []
     left_out: list[str] = []

@@ -50,7 +50,7 @@ def read_tdms(path: Path, budget: Budget) -> Contents:
     """Channels with their waveform properties."""
     import nptdms
 
-    with nptdms.TdmsFile.open(path) as file:
+    with path.open("rb") as stream, nptdms.TdmsFile.open(stream) as file:  # the library leaves damaged files open
         if file.file_status.incomplete_final_segment:
             raise BadInput(Problem(path.name, "", "a last segment that is cut off", "the whole file"))
         found = [channel for group in file.groups() for channel in group.channels()]

@@ -1,0 +1,253 @@
+"""Waveforms a drive would make: turning shafts, meshing teeth, knocking bearings, neighbours, noise.
+
+Acceleration on the housing near a bearing. Shafts and meshes give tones whose phase follows the shaft's angle; a bearing fault gives
+impacts at its rate with random slip from one to the next, each ringing a housing resonance (point process of Antoni and Randall 2003,
+J. Vib. Acoust. 125, from memory). It shares the model with the rest of gearcase and no code with `signal` or `judge`, so that what they
+find in it proves something.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import scipy.fft
+import scipy.signal
+from numpy.typing import NDArray
+
+from gearcase.drive.bearings import Bearing
+from gearcase.drive.lines import BEARING_RATES, bearing_ring_orders
+from gearcase.drive.train import Drive, shaft_orders
+from gearcase.errors import OutOfRange
+
+__all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "simulate"]
+
+Noise = Literal["white", "sloping", "resonant", "impulsive"]
+_HOUSING_RESONANCES_HZ = (900.0, 2300.0, 4100.0)
+_RESONANCE_Q = 12.0
+_TAIL = 1e-3  # a ring is cut where it has fallen to this
+
+
+@dataclass(frozen=True)
+class BearingFault:
+    """A damaged bearing.
+
+    Attributes
+    ----------
+    bearing, fault : str
+        Name of the bearing; outer_race, inner_race, rolling_element or cage.
+    impact : float
+        Peak of one impact's ring. [m/s2]
+    rate_offset : float
+        How far the real rate lies from the computed one, relative (load changes the contact angle).
+    jitter : float
+        Standard deviation of one interval, relative: slip.
+    resonance_hz, ring_time : float
+        Frequency of the ring [Hz], and the time in which it falls by 1/e [s].
+    """
+
+    bearing: str
+    fault: str
+    impact: float
+    rate_offset: float = 0.0
+    jitter: float = 0.01
+    resonance_hz: float = 3000.0
+    ring_time: float = 0.7e-3
+
+
+@dataclass(frozen=True)
+class Stranger:
+    """A machine nearby that pulses at its own rate [Hz]; `impact` as in `BearingFault`."""
+
+    rate_hz: float
+    impact: float
+    jitter: float = 0.002
+    resonance_hz: float = 2600.0
+    ring_time: float = 1e-3
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Amplitudes of what a sound drive makes. [m/s2]"""
+
+    shaft: float = 0.3
+    mesh: float = 1.0
+    noise_rms: float = 1.0
+    modulation: float = 0.1
+
+
+SOUND = Levels()
+
+
+def simulate(
+    drive: Drive,
+    *,
+    speed_hz: float,
+    sample_rate_hz: float,
+    samples: int,
+    seed: int,
+    noise: Noise,
+    faults: Sequence[BearingFault] = (),
+    strangers: Sequence[Stranger] = (),
+    levels: Levels = SOUND,
+    wander: float = 0.0,
+) -> NDArray[np.float32]:
+    """One record of housing acceleration.
+
+    Parameters
+    ----------
+    drive : Drive
+    speed_hz : float
+        Mean speed of the reference shaft. [Hz]
+    sample_rate_hz : float
+    samples : int
+    seed : int
+        Same seed, same record.
+    noise : str
+        ``white``; ``sloping`` (power falls with frequency); ``resonant`` (housing resonances); ``impulsive`` (resonant, with knocks at
+        random times).
+    faults, strangers : sequences
+    levels : Levels
+    wander : float
+        Slow random change of speed, relative standard deviation.
+
+    Returns
+    -------
+    ndarray of float32, shape (samples,)
+        [m/s2]
+
+    Raises
+    ------
+    OutOfRange
+        A fault names a bearing that is not there or has no geometry.
+    """
+    rng = np.random.default_rng(seed)
+    time = np.arange(samples) / sample_rate_hz
+    angle = _angle(time, speed_hz, wander, rng)
+    record = levels.noise_rms * _noise(noise, samples, sample_rate_hz, rng)
+    record += _tones(drive, angle, levels, rng)
+    for fault in faults:
+        at, size = _fault_impacts(drive, fault, angle, time, rng)
+        record += _ring(at, fault.impact * size, fault.resonance_hz, fault.ring_time, samples, sample_rate_hz)
+    for stranger in strangers:
+        steps = rng.normal(1.0, stranger.jitter, int(time[-1] * stranger.rate_hz * 1.1) + 2) / stranger.rate_hz
+        at = rng.uniform(0, 1 / stranger.rate_hz) + np.cumsum(steps)
+        size = np.full(at.size, stranger.impact)
+        record += _ring(at, size, stranger.resonance_hz, stranger.ring_time, samples, sample_rate_hz)
+    return record.astype(np.float32)
+
+
+def _angle(
+    time: NDArray[np.float64], speed_hz: float, wander: float, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """Angle of the reference shaft [turns]; wander is a slow random speed, a few knots a second joined smoothly."""
+    if wander == 0:
+        return speed_hz * time
+    knots = rng.normal(0, wander, max(int(4 * time[-1]), 4))
+    speed = speed_hz * (1 + np.interp(time, np.linspace(0, time[-1], knots.size), knots))
+    return np.asarray(np.cumsum(speed) * (time[1] - time[0]))
+
+
+def _noise(kind: Noise, samples: int, rate: float, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Noise of RMS 1."""
+    white = rng.standard_normal(samples)
+    if kind == "white":
+        return white
+    hz = scipy.fft.rfftfreq(samples, 1 / rate)
+    if kind == "sloping":
+        shape = 1 / np.sqrt(1 + hz / 200)
+    else:
+        shape = 0.3 + sum(
+            1 / np.abs(1 - (hz / f) ** 2 + 1j * hz / f / _RESONANCE_Q) / _RESONANCE_Q for f in _HOUSING_RESONANCES_HZ
+        )
+    shaped = scipy.fft.irfft(scipy.fft.rfft(white) * shape, samples)
+    if kind == "impulsive":
+        count = rng.poisson(6 * samples / rate)
+        at = np.sort(rng.uniform(0, samples / rate, count))
+        shaped += _ring(at, 8 * shaped.std() * rng.exponential(1.0, count), 2300.0, 1e-3, samples, rate)
+    return np.asarray(shaped / shaped.std())
+
+
+def _tones(
+    drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """Shaft lines falling as 1/n, and mesh harmonics modulated once a turn by both shafts, which also makes the sidebands."""
+    record = np.zeros(angle.size)
+    orders = {name: abs(order.order) for name, order in shaft_orders(drive).items()}
+    for order in orders.values():
+        for n in (1, 2, 3):
+            record += levels.shaft / n * np.cos(2 * np.pi * (n * order * angle + rng.uniform()))
+    for mesh in drive.meshes:
+        teeth, shaft = (mesh.pinion_teeth, mesh.pinion_shaft) if mesh.pinion_teeth else (mesh.wheel_teeth, mesh.wheel_shaft)
+        if teeth is None or shaft not in orders:
+            continue
+        swing = np.ones(angle.size)
+        for side in {mesh.pinion_shaft, mesh.wheel_shaft} & orders.keys():
+            swing += levels.modulation * np.cos(2 * np.pi * (orders[side] * angle + rng.uniform()))
+        for n in (1, 2, 3):
+            record += levels.mesh / n * swing * np.cos(2 * np.pi * (n * teeth * orders[shaft] * angle + rng.uniform()))
+    return record
+
+
+def _fault_impacts(
+    drive: Drive,
+    fault: BearingFault,
+    angle: NDArray[np.float64],
+    time: NDArray[np.float64],
+    rng: np.random.Generator,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times of impacts [s] and their relative sizes: an inner race passes the load zone once a turn, an element once a cage turn."""
+    bearing = next((bearing for bearing in drive.bearings if bearing.name == fault.bearing), None)
+    if bearing is None or bearing.geometry is None:
+        raise OutOfRange("bearing", repr(fault.bearing), "a bearing of the drive whose geometry is known")
+    order = _order(drive, bearing, fault.fault)
+    step = 1 / (order * (1 + fault.rate_offset))  # turns of the reference shaft
+    count = int((angle[-1] - angle[0]) / step * 1.1) + 2
+    turns = angle[0] + rng.uniform(0, step) + np.cumsum(step * rng.normal(1.0, fault.jitter, count))
+    turns = turns[turns < angle[-1]]
+    orders = shaft_orders(drive)
+    shaft = bearing.inner_shaft or bearing.outer_shaft
+    swing_order = {
+        "inner_race": abs(orders[shaft].order) if shaft else 0.0,
+        "rolling_element": _order(drive, bearing, "cage"),
+    }.get(fault.fault, 0.0)
+    size = 1 + (0.8 * np.cos(2 * np.pi * swing_order * turns) if swing_order else 0.0)
+    size = size * np.clip(rng.normal(1.0, 0.15, turns.size), 0.2, None)
+    return np.interp(turns, angle, time), size
+
+
+def _order(drive: Drive, bearing: Bearing, fault: str) -> float:
+    rings, shape = bearing_ring_orders(bearing, shaft_orders(drive)), bearing.geometry
+    if rings is None or shape is None:
+        raise OutOfRange("bearing", repr(bearing.name), "a bearing whose shaft speed and geometry are known")
+    return float(
+        BEARING_RATES[fault](
+            rings[0],
+            outer_hz=rings[1],
+            elements=shape.elements,
+            element_diameter=shape.element_diameter,
+            pitch_diameter=shape.pitch_diameter,
+            contact_angle=shape.contact_angle,
+        )
+    )
+
+
+def _ring(
+    at: NDArray[np.float64],
+    size: NDArray[np.float64],
+    resonance_hz: float,
+    ring_time: float,
+    samples: int,
+    rate: float,
+) -> NDArray[np.float64]:
+    """Each impact split between its two neighbouring samples, then one convolution with the ring."""
+    train = np.zeros(samples + 1)
+    place = at * rate
+    inside = (place >= 0) & (place < samples - 1)
+    whole = place[inside].astype(np.intp)
+    part = place[inside] - whole
+    np.add.at(train, whole, size[inside] * (1 - part))
+    np.add.at(train, whole + 1, size[inside] * part)
+    length = np.arange(int(-np.log(_TAIL) * ring_time * rate) + 1) / rate
+    ring = np.exp(-length / ring_time) * np.sin(2 * np.pi * resonance_hz * length)
+    return np.asarray(scipy.signal.oaconvolve(train, ring)[:samples])

@@ -1,0 +1,1 @@
+"""Long studies: commands whose figures the documentation quotes."""
