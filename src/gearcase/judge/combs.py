@@ -64,6 +64,11 @@ class CombScorer:
         _, _, testable = self._windows(bases_hz)
         return np.asarray(testable[0] & (testable[1:].sum(axis=0) >= 2))
 
+    def strongest_near(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Strength near single lines, shape (lines,); NaN where it is explained already or outside."""
+        first, last, testable = self._windows(lines_hz)
+        return np.where(testable[0], self._maximum(first[:1], last[:1])[0], np.nan)
+
     def lines(self, base_hz: float) -> list[tuple[float, float]]:
         """(found Hz, strength) near each of the five harmonics; those not testable are left out as (nan, 0)."""
         first, last, testable = self._windows(np.array([base_hz]))

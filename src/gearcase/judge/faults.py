@@ -235,9 +235,7 @@ class _Examination:
         return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
 
     def _strongest(self, scores: NDArray[np.float64]) -> Comb | None:
-        """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is
-        behind it.
-        """
+        """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is behind it."""
         ours = np.where(self.inside.any(axis=0), scores, 0.0)
         best_ours, best_any = int(np.argmin(ours)), int(np.argmin(scores))
         any_pass = scores[best_any] + np.log(self.bases.size) <= np.log(NOISE_LIMIT)
@@ -245,32 +243,29 @@ class _Examination:
             comb = self._comb(best_ours, scores)
             behind = _stands_on(self.bases[best_any], self._lines_of(comb), within=3 * ALIGNMENT)
             if not any_pass or behind or scores[best_any] >= ours[best_ours]:
-                lower = self._lowest_base(best_ours, scores)
-                return comb if lower == best_ours else self._comb(lower, scores)
-        return self._comb(self._lowest_base(best_any, scores), scores) if any_pass else None
+                return comb
+        return self._comb(best_any, scores) if any_pass else None
 
-    def _owners(self, at: int) -> list[int]:
+    def _owners(self, base_hz: float) -> list[int]:
         """Hypotheses whose band holds this base, nearest first."""
-        holding = np.flatnonzero(self.inside[:, at])
-        away = np.abs(self.bases[at] / self.rates[holding] - 1) / self.bands[holding]
+        holding = np.flatnonzero(np.abs(base_hz / self.rates - 1) <= self.bands)
+        away = np.abs(base_hz / self.rates[holding] - 1) / self.bands[holding]
         return [int(h) for h in holding[np.argsort(away, kind="stable")]]
 
-    def _lowest_base(self, at: int, scores: NDArray[np.float64]) -> int:
-        """A comb at twice or three times a base also fits that base's harmonics: take the lowest that stands out by
-        itself.
-        """
+    def _divisor(self, base_hz: float) -> int:
+        """A comb at twice, three or four times a base fits that base's harmonics too: how far the lines between divide it."""
         for divisor in (4, 3, 2):
-            if self.bases[at] / divisor < self.bases[0]:
-                continue
-            lower = int(np.argmin(np.abs(self.bases - self.bases[at] / divisor)))
-            near = slice(max(lower - 1, 0), lower + 2)
-            found = int(np.argmin(scores[near])) + max(lower - 1, 0)
-            if scores[found] + np.log(self.bases.size) <= np.log(NOISE_LIMIT):
-                return found
-        return at
+            between = np.array([k for k in range(1, 3 * divisor) if k % divisor]) * base_hz / divisor
+            strengths = self.scorer.strongest_near(between)
+            seen = strengths[~np.isnan(strengths)]
+            if seen.size >= 2 and np.mean(seen >= _PRESENT) > 0.5:
+                return divisor
+        return 1
 
     def _comb(self, at: int, scores: NDArray[np.float64]) -> Comb:
-        base, owners = float(self.bases[at]), self._owners(at)
+        divisor = self._divisor(float(self.bases[at]))
+        base = float(self.bases[at]) / divisor
+        owners = self._owners(base)
         lines = self.scorer.lines(base)
         evidence, depths = [], []
         owner = self.hypotheses[owners[0]] if owners else None
@@ -282,41 +277,39 @@ class _Examination:
             evidence.append(EvidenceLine(name, n * expected, found, 10 * float(np.log10(max(strength, 1e-3)))))
             depths.append(float(self.envelope.depth[round(found / self.envelope.bin_hz)]))
         log_chance = float(scores[at]) + np.log(self.tried if owners else self.bases.size)
-        attribution = self._attribution(at, scores, owners[0]) if owners else 1.0
+        testable = divisor == 1 or bool(self.scorer.testable(np.array([base]))[0])
         return Comb(
             hypothesis=owner,
             rivals=tuple(self._rivals(owners)),
-            base_hz=evidence[0].found_hz if evidence else base,
+            base_hz=base,
             noise_false_alarm=reported(log_chance),
-            attribution_false_alarm=attribution,
+            attribution_false_alarm=self._attribution(base, float(scores[at]), owners[0]) if owners and testable else 1.0,
             strength_db=10 * float(np.log10(max(sum(strength for _, strength in lines), 1e-3))),
             depth=float(np.sqrt(np.sum(np.square(depths)))),
             evidence=tuple(evidence),
             sidebands=self._sidebands(lines, owner.modulation_order * self.speed_hz) if owner else 0,
         )
 
-    def _attribution(self, at: int, scores: NDArray[np.float64], owner: int) -> float:
+    def _attribution(self, base_hz: float, score: float, owner: int) -> float:
         """The larger of the odds against a stranger at this very place and the share of decoys that score as well."""
-        base, hypothesis = self.bases[at], self.hypotheses[owner]
+        hypothesis = self.hypotheses[owner]
         group = [h for h in range(len(self.hypotheses)) if abs(self.rates[h] / self.rates[owner] - 1) <= SAME_RATE]
-        away = np.log(base / self.rates)
+        away = np.log(base_hz / self.rates)
         width = np.hypot(SLIP_SPREAD, (self.bands - SLIP_BAND) / 2)
         likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) / len(self.hypotheses)
         stranger = STRANGER_WEIGHT / self.log_range
         elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
-        lines = comb_lines(base, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * self.bases[-1])
+        lines = comb_lines(base_hz, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * float(self.bases[-1]))
         related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
-        return max(odds, self._decoy_share(scores[at], ~related), VERIFIED_FLOOR)
+        return max(odds, self._decoy_share(score, ~related), VERIFIED_FLOOR)
 
     def _decoy_share(self, score: float, unrelated: NDArray[np.bool_]) -> float:
-        """Share of stretches as wide as a slip band, unrelated to the comb, whose best base scores as well."""
+        """Share of stretches as wide as a slip band whose best base, unrelated to the comb, scores as well."""
         stretch = max(int(2 * SLIP_BAND / ALIGNMENT), 1)
         count = self.bases.size // stretch
-        usable = np.where(unrelated, self.decoy_scores, 0.0)[: count * stretch].reshape(count, stretch)
-        share = unrelated[: count * stretch].reshape(count, stretch).mean(axis=1) > 0.5
-        as_good = int((usable.min(axis=1) <= score)[share].sum())
-        return (1 + as_good) / (1 + int(share.sum()))
+        best = np.where(unrelated, self.decoy_scores, 0.0)[: count * stretch].reshape(count, stretch).min(axis=1)
+        return float((1 + np.sum(best <= score)) / (1 + unrelated.sum() / stretch))
 
     def _rivals(self, owners: list[int]) -> list[Hypothesis]:
         if not owners:

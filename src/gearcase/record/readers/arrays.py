@@ -1,6 +1,8 @@
 """Arrays by name: NPY, NPZ, MAT, HDF5 and Parquet."""
 
 import math
+import subprocess
+import sys
 import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
@@ -12,8 +14,9 @@ from numpy.typing import NDArray
 
 from gearcase.record.readers.contents import Budget, Contents, Facts, RawChannel, array_channels, facts, take_time
 
-__all__ = ["read_hdf5", "read_mat", "read_npy", "read_npz", "read_parquet"]
+__all__ = ["read_hdf5", "read_mat", "read_npy", "read_npz", "read_parquet", "walk_hdf5"]
 
+_TRIAL_S = 300.0  # longest trial reading of an HDF5 file
 _NOT_REAL = {"c": "complex numbers", "O": "objects", "b": "yes or no", "U": "text", "S": "text", "V": "records"}
 
 
@@ -46,13 +49,27 @@ def read_mat(path: Path, budget: Budget) -> Contents:
 
 
 def read_hdf5(path: Path, budget: Budget) -> Contents:
-    """Datasets; attributes of a dataset, its groups and the file say rate, unit, speed and start."""
+    """Datasets; attributes of a dataset, its groups and the file say rate, unit, speed and start.
+
+    The HDF5 library can take the whole process down on a damaged file, so another process reads it first.
+    """
+    budget.require(path.stat().st_size)
+    code = f"import sys; from {__name__} import walk_hdf5; walk_hdf5(sys.argv[1], {budget.limit})"
+    trial = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, timeout=_TRIAL_S, check=False)
+    if trial.returncode not in (0, 1):  # 1 is an exception, which comes again below with its words
+        raise OSError("the HDF5 library breaks down on it")
+    arrays, attributes = walk_hdf5(path, budget.limit)
+    return _sorted("HDF5", arrays, attributes)
+
+
+def walk_hdf5(path: Path | str, limit: int) -> tuple[dict[str, Any], dict[str, list[Mapping[str, Any]]]]:
+    """Values of every dataset by its name, and attributes from the dataset up to the file."""
     import h5py
 
     with h5py.File(path, "r") as file:
         datasets: list[Any] = []
         file.visititems(lambda _, item: datasets.append(item) if isinstance(item, h5py.Dataset) else None)
-        budget.require(8 * sum(math.prod(item.shape or ()) for item in datasets))
+        Budget(limit, Path(path).name).require(8 * sum(math.prod(item.shape or ()) for item in datasets))
         arrays: dict[str, Any] = {}
         attributes: dict[str, list[Mapping[str, Any]]] = {}
         for item in datasets:
@@ -65,7 +82,7 @@ def read_hdf5(path: Path, budget: Budget) -> Contents:
                     break
                 parent = parent.parent
             attributes[name] = [{key: _plain(value) for key, value in level.items()} for level in levels]
-    return _sorted("HDF5", arrays, attributes)
+    return arrays, attributes
 
 
 def read_parquet(path: Path, budget: Budget) -> Contents:

@@ -1,5 +1,6 @@
 """What instruments write: WAV, TDMS and the open universal file format, type 58."""
 
+import logging
 import struct
 from collections import Counter
 from pathlib import Path
@@ -50,6 +51,7 @@ def read_tdms(path: Path, budget: Budget) -> Contents:
     """Channels with their waveform properties."""
     import nptdms
 
+    logging.getLogger("nptdms").setLevel(logging.CRITICAL)  # what it would print is refused below
     with path.open("rb") as stream, nptdms.TdmsFile.open(stream) as file:  # the library leaves damaged files open
         if file.file_status.incomplete_final_segment:
             raise BadInput(Problem(path.name, "", "a last segment that is cut off", "the whole file"))
