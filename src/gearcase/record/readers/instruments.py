@@ -50,8 +50,9 @@ def read_wav(path: Path, budget: Budget) -> Contents:
 def read_tdms(path: Path, budget: Budget) -> Contents:
     """Channels with their waveform properties."""
     import nptdms
+    import nptdms.log
 
-    logging.getLogger("nptdms").setLevel(logging.CRITICAL)  # what it would print is refused below
+    nptdms.log.log_manager.set_level(logging.CRITICAL)  # what it would print is refused below
     with path.open("rb") as stream, nptdms.TdmsFile.open(stream) as file:  # the library leaves damaged files open
         if file.file_status.incomplete_final_segment:
             raise BadInput(Problem(path.name, "", "a last segment that is cut off", "the whole file"))
@@ -77,7 +78,11 @@ def read_universal(path: Path, budget: Budget) -> Contents:
 
     budget.require(12 * path.stat().st_size)  # text becomes Python numbers on the way
     file = pyuff.UFF(str(path))
-    types = [int(kind) for kind in np.atleast_1d(file.get_set_types())]
+    types = [int(kind) for kind in np.atleast_1d(file.get_set_types())] if file.get_n_sets() else []
+    if not types:
+        raise BadInput(
+            Problem(path.name, "", "no complete data set", "a whole universal file; this one is cut off or of another format")
+        )
     channels, left_out = [], []
     sets = {n: file.read_sets(n) for n, kind in enumerate(types) if kind == 58}
     often = Counter(_title(one) for one in sets.values())

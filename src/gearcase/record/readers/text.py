@@ -26,7 +26,8 @@ def read_csv(path: Path, budget: Budget) -> Contents:
     Lines that begin with ``#`` or ``%`` are comments, in which ``sample_rate_hz: 12000`` is understood.
     """
     budget.require(6 * path.stat().st_size)  # the text, its lines and the numbers
-    lines = _decode(path.read_bytes(), path.name).splitlines()
+    text = _decode(path.read_bytes(), path.name)
+    lines = text.splitlines()
     said = facts(dict(_statements(lines)))
     body = [(n, line) for n, line in enumerate(lines, start=1) if line.strip() and line.lstrip()[0] not in "#%"]
     if not body:
@@ -58,7 +59,8 @@ def read_csv(path: Path, budget: Budget) -> Contents:
             left_out.append(f"{name}: text")
     channels = take_time(channels, first_may_be_time=True)
     channels = [RawChannel(c.name, c.values, c.facts.over(said)) for c in channels]
-    return Contents("CSV", tuple(channels), tuple(left_out))
+    cut = () if text.endswith(("\n", "\r")) else ("the last line has no line end: it may have been cut off",)
+    return Contents("CSV", tuple(channels), tuple(left_out), cut)
 
 
 def _decode(raw: bytes, name: str) -> str:
