@@ -253,8 +253,8 @@ class _Examination:
         return [int(h) for h in holding[np.argsort(away, kind="stable")]]
 
     def _divisor(self, base_hz: float) -> int:
-        """A comb at twice, three or four times a base fits that base's harmonics too: how far the lines between divide it."""
-        for divisor in (4, 3, 2):
+        """A comb at a multiple of a base fits that base's harmonics too: how far the lines between divide it."""
+        for divisor in (5, 4, 3, 2):
             between = np.array([k for k in range(1, 3 * divisor) if k % divisor]) * base_hz / divisor
             strengths = self.scorer.strongest_near(between)
             seen = strengths[~np.isnan(strengths)]
