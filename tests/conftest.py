@@ -1,0 +1,37 @@
+"""No test skips in silence: with CI=true every skip is a failure, and recordings that are not there are an error."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+DATA = Path(os.environ.get("GEARCASE_DATA") or Path(__file__).parents[2] / "shared" / "data")
+IN_CI = os.environ.get("CI") == "true"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave tests of the open recordings out where the recordings are not, and say so; in CI that is an error."""
+    wanting = [item for item in items if item.get_closest_marker("recordings")]
+    if not wanting or (DATA / "checks.csv").is_file():
+        return
+    if IN_CI:
+        raise pytest.UsageError(f"the open recordings are not at {DATA}: set GEARCASE_DATA to the folder that holds checks.csv")
+    items[:] = [item for item in items if item not in wanting]
+    config.hook.pytest_deselected(items=wanting)
+    print(f"\n{len(wanting)} tests of the open recordings left out: no folder {DATA}; set GEARCASE_DATA to run them")
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item: pytest.Item):  # type: ignore[no-untyped-def]
+    """Turn every skip into a failure in CI."""
+    outcome = yield
+    report = outcome.get_result()
+    if IN_CI and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped in CI, which counts as a failure: {report.longrepr}"
+
+
+@pytest.fixture(scope="session")
+def recordings() -> Path:
+    """Folder of the open recordings."""
+    return DATA
