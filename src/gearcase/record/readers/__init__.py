@@ -45,6 +45,7 @@ ENDINGS: dict[str, Callable[[Path, Budget], Contents]] = {
 _KINDS = ("acceleration", "velocity", "displacement")
 _RATES_AGREE = 1e-6  # relative; two statements of one rate, differently rounded
 _SHARE_OF_MEMORY = 4  # a quarter of the machine's memory may go into one file; common practice, no source
+_IMPOSSIBLE = 1e12  # in SI, far beyond any sensor, and still squared without overflow; common practice, no source
 _MEMORY_IF_UNKNOWN = 8 * 2**30
 
 
@@ -122,17 +123,15 @@ def read_recording(
     samples = np.zeros(0, np.float32)
     if chosen:
         samples = _as_float(chosen.values)
+        if spelling:
+            samples = _in_si(samples, spelling)
         problems += _bad_samples(path.name, chosen.name, samples)
     if problems or chosen is None or rate is None or spelling is None:
         raise BadInput(problems)
-    kind = next(kind for kind in _KINDS if spelling in ACCEPTED[kind])
-    scale = convert(1.0, spelling, kind)
-    if scale != 1.0:
-        samples = samples * samples.dtype.type(scale)
     return Recording(
         samples=np.ascontiguousarray(samples),
         sample_rate_hz=rate,
-        unit=SI_UNIT[kind],
+        unit=SI_UNIT[_kind(spelling)],
         channel=chosen.name,
         speed_hz=speed,
         point=point,
@@ -335,21 +334,32 @@ def _decide_speed(
 
 def _as_float(values: NDArray[Any]) -> NDArray[np.floating]:
     """Float32 where that holds every value exactly, else float64; long doubles are cut to float64."""
-    if values.dtype.kind == "f":
-        return np.asarray(values, np.float32 if values.dtype.itemsize <= 4 else np.float64)
-    return np.asarray(values, np.float32 if values.dtype.itemsize <= 2 else np.float64)
+    bytes_held = 4 if values.dtype.kind == "f" else 2
+    with np.errstate(over="ignore"):
+        return np.asarray(values, np.float32 if values.dtype.itemsize <= bytes_held else np.float64)
+
+
+def _in_si(samples: NDArray[np.floating], spelling: str) -> NDArray[np.floating]:
+    scale = convert(1.0, spelling, _kind(spelling))
+    with np.errstate(over="ignore"):  # what overflows is refused as no sample
+        return samples if scale == 1.0 else samples * samples.dtype.type(scale)
+
+
+def _kind(spelling: str) -> str:
+    return next(kind for kind in _KINDS if spelling in ACCEPTED[kind])
 
 
 def _bad_samples(name: str, channel: str, samples: NDArray[np.floating]) -> list[Problem]:
     if samples.size == 0:
         return [Problem(name, channel, "no samples", "a recording")]
-    bad = ~np.isfinite(samples)
+    bad = ~(np.abs(samples) < _IMPOSSIBLE)  # true of NaN too
     if not bad.any():
         return []
     edges = np.flatnonzero(np.diff(np.concatenate([[False], bad, [False]]).astype(np.int8)))
     longest = int((edges[1::2] - edges[::2]).max())
     given = (
-        f"{int(bad.sum())} of {samples.size} samples not a number or infinite, first at {int(bad.argmax())}, longest run {longest}"
+        f"{int(bad.sum())} of {samples.size} samples not a number or impossibly large, first at {int(bad.argmax())}, "
+        f"longest run {longest}"
     )
     return [Problem(name, channel, given, "numbers only: cut the recording to a part without gaps")]
 

@@ -90,7 +90,7 @@ def read_parquet(path: Path, budget: Budget) -> Contents:
     import pyarrow
     import pyarrow.parquet
 
-    with pyarrow.parquet.ParquetFile(path) as file:
+    with pyarrow.parquet.ParquetFile(path, page_checksum_verification=True) as file:
         schema, rows = file.schema_arrow, file.metadata.num_rows
         budget.require(8 * rows * len(schema))
         whole = facts(_decoded(schema.metadata))
