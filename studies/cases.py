@@ -18,7 +18,7 @@ RATE_HZ = 25600.0
 SAMPLES = 2**17
 NOISES: tuple[Noise, ...] = ("white", "sloping", "resonant", "impulsive")
 FAULTS = ("outer_race", "inner_race", "rolling_element", "cage")
-STRENGTHS = (1.0, 2.0, 4.0, 8.0)  # impact over noise RMS
+STRENGTHS = (1.0, 2.0, 4.0, 8.0, 32.0)  # impact over noise RMS
 
 
 @dataclass(frozen=True)

@@ -42,8 +42,11 @@ ATTRIBUTION_LIMIT = 0.05
 STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
 SMALLEST_DEPTH = 0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
 SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
+_SIBLING_PRESENT = 11.5  # strength of the other race's line: one chance find in a hundred over the thousand bins of its band
 _PRESENT = 8.0  # strength from which a shaft or mesh line is taken out; e^-8 is one chance find in 3,000 bins
 _MOST_COMBS = 8  # explained in one spectrum before giving up: more is not a bearing problem
+_SAME_COMB = 0.05  # neighbouring lines of one comb stand within 13 dB of each other: a ring's spectrum is smooth
+_SIBLING = 0.1  # a localised race fault shows the other race's rate 10 dB weaker at least
 _SMEAR = 0.005  # explained lines are taken out this far, relative, to either side: slip smears strong ones
 _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and highest rate
 
@@ -224,7 +227,7 @@ class _Examination:
                     faint.append(comb)
                 elif comb.hypothesis is None:
                     strangers.append(comb)
-                elif comb.attribution_false_alarm > ATTRIBUTION_LIMIT:
+                elif comb.attribution_false_alarm > ATTRIBUTION_LIMIT or self._unsure_which_race(comb):
                     uncertain.append(comb)
                 else:
                     claims.append(comb)
@@ -256,9 +259,11 @@ class _Examination:
         """A comb at a multiple of a base fits that base's harmonics too: how far the lines between divide it."""
         for divisor in (5, 4, 3, 2):
             between = np.array([k for k in range(1, 3 * divisor) if k % divisor]) * base_hz / divisor
-            strengths = self.scorer.strongest_near(between)
-            seen = strengths[~np.isnan(strengths)]
-            if seen.size >= 2 and np.mean(seen >= _PRESENT) > 0.5:
+            seen = _known(self.scorer.strongest_near(between))
+            multiples = _known(self.scorer.strongest_near(np.array([1, 2, 3]) * base_hz))
+            if seen.size < 2 or multiples.size == 0:
+                continue
+            if np.mean(seen >= _PRESENT) > 0.5 and np.median(seen) >= _SAME_COMB * np.median(multiples):
                 return divisor
         return 1
 
@@ -336,6 +341,23 @@ class _Examination:
         highest = np.maximum.reduce([self.envelope.strength[at + shift] for shift in (-1, 0, 1)])
         return np.asarray(lines_hz[highest >= _PRESENT])
 
+    def _unsure_which_race(self, comb: Comb) -> bool:
+        """Whether the other race of the same bearing shows nearly as strong a line: a rolling element strikes both."""
+        fault = comb.hypothesis.fault if comb.hypothesis else ""
+        others = [
+            rate
+            for hypothesis, rate in zip(self.hypotheses, self.rates, strict=True)
+            if comb.hypothesis
+            and hypothesis.component == comb.hypothesis.component
+            and {hypothesis.fault, fault} == {"outer_race", "inner_race"}
+        ]
+        if not others:
+            return False
+        near = others[0] * np.arange(1 - SLIP_BAND, 1 + SLIP_BAND, ALIGNMENT)
+        own = 10 ** (comb.evidence[0].snr_db / 10)
+        strongest = _known(self.scorer.strongest_near(near))
+        return bool(strongest.size and strongest.max() >= max(_SIBLING * own, _SIBLING_PRESENT))
+
     def _lines_of(self, comb: Comb) -> NDArray[np.float64]:
         """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's
         shafts.
@@ -350,6 +372,10 @@ class _Examination:
         if rate_hz < 4 * self.envelope.bin_hz:
             return "the record is too short to resolve it"
         return "its lines fall on lines of shafts or meshes"
+
+
+def _known(strengths: NDArray[np.float64]) -> NDArray[np.float64]:
+    return strengths[~np.isnan(strengths)]
 
 
 def _belongs_to(base_hz: float, earlier_hz: float, lines_hz: NDArray[np.float64]) -> bool:
