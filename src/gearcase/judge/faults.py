@@ -40,7 +40,7 @@ SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
 NOISE_LIMIT = 1e-3
 ATTRIBUTION_LIMIT = 0.05
 STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
-SMALLEST_DEPTH = 0.02  # impacts holding a share e of the band's energy modulate its squared envelope by 2e: 1 % of the energy
+SMALLEST_DEPTH = 0.1  # a sound bearing's load swings as elements pass; a swing of 5 % gives 0.1; common practice, no source
 SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
 _SIBLING_PRESENT = 11.5  # strength of the other race's line: one chance find in a hundred over the thousand bins of its band
 _PRESENT = 8.0  # strength from which a shaft or mesh line is taken out; e^-8 is one chance find in 3,000 bins
@@ -222,7 +222,8 @@ class _Examination:
             comb = self._strongest(scores)
             if comb is None:
                 break
-            if not any(_belongs_to(comb.base_hz, base, lines) for base, lines in explained):
+            known = any(_belongs_to(comb.base_hz, base, lines) for base, lines in explained)
+            if not known and not _is_modulation(comb, claims):
                 if comb.depth < SMALLEST_DEPTH:
                     faint.append(comb)
                 elif comb.hypothesis is None:
@@ -372,6 +373,13 @@ class _Examination:
         if rate_hz < 4 * self.envelope.bin_hz:
             return "the record is too short to resolve it"
         return "its lines fall on lines of shafts or meshes"
+
+
+def _is_modulation(comb: Comb, claims: list[Comb]) -> bool:
+    """Whether a cage comb comes from a fault of the same bearing that is claimed already."""
+    if comb.hypothesis is None or comb.hypothesis.fault != "cage":
+        return False
+    return any(claim.hypothesis is not None and claim.hypothesis.component == comb.hypothesis.component for claim in claims)
 
 
 def _known(strengths: NDArray[np.float64]) -> NDArray[np.float64]:
