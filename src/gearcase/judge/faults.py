@@ -33,7 +33,16 @@ from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
 from gearcase.judge.odds import VERIFIED_FLOOR, reported
 from gearcase.signal.envelope import EnvelopeSpectrum
 
-__all__ = ["Comb", "EvidenceLine", "Hypothesis", "Judgement", "bearing_hypotheses", "comb_lines", "judge_bearings"]
+__all__ = [
+    "ATTRIBUTION_LIMIT",
+    "Comb",
+    "EvidenceLine",
+    "Hypothesis",
+    "Judgement",
+    "bearing_hypotheses",
+    "comb_lines",
+    "judge_bearings",
+]
 
 SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
 SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them

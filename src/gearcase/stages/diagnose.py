@@ -18,7 +18,15 @@ from gearcase.findings import Finding
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
 from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
-from gearcase.judge.faults import Comb, Hypothesis, Judgement, bearing_hypotheses, comb_lines, judge_bearings
+from gearcase.judge.faults import (
+    ATTRIBUTION_LIMIT,
+    Comb,
+    Hypothesis,
+    Judgement,
+    bearing_hypotheses,
+    comb_lines,
+    judge_bearings,
+)
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
@@ -34,13 +42,14 @@ from gearcase.signal.spectrum import (
     transform,
 )
 from gearcase.signal.speed import Spectrum, speed_from_comb
-from gearcase.stages.result import StageResult, finding_document, has_blocker
+from gearcase.stages.result import Arrays, StageResult, finding_document, has_blocker
 
 __all__ = ["CLEAN", "Examined", "run"]
 
 CLEAN = "no fault seen in what can be seen"
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
+GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
@@ -68,40 +77,56 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     Returns
     -------
     StageResult
-        Document ``diagnose/1``; arrays ``spectrum-N`` and ``envelope-N``; `wrong` when a fault is claimed.
+        Document ``diagnose/1``; arrays ``spectrum-N`` and ``envelope-N`` of the latest recording of each point and of those whose
+        verdicts stand; `wrong` when a fault is claimed.
     """
-    drive = job.drive
-    lines = expected_lines(drive)
-    hypotheses = bearing_hypotheses(drive)
+    lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
     documents: list[dict[str, Any]] = []
-    arrays: dict[str, dict[str, NDArray[np.floating]]] = {}
-    envelopes: list[tuple[Recording, EnvelopeSpectrum, float]] = []
+    kept: dict[tuple[str, ...], Arrays] = {}
+    first: dict[str, _First] = {}
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions")]
     for number, recording in enumerate(recordings):
-        examined = Examined(drive, lines, hypotheses, recording)
+        examined = Examined(job.drive, lines, hypotheses, recording, first.get(recording.point))
         document = examined.document()
-        for verdict in document["verdicts"]:
-            verdict["growth_db"] = _growth(verdict, recording, examined, envelopes)
         documents.append(document)
-        arrays |= {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
-        if examined.envelope is not None and examined.speed is not None:
-            envelopes.append((_without_samples(recording), examined.envelope, examined.speed.hz))
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
+        arrays = {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
+        kept["latest", recording.point] = arrays
+        kept.update({(row["component"], row["fault"], recording.point): arrays for row in document["verdicts"]})
+        if recording.point and recording.point not in first and examined.envelope and examined.speed:
+            first[recording.point] = _First(examined.envelope, examined.speed.hz)
     document = _together(job, documents)
-    return StageResult("diagnose", document, tuple(read), arrays, wrong=bool(document["verdicts"]))
+    together = {name: columns for arrays in kept.values() for name, columns in arrays.items()}
+    return StageResult("diagnose", document, tuple(read), together, wrong=bool(document["verdicts"]))
+
+
+@dataclass(frozen=True)
+class _First:
+    """Envelope spectrum and speed of the first recording of a point, against which growth is told."""
+
+    envelope: EnvelopeSpectrum
+    speed_hz: float
 
 
 class Examined:
     """One recording, examined."""
 
-    def __init__(self, drive: Drive, lines: tuple[Line, ...], hypotheses: tuple[Hypothesis, ...], recording: Recording) -> None:
-        self.drive, self.lines, self.hypotheses, self.recording = drive, lines, hypotheses, recording
+    def __init__(
+        self,
+        drive: Drive,
+        lines: tuple[Line, ...],
+        hypotheses: tuple[Hypothesis, ...],
+        recording: Recording,
+        first: _First | None = None,
+    ) -> None:
+        self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
         self.quality = tuple(self._judge_quality())
         self.cannot_tell: list[str] = []
         self.speed: _Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
         self.spectrum: Transform | None = None
         self.judgement = Judgement()
+        self.claims: list[Comb] = []
         self.unexplained: list[dict[str, Any]] = []
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
@@ -119,13 +144,16 @@ class Examined:
             speed_spread=self.speed.spread,
             explained_orders=envelope_orders(lines),
         )
+        grown = [comb for comb in self.judgement.faint if self._has_grown(comb)]
+        self.claims = [*self.judgement.claims, *grown]
         self.cannot_tell += [self._uncertain(comb) for comb in self.judgement.uncertain]
+        self.cannot_tell += [self._faint(comb) for comb in self.judgement.faint if comb.hypothesis and comb not in grown]
         self.unexplained = self._unexplained(strength)
 
     def document(self) -> dict[str, Any]:
         recording, speed = self.recording, self.speed
         found = indicators(recording.samples)
-        verdicts = [self._verdict(comb) for comb in self.judgement.claims]
+        verdicts = [self._verdict(comb) for comb in self.claims]
         return {
             "name": recording.name,
             "sha256": recording.sha256,
@@ -234,6 +262,7 @@ class Examined:
             "maturity": stage,
             "urgency": urgency(stage),
             "strength_db": comb.strength_db,
+            "growth_db": self._growth(comb),
             "modulation_depth": comb.depth,
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
@@ -242,13 +271,37 @@ class Examined:
         }
 
     def _uncertain(self, comb: Comb) -> str:
-        assert comb.hypothesis is not None and self.speed is not None
-        fault = comb.hypothesis.fault.replace("_", " ")
+        assert comb.hypothesis is not None
+        why = f"or a source not on this drive (attribution false alarm {comb.attribution_false_alarm:.2g})"
+        if comb.attribution_false_alarm <= ATTRIBUTION_LIMIT:
+            why = "or its other race or a rolling element: both races show"
+        return f"{self._comb_words(comb, 'a real periodic line')}, part uncertain: {_fault_words(comb.hypothesis)}, {why}"
+
+    def _faint(self, comb: Comb) -> str:
+        assert comb.hypothesis is not None
         return (
-            f"{self.recording.name}: a real periodic line at {comb.base_hz:.2f} Hz (order {comb.base_hz / self.speed.hz:.3f}), "
-            f"part uncertain: {fault} of {comb.hypothesis.component} or a source not on this drive "
-            f"(attribution false alarm {comb.attribution_false_alarm:.2g})"
+            f"{self._comb_words(comb, 'a faint comb')} at the rate of {_fault_words(comb.hypothesis)}: modulation depth "
+            f"{comb.depth:.0%}, which a sound bearing under load may show too; record again in two weeks and compare"
         )
+
+    def _comb_words(self, comb: Comb, what: str) -> str:
+        assert self.speed is not None
+        return f"{self.recording.name}: {what} at {comb.base_hz:.2f} Hz (order {comb.base_hz / self.speed.hz:.3f})"
+
+    def _has_grown(self, comb: Comb) -> bool:
+        """A faint comb that a sound bearing could show is a fault all the same once it has grown."""
+        growth = self._growth(comb)
+        return comb.hypothesis is not None and growth is not None and growth >= GROWTH_DB
+
+    def _growth(self, comb: Comb) -> float | None:
+        """Growth of the comb's depth over the first recording of this point, in dB; None when this is the first.
+
+        Where the first recording shows no comb its noise is compared with, so that growth is at least this.
+        """
+        if self.first is None or self.envelope is None or self.speed is None:
+            return None
+        then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / self.speed.hz)
+        return float(20 * np.log10(_depth(self.envelope, comb.base_hz) / then))
 
     def _unexplained(self, strength: NDArray[np.floating]) -> list[dict[str, Any]]:
         assert self.speed is not None and self.spectrum is not None
@@ -269,9 +322,10 @@ class Examined:
                 "says": f"certain but too small to matter: modulation depth {comb.depth:.1%}",
             }
             for comb in self.judgement.faint
+            if comb.hypothesis is None
         ]
         highest = strength.size * self.spectrum.bin_hz
-        combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.strangers)
+        combs = (*self.claims, *self.judgement.uncertain, *self.judgement.strangers, *self.judgement.faint)
         explained = [self._lines_of(comb, highest) for comb in combs]
         rest = unexplained_lines(
             find_lines(strength, bin_hz=self.spectrum.bin_hz, chance=_LINE_CHANCE),
@@ -288,20 +342,8 @@ class Examined:
         return comb_lines(comb.base_hz, modulation, highest_hz=highest_hz)
 
 
-def _growth(
-    verdict: dict[str, Any],
-    recording: Recording,
-    examined: Examined,
-    earlier: list[tuple[Recording, EnvelopeSpectrum, float]],
-) -> float | None:
-    """Growth of the comb's depth over the first recording of the same point, in dB; None when this is the first."""
-    first = next((row for row in earlier if recording.point and row[0].point == recording.point), None)
-    if first is None or examined.envelope is None or examined.speed is None:
-        return None
-    order = verdict["evidence"][0]["found_hz"] / examined.speed.hz
-    now = _depth(examined.envelope, order * examined.speed.hz)
-    then = _depth(first[1], order * first[2])
-    return float(20 * np.log10(now / then))
+def _fault_words(hypothesis: Hypothesis) -> str:
+    return f"{hypothesis.fault.replace('_', ' ')} of {hypothesis.component}"
 
 
 def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
@@ -313,10 +355,6 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
         if high < envelope.depth.size:
             total += float(envelope.depth[low:high].max()) ** 2
     return float(np.sqrt(max(total, _WEAKEST_KEPT**2)))
-
-
-def _without_samples(recording: Recording) -> Recording:
-    return Recording(np.empty(0, np.float32), recording.sample_rate_hz, recording.unit, point=recording.point, name=recording.name)
 
 
 def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
