@@ -81,12 +81,15 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         verdicts stand; `wrong` when a fault is claimed.
     """
     lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
+    bearing_at = {point.name: point.bearing for point in job.points}
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], Arrays] = {}
     first: dict[str, _First] = {}
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions")]
     for number, recording in enumerate(recordings):
-        examined = Examined(job.drive, lines, hypotheses, recording, first.get(recording.point))
+        under = bearing_at.get(recording.point, "")
+        nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
+        examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
         document = examined.document()
         documents.append(document)
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})

@@ -1,0 +1,79 @@
+"""Imports only go down, and calculators touch no file, clock or socket (design: the house and its storeys)."""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+SOURCE = Path(__file__).parents[1] / "src" / "gearcase"
+STOREYS = [
+    {"errors", "units", "findings", "worked", "checksums"},
+    {"tables"},
+    {"drive", "signal"},
+    {"install", "judge"},
+    {"job"},
+    {"record", "device"},
+    {"stages"},
+    {"monitor", "fleet"},
+    {"drawings"},
+    {"web", "cli"},
+]
+SIDEWAYS = {("findings", "worked"), ("units", "errors"), ("worked", "errors")}  # on the ground floor only
+LEVEL = {room: level for level, rooms in enumerate(STOREYS) for room in rooms}
+FORBIDDEN_BELOW_JOB = {"os", "pathlib", "time", "datetime", "socket", "sqlalchemy", "pymodbus", "logging", "random"}
+
+
+def imports(tree: ast.Module) -> Iterator[tuple[int, str]]:
+    """Line and full name of everything imported, inside functions too."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield from ((node.lineno, f"{node.module}.{alias.name}") for alias in node.names)
+
+
+def broken_rules(text: str, room: str, name: str) -> list[str]:
+    """What a module imports that it may not, each as file:line and reason."""
+    broken = []
+    for line, imported in imports(ast.parse(text)):
+        parts = imported.split(".")
+        if LEVEL[room] < LEVEL["job"] and parts[0] in FORBIDDEN_BELOW_JOB:
+            broken.append(f"{name}:{line} a calculator may not import {parts[0]}")
+        if parts[0] != "gearcase" or parts[1] in ("__version__", room):
+            continue
+        if parts[1] not in LEVEL:
+            broken.append(f"{name}:{line} {parts[1]} has no storey")
+        elif LEVEL[parts[1]] > LEVEL[room]:
+            broken.append(f"{name}:{line} {room} may not import {parts[1]}, which stands above it")
+        elif LEVEL[parts[1]] == LEVEL[room] and (room, parts[1]) not in SIDEWAYS:
+            broken.append(f"{name}:{line} {room} may not import {parts[1]} beside it")
+    return broken
+
+
+def room_of(path: Path) -> str:
+    first = path.relative_to(SOURCE).parts[0]
+    return first.removesuffix(".py")
+
+
+MODULES = sorted(path for path in SOURCE.rglob("*.py") if room_of(path) != "__init__")
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(SOURCE)))
+def test_imports_only_go_down(path: Path) -> None:
+    assert room_of(path) in LEVEL, f"{path.name} has no storey"
+    assert broken_rules(path.read_text(encoding="utf-8"), room_of(path), str(path.relative_to(SOURCE))) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "room", "says"),
+    [
+        ("from gearcase.job.build import Job", "drive", "stands above it"),
+        ("def f():\n    import gearcase.signal.spectrum", "drive", "m.py:2 drive may not import signal beside it"),
+        ("from pathlib import Path", "judge", "may not import pathlib"),
+        ("import gearcase.attic", "stages", "attic has no storey"),
+    ],
+)
+def test_a_broken_rule_is_seen_with_file_and_line(text: str, room: str, says: str) -> None:
+    (found,) = broken_rules(text, room, "m.py")
+    assert says in found
