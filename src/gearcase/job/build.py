@@ -1,24 +1,23 @@
 """From the checked document to the drive model and its points, once, with every value's line kept.
 
-What the schema cannot see is checked here, all at once: names twice, names of nothing, bearings that cannot exist,
-trains that do not join or contradict themselves.
+Everything wrong with the file is said at once: by its form (`schema`), between its parts (`checks`), and here by trains that
+contradict themselves.
 """
 
-import difflib
-import math
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from gearcase.checksums import sha256_of_data
+from gearcase.checksums import sha256_of_bytes, sha256_of_data
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.train import Drive, Mesh, Ratings, RatioLink, Shaft, shaft_orders
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.findings import Finding, Level
 from gearcase.install.points import Point, Sensor
-from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate
+from gearcase.job.checks import cross_check
+from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate, validate_drive
 from gearcase.job.schema import BearingModel, DriveModel, JobModel, NameplateModel, PointModel
 from gearcase.worked import Given, Origin
 
@@ -39,6 +38,7 @@ class Input:
     address: str
     age_limit: float | None
     fallback: str
+    where: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,7 @@ class RecordingEntry:
     unit: str
     speed_hz: float | None
     start: str
+    where: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,8 @@ class Job:
         What is allowed but should be looked at.
     sections : dict
         Top-level sections of the file as plain data.
+    text_sha256 : str
+        Of the whole file as it stands.
     """
 
     folder: str
@@ -84,6 +87,7 @@ class Job:
     recordings: tuple[RecordingEntry, ...]
     findings: tuple[Finding, ...]
     sections: dict[str, Any]
+    text_sha256: str
 
     def sources(self, names: Iterable[str]) -> tuple[dict[str, str], ...]:
         """``{"what", "sha256"}`` of sections, for the header of a result that rests on them."""
@@ -109,25 +113,32 @@ def build(source: Source, *, folder: str) -> Job:
     BadInput
         With every problem found.
     """
-    model = validate(source)
-    problems = [*_names_twice(source, model), *_names_of_nothing(source, model), *_bearings(source, model.drive)]
-    if problems:
-        raise BadInput(problems)
-    drive = _drive(source, model.drive)
-    try:
-        shaft_orders(drive)
-    except OutOfRange as error:
-        raise BadInput(_train_problem(source, model.drive, error)) from None
+    model, problems = validate(source)
+    problems += cross_check(source)
+    plan = model.drive if model else validate_drive(source)
+    drive = None
+    if plan and not any(problem.key.startswith("drive") for problem in problems):
+        drive = _drive(source, plan)
+        try:
+            shaft_orders(drive)
+        except OutOfRange as error:
+            problems.append(_train_problem(source, drive, error))
+    if problems or model is None or drive is None:
+        raise BadInput(sorted(problems, key=lambda problem: int(problem.where.rpartition(":")[2])))
     return Job(
         folder=folder,
         title=model.title or model.site.drive_tag or model.drive.name,
         site=model.site.model_dump(),
         drive=drive,
         points=tuple(_point(source, n, point) for n, point in enumerate(model.points)),
-        inputs=tuple(Input(**entry.model_dump()) for entry in model.inputs),
-        recordings=tuple(RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start) for r in model.recordings),
+        inputs=tuple(Input(**entry.model_dump(), where=source.where(("inputs", n))) for n, entry in enumerate(model.inputs)),
+        recordings=tuple(
+            RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start, source.where(("recordings", n)))
+            for n, r in enumerate(model.recordings)
+        ),
         findings=tuple(_ratio_findings(source, drive)),
         sections=source.data,
+        text_sha256=sha256_of_bytes(source.text.encode()),
     )
 
 
@@ -182,7 +193,9 @@ def _shafts_of_a_ratio(model: DriveModel) -> tuple[Shaft, ...]:
 
 
 def _is_input(shafts: Sequence[Shaft], name: str) -> bool:
-    return any(shaft.name == name and shaft.end != "output" for shaft in shafts)
+    """Whether the nameplate's input speed is that of the named shaft."""
+    marked = any(shaft.end == "input" for shaft in shafts)
+    return any(shaft.name == name and (shaft.end == "input" or not (marked or shaft.end)) for shaft in shafts)
 
 
 def _ratio_links(
@@ -213,22 +226,16 @@ def _last_digit(source: Source, plate: NameplateModel) -> float:
     """One unit of the last digit the nameplate prints: 20.1 -> 0.1, 20.10 -> 0.01; 0 without a ratio."""
     if plate.ratio is None:
         return 0.0
-    line = source.lines.get(("drive", "nameplate", "ratio"), 1)
-    printed = re.search(r"ratio\s*:\s*['\"]?\d*(?:\.(\d+))?", source.text.splitlines()[line - 1])
-    return float(10.0 ** -len(printed[1])) if printed and printed[1] else 1.0
+    exponent = Decimal(str(source.value(("drive", "nameplate", "ratio")))).as_tuple().exponent
+    return float(10.0 ** int(exponent))
 
 
 def _bearing(source: Source, index: int, model: BearingModel) -> Bearing:
     geometry = None
-    if model.elements is not None and model.element_diameter is not None and model.pitch_diameter is not None:
-        geometry = Geometry(
-            model.elements,
-            model.element_diameter,
-            model.pitch_diameter,
-            model.contact_angle,
-            model.origin,
-            model.spread,
-        )
+    elements, contact_angle = model.elements, model.contact_angle
+    element_diameter, pitch_diameter = model.element_diameter, model.pitch_diameter
+    if elements is not None and element_diameter is not None and pitch_diameter is not None and contact_angle is not None:
+        geometry = Geometry(elements, element_diameter, pitch_diameter, contact_angle, model.origin, model.spread)
     inner, outer = model.shaft, model.other_ring_shaft
     if model.turning == "outer":
         inner, outer = outer, inner  # type: ignore[assignment]
@@ -248,97 +255,12 @@ def _point(source: Source, index: int, model: PointModel) -> Point:
     )
 
 
-def _names_twice(source: Source, model: JobModel) -> Iterable[Problem]:
-    lists: tuple[tuple[Path_, str, list[Any]], ...] = (
-        (("drive", "shafts"), "name", list(model.drive.shafts)),
-        (("points",), "name", list(model.points)),
-        (("inputs",), "name", list(model.inputs)),
-    )
-    for path, key, items in lists:
-        yield from _twice(source, [((*path, n, key), getattr(item, key)) for n, item in enumerate(items)])
-    parts: list[tuple[Path_, str]] = [(("drive", "shafts", n, "name"), s.name) for n, s in enumerate(model.drive.shafts)]
-    parts += [(("drive", "meshes", n, "name"), mesh.name) for n, mesh in enumerate(model.drive.meshes)]
-    parts += [(("drive", "bearings", n, "name"), bearing.name) for n, bearing in enumerate(model.drive.bearings)]
-    shafts_only = len(model.drive.shafts)
-    seen_shafts = {name for _, name in parts[:shafts_only]}
-    yield from _twice(source, [*_first_of_each(parts[:shafts_only], seen_shafts), *parts[shafts_only:]])
-
-
-def _first_of_each(parts: list[tuple[Path_, str]], names: set[str]) -> list[tuple[Path_, str]]:
-    """Shafts once each: doubles among them are reported by their own list."""
-    left = set(names)
-    return [left.remove(name) or (path, name) for path, name in parts if name in left]  # type: ignore[func-returns-value]
-
-
-def _twice(source: Source, named: Iterable[tuple[Path_, str]]) -> Iterable[Problem]:
-    first: dict[str, Path_] = {}
-    for path, name in named:
-        if name in first:
-            yield source.problem(path, f"a name of its own; {source.where(first[name])} has it already")
-        else:
-            first[name] = path
-
-
-def _names_of_nothing(source: Source, model: JobModel) -> Iterable[Problem]:
-    drive = model.drive
-    shafts = [shaft.name for shaft in drive.shafts] or [shaft.name for shaft in _shafts_of_a_ratio(drive)]
-    bearings = [bearing.name for bearing in drive.bearings]
-    points = [point.name for point in model.points]
-    asked: list[tuple[Path_, str, list[str], str]] = [(("drive", "input", "shaft"), drive.input.shaft, shafts, "shaft")]
-    for n, mesh in enumerate(drive.meshes):
-        asked += [
-            (("drive", "meshes", n, side, "shaft"), gear.shaft, shafts, "shaft")
-            for side, gear in (("pinion", mesh.pinion), ("wheel", mesh.wheel))
-        ]
-    for n, bearing in enumerate(drive.bearings):
-        asked.append((("drive", "bearings", n, "shaft"), bearing.shaft, shafts, "shaft"))
-        if bearing.other_ring_shaft:
-            asked.append((("drive", "bearings", n, "other_ring_shaft"), bearing.other_ring_shaft, shafts, "shaft"))
-    asked += [(("points", n, "bearing"), p.bearing, bearings, "bearing") for n, p in enumerate(model.points) if p.bearing]
-    asked += [(("recordings", n, "point"), r.point, points, "point") for n, r in enumerate(model.recordings) if r.point]
-    for path, name, known, kind in asked:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            hint = f"did you mean {near[0]}? " if near else ""
-            there = f"the {kind}s are: {', '.join(known)}" if known else f"the job lists no {kind}s"
-            yield source.problem(path, hint + there, given=f'"{name}"')
-
-
-def _bearings(source: Source, drive: DriveModel) -> Iterable[Problem]:
-    for n, mesh in enumerate(drive.meshes):
-        if mesh.pinion.shaft == mesh.wheel.shaft:
-            yield source.problem(("drive", "meshes", n, "wheel", "shaft"), "another shaft than the pinion's")
-    for n, bearing in enumerate(drive.bearings):
-        path: Path_ = ("drive", "bearings", n)
-        geometry = {
-            "elements": bearing.elements,
-            "element_diameter": bearing.element_diameter,
-            "pitch_diameter": bearing.pitch_diameter,
-        }
-        missing = [name for name, value in geometry.items() if value is None]
-        if 0 < len(missing) < len(geometry):
-            yield source.problem(path, f"geometry whole or not at all: {', '.join(missing)} missing", given=f'"{bearing.name}"')
-        if bearing.other_ring_shaft == bearing.shaft:
-            yield source.problem((*path, "other_ring_shaft"), "another shaft than the first ring's")
-        if not 0 <= bearing.contact_angle < math.radians(89):
-            yield source.problem((*path, "contact_angle"), "from 0 deg to below 89 deg")
-        if not 0 <= bearing.spread < 0.5:
-            yield source.problem((*path, "spread"), "from 0 % to below 50 %")
-        if missing or bearing.element_diameter is None or bearing.pitch_diameter is None or bearing.elements is None:
-            continue
-        if bearing.element_diameter >= bearing.pitch_diameter:
-            yield source.problem((*path, "element_diameter"), "less than the pitch diameter")
-        elif bearing.elements * math.asin(bearing.element_diameter / bearing.pitch_diameter) > math.pi:
-            most = int(math.pi / math.asin(bearing.element_diameter / bearing.pitch_diameter))
-            yield source.problem((*path, "elements"), f"at most {most}: more do not fit round this pitch circle in one row")
-
-
-def _train_problem(source: Source, drive: DriveModel, error: OutOfRange) -> Problem:
-    named = str(error.value).strip("'")
-    for n, shaft in enumerate(drive.shafts):
-        if shaft.name == named:
-            return source.problem(("drive", "shafts", n), error.rule, given=f"{error.name} '{named}'")
-    return source.problem(("drive",), error.rule, given=f"{error.name} {error.value}")
+def _train_problem(source: Source, drive: Drive, error: OutOfRange) -> Problem:
+    """Two paths that disagree, shown at the last mesh of the shaft where they meet."""
+    shaft = str(error.value).strip("'\"")
+    meshes = [n for n, mesh in enumerate(drive.meshes) if shaft in (mesh.pinion_shaft, mesh.wheel_shaft)]
+    path: Path_ = ("drive", "meshes", meshes[-1]) if meshes else ("drive",)
+    return source.problem(path, error.rule, given=f'shaft "{shaft}"')
 
 
 def _ratio_findings(source: Source, drive: Drive) -> Iterable[Finding]:

@@ -3,28 +3,37 @@ it.
 """
 
 import difflib
+import json
 import types
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Union, get_args, get_origin
+from typing import Any, NoReturn, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap, CommentedSeq
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
-from ruamel.yaml.events import AliasEvent
+from ruamel.yaml.events import (
+    AliasEvent,
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+)
 
 from gearcase.errors import BadInput, Problem
-from gearcase.job.schema import JobModel
+from gearcase.job.schema import DriveModel, JobModel, read_as
 
-__all__ = ["FILE_NAME", "Source", "key_text", "parse_text", "read_source", "validate", "yaml_parser"]
+__all__ = ["FILE_NAME", "Source", "key_text", "nearest", "parse_text", "read_source", "validate", "validate_drive", "yaml_parser"]
 
 FILE_NAME = "job.yaml"
-LARGEST = 1_000_000  # bytes; a job file of a large drive has twenty thousand
+LARGEST = 200_000  # bytes; a job file of a large drive has twenty thousand
+_DEEPEST = 12  # levels; the parser's time grows with their square
 _LONGEST_SHOWN = 60
+_LONGEST_NUMBER = 20
 
 Path_ = tuple[str | int, ...]
 
@@ -40,11 +49,14 @@ class Source:
         Plain data; keys left empty are left out.
     lines : mapping
         Path of keys and indices -> line, counted from 1.
+    empty : frozenset
+        Paths of the keys left empty.
     """
 
     text: str
     data: dict[str, Any]
     lines: Mapping[Path_, int]
+    empty: frozenset[Path_] = frozenset()
 
     def where(self, path: Path_) -> str:
         """``job.yaml:14`` for a key, or for the nearest key around it."""
@@ -96,65 +108,55 @@ def yaml_parser() -> YAML:
     """The YAML parser that keeps comments, quotes and layout."""
     parser = YAML(typ="rt")
     parser.preserve_quotes = True
-    parser.width = 120
-    parser.indent(mapping=2, sequence=4, offset=2)
+    parser.width = 4096  # never breaks a long line
     return parser
 
 
 def parse_text(text: str) -> Source:
     """Plain data and lines of a job file's text.
 
+    A number written other than in its plain form (``20.10``, ``032``) stays text, so that its digits are not lost.
+
     Raises
     ------
     BadInput
-        Not YAML, a key twice, an alias, or not a mapping.
+        Not YAML, a key twice, an alias, nested too deep, or not a mapping.
     """
+    reader = _Reader(text)
     try:
         for event in yaml_parser().parse(text):
-            if isinstance(event, AliasEvent):
-                line = event.start_mark.line + 1
-                raise BadInput(
-                    Problem(f"{FILE_NAME}:{line}", "", f"*{event.anchor}", "the value itself: aliases are not used here")
-                )
-        root = yaml_parser().load(text)
-    except BadInput:
-        raise
+            reader.take(event)
     except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line = mark.line + 1 if mark else 1
-        said = " ".join(str(error.problem or error.context or "not YAML").split())
-        raise BadInput(
-            Problem(f"{FILE_NAME}:{line}", "", said.splitlines()[0], "YAML: keys, colons and even indents, no tabs")
-        ) from None
-    except RecursionError:
-        raise BadInput(Problem(FILE_NAME, "", "keys nested too deep", "the few levels a job has")) from None
+        raise BadInput(_not_yaml(text, error)) from None
     except (YAMLError, ValueError, TypeError, AttributeError, IndexError, KeyError, OverflowError) as error:
-        said = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise BadInput(Problem(FILE_NAME, "", said[:_LONGEST_SHOWN], "YAML text")) from None
-    if not isinstance(root, CommentedMap):
-        given = "nothing" if root is None else _shown(root)
+        line = text.count("\n", 0, getattr(error, "position", 0)) + 1
+        raise BadInput(Problem(f"{FILE_NAME}:{line}", "", "characters that are not text", "YAML text")) from None
+    if reader.problems:
+        raise BadInput(reader.problems)
+    if not isinstance(reader.root, dict):
+        given = "nothing" if reader.root is None else _shown(reader.root)
         raise BadInput(Problem(f"{FILE_NAME}:1", "", given, "keys and values, beginning with job: 1"))
-    lines: dict[Path_, int] = {}
+    return Source(text, reader.root, reader.lines, frozenset(reader.empty))
+
+
+def validate(source: Source) -> tuple[JobModel | None, list[Problem]]:
+    """Check the data against the schema: the model, or None and a problem for every key that is wrong."""
+    problems = [problem for path in sorted(source.empty, key=str) if (problem := _misspelt(source, path))]
     try:
-        data = _plain(root, (), lines)
-    except RecursionError:
-        raise BadInput(Problem(FILE_NAME, "", "keys nested too deep", "the few levels a job has")) from None
-    return Source(text, data, lines)
-
-
-def validate(source: Source) -> JobModel:
-    """Check the data against the schema.
-
-    Raises
-    ------
-    BadInput
-        With a problem for every key that is wrong.
-    """
-    try:
-        return JobModel.model_validate(source.data)
+        return JobModel.model_validate(source.data), problems
     except ValidationError as error:
-        found = [_problem(source, dict(detail)) for detail in error.errors(include_url=False)]
-        raise BadInput(sorted(found, key=lambda problem: int(problem.where.rpartition(":")[2] or 0))) from None
+        return None, [*problems, *(_problem(source, dict(detail)) for detail in error.errors(include_url=False))]
+
+
+def validate_drive(source: Source) -> DriveModel | None:
+    """The drive alone, for checks that can still be made when another section is wrong."""
+    return read_as(DriveModel, source.data.get("drive"))
+
+
+def nearest(name: str, known: Sequence[str]) -> str:
+    """``"did you mean pitch_diameter? "``, or nothing where no known name is near."""
+    near = difflib.get_close_matches(name, known, n=1)
+    return f"did you mean {near[0]}? " if near else ""
 
 
 def key_text(path: Path_) -> str:
@@ -165,38 +167,126 @@ def key_text(path: Path_) -> str:
     return text
 
 
-def _plain(node: Any, path: Path_, lines: dict[Path_, int]) -> Any:
-    if isinstance(node, CommentedMap):
-        plain = {}
-        for key, value in node.items():
-            here = (*path, str(key))
-            lines[here] = node.lc.data[key][0] + 1 if node.lc.data and key in node.lc.data else 1
+class _Reader:
+    """Builds plain data from the parser's events, noting lines; stops at what no job file has."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.root: Any = None
+        self.lines: dict[Path_, int] = {}
+        self.empty: list[Path_] = []
+        self.problems: list[Problem] = []
+        self._open: list[tuple[Path_, dict[str, Any] | list[Any]]] = []
+        self._keys: list[str | None] = []  # for each open mapping the key that waits for its value
+        self._documents = 0
+
+    def take(self, event: Any) -> None:
+        line = event.start_mark.line + 1
+        if isinstance(event, AliasEvent):
+            self._stop(line, f"*{event.anchor}", "the value itself: aliases are not used here")
+        elif isinstance(event, DocumentStartEvent):
+            self._documents += 1
+            if self._documents > 1:
+                self._stop(line, "a second document", "one document: no line of --- inside it")
+        elif isinstance(event, MappingStartEvent | SequenceStartEvent | ScalarEvent):
+            if getattr(event, "tag", None):
+                self._stop(line, f"the tag {event.tag}"[:_LONGEST_SHOWN], "the value itself: tags are not used here")
+            self._node(event, line)
+        elif isinstance(event, MappingEndEvent | SequenceEndEvent):
+            self._open.pop()
+            self._keys.pop()
+
+    def _node(self, event: Any, line: int) -> None:
+        waits_for_key = bool(self._open) and isinstance(self._open[-1][1], dict) and self._keys[-1] is None
+        if waits_for_key:
+            self._key(event, line)
+            return
+        path = self._place()
+        self.lines.setdefault(path, line)
+        if isinstance(event, ScalarEvent):
+            value = _scalar(event)
+            if value is None:
+                self.empty.append(path)
+        else:
+            value = {} if isinstance(event, MappingStartEvent) else []
+        self._put(value)
+        if not isinstance(event, ScalarEvent):
+            if len(self._open) >= _DEEPEST:
+                self._stop(line, "nested too deep", f"at most {_DEEPEST} levels")
+            self._open.append((path, value))
+            self._keys.append(None)
+
+    def _key(self, event: Any, line: int) -> None:
+        if not isinstance(event, ScalarEvent):
+            self._stop(line, "a list or mapping as a key", "a word as key, then a colon")
+        path = self._open[-1][0]
+        here = (*path, event.value)
+        if here in self.lines:
+            first = f"{FILE_NAME}:{self.lines[here]}"
+            accepted = f"the key once; {first} has it already"
+            self.problems.append(Problem(f"{FILE_NAME}:{line}", key_text(here), "the key twice", accepted))
+        else:
+            self.lines[here] = line
+        self._keys[-1] = event.value
+
+    def _place(self) -> Path_:
+        if not self._open:
+            return ()
+        path, parent = self._open[-1]
+        return (*path, len(parent)) if isinstance(parent, list) else (*path, str(self._keys[-1]))
+
+    def _put(self, value: Any) -> None:
+        if not self._open:
+            self.root = value
+            return
+        parent = self._open[-1][1]
+        if isinstance(parent, list):
+            parent.append(value)
+        else:
             if value is not None:
-                plain[str(key)] = _plain(value, here, lines)
-        return plain
-    if isinstance(node, CommentedSeq):
-        for index in range(len(node)):
-            lines[(*path, index)] = node.lc.data[index][0] + 1 if node.lc.data and index in node.lc.data else 1
-        return [_plain(value, (*path, index), lines) for index, value in enumerate(node)]
-    if isinstance(node, bool):
-        return node
-    if isinstance(node, int):
-        return int(node)
-    if isinstance(node, float):
-        return float(node)
-    if isinstance(node, datetime | date):
-        return node.isoformat()
-    return str(node)
+                parent[str(self._keys[-1])] = value
+            self._keys[-1] = None
+
+    def _stop(self, line: int, given: str, accepted: str) -> NoReturn:
+        raise BadInput([*self.problems, Problem(f"{FILE_NAME}:{line}", "", given, accepted)])
+
+
+def _scalar(event: ScalarEvent) -> Any:
+    """A plain word as the number, truth value or nothing it stands for; anything quoted is text."""
+    text = str(event.value)
+    if not event.implicit[0] or event.style:
+        return text
+    if text in ("", "~", "null", "Null", "NULL"):
+        return None
+    if text in ("true", "false"):
+        return text == "true"
+    if len(text) <= _LONGEST_NUMBER:
+        for number in (int, float):
+            try:
+                value = number(text)
+            except ValueError:
+                continue
+            if str(value) == text and abs(value) < float("inf"):
+                return value
+    return text
+
+
+def _not_yaml(text: str, error: MarkedYAMLError) -> Problem:
+    mark = error.problem_mark or error.context_mark
+    number = mark.line if mark else 0
+    lines = text.splitlines()
+    shown = lines[number] if number < len(lines) else ""
+    said = " ".join(str(error.problem or error.context or "").split())
+    is_tab = "\t" in shown or "\\t" in said
+    accepted = "spaces, not tabs" if is_tab else f"YAML: keys, colons and even indents ({said})"
+    return Problem(f"{FILE_NAME}:{number + 1}", "", _shown(shown.strip()) if shown.strip() else "the end", accepted)
 
 
 def _problem(source: Source, detail: dict[str, Any]) -> Problem:
     path: Path_ = tuple(detail["loc"])
     kind = detail["type"]
     if kind == "extra_forbidden":
-        keys = _keys_at(path[:-1])
-        near = difflib.get_close_matches(str(path[-1]), keys, n=1)
-        hint = f"did you mean {near[0]}? " if near else ""
-        return source.problem(path, f"{hint}the keys here are: {', '.join(keys)}", given=f"the key {path[-1]}")
+        return _unknown_key(source, path)
     field = _field_at(path)
     said = field.description if field is not None and field.description else "a value"
     if kind == "missing":
@@ -206,6 +296,19 @@ def _problem(source: Source, detail: dict[str, Any]) -> Problem:
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return source.problem(path, f"keys and values: {said if field else ', '.join(_keys_at(path))}")
     return source.problem(path, said)
+
+
+def _misspelt(source: Source, path: Path_) -> Problem | None:
+    """An unknown key left empty, which the data no longer shows."""
+    keys = _keys_at(path[:-1])
+    return None if not keys or isinstance(path[-1], int) or path[-1] in keys else _unknown_key(source, path)
+
+
+def _unknown_key(source: Source, path: Path_) -> Problem:
+    keys = _keys_at(path[:-1])
+    near = nearest(str(path[-1]), keys)
+    given = f"the key {path[-1]}"[:_LONGEST_SHOWN]
+    return source.problem(path, f"{near}the keys here are: {', '.join(keys)}", given=given)
 
 
 def _model_at(path: Path_) -> type[BaseModel] | None:
@@ -239,5 +342,9 @@ def _keys_at(path: Path_) -> list[str]:
 
 
 def _shown(value: Any) -> str:
-    text = repr(value) if not isinstance(value, str) else f'"{value}"'
+    if isinstance(value, dict | list):
+        return "keys and values" if isinstance(value, dict) else "a list"
+    if value is None:
+        return "nothing"
+    text = json.dumps(value, ensure_ascii=False)
     return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."

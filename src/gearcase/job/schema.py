@@ -4,9 +4,10 @@ Every field's description is what the JSON Schema shows in an editor and what an
 """
 
 from collections.abc import Callable
-from typing import Annotated, Any, Literal
+from datetime import datetime
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from gearcase import units
@@ -14,7 +15,13 @@ from gearcase.errors import OutOfRange
 from gearcase.install.mounting import mount_names
 from gearcase.worked import Origin
 
-__all__ = ["JobModel", "json_schema"]
+__all__ = ["BearingModel", "DriveModel", "JobModel", "NameplateModel", "PointModel", "SensorModel", "json_schema", "read_as"]
+
+Model = TypeVar("Model", bound=BaseModel)
+
+_LARGEST = 1e9  # in SI; beyond it a quantity is a slip of the pen, and sums with it would overflow
+_MOST_TEETH = 9999
+_MOST_ELEMENTS = 999
 
 
 def _read(reader: Callable[[object], Any]) -> Callable[[object], Any]:
@@ -33,7 +40,9 @@ def _quantity(kind: str, *, positive: bool = True) -> BeforeValidator:
     def reader(value: object) -> float:
         number = units.parse(value, kind)
         if positive and number <= 0:
-            raise OutOfRange(kind, repr(value), f"a {kind} above 0")
+            raise OutOfRange(kind, repr(value), f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} above 0")
+        if abs(number) > _LARGEST or 0 < abs(number) < 1 / _LARGEST:
+            raise OutOfRange(kind, repr(value), f"a {kind} of a size that machines have")
         return number
 
     return BeforeValidator(_read(reader))
@@ -47,6 +56,8 @@ def _speed_range(value: object) -> units.Range:
     span = units.parse_range(value, "speed")
     if span.low <= 0:
         raise OutOfRange("speed", repr(value), "a speed or range of speeds above 0")
+    if span.high > _LARGEST or span.low < 1 / _LARGEST:
+        raise OutOfRange("speed", repr(value), "a speed that machines have")
     return span
 
 
@@ -57,25 +68,29 @@ def _mount(value: object) -> str:
 
 
 def _teeth(value: object) -> int | None:
-    if value is None or value == "unknown":
+    if value == "unknown":
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != int(value) or value < 1:
-        raise OutOfRange("teeth", repr(value), "a whole number of teeth, 1 or more, or unknown")
-    return int(value)
+    return _whole(value, 1, _MOST_TEETH, f"a whole number of teeth, 1 to {_MOST_TEETH}, or unknown")
 
 
 def _elements(value: object) -> int:
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != int(value) or value < 3:
-        raise OutOfRange("elements", repr(value), "a whole number of rolling elements in one row, 3 or more")
+    return _whole(value, 3, _MOST_ELEMENTS, f"a whole number of rolling elements in one row, 3 to {_MOST_ELEMENTS}")
+
+
+def _whole(value: object, lowest: int, highest: int, rule: str) -> int:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not lowest <= value <= highest:
+        raise OutOfRange("number", repr(value), rule)
+    if value != int(value):
+        raise OutOfRange("number", repr(value), rule)
     return int(value)
 
 
 def _ratio(value: object) -> float:
     try:
         number = float(value) if isinstance(value, int | float | str) and not isinstance(value, bool) else 0.0
-    except ValueError:
+    except (ValueError, OverflowError):
         number = 0.0
-    if not 0 < number < float("inf"):
+    if not 1e-4 <= number <= 1e5:
         raise OutOfRange("ratio", repr(value), "the ratio as the nameplate gives it, e.g. 20.1")
     return number
 
@@ -83,10 +98,37 @@ def _ratio(value: object) -> float:
 def _name(value: object) -> str:
     if isinstance(value, bool) or not isinstance(value, str | int | float) or not str(value).strip():
         raise OutOfRange("name", repr(value), "a name, not empty")
+    if not str(value).strip().isprintable():
+        raise OutOfRange("name", repr(value), "a name on one line")
     return str(value).strip()
 
 
-Name = Annotated[str, BeforeValidator(_read(_name))]
+def _words(value: object) -> str:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise OutOfRange("text", repr(value), "text")
+    return str(value)
+
+
+def _start(value: object) -> str:
+    try:
+        datetime.fromisoformat(str(value))
+    except ValueError:
+        raise OutOfRange("start", repr(value), "a date or date and time, e.g. 2026-03-02T10:00") from None
+    return str(value)
+
+
+def _sample_unit(value: object) -> str:
+    known = [unit for kind in ("acceleration", "velocity", "displacement") for unit in units.ACCEPTED[kind]]
+    if value not in known:
+        raise OutOfRange("unit", repr(value), f"one of: {', '.join(known)}")
+    return str(value)
+
+
+_PLAIN = WithJsonSchema({"type": ["string", "number"]})  # 6205 needs no quotes
+Name = Annotated[str, BeforeValidator(_read(_name)), _PLAIN]
+Words = Annotated[str, BeforeValidator(_read(_words)), _PLAIN]
+Start = Annotated[str, BeforeValidator(_read(_start)), _text("2026-03-02T10:00")]
+SampleUnit = Annotated[str, BeforeValidator(_read(_sample_unit)), _text("m/s2", "g")]
 Length = Annotated[float, _quantity("length"), _text("25 mm", "0.5 in")]
 Power = Annotated[float, _quantity("power"), _text("75 kW")]
 Speed = Annotated[float, _quantity("speed"), _text("1485 rpm")]
@@ -123,7 +165,7 @@ class SiteModel(_Section):
     name: Name = Field("", description="name of the site")
     drive_tag: Name = Field("", description="tag of the drive on site")
     owner: Name = Field("", description="who owns the drive and may approve work on it")
-    notes: str = Field("", description="anything a visitor must know")
+    notes: Words = Field("", description="anything a visitor must know")
 
 
 class NameplateModel(_Section):
@@ -134,7 +176,7 @@ class NameplateModel(_Section):
     input_speed: Speed | None = Field(None, description="rated input speed, e.g. 1485 rpm")
     output_speed: Speed | None = Field(None, description="rated output speed, e.g. 74 rpm")
     support: Literal["rigid", "flexible"] | None = Field(None, description="rigid or flexible")
-    text: str = Field("", description="everything else on the plate, as it stands")
+    text: Words = Field("", description="everything else on the plate, as it stands")
 
 
 class InputModel(_Section):
@@ -179,7 +221,7 @@ class BearingModel(_Section):
     elements: Elements | None = Field(None, description="rolling elements in one row")
     element_diameter: Length | None = Field(None, description="diameter of a rolling element, e.g. 7.94 mm")
     pitch_diameter: Length | None = Field(None, description="pitch diameter, e.g. 39.04 mm")
-    contact_angle: Angle = Field(0.0, description="contact angle, e.g. 15 deg; 0 deg for deep groove, the default")
+    contact_angle: Angle | None = Field(None, description="contact angle, e.g. 15 deg; 0 deg for deep groove")
     spread: Share = Field(0.0, description="how far its pass rates may be off, e.g. 1 %")
     origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
 
@@ -225,9 +267,9 @@ class SignalModel(_Section):
     source: Literal["register", "mqtt", "analogue", "comb", "stated"] = Field(
         description="register, mqtt, analogue, comb (inferred from the lines) or stated"
     )
-    address: str = Field("", description="register, topic, terminal or value")
+    address: Words = Field("", description="register, topic, terminal or value")
     age_limit: Time | None = Field(None, description="how old it may be, e.g. 30 s")
-    fallback: str = Field("", description="what to use when it is lost")
+    fallback: Words = Field("", description="what to use when it is lost")
 
 
 class RecordingModel(_Section):
@@ -237,9 +279,9 @@ class RecordingModel(_Section):
     point: Name = Field("", description="measuring point of the job where it was taken")
     channel: Name = Field("", description="which channel of the file")
     rate: Frequency | None = Field(None, description="sample rate, where the file does not say, e.g. 25.6 kHz")
-    unit: Name = Field("", description="unit of the samples, where the file does not say, e.g. m/s2 or g")
+    unit: SampleUnit = Field("", description="unit of the samples, where the file does not say, e.g. m/s2 or g")
     speed: Speed | None = Field(None, description="speed of the input while recording, e.g. 1478 rpm")
-    start: Name = Field("", description="when it was taken, e.g. 2026-03-02T10:00")
+    start: Start = Field("", description="when it was taken, e.g. 2026-03-02T10:00")
 
 
 class JobModel(_Section):
@@ -257,6 +299,14 @@ class JobModel(_Section):
     bus: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
     power: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
     network: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
+
+
+def read_as(model: type[Model], data: Any) -> Model | None:
+    """One part of a job by its form, None where the form refuses it."""
+    try:
+        return model.model_validate(data)
+    except ValidationError:
+        return None
 
 
 def json_schema() -> dict[str, Any]:

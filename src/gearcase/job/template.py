@@ -26,15 +26,15 @@ site:
 
 drive:
   name: two-stage helical drive
-  nameplate:
+  nameplate:                  # what the plate says, nothing else
     # power: 75 kW
-    ratio: 20.1               # as printed: its last digit says how exact it is
+    # ratio: 20.1             # as printed: its last digit says how exact it is
     # input_speed: 1485 rpm
     # support: rigid          # rigid or flexible
   input:
     shaft: input              # the shaft whose speed is known
-    speed: 1485 rpm           # or a range: 900-1485 rpm
-    origin: nameplate
+    speed: 1485 rpm           # put the real one here; or a range: 900-1485 rpm
+    origin: assumed           # nameplate or measured, once somebody has looked
   shafts:
     - name: input
       end: input

@@ -1,0 +1,169 @@
+"""What the form of job.yaml cannot see: names twice, names of nothing, bearings that cannot exist, shafts joined to nothing.
+
+The checks read the plain data, so they speak about every part that can be read even where another part is wrong.
+"""
+
+import math
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from gearcase.errors import Problem
+from gearcase.job.read import Path_, Source, nearest
+from gearcase.job.schema import BearingModel, SensorModel, read_as
+
+__all__ = ["cross_check"]
+
+_GEOMETRY = ("elements", "element_diameter", "pitch_diameter", "contact_angle")
+
+
+def cross_check(source: Source) -> list[Problem]:
+    """Every problem between the parts of a job file."""
+    return [
+        *_names_twice(source),
+        *_names_of_nothing(source),
+        *_same_shaft(source),
+        *_unjoined(source),
+        *_bearings(source),
+        *_sensors(source),
+    ]
+
+
+def _names_twice(source: Source) -> Iterator[Problem]:
+    parts = [item for kind in ("shafts", "meshes", "bearings") for item in _named(source, ("drive", kind))]
+    for named in (parts, _named(source, ("points",)), _named(source, ("inputs",))):
+        yield from _twice(source, named)
+    files: list[tuple[Path_, tuple[Any, ...]]] = [
+        ((*path, "file"), (item["file"], item.get("channel", "")))
+        for path, item in _items(source, ("recordings",))
+        if _text(item.get("file")) and not isinstance(item.get("channel"), dict | list)
+    ]
+    yield from _twice(source, files)
+
+
+def _twice(source: Source, named: Iterable[tuple[Path_, Any]]) -> Iterator[Problem]:
+    first: dict[Any, Path_] = {}
+    for path, name in named:
+        if name in first:
+            kind = "name of its own" if path[-1] == "name" else "recording listed once"
+            yield source.problem(path, f"a {kind}; {source.where(first[name])} has it already")
+        else:
+            first[name] = path
+
+
+def _names_of_nothing(source: Source) -> Iterator[Problem]:
+    shafts = _shaft_names(source)
+    bearings = [name for _, name in _named(source, ("drive", "bearings"))]
+    points = [name for _, name in _named(source, ("points",))]
+    asked: list[tuple[Path_, list[str], str]] = [(("drive", "input", "shaft"), shafts, "shaft")]
+    for path, _ in _items(source, ("drive", "meshes")):
+        asked += [((*path, side, "shaft"), shafts, "shaft") for side in ("pinion", "wheel")]
+    for path, _ in _items(source, ("drive", "bearings")):
+        asked += [((*path, key), shafts, "shaft") for key in ("shaft", "other_ring_shaft")]
+    asked += [((*path, "bearing"), bearings, "bearing") for path, _ in _items(source, ("points",))]
+    asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("recordings",))]
+    for path, known, kind in asked:
+        name = _text(source.value(path))
+        if name and name not in known:
+            there = f"the {kind}s are: {', '.join(dict.fromkeys(known))}" if known else f"the job lists no {kind}s"
+            yield source.problem(path, nearest(name, known) + there, given=f'"{name}"')
+    if not _text(source.value(("drive", "input", "shaft"))) and "input" not in shafts and _items(source, ("drive", "shafts")):
+        there = f"needed: the shaft whose speed is known, one of: {', '.join(shafts)}"
+        yield source.problem(("drive", "input", "shaft"), there, given="nothing")
+
+
+def _same_shaft(source: Source) -> Iterator[Problem]:
+    for path, _ in _items(source, ("drive", "meshes")):
+        pinion, wheel = (_text(source.value((*path, side, "shaft"))) for side in ("pinion", "wheel"))
+        if pinion and pinion == wheel:
+            yield source.problem((*path, "wheel", "shaft"), "another shaft than the pinion's")
+    for path, bearing in _items(source, ("drive", "bearings")):
+        other = _text(bearing.get("other_ring_shaft"))
+        if other and other == _text(bearing.get("shaft")):
+            yield source.problem((*path, "other_ring_shaft"), "another shaft than the first ring's")
+
+
+def _unjoined(source: Source) -> Iterator[Problem]:
+    """Shafts that no mesh, and not the nameplate's ratio, joins to the shaft whose speed is known."""
+    stated = _text(source.value(("drive", "input", "shaft"))) or "input"
+    pairs = [
+        {_text(source.value((*path, side, "shaft"))) for side in ("pinion", "wheel")}
+        for path, _ in _items(source, ("drive", "meshes"))
+    ]
+    if source.value(("drive", "nameplate", "ratio")) is not None:
+        shafts = _items(source, ("drive", "shafts"))
+        pairs.append({_text(shaft.get("name")) for _, shaft in shafts if shaft.get("end") in ("input", "output")})
+    joined = {stated}
+    for _ in pairs:
+        for pair in pairs:
+            if pair & joined:
+                joined |= pair
+    named = _named(source, ("drive", "shafts"))
+    if stated not in {name for _, name in named}:
+        return  # named as a problem already
+    for path, name in named:
+        if name not in joined:
+            accepted = (
+                f'joined to "{stated}" by a mesh, or by the nameplate\'s ratio between the shafts marked end: input and '
+                "end: output; or left out"
+            )
+            yield source.problem(path, accepted)
+
+
+def _bearings(source: Source) -> Iterator[Problem]:
+    for path, item in _items(source, ("drive", "bearings")):
+        missing = [key for key in _GEOMETRY if item.get(key) is None]
+        if 0 < len(missing) < len(_GEOMETRY):
+            accepted = f"geometry whole or not at all; missing: {', '.join(missing)}"
+            if missing == ["contact_angle"]:
+                accepted += " (0 deg for a deep groove or cylindrical roller bearing)"
+            yield source.problem(path, accepted, given=f'"{_text(item.get("name"))}"')
+        bearing = read_as(BearingModel, item)
+        if bearing is None:
+            continue  # the form has said what is wrong
+        if bearing.contact_angle is not None and not 0 <= bearing.contact_angle < math.radians(89):
+            yield source.problem((*path, "contact_angle"), "from 0 deg to below 89 deg")
+        if not 0 <= bearing.spread < 0.5:
+            yield source.problem((*path, "spread"), "from 0 % to below 50 %")
+        if bearing.element_diameter is None or bearing.pitch_diameter is None:
+            continue
+        if bearing.element_diameter >= bearing.pitch_diameter:
+            yield source.problem((*path, "element_diameter"), "less than the pitch diameter")
+        elif bearing.elements is not None:
+            most = int(math.pi / math.asin(bearing.element_diameter / bearing.pitch_diameter) + 1e-9)
+            if bearing.elements > most:
+                accepted = f"at most {most}: more do not fit round this pitch circle in one row"
+                yield source.problem((*path, "elements"), accepted)
+
+
+def _sensors(source: Source) -> Iterator[Problem]:
+    for path, point in _items(source, ("points",)):
+        sensor = read_as(SensorModel, point.get("sensor", {}))
+        if sensor and sensor.lowest is not None and sensor.highest is not None and sensor.lowest >= sensor.highest:
+            yield source.problem((*path, "sensor", "lowest"), "less than the highest frequency")
+
+
+def _shaft_names(source: Source) -> list[str]:
+    """The shafts of the job, and those that `build` makes where it lists none."""
+    if source.value(("drive", "shafts")):
+        return [name for _, name in _named(source, ("drive", "shafts"))]
+    stated = _text(source.value(("drive", "input", "shaft"))) or "input"
+    if source.value(("drive", "nameplate", "ratio")) is None:
+        return [stated]
+    return [stated, "output" if stated != "output" else "far end"]
+
+
+def _items(source: Source, path: Path_) -> list[tuple[Path_, dict[str, Any]]]:
+    """Path and data of every entry of a list that is a mapping."""
+    entries = source.value(path)
+    if not isinstance(entries, list):
+        return []
+    return [((*path, n), entry) for n, entry in enumerate(entries) if isinstance(entry, dict)]
+
+
+def _named(source: Source, path: Path_) -> list[tuple[Path_, str]]:
+    return [((*here, "name"), name) for here, item in _items(source, path) if (name := _text(item.get("name")))]
+
+
+def _text(value: Any) -> str:
+    """A name as the form reads it; empty for what is no name."""
+    return str(value).strip() if isinstance(value, str | int | float) and not isinstance(value, bool) else ""
