@@ -4,6 +4,7 @@ A line is an order, turns of the reference shaft, so that one list serves every 
 with sidebands of both shafts; hunting tooth and assembly phase; the four bearing rates with harmonics.
 """
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ from gearcase.drive.train import (
     gear_mesh_frequency,
     hunting_tooth_frequency,
     shaft_orders,
+    weaker,
 )
 from gearcase.worked import Origin, worked_by
 
@@ -178,7 +180,7 @@ def _mesh_lines(drive: Drive, mesh: Mesh, orders: dict[str, ShaftOrder]) -> Iter
     teeth, shaft = teeth_known[0]
     known = orders[shaft]
     mesh_order = gear_mesh_frequency(speed_hz=abs(known.order), teeth=teeth)
-    origin = mesh.origin if known.origin is Origin.CALCULATED else known.origin
+    origin = weaker(known.origin, mesh.origin)
 
     def line(name: str, kind: str, harmonic: int, order: float, side: str = "", pair: int = 0) -> Line:
         reference = drive.reference_shaft
@@ -222,4 +224,4 @@ def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]
         )
         for n in range(1, BEARING_HARMONICS + 1):
             name = f"{bearing.name} {kind.replace('_', ' ')} {n}x"
-            yield Line(name, bearing.name, kind, n, n * order, drive.reference_shaft, spread, shape.origin)
+            yield Line(name, bearing.name, kind, n, n * order, drive.reference_shaft, spread, origin)

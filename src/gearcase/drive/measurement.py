@@ -109,7 +109,8 @@ def close_lines(lines: tuple[Line, ...], *, speed_hz: float, longer_than: float)
 
     Lines that coincide exactly (two bearings of one size on one shaft) are left out: no record separates them.
     """
-    ranked = sorted((line for line in lines if line.kind != "sideband"), key=lambda line: line.order)
+    told = (line for line in lines if line.kind != "sideband" and (line.kind != "cage" or line.harmonic == 1))
+    ranked = sorted(told, key=lambda line: line.order)
     pairs = []
     for first, second in pairwise(ranked):
         gap = second.hz(speed_hz) - first.hz(speed_hz)

@@ -27,6 +27,7 @@ __all__ = [
     "hunting_tooth_frequency",
     "shaft_orders",
     "speed_over_ratio",
+    "weaker",
 ]
 
 _SAME_RATIO = 1e-9
@@ -116,7 +117,7 @@ class Drive:
 class ShaftOrder:
     """Turns of one shaft per turn of the reference shaft: negative when it turns the other way.
 
-    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way; `path` names what
+    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way, that of the stated speed included; `path` names what
     was crossed.
     """
 
@@ -259,14 +260,14 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
     _require_shafts("the stated speed", known, drive.reference_shaft)
     if alone := sorted(known - touched):
         raise OutOfRange("shaft", repr(alone[0]), "is not connected to any mesh or ratio; join it or remove it")
-    reached = {drive.reference_shaft: ShaftOrder(1.0, 0.0, Origin.CALCULATED, ())}
+    reached = {drive.reference_shaft: ShaftOrder(1.0, 0.0, drive.speed_given.origin, ())}
     queue = [drive.reference_shaft]
     while queue:
         here = queue.pop(0)
         for there, ratio, spread, origin, crossed in steps[here]:
             before = reached[here]
             order = ShaftOrder(
-                before.order * ratio, before.spread + spread, _weaker(before.origin, origin), (*before.path, crossed)
+                before.order * ratio, before.spread + spread, weaker(before.origin, origin), (*before.path, crossed)
             )
             if there not in reached:
                 reached[there] = order
@@ -281,13 +282,14 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
     return reached
 
 
-def _by(order: ShaftOrder) -> str:
-    return "through " + ", ".join(f"'{name}'" for name in order.path) if order.path else "the stated shaft"
-
-
-def _weaker(one: Origin, other: Origin) -> Origin:
+def weaker(one: Origin, other: Origin) -> Origin:
+    """The weaker of two ways of knowing: what rests on both is known no better."""
     rank = [Origin.CALCULATED, Origin.MEASURED, Origin.NAMEPLATE, Origin.ESTIMATED, Origin.ASSUMED]
     return max(one, other, key=rank.index)
+
+
+def _by(order: ShaftOrder) -> str:
+    return "through " + ", ".join(f"'{name}'" for name in order.path) if order.path else "the stated shaft"
 
 
 def _require_shafts(owner: str, known: set[str], *names: str) -> None:

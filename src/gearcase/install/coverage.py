@@ -64,7 +64,8 @@ def _best(name: str, kind: str, drive: Drive, points: tuple[Point, ...], lines: 
         return Coverage(name, kind, "blind", "its lines are unknown: see what is still unknown", "")
     if not points:
         return Coverage(name, kind, "blind", "no measuring point is given", "")
-    judged = [_judge(name, kind, drive, point, lines, low, high) for point in points]
+    nearest_first = sorted(points, key=lambda point: not _direct(name, kind, drive, point))
+    judged = [_judge(name, kind, drive, point, lines, low, high) for point in nearest_first]
     return min(judged, key=lambda row: _GRADES.index(row.grade))
 
 

@@ -183,14 +183,15 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         if bearing.geometry is None:
             what = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
             why = "places its fault lines; without it this bearing stays blind"
-            questions.append((f"{what}, bearing {bearing.name}", bearing.name, why, False))
+            questions.append((f"{what}: {bearing.name}", bearing.name, why, False))
         elif bearing.geometry.origin in (Origin.ESTIMATED, Origin.ASSUMED):
             why = f"its geometry is {bearing.geometry.origin}: a wrong one names the wrong part"
-            questions.append((f"confirm the geometry of bearing {bearing.name}", bearing.name, why, False))
+            questions.append((f"confirm the geometry of {bearing.name}", bearing.name, why, False))
     ratings = drive.ratings
+    geared = len(drive.shafts) > 1
     for value, what, why in (
         (ratings.power, "rated power", "decides which vibration zones apply"),
-        (ratings.ratio, "nameplate ratio", "checks the tooth counts"),
+        (ratings.ratio if geared else 1.0, "nameplate ratio", "checks the tooth counts"),
         (ratings.support, "support: rigid or flexible", "decides which vibration zones apply"),
     ):
         if value is None:
