@@ -210,7 +210,9 @@ def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]
     if bearing.geometry is None or rings is None:
         return
     shape = bearing.geometry
-    spread = shape.spread + max(orders[shaft].spread for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None)
+    turning = [orders[shaft] for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None]
+    spread = shape.spread + max(order.spread for order in turning)
+    origin = functools.reduce(weaker, (order.origin for order in turning), shape.origin)
     for kind, rate in BEARING_RATES.items():
         order = float(
             rate(
