@@ -18,11 +18,13 @@ _GEOMETRY = ("elements", "element_diameter", "pitch_diameter", "contact_angle")
 
 def cross_check(source: Source) -> list[Problem]:
     """Every problem between the parts of a job file."""
+    nothing = list(_names_of_nothing(source))
+    joins_readable = not any(problem.key.startswith("drive") for problem in nothing)
     return [
         *_names_twice(source),
-        *_names_of_nothing(source),
+        *nothing,
         *_same_shaft(source),
-        *_unjoined(source),
+        *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
     ]
@@ -98,8 +100,8 @@ def _unjoined(source: Source) -> Iterator[Problem]:
             if pair & joined:
                 joined |= pair
     named = _named(source, ("drive", "shafts"))
-    if stated not in {name for _, name in named}:
-        return  # named as a problem already
+    if any("" in pair for pair in pairs):
+        return  # a mesh or an end that cannot be read has its own problem, and may be what joins them
     for path, name in named:
         if name not in joined:
             accepted = (

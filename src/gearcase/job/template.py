@@ -86,13 +86,16 @@ def new_job(folder: Path, title: str) -> Path:
     BadInput
         There is a job already, or the folder cannot be made.
     """
-    path = folder / FILE_NAME
-    if path.exists():
+    path, schema = folder / FILE_NAME, json.dumps(json_schema(), indent=2) + "\n"
+    if path.exists() or path.is_symlink():
         raise BadInput(Problem(str(path), "", "a job already", "a folder without a job: nothing is overwritten"))
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BadInput(Problem(str(folder), "", error.strerror or str(error), "a folder that can be made")) from None
-    write_text(folder / SCHEMA_NAME, json.dumps(json_schema(), indent=2) + "\n")
+    beside = folder / SCHEMA_NAME
+    if beside.exists() and beside.read_bytes() != schema.encode():
+        raise BadInput(Problem(str(beside), "", "another file of that name", "a folder without it: nothing is overwritten"))
+    write_text(beside, schema)
     write_text(path, TEMPLATE.format(title=json.dumps(title or folder.resolve().name, ensure_ascii=False)))
     return path
