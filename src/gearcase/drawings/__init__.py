@@ -1,0 +1,1 @@
+"""Faces on paper and screen: drawings, plots, reports, words for a terminal."""

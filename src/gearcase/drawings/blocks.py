@@ -1,0 +1,507 @@
+"""A report as a list of blocks, which PDF and web page both lay out: the same content, written once.
+
+`handover_blocks` and `ask_for_blocks` turn the stages' documents into headings, text, tables, figures and notes in plain words.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drawings.plots import Flag, spectrum_svg
+from gearcase.drawings.train import train_svg
+
+__all__ = ["Block", "Report", "ask_for_blocks", "handover_blocks"]
+
+CAUTIONS = (
+    "Isolate and lock out before hands or tools go near anything that turns; prove that it stays still. Local codes and site rules "
+    "come first.",
+    "Stored energy: a backstop or counterweight can hold load torque on an incline; converter capacitors stay charged; a fan may "
+    "windmill.",
+    "Never drill into the oil space: measure the wall at the spot first, use a stop collar, and stop at the first smell of oil.",
+    "Never disturb bearing-cap bolts and shims, split-line bolts, dowels, seals, lifting eyes in use or the fan shroud.",
+    "Housings and oil burn: check the surface temperature before touching; opening the drain is an oil change.",
+    "Adhesives and cleaners are flammable and harmful: read the data sheet, ventilate, no naked flame. Grinding paint is hot work; test "
+    "for lead and chromate first.",
+    "Mains work is for a licensed electrician. In classified areas tools, tablet and camera count too, and drilling may void the drive's "
+    "certificate.",
+    "This is advice and record, not a protection system: nothing here trips the drive. The standard's TRIP level, where shown, is not "
+    "wired.",
+)
+FAULT_NAMES = {
+    "outer_race": "outer race fault",
+    "inner_race": "inner race fault",
+    "rolling_element": "rolling element fault",
+    "cage": "cage fault",
+}
+KIND_NAMES = {
+    "shaft": "shaft",
+    "mesh": "gear mesh",
+    "hunting_tooth": "hunting tooth",
+    "assembly_phase": "assembly phase",
+    "outer_race": "outer race",
+    "inner_race": "inner race",
+    "rolling_element": "rolling element (twice its spin)",
+    "cage": "cage",
+}
+_ENVELOPE_END_HZ = 400.0
+_MOST_UNEXPLAINED = 15
+
+
+@dataclass(frozen=True)
+class Block:
+    """One piece of a report.
+
+    Attributes
+    ----------
+    kind : str
+        heading, text, list, table, figure, note or break.
+    text : str
+        Heading or paragraph; caption of a figure; title of a note.
+    level : int
+        Of a heading, 1 or 2.
+    items : tuple of str
+        Of a list; paragraphs of a note.
+    head, rows : tuples
+        Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right.
+    svg : str
+        Of a figure.
+    state : str
+        Of a note: none, abnormal, danger or action, which also decides its rule.
+    """
+
+    kind: str
+    text: str = ""
+    level: int = 1
+    items: tuple[str, ...] = ()
+    head: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    wide: tuple[float, ...] = ()
+    numbers: tuple[int, ...] = ()
+    svg: str = ""
+    state: str = "none"
+
+
+@dataclass(frozen=True)
+class Report:
+    """A report: what its cover and title blocks say, and its blocks."""
+
+    title: str
+    subtitle: str
+    facts: tuple[tuple[str, str], ...]
+    footer: str
+    cover_note: Block
+    cover_svg: str
+    blocks: tuple[Block, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for a template."""
+        return asdict(self)
+
+
+def handover_blocks(
+    *,
+    title: str,
+    site: Mapping[str, Any],
+    date: str,
+    who: str,
+    run: int,
+    checksum: str,
+    survey: dict[str, Any],
+    diagnose: dict[str, Any] | None,
+    arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
+    stale: tuple[str, ...],
+) -> Report:
+    """The handover of a job, from its results."""
+    facts = (
+        ("job", title),
+        ("site", str(site.get("name") or "not stated")),
+        ("drive", str(survey["drive"]["name"])),
+        ("tag", str(site.get("drive_tag") or "not stated")),
+        ("stage", "handover"),
+        ("run", f"{run:04d}"),
+        ("date", date),
+        ("handed over by", who or "not stated"),
+        ("checksum", checksum),
+    )
+    blocks = [
+        *_for_the_owner(survey, diagnose, stale),
+        *_coverage(survey),
+        *_verdicts(survey, diagnose),
+        *_plots(survey, diagnose, arrays),
+        *_lines(survey),
+        *_measurement(survey),
+        *_unknown(survey),
+        *_recordings(diagnose),
+        *_cautions(),
+        *_sources(survey),
+        *_signatures(),
+    ]
+    return Report(
+        title=title,
+        subtitle="Condition of the drive as recorded: handover",
+        facts=facts,
+        footer=f"{title} · handover · run {run:04d} · {date} · checksum {checksum}",
+        cover_note=_note_of(diagnose),
+        cover_svg=train_svg(survey["drive"]),
+        blocks=tuple(blocks),
+    )
+
+
+def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any]) -> Report:
+    """The sheet of questions for the site, to be printed and filled in by hand."""
+    rows = tuple(
+        (("■ " if row["blocks_ordering"] else "") + row["what"], row["why"], "") for row in survey["unknown"]
+    )
+    blocks = (
+        Block(
+            "text",
+            "Please answer before the visit. Questions marked ■ stop ordering until they are answered. Write “not known” rather than "
+            "a guess; a photo with a rule in view is worth more than a sentence.",
+        ),
+        Block("table", head=("what", "why it matters", "answer"), rows=rows, wide=(3.2, 2.6, 3.2)),
+        Block("text", "Answered by, date:  ______________________________________"),
+        Block("list", "Before you look", items=(CAUTIONS[0], CAUTIONS[1], CAUTIONS[4])),
+    )
+    return Report(
+        title=title,
+        subtitle="What we need to know before the visit",
+        facts=(("site", str(site.get("name") or "not stated")), ("tag", str(site.get("drive_tag") or "not stated"))),
+        footer=f"{title} · questions for the site",
+        cover_note=Block("note"),
+        cover_svg="",
+        blocks=blocks,
+    )
+
+
+def _note_of(diagnose: dict[str, Any] | None) -> Block:
+    """The answer in one note, with its state as a word."""
+    if diagnose is None:
+        return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
+    if diagnose["verdicts"]:
+        lines = tuple(f"{_first_up(_fault(v))}: {v['component']}. {_first_up(v['urgency'])}." for v in diagnose["verdicts"])
+        worst = max(v["maturity"] for v in diagnose["verdicts"])
+        return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if worst == 4 else "abnormal")
+    if diagnose["cannot_tell"]:
+        return Block("note", "Action required: cannot tell", items=tuple(diagnose["cannot_tell"][:3]), state="action")
+    return Block("note", _first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
+
+
+def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...]) -> Iterator[Block]:
+    yield Block("heading", "For the owner")
+    yield _note_of(diagnose)
+    if stale:
+        yield Block("note", "Older than the job", items=stale, state="action")
+    blind = [row["component"] for row in survey["coverage"] if row["grade"] == "blind"]
+    weak = [row["component"] for row in survey["coverage"] if row["grade"] == "seen weakly"]
+    if diagnose is not None:
+        for verdict in diagnose["verdicts"]:
+            yield Block("table", head=("", _first_up(f"{_fault(verdict)} of {verdict['component']}")), rows=tuple(_summary(verdict)), wide=(1.2, 4))
+    open_questions = sum(row["blocks_ordering"] for row in survey["unknown"])
+    cannot = [
+        f"Not seen at all: {', '.join(blind) or 'none'}.",
+        f"Seen weakly: {', '.join(weak) or 'none'}.",
+        f"Still to be answered: {len(survey['unknown'])} questions, {open_questions} of which stop ordering.",
+        "Overall vibration judges running condition, not gear health; one recording says nothing of slow wear.",
+    ]
+    yield Block("list", "What cannot be seen", items=tuple(cannot))
+
+
+def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    yield "What", (
+        f"Lines of the {_fault(verdict).replace(' fault', '')} stand out of the vibration recorded at "
+        f"{verdict['point'] or 'an unnamed point'} ({verdict['recording']})."
+    )
+    yield "How sure", f"{_noise_words(verdict['noise_false_alarm'])} {_attribution_words(verdict['attribution_false_alarm'])}"
+    twins = [rival["name"] for rival in verdict["rivals"] if rival["why"].startswith("its rate")]
+    if twins:
+        yield "Or else", f"Frequency alone cannot tell it from: {'; '.join(twins)}."
+    growth = verdict.get("growth_db")
+    grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point."
+    yield "How bad", f"Maturity {verdict['maturity']} of 4. Vibration on the housing never gives the size of a fault.{grown}"
+    yield "Act", _first_up(f"{verdict['urgency']}.")
+    yield "Next", _first_up("; ".join(verdict["advice"])) + "."
+
+
+def _coverage(survey: dict[str, Any]) -> Iterator[Block]:
+    yield Block("heading", "What can be seen")
+    yield Block(
+        "text",
+        "Each part by its best measuring point. “No fault seen” means no more than this table: a blind part may be faulty and nothing "
+        "here would tell.",
+    )
+    rows = tuple((row["component"], row["kind"], row["grade"], row["why"]) for row in survey["coverage"])
+    yield Block("table", head=("part", "kind", "coverage", "why"), rows=rows, wide=(2.2, 0.9, 1.1, 4))
+
+
+def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterator[Block]:
+    yield Block("heading", "Verdicts and their evidence")
+    if diagnose is None:
+        yield Block("text", "No recording has been judged.")
+        return
+    if not diagnose["verdicts"]:
+        yield Block("text", _first_up(diagnose["statement"]) + ".")
+    for verdict in diagnose["verdicts"]:
+        yield Block("heading", _first_up(f"{_fault(verdict)}, {verdict['component']}"), level=2)
+        yield Block(
+            "text",
+            f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
+            f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}. "
+            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth {verdict['modulation_depth']:.0%}, "
+            f"{verdict['sidebands_found']} sidebands found.",
+        )
+        rows = tuple(
+            (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
+            for line in verdict["evidence"]
+        )
+        yield Block(
+            "table",
+            head=("line", "expected, Hz", "found, Hz", "over noise, dB"),
+            rows=rows,
+            wide=(2.4, 1, 1, 1),
+            numbers=(1, 2, 3),
+        )
+        rivals = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
+        yield Block("table", head=("rival", "why it could be", "what would tell"), rows=rivals, wide=(1.6, 2, 2.6))
+    if diagnose["cannot_tell"]:
+        yield Block("list", "Cannot tell", items=tuple(diagnose["cannot_tell"]))
+    yield from _unexplained(diagnose)
+    rows = tuple((row["component"], row["fault"].replace("_", " "), row["why"]) for row in diagnose["not_testable"])
+    if rows:
+        yield Block("heading", "Could not be tested", level=2)
+        yield Block("table", head=("part", "fault", "why"), rows=rows, wide=(2, 2, 3))
+
+
+def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:
+    yield Block("heading", "Lines not explained by this drive", level=2)
+    rows = tuple(
+        (f"{row['found_hz']:.2f}", f"{row['order']:.3f}", f"{row['snr_db']:.1f}", row["recording"], row["says"])
+        for row in diagnose["unexplained"][:_MOST_UNEXPLAINED]
+    )
+    if not rows:
+        yield Block("text", "None.")
+        return
+    yield Block(
+        "table",
+        head=("Hz", "order", "dB", "recording", "what it may be"),
+        rows=rows,
+        wide=(0.8, 0.7, 0.6, 2.4, 3),
+        numbers=(0, 1, 2),
+    )
+    if len(diagnose["unexplained"]) > len(rows):
+        yield Block("text", f"And {len(diagnose['unexplained']) - len(rows)} more in the result file.")
+
+
+def _plots(
+    survey: dict[str, Any], diagnose: dict[str, Any] | None, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]
+) -> Iterator[Block]:
+    if diagnose is None or not arrays:
+        return
+    yield Block("heading", "Spectra")
+    for number, recording in enumerate(diagnose["recordings"]):
+        if f"spectrum-{number}" not in arrays:
+            continue
+        speed = recording["speed_hz"] or survey["drive"]["rated_speed_hz"]
+        caption = (
+            f"{recording['name']}, {recording['point'] or 'point not stated'}, {60 * speed:.1f} rpm ({recording['speed_from']})"
+        )
+        spectrum, envelope = arrays[f"spectrum-{number}"], arrays[f"envelope-{number}"]
+        highest = _end(survey, speed, spectrum["hz"])
+        yield Block(
+            "figure",
+            f"Amplitude spectrum: {caption}",
+            svg=spectrum_svg(
+                spectrum["hz"],
+                spectrum["amplitude"],
+                _main_flags(survey, speed),
+                title=f"Amplitude spectrum of {recording['name']}",
+                y_label=f"amplitude, {recording['unit']}",
+                highest_hz=highest,
+            ),
+        )
+        verdicts = [v for v in diagnose["verdicts"] if v["recording"] == recording["name"]]
+        yield Block(
+            "figure",
+            f"Spectrum of the whitened squared envelope, in dB over the local noise: {caption}",
+            svg=spectrum_svg(
+                envelope["hz"],
+                np.maximum(envelope["snr_db"], -10.0),
+                _envelope_flags(survey, speed, verdicts),
+                title=f"Envelope spectrum of {recording['name']}",
+                y_label="over local noise, dB",
+                highest_hz=min(float(envelope["hz"][-1]), _envelope_end(verdicts)),
+            ),
+        )
+
+
+def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> float:
+    meshes = [line["order"] * speed for line in survey["lines"] if line["kind"] == "mesh"]
+    return min(float(hz[-1]), max(1.15 * max(meshes, default=0.0), 20 * speed))
+
+
+def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
+    last = [line["found_hz"] for verdict in verdicts for line in verdict["evidence"]]
+    return max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)])
+
+
+def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
+    return [Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] in ("mesh", "shaft")]
+
+
+def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[str, Any]]) -> list[Flag]:
+    found = [Flag(line["found_hz"], line["line"], found=True) for v in verdicts for line in v["evidence"]]
+    shafts = [
+        Flag(line["order"] * speed, line["name"])
+        for line in survey["lines"]
+        if line["kind"] == "shaft" and line["harmonic"] == 1
+    ]
+    return [*found, *shafts]
+
+
+def _lines(survey: dict[str, Any]) -> Iterator[Block]:
+    drive = survey["drive"]
+    yield Block("heading", "Lines this drive can show")
+    yield Block(
+        "text",
+        f"At {60 * drive['rated_speed_hz']:.5g} rpm of the {drive['reference_shaft']} shaft. Orders count cycles per turn of that shaft. "
+        "The range covers the speeds in service and what is not known. Bearing lines stand a per cent or two off (slip).",
+    )
+    parts: dict[str, list[dict[str, Any]]] = {}
+    for line in survey["lines"]:
+        parts.setdefault(line["component"], []).append(line)
+    for part, lines in parts.items():
+        yield Block("heading", part, level=2)
+        shown = [line for line in lines if line["kind"] != "sideband"]
+        rows = tuple(
+            (
+                f"{KIND_NAMES[line['kind']]} {line['harmonic']}×",
+                f"{line['hz']:.3f}",
+                f"{line['hz_range'][0]:.2f} to {line['hz_range'][1]:.2f}",
+                f"{line['order']:.4f}",
+                line["origin"],
+            )
+            for line in shown
+        )
+        head = ("line", "Hz", "range, Hz", "order", "known from")
+        yield Block("table", head=head, rows=rows, wide=(2.2, 1, 1.6, 1, 1.1), numbers=(1, 2, 3))
+        sides = [line for line in lines if line["kind"] == "sideband"]
+        if sides:
+            names = ", ".join(dict.fromkeys(line["name"].rpartition(" x ")[2] for line in sides))
+            yield Block("text", f"Sidebands: three pairs about the first two mesh lines, at the speeds of {names}.")
+        workings = [_working(line["working"]) for line in shown if line["harmonic"] == 1 and line["working"]]
+        yield Block("list", "Working", items=tuple(dict.fromkeys(workings)))
+
+
+def _working(worked: dict[str, Any]) -> str:
+    """One sum in a sentence: formula, what was put in and how it is known, what came out, the source."""
+    given = "; ".join(_input(part) for part in worked["inputs"].values())
+    return f"{worked['name']}: {worked['formula']}, with {given} → {_amount(worked)}. Source: {worked['source']}."
+
+
+def _input(part: dict[str, Any]) -> str:
+    where = f", {part['where']}" if part.get("where") else ""
+    return f"{part['name']} {_amount(part)} ({part['origin']}{where})"
+
+
+def _amount(part: dict[str, Any]) -> str:
+    value, unit = part["value"], part["unit"]
+    if unit == "m":
+        value, unit = 1000 * value, "mm"
+    spread = f" ± {part['spread']:.2g}" if part.get("spread") else ""
+    return f"{value:.6g}{spread}{'' if unit == '-' else ' ' + unit}"
+
+
+def _measurement(survey: dict[str, Any]) -> Iterator[Block]:
+    setting = survey["measurement"]
+    yield Block("heading", "What to record")
+    rows = tuple(
+        (name, f"{part['value']:.5g} {part['unit']}", _working(part))
+        for name, part in (
+            ("highest frequency", setting["highest_frequency_hz"]),
+            ("sample rate, at least", setting["sample_rate_hz"]),
+            ("record length, at least", setting["record_length_s"]),
+        )
+    )
+    yield Block("table", head=("setting", "value", "working"), rows=rows, wide=(1.6, 1, 5))
+    if setting["separations"]:
+        rows = tuple(
+            (" and ".join(pair["lines"]), f"{pair['hz']:.3g}", f"{pair['record_length_s']:.0f}")
+            for pair in setting["separations"][:10]
+        )
+        yield Block("text", "Neighbouring lines that need a longer record at the lowest speed to be told apart:")
+        yield Block("table", head=("lines", "apart, Hz", "record, s"), rows=rows, wide=(5, 1, 1), numbers=(1, 2))
+
+
+def _unknown(survey: dict[str, Any]) -> Iterator[Block]:
+    yield Block("heading", "Still unknown")
+    rows = tuple(
+        (row["what"], row["why"], "stops ordering" if row["blocks_ordering"] else "") for row in survey["unknown"]
+    )
+    yield Block("table", head=("question", "why it matters", ""), rows=rows, wide=(4, 3.4, 1.2))
+
+
+def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
+    if diagnose is None:
+        return
+    yield Block("heading", "Recordings judged")
+    rows = tuple(
+        (
+            row["name"],
+            row["point"] or "not stated",
+            f"{row['sample_rate_hz']:.6g}",
+            f"{row['duration_s']:.3g}",
+            f"{row['indicators']['rms']:.4g} {row['unit']}",
+            f"{row['indicators']['kurtosis']:.2f}",
+            "" if row["indicators"]["overall_velocity_mm_s"] is None else f"{row['indicators']['overall_velocity_mm_s']:.2f}",
+            row["sha256"][:12],
+        )
+        for row in diagnose["recordings"]
+    )
+    head = ("file", "point", "rate, Hz", "length, s", "RMS", "kurtosis", "10–1000 Hz, mm/s", "SHA-256")
+    yield Block("table", head=head, rows=rows, wide=(2.9, 1.6, 0.9, 0.9, 1.3, 0.9, 1.1, 1.4), numbers=(2, 3, 4, 5, 6))
+    warned = tuple(
+        f"{recording['name']}: {row['level']}: {row['says']}" for recording in diagnose["recordings"] for row in recording["quality"]
+    )
+    if warned:
+        yield Block("list", "Quality of the recordings", items=warned)
+
+
+def _cautions() -> Iterator[Block]:
+    yield Block("heading", "Cautions")
+    yield Block("list", items=CAUTIONS)
+
+
+def _sources(survey: dict[str, Any]) -> Iterator[Block]:
+    found = dict.fromkeys(line["working"]["source"] for line in survey["lines"] if line["working"])
+    yield Block("heading", "Sources")
+    yield Block("list", items=tuple(_first_up(source) for source in found))
+
+
+def _signatures() -> Iterator[Block]:
+    yield Block("heading", "Signed")
+    rows = tuple((role, "", "", "") for role in ("technician, proposes", "approver, accepts", "owner, receives"))
+    yield Block("table", head=("role", "name", "date", "signature"), rows=rows, wide=(1.6, 2, 1, 2.4))
+
+
+def _fault(verdict: dict[str, Any]) -> str:
+    return FAULT_NAMES[verdict["fault"]]
+
+
+def _chance(value: float) -> str:
+    return "0.0003 or less" if value <= 3e-4 else f"{value:.2g}"
+
+
+def _noise_words(chance: float) -> str:
+    if chance <= 3e-4:
+        return "Noise alone does this in fewer than 3 of 10,000 recordings."
+    return f"Noise alone does this in about {chance:.2g} of recordings."
+
+
+def _attribution_words(chance: float) -> str:
+    return f"That the lines are real but come from elsewhere has a chance of about 1 in {max(round(1 / chance), 1)}."
+
+
+def _first_up(text: str) -> str:
+    return text[:1].upper() + text[1:]

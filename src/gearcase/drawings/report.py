@@ -1,0 +1,77 @@
+"""Reports as PDF (typst) and as one self-contained web page (jinja), both laid out from the same blocks."""
+
+import base64
+import json
+import tempfile
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import typst
+
+from gearcase.drawings.blocks import Report, ask_for_blocks, handover_blocks
+from gearcase.stages.handover import Content
+
+__all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pdf"]
+
+_HOME = files("gearcase.drawings")
+_FACES = (
+    ("Inter", 400, "inter-0.4.2/Inter_400Regular.ttf"),
+    ("Inter", 600, "inter-0.4.2/Inter_600SemiBold.ttf"),
+)
+
+
+def handover_pdf(content: Content) -> bytes:
+    """The handover as PDF."""
+    return _pdf(_handover(content))
+
+
+def handover_html(content: Content) -> str:
+    """The same as one HTML file that needs nothing else."""
+    return _html(_handover(content))
+
+
+def ask_for_sheet_pdf(title: str, site: dict[str, Any], survey: dict[str, Any]) -> bytes:
+    """The questions for the site, to be printed.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    site : dict
+        The job's site.
+    survey : dict
+        A ``survey/1`` document.
+    """
+    return _pdf(ask_for_blocks(title=title, site=site, survey=survey))
+
+
+def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any]) -> str:
+    """The same as one HTML file."""
+    return _html(ask_for_blocks(title=title, site=site, survey=survey))
+
+
+def _handover(content: Content) -> Report:
+    return handover_blocks(**vars(content))
+
+
+def _pdf(report: Report) -> bytes:
+    with tempfile.TemporaryDirectory() as folder, as_file(_HOME / "fonts") as fonts:
+        root = Path(folder)
+        (root / "report.json").write_text(json.dumps(report.as_dict()), encoding="utf-8")
+        (root / "report.typ").write_text((_HOME / "templates" / "report.typ").read_text(encoding="utf-8"), encoding="utf-8")
+        paths = [str(path) for path in sorted(fonts.iterdir()) if path.is_dir()]
+        made = typst.compile(str(root / "report.typ"), root=folder, font_paths=paths, ignore_system_fonts=True, format="pdf")
+    assert isinstance(made, bytes)
+    return made
+
+
+def _html(report: Report) -> str:
+    loader = jinja2.FunctionLoader(lambda name: (_HOME / "templates" / name).read_text(encoding="utf-8"))
+    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
+    faces = [
+        {"family": family, "weight": weight, "data": base64.b64encode((_HOME / "fonts" / name).read_bytes()).decode()}
+        for family, weight, name in _FACES
+    ]
+    return environment.get_template("report.html").render(report=report.as_dict(), faces=faces)

@@ -1,0 +1,123 @@
+"""The look of every drawing, and the few shapes they are made of.
+
+A shop drawing: light paper, ink lines of ISO 128 widths, one accent. State colours are for states only and never stand alone.
+"""
+
+from dataclasses import dataclass, field
+from html import escape
+
+__all__ = ["ACCENT", "FONT", "HAIRLINE", "INK", "MONO", "MUTED", "PAPER", "Box", "Sheet", "text_width", "wrap"]
+
+PAPER, INK, HAIRLINE, ACCENT, MUTED = "#FBFAF6", "#1E2328", "#C9C6BD", "#8A5A2B", "#6B6A63"
+FONT, MONO = "Inter", "Inconsolata"
+WIDE, NARROW = 1.4, 0.7  # ISO 128: wide lines twice the narrow ones, in px at 96 dpi
+_WIDTH_OF_LETTER = 0.56  # mean advance of the sans over its size; labels are placed with it, so it errs wide
+
+
+def text_width(text: str, size: float) -> float:
+    """Room a label takes. [px]"""
+    return len(text) * size * _WIDTH_OF_LETTER
+
+
+def wrap(text: str, width: float, size: float, most: int = 3) -> list[str]:
+    """A label broken into lines that fit a width, at words, the last one cut short if need be."""
+    letters = max(int(width / (size * _WIDTH_OF_LETTER)), 4)
+    lines: list[str] = []
+    for word in text.split():
+        if lines and len(lines[-1]) + 1 + len(word) <= letters:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    return [line if len(line) <= letters else line[: letters - 1] + "…" for line in lines]
+
+
+@dataclass(frozen=True)
+class Box:
+    """Where a label stands, for checking that none lie on each other. [px]"""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def overlaps(self, other: "Box") -> bool:
+        """Whether the two share room."""
+        return self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
+
+
+@dataclass
+class Sheet:
+    """A drawing in the making: shapes as SVG text, and the boxes of its labels."""
+
+    width: float
+    height: float
+    parts: list[str] = field(default_factory=list)
+    labels: list[Box] = field(default_factory=list)
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, *, colour: str = INK, width: float = NARROW, dash: str = "") -> None:
+        """A straight line."""
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(
+            f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{colour}" stroke-width="{width}"{dashed}/>'
+        )
+
+    def rectangle(
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        *,
+        fill: str = PAPER,
+        colour: str = INK,
+        line: float = WIDE,
+        dash: str = "",
+    ) -> None:
+        """A rectangle by its upper left corner."""
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(
+            f'<rect x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}" fill="{fill}" stroke="{colour}" '
+            f'stroke-width="{line}"{dashed}/>'
+        )
+
+    def path(self, data: str, *, colour: str = INK, width: float = NARROW, fill: str = "none") -> None:
+        """A path by its commands."""
+        self.parts.append(f'<path d="{data}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"/>')
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size: float = 11,
+        anchor: str = "start",
+        colour: str = INK,
+        weight: int = 400,
+        turned: bool = False,
+    ) -> None:
+        """A label on its base line; `anchor` is start, middle or end; `turned` reads upwards."""
+        wide = text_width(text, size)
+        left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
+        if not turned:
+            self.labels.append(Box(left, y - size * 0.8, left + wide, y + size * 0.2))
+        around = f' transform="rotate(-90 {x:.1f} {y:.1f})"' if turned else ""
+        self.parts.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" font-family="{FONT}, sans-serif" font-size="{size}" font-weight="{weight}" '
+            f'text-anchor="{anchor}" fill="{colour}"{around}>{escape(_printable(text))}</text>'
+        )
+
+    def svg(self, title: str) -> str:
+        """The drawing as one SVG document with its title for readers that cannot see."""
+        head = (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width:.0f} {self.height:.0f}" '
+            f'width="{self.width:.0f}" height="{self.height:.0f}" role="img">'
+        )
+        return "\n".join([head, f"<title>{escape(_printable(title))}</title>", *self.parts, "</svg>"])
+
+
+def _printable(text: str) -> str:
+    """XML knows no control characters."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)

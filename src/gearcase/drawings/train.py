@@ -1,0 +1,136 @@
+"""The drive drawn as shafts, gears and bearings, from the survey's document.
+
+Shafts are rows from the input down; each mesh is a column where its two gears, in proportion to their teeth, just touch; bearings are
+crossed boxes on the housing's walls. What nobody knows is dashed and marked with a question mark.
+"""
+
+from typing import Any
+
+from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
+
+__all__ = ["train_sheet", "train_svg"]
+
+ROW, COLUMN, WALL, GEAR = 118.0, 158.0, 190.0, 36.0  # px: between shafts, between meshes, beside the housing, width of a gear
+_TOP = 74.0
+_CHAIN = "14 3 2 3"  # ISO 128 chain line: centre lines and axes
+_DASH = "5 3"
+_BOX = (18.0, 30.0)
+
+
+def train_svg(drive: dict[str, Any]) -> str:
+    """The drive as an SVG document.
+
+    Parameters
+    ----------
+    drive : dict
+        The ``drive`` part of a ``survey/1`` document.
+    """
+    return train_sheet(drive).svg(f"{drive['name']}: shafts, gears and bearings")
+
+
+def train_sheet(drive: dict[str, Any]) -> Sheet:
+    """The drawing before it becomes text; its label boxes can be checked."""
+    shafts = _top_down(drive)
+    rows = {shaft["name"]: number for number, shaft in enumerate(shafts)}
+    on_shaft = {name: [b for b in drive["bearings"] if b["shaft"] == name] for name in rows}
+    between = [(name, bearing) for name, bearings in on_shaft.items() for bearing in bearings[1:-1]]
+    linked = not drive["meshes"] and len(shafts) > 1
+    columns = max(len(drive["meshes"]) + len(between) + linked, 1)
+    width = 2 * WALL + COLUMN * columns + 40
+    sheet = Sheet(width, _TOP + ROW * (len(shafts) - 1) + 104)
+    left, right = WALL, width - WALL
+    sheet.rectangle(left, 24, right - left, sheet.height - 48, colour=HAIRLINE, line=WIDE)
+    for shaft in shafts:
+        _shaft(sheet, shaft, _y(rows, shaft["name"]), left, right)
+    for number, mesh in enumerate(drive["meshes"]):
+        _mesh(sheet, mesh, left + 20 + COLUMN * (number + 0.36), rows)
+    if linked:
+        _link(sheet, drive, (left + right) / 2, rows)
+    for number, (name, bearing) in enumerate(between, start=len(drive["meshes"])):
+        x, y = left + 20 + COLUMN * (number + 0.5), _y(rows, name)
+        _crossed_box(sheet, x, y, known=bearing["geometry_known"])
+        _lines(sheet, x, y + 32, wrap(_bearing_label(bearing), COLUMN - 16, 10), anchor="middle")
+    for name, bearings in on_shaft.items():
+        for bearing, x, anchor in zip(bearings[:1] + bearings[1:][-1:], (left, right), ("end", "start"), strict=False):
+            y = _y(rows, name)
+            _crossed_box(sheet, x, y, known=bearing["geometry_known"])
+            aside = x - 16 if anchor == "end" else x + 16
+            _lines(sheet, aside, y + 17, wrap(_bearing_label(bearing), WALL - 26, 10), anchor=anchor)
+    return sheet
+
+
+def _top_down(drive: dict[str, Any]) -> list[dict[str, Any]]:
+    """Shafts in the order meshes are walked from the stated one, those not reached last."""
+    order = [drive["reference_shaft"]]
+    for name in order:
+        for mesh in drive["meshes"]:
+            pair = (mesh["pinion_shaft"], mesh["wheel_shaft"])
+            order += [other for other in pair if name in pair and other not in order]
+    by_name = {shaft["name"]: shaft for shaft in drive["shafts"]}
+    order += [name for name in by_name if name not in order]
+    return [by_name[name] for name in order if name in by_name]
+
+
+def _y(rows: dict[str, int], shaft: str) -> float:
+    return _TOP + ROW * rows[shaft]
+
+
+def _shaft(sheet: Sheet, shaft: dict[str, Any], y: float, left: float, right: float) -> None:
+    start = 26 if shaft["end"] == "input" else left - 12
+    end = sheet.width - 26 if shaft["end"] == "output" else right + 12
+    sheet.line(start - 10, y, end + 10, y, dash=_CHAIN, colour=MUTED)
+    sheet.rectangle(start, y - 5, end - start, 10)
+    outside = left - 16 if shaft["end"] != "output" else right + 16
+    anchor = "end" if shaft["end"] != "output" else "start"
+    speed = f"{60 * shaft['hz']:.5g} rpm" if shaft["hz"] else "speed unknown"
+    name = {"input": f"{shaft['name']} (input)", "output": f"{shaft['name']} (output)"}.get(shaft["end"], shaft["name"])
+    if shaft["name"] == shaft["end"]:
+        name = shaft["name"]
+    lines = wrap(name, WALL - 30, 12, most=1)
+    sheet.text(outside, y - 28, lines[0], size=12, anchor=anchor, weight=600)
+    turning = "" if shaft["order"] is None else (" ↻" if shaft["order"] > 0 else " ↺")
+    sheet.text(outside, y - 13, speed + turning, size=11, anchor=anchor, colour=ACCENT if shaft["hz"] else MUTED)
+
+
+def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, rows: dict[str, int]) -> None:
+    pinion_y, wheel_y = _y(rows, mesh["pinion_shaft"]), _y(rows, mesh["wheel_shaft"])
+    known = mesh["pinion_teeth"] and mesh["wheel_teeth"]
+    share = mesh["pinion_teeth"] / (mesh["pinion_teeth"] + mesh["wheel_teeth"]) if known else 0.3
+    apart = wheel_y - pinion_y
+    for y, part, teeth in ((pinion_y, share, mesh["pinion_teeth"]), (wheel_y, 1 - share, mesh["wheel_teeth"])):
+        half = max(abs(apart) * part, 12)
+        dash = "" if teeth else _DASH
+        sheet.rectangle(x - GEAR / 2, y - half, GEAR, 2 * half, dash=dash)
+        for slant in (-9.0, 0.0, 9.0):  # three short strokes, as drawings mark helical teeth
+            sheet.line(x + slant - 4, y + min(half - 4, 18), x + slant + 4, y + min(half - 4, 18) - 8, colour=HAIRLINE)
+        sheet.text(x, y + 4, f"{teeth or '?'}", size=12, anchor="middle", weight=600)
+    touch = pinion_y + apart * share
+    _lines(sheet, x + GEAR / 2 + 8, touch + 3, wrap(mesh["name"], COLUMN - GEAR - 16, 11), size=11)
+
+
+def _link(sheet: Sheet, drive: dict[str, Any], x: float, rows: dict[str, int]) -> None:
+    ends = sorted(rows.values())
+    top, bottom = _TOP + ROW * ends[0], _TOP + ROW * ends[-1]
+    sheet.rectangle(x - 62, top - 26, 124, bottom - top + 52, dash=_DASH)
+    ratio = drive["ratings"]["ratio"]
+    sheet.text(x, (top + bottom) / 2 - 4, f"ratio {ratio:g}" if ratio else "ratio ?", size=12, anchor="middle", weight=600)
+    sheet.text(x, (top + bottom) / 2 + 12, "gears unknown", size=10, anchor="middle", colour=MUTED)
+
+
+def _crossed_box(sheet: Sheet, x: float, y: float, *, known: bool) -> None:
+    wide, high = _BOX
+    sheet.rectangle(x - wide / 2, y - high / 2, wide, high, fill=PAPER, dash="" if known else _DASH)
+    for top in (y - high / 2, y + 5):
+        sheet.line(x - wide / 2, top, x + wide / 2, top + high / 2 - 5, width=NARROW, colour=INK)
+        sheet.line(x - wide / 2, top + high / 2 - 5, x + wide / 2, top, width=NARROW, colour=INK)
+    sheet.line(x - wide / 2, y - 5, x + wide / 2, y - 5)
+    sheet.line(x - wide / 2, y + 5, x + wide / 2, y + 5)
+
+
+def _bearing_label(bearing: dict[str, Any]) -> str:
+    return bearing["name"] + ("" if bearing["geometry_known"] else " (geometry ?)")
+
+
+def _lines(sheet: Sheet, x: float, y: float, lines: list[str], *, anchor: str = "start", size: float = 10) -> None:
+    for number, line in enumerate(lines):
+        sheet.text(x, y + number * (size + 2), line, size=size, anchor=anchor)
