@@ -1,6 +1,7 @@
 """Simulated cases with known truth, fixed before the method was: drives, strengths, noise classes, seeds.
 
-Every case is a function of its number alone. Stated speeds are wrong by up to 1 %, real bearing rates by up to 1 % from computed ones.
+Every case is a function of its number alone. Stated speeds are wrong by up to 1 %, real bearing rates by up to 1 % from
+computed ones.
 """
 
 from collections.abc import Iterator
@@ -64,7 +65,9 @@ def foreign(first: int, count: int, strength: float) -> Iterator[Case]:
 
 
 def wrong_geometry(first: int, count: int, strength: float) -> Iterator[Case]:
-    """A damaged race in a bearing the job describes wrongly: every rate more than 3 % off every true line that could pass for it."""
+    """A damaged race in a bearing the job describes wrongly: every rate more than 3 % off every true line that could pass for
+    it.
+    """
     for case in faulty(first, count, "outer_race", strength):
         yield replace(case, drive=_mistaken(case.drive, case.component), component="", fault="")
 
@@ -109,7 +112,9 @@ def _record(
         noise=NOISES[number % len(NOISES)],
         faults=faults,
         strangers=strangers,
-        levels=Levels(shaft=float(rng.uniform(0.05, 0.5)), mesh=float(rng.uniform(0.2, 2)), modulation=float(rng.uniform(0.02, 0.3))),
+        levels=Levels(
+            shaft=float(rng.uniform(0.05, 0.5)), mesh=float(rng.uniform(0.2, 2)), modulation=float(rng.uniform(0.02, 0.3))
+        ),
         wander=float(rng.choice([0.0, 0.0005])),
     )
     stated = drive.rated_speed_hz * float(rng.uniform(0.99, 1.01))

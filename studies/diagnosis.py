@@ -11,10 +11,10 @@ from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 
 import scipy.stats
+
 from gearcase.drive.lines import expected_lines
 from gearcase.judge.faults import Judgement, bearing_hypotheses
 from gearcase.stages.diagnose import Examined
-
 from studies.cases import FAULTS, STRENGTHS, Case, faulty, foreign, healthy, wrong_geometry
 
 CHUNK = 25
@@ -71,7 +71,13 @@ def main() -> None:
     given = parser.parse_args()
     start = time.perf_counter()
     with ProcessPoolExecutor() as pool:
-        for kind, strength in (("healthy", 0.0), ("foreign", 3.0), ("foreign", 8.0), ("wrong geometry", 4.0), ("wrong geometry", 8.0)):
+        for kind, strength in (
+            ("healthy", 0.0),
+            ("foreign", 3.0),
+            ("foreign", 8.0),
+            ("wrong geometry", 4.0),
+            ("wrong geometry", 8.0),
+        ):
             found = run(pool, kind, given.first, given.cases, strength=strength)
             bound = upper_bound(found["wrong"], found["cases"])
             print(

@@ -1,7 +1,7 @@
 """The whole path on open recordings with known truths, run as a user would: neutral file names, samples and rate only.
 
-Sources: MFPT bearing fault data set; Case Western Reserve University Bearing Data Center. Test use only, nothing of them is shipped.
-The method was fixed on simulations before it saw them.
+Sources: MFPT bearing fault data set; Case Western Reserve University Bearing Data Center. Test use only, nothing of them is
+shipped. The method was fixed on simulations before it saw them.
 """
 
 import json

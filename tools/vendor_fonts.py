@@ -1,6 +1,7 @@
 """Copy the shipped fonts again from their npm packages, or check that they are what the packages hold.
 
-For maintainers: needs npm. `python tools/vendor_fonts.py` copies and writes fonts.csv; `--check` compares what is there with fonts.csv.
+For maintainers: needs npm. `python tools/vendor_fonts.py` copies and writes fonts.csv; `--check` compares what is there with
+fonts.csv.
 """
 
 import csv

@@ -1,7 +1,7 @@
 """The demo, from a job file to a handover: `make demo`.
 
-Copies the job into a working folder, synthesises its recordings from the same job with a fault that grows in one bearing, then calls
-the commands a person would type.
+Copies the job into a working folder, synthesises its recordings from the same job with a fault that grows in one bearing, then
+calls the commands a person would type.
 """
 
 import json

@@ -52,7 +52,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:  # a defect must not look like an answer: exit 1 says that a fault of the drive was found
         place = traceback.extract_tb(error.__traceback__)[-1]
         says = f"{type(error).__name__}: {error} ({place.filename.rpartition('/')[2]}:{place.lineno})"
-        return _refuse(given, BadInput(Problem("gearcase itself failed", "", says, "nothing kept before is lost; please report it")))
+        return _refuse(
+            given, BadInput(Problem("gearcase itself failed", "", says, "nothing kept before is lost; please report it"))
+        )
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -16,19 +16,19 @@ from gearcase.drawings.train import train_svg
 __all__ = ["Block", "Report", "ask_for_blocks", "handover_blocks"]
 
 CAUTIONS = (
-    "Isolate and lock out before hands or tools go near anything that turns; prove that it stays still. Local codes and site rules "
-    "come first.",
-    "Stored energy: a backstop or counterweight can hold load torque on an incline; converter capacitors stay charged; a fan may "
-    "windmill.",
-    "Never drill into the oil space: measure the wall at the spot first, use a stop collar, and stop at the first smell of oil.",
+    "Isolate and lock out before hands or tools go near anything that turns; prove that it stays still. Local codes and site "
+    "rules come first.",
+    "Stored energy: a backstop or counterweight can hold load torque on an incline; converter capacitors stay charged; a fan "
+    "may windmill.",
+    "Never drill into the oil space: measure the wall at the spot first, use a stop collar, stop at the first smell of oil.",
     "Never disturb bearing-cap bolts and shims, split-line bolts, dowels, seals, lifting eyes in use or the fan shroud.",
     "Housings and oil burn: check the surface temperature before touching; opening the drain is an oil change.",
-    "Adhesives and cleaners are flammable and harmful: read the data sheet, ventilate, no naked flame. Grinding paint is hot work; test "
-    "for lead and chromate first.",
-    "Mains work is for a licensed electrician. In classified areas tools, tablet and camera count too, and drilling may void the drive's "
-    "certificate.",
-    "This is advice and record, not a protection system: nothing here trips the drive. The standard's TRIP level, where shown, is not "
-    "wired.",
+    "Adhesives and cleaners are flammable and harmful: read the data sheet, ventilate, no naked flame. Grinding paint is hot "
+    "work; test for lead and chromate first.",
+    "Mains work is for a licensed electrician. In classified areas tools, tablet and camera count too, and drilling may void "
+    "the drive's certificate.",
+    "This is advice and record, not a protection system: nothing here trips the drive. The standard's TRIP level, where shown, "
+    "is not wired.",
 )
 FAULT_NAMES = {
     "outer_race": "outer race fault",
@@ -145,21 +145,19 @@ def handover_blocks(
         facts=facts,
         footer=f"{title} · handover · run {run:04d} · {date} · checksum {checksum}",
         cover_note=_note_of(diagnose),
-        cover_svg=train_svg(survey["drive"]),
+        cover_svg=train_svg(survey["drive"], [v["component"] for v in diagnose["verdicts"]] if diagnose else ()),
         blocks=tuple(blocks),
     )
 
 
 def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any]) -> Report:
     """The sheet of questions for the site, to be printed and filled in by hand."""
-    rows = tuple(
-        (("■ " if row["blocks_ordering"] else "") + row["what"], row["why"], "") for row in survey["unknown"]
-    )
+    rows = tuple((("■ " if row["blocks_ordering"] else "") + row["what"], row["why"], "") for row in survey["unknown"])
     blocks = (
         Block(
             "text",
-            "Please answer before the visit. Questions marked ■ stop ordering until they are answered. Write “not known” rather than "
-            "a guess; a photo with a rule in view is worth more than a sentence.",
+            "Please answer before the visit. Questions marked ■ stop ordering until they are answered. Write “not known” rather "
+            "than a guess; a photo with a rule in view is worth more than a sentence.",
         ),
         Block("table", head=("what", "why it matters", "answer"), rows=rows, wide=(3.2, 2.6, 3.2)),
         Block("text", "Answered by, date:  ______________________________________"),
@@ -198,7 +196,12 @@ def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stal
     weak = [row["component"] for row in survey["coverage"] if row["grade"] == "seen weakly"]
     if diagnose is not None:
         for verdict in diagnose["verdicts"]:
-            yield Block("table", head=("", _first_up(f"{_fault(verdict)} of {verdict['component']}")), rows=tuple(_summary(verdict)), wide=(1.2, 4))
+            yield Block(
+                "table",
+                head=("", _first_up(f"{_fault(verdict)} of {verdict['component']}")),
+                rows=tuple(_summary(verdict)),
+                wide=(1.2, 4),
+            )
     open_questions = sum(row["blocks_ordering"] for row in survey["unknown"])
     cannot = [
         f"Not seen at all: {', '.join(blind) or 'none'}.",
@@ -210,9 +213,12 @@ def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stal
 
 
 def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    yield "What", (
-        f"Lines of the {_fault(verdict).replace(' fault', '')} stand out of the vibration recorded at "
-        f"{verdict['point'] or 'an unnamed point'} ({verdict['recording']})."
+    yield (
+        "What",
+        (
+            f"Lines of the {_fault(verdict).replace(' fault', '')} stand out of the vibration recorded at "
+            f"{verdict['point'] or 'an unnamed point'} ({verdict['recording']})."
+        ),
     )
     yield "How sure", f"{_noise_words(verdict['noise_false_alarm'])} {_attribution_words(verdict['attribution_false_alarm'])}"
     twins = [rival["name"] for rival in verdict["rivals"] if rival["why"].startswith("its rate")]
@@ -229,8 +235,8 @@ def _coverage(survey: dict[str, Any]) -> Iterator[Block]:
     yield Block("heading", "What can be seen")
     yield Block(
         "text",
-        "Each part by its best measuring point. “No fault seen” means no more than this table: a blind part may be faulty and nothing "
-        "here would tell.",
+        "Each part by its best measuring point. “No fault seen” means no more than this table: a blind part may be faulty and "
+        "nothing here would tell.",
     )
     rows = tuple((row["component"], row["kind"], row["grade"], row["why"]) for row in survey["coverage"])
     yield Block("table", head=("part", "kind", "coverage", "why"), rows=rows, wide=(2.2, 0.9, 1.1, 4))
@@ -263,15 +269,15 @@ def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterat
             wide=(2.4, 1, 1, 1),
             numbers=(1, 2, 3),
         )
-        rivals = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
-        yield Block("table", head=("rival", "why it could be", "what would tell"), rows=rivals, wide=(1.6, 2, 2.6))
+        others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
+        yield Block("table", head=("rival", "why it could be", "what would tell"), rows=others, wide=(1.6, 2, 2.6))
     if diagnose["cannot_tell"]:
         yield Block("list", "Cannot tell", items=tuple(diagnose["cannot_tell"]))
     yield from _unexplained(diagnose)
-    rows = tuple((row["component"], row["fault"].replace("_", " "), row["why"]) for row in diagnose["not_testable"])
-    if rows:
+    untested = tuple((row["component"], row["fault"].replace("_", " "), row["why"]) for row in diagnose["not_testable"])
+    if untested:
         yield Block("heading", "Could not be tested", level=2)
-        yield Block("table", head=("part", "fault", "why"), rows=rows, wide=(2, 2, 3))
+        yield Block("table", head=("part", "fault", "why"), rows=untested, wide=(2, 2, 3))
 
 
 def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:
@@ -343,7 +349,7 @@ def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> floa
 
 def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
     last = [line["found_hz"] for verdict in verdicts for line in verdict["evidence"]]
-    return max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)])
+    return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
 
 
 def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
@@ -353,9 +359,7 @@ def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
 def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[str, Any]]) -> list[Flag]:
     found = [Flag(line["found_hz"], line["line"], found=True) for v in verdicts for line in v["evidence"]]
     shafts = [
-        Flag(line["order"] * speed, line["name"])
-        for line in survey["lines"]
-        if line["kind"] == "shaft" and line["harmonic"] == 1
+        Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
     ]
     return [*found, *shafts]
 
@@ -365,7 +369,7 @@ def _lines(survey: dict[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Lines this drive can show")
     yield Block(
         "text",
-        f"At {60 * drive['rated_speed_hz']:.5g} rpm of the {drive['reference_shaft']} shaft. Orders count cycles per turn of that shaft. "
+        f"At {60 * drive['rated_speed_hz']:.5g} rpm of {drive['reference_shaft']}. Orders count cycles per turn of that shaft. "
         "The range covers the speeds in service and what is not known. Bearing lines stand a per cent or two off (slip).",
     )
     parts: dict[str, list[dict[str, Any]]] = {}
@@ -390,14 +394,26 @@ def _lines(survey: dict[str, Any]) -> Iterator[Block]:
         if sides:
             names = ", ".join(dict.fromkeys(line["name"].rpartition(" x ")[2] for line in sides))
             yield Block("text", f"Sidebands: three pairs about the first two mesh lines, at the speeds of {names}.")
-        workings = [_working(line["working"]) for line in shown if line["harmonic"] == 1 and line["working"]]
-        yield Block("list", "Working", items=tuple(dict.fromkeys(workings)))
+        yield Block("list", "Working", items=tuple(_workings([line["working"] for line in shown if line["harmonic"] == 1])))
+
+
+def _workings(worked: list[dict[str, Any]]) -> Iterator[str]:
+    """Sums in sentences; those done with the same inputs and source share one."""
+    alike: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for one in worked:
+        alike.setdefault((_given(one), one["source"]), []).append(one)
+    for (given, source), sums in alike.items():
+        results = "; ".join(f"{one['formula']} → {_amount(one)}" for one in sums)
+        yield f"{results}. With {given}. Source: {source}."
 
 
 def _working(worked: dict[str, Any]) -> str:
     """One sum in a sentence: formula, what was put in and how it is known, what came out, the source."""
-    given = "; ".join(_input(part) for part in worked["inputs"].values())
-    return f"{worked['name']}: {worked['formula']}, with {given} → {_amount(worked)}. Source: {worked['source']}."
+    return next(_workings([worked]))
+
+
+def _given(worked: dict[str, Any]) -> str:
+    return "; ".join(_input(part) for part in worked["inputs"].values())
 
 
 def _input(part: dict[str, Any]) -> str:
@@ -436,9 +452,7 @@ def _measurement(survey: dict[str, Any]) -> Iterator[Block]:
 
 def _unknown(survey: dict[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Still unknown")
-    rows = tuple(
-        (row["what"], row["why"], "stops ordering" if row["blocks_ordering"] else "") for row in survey["unknown"]
-    )
+    rows = tuple((row["what"], row["why"], "stops ordering" if row["blocks_ordering"] else "") for row in survey["unknown"])
     yield Block("table", head=("question", "why it matters", ""), rows=rows, wide=(4, 3.4, 1.2))
 
 
@@ -462,7 +476,9 @@ def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
     head = ("file", "point", "rate, Hz", "length, s", "RMS", "kurtosis", "10–1000 Hz, mm/s", "SHA-256")
     yield Block("table", head=head, rows=rows, wide=(2.9, 1.6, 0.9, 0.9, 1.3, 0.9, 1.1, 1.4), numbers=(2, 3, 4, 5, 6))
     warned = tuple(
-        f"{recording['name']}: {row['level']}: {row['says']}" for recording in diagnose["recordings"] for row in recording["quality"]
+        f"{recording['name']}: {row['level']}: {row['says']}"
+        for recording in diagnose["recordings"]
+        for row in recording["quality"]
     )
     if warned:
         yield Block("list", "Quality of the recordings", items=warned)

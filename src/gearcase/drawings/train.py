@@ -1,9 +1,10 @@
 """The drive drawn as shafts, gears and bearings, from the survey's document.
 
-Shafts are rows from the input down; each mesh is a column where its two gears, in proportion to their teeth, just touch; bearings are
-crossed boxes on the housing's walls. What nobody knows is dashed and marked with a question mark.
+Shafts are rows from the input down; each mesh is a column where its two gears, in proportion to their teeth, just touch;
+bearings are crossed boxes on the housing's walls. What nobody knows is dashed and marked with a question mark.
 """
 
+from collections.abc import Collection
 from typing import Any
 
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
@@ -17,18 +18,20 @@ _DASH = "5 3"
 _BOX = (18.0, 30.0)
 
 
-def train_svg(drive: dict[str, Any]) -> str:
+def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
     """The drive as an SVG document.
 
     Parameters
     ----------
     drive : dict
         The ``drive`` part of a ``survey/1`` document.
+    faulty : collection of str
+        Names of bearings to mark as the place of a fault.
     """
-    return train_sheet(drive).svg(f"{drive['name']}: shafts, gears and bearings")
+    return train_sheet(drive, faulty).svg(f"{drive['name']}: shafts, gears and bearings")
 
 
-def train_sheet(drive: dict[str, Any]) -> Sheet:
+def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     shafts = _top_down(drive)
     rows = {shaft["name"]: number for number, shaft in enumerate(shafts)}
@@ -36,8 +39,9 @@ def train_sheet(drive: dict[str, Any]) -> Sheet:
     between = [(name, bearing) for name, bearings in on_shaft.items() for bearing in bearings[1:-1]]
     linked = not drive["meshes"] and len(shafts) > 1
     columns = max(len(drive["meshes"]) + len(between) + linked, 1)
-    width = 2 * WALL + COLUMN * columns + 40
-    sheet = Sheet(width, _TOP + ROW * (len(shafts) - 1) + 104)
+    width = 2 * WALL + COLUMN * columns + 60
+    deepest = max((_half(mesh, rows) for mesh in drive["meshes"]), default=0.0)
+    sheet = Sheet(width, _TOP + ROW * (len(shafts) - 1) + max(deepest + 44, 84))
     left, right = WALL, width - WALL
     sheet.rectangle(left, 24, right - left, sheet.height - 48, colour=HAIRLINE, line=WIDE)
     for shaft in shafts:
@@ -48,14 +52,12 @@ def train_sheet(drive: dict[str, Any]) -> Sheet:
         _link(sheet, drive, (left + right) / 2, rows)
     for number, (name, bearing) in enumerate(between, start=len(drive["meshes"])):
         x, y = left + 20 + COLUMN * (number + 0.5), _y(rows, name)
-        _crossed_box(sheet, x, y, known=bearing["geometry_known"])
-        _lines(sheet, x, y + 32, wrap(_bearing_label(bearing), COLUMN - 16, 10), anchor="middle")
+        _bearing(sheet, bearing, x, y, x, y + 32, COLUMN - 16, "middle", faulty)
     for name, bearings in on_shaft.items():
         for bearing, x, anchor in zip(bearings[:1] + bearings[1:][-1:], (left, right), ("end", "start"), strict=False):
             y = _y(rows, name)
-            _crossed_box(sheet, x, y, known=bearing["geometry_known"])
             aside = x - 16 if anchor == "end" else x + 16
-            _lines(sheet, aside, y + 17, wrap(_bearing_label(bearing), WALL - 26, 10), anchor=anchor)
+            _bearing(sheet, bearing, x, y, aside, y + 17, WALL - 26, anchor, faulty)
     return sheet
 
 
@@ -94,8 +96,7 @@ def _shaft(sheet: Sheet, shaft: dict[str, Any], y: float, left: float, right: fl
 
 def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, rows: dict[str, int]) -> None:
     pinion_y, wheel_y = _y(rows, mesh["pinion_shaft"]), _y(rows, mesh["wheel_shaft"])
-    known = mesh["pinion_teeth"] and mesh["wheel_teeth"]
-    share = mesh["pinion_teeth"] / (mesh["pinion_teeth"] + mesh["wheel_teeth"]) if known else 0.3
+    share = _pinion_share(mesh)
     apart = wheel_y - pinion_y
     for y, part, teeth in ((pinion_y, share, mesh["pinion_teeth"]), (wheel_y, 1 - share, mesh["wheel_teeth"])):
         half = max(abs(apart) * part, 12)
@@ -105,7 +106,8 @@ def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, rows: dict[str, int]) ->
             sheet.line(x + slant - 4, y + min(half - 4, 18), x + slant + 4, y + min(half - 4, 18) - 8, colour=HAIRLINE)
         sheet.text(x, y + 4, f"{teeth or '?'}", size=12, anchor="middle", weight=600)
     touch = pinion_y + apart * share
-    _lines(sheet, x + GEAR / 2 + 8, touch + 3, wrap(mesh["name"], COLUMN - GEAR - 16, 11), size=11)
+    for number, line in enumerate(wrap(mesh["name"], COLUMN - GEAR - 16, 11)):
+        sheet.text(x + GEAR / 2 + 8, touch + 3 + 13 * number, line, size=11)
 
 
 def _link(sheet: Sheet, drive: dict[str, Any], x: float, rows: dict[str, int]) -> None:
@@ -117,20 +119,41 @@ def _link(sheet: Sheet, drive: dict[str, Any], x: float, rows: dict[str, int]) -
     sheet.text(x, (top + bottom) / 2 + 12, "gears unknown", size=10, anchor="middle", colour=MUTED)
 
 
-def _crossed_box(sheet: Sheet, x: float, y: float, *, known: bool) -> None:
+def _half(mesh: dict[str, Any], rows: dict[str, int]) -> float:
+    """Half the height of a mesh's lower gear."""
+    return abs(rows[mesh["wheel_shaft"]] - rows[mesh["pinion_shaft"]]) * ROW * (1 - _pinion_share(mesh))
+
+
+def _pinion_share(mesh: dict[str, Any]) -> float:
+    pinion, wheel = mesh["pinion_teeth"], mesh["wheel_teeth"]
+    return float(pinion / (pinion + wheel)) if pinion and wheel else 0.3
+
+
+def _bearing(
+    sheet: Sheet,
+    bearing: dict[str, Any],
+    x: float,
+    y: float,
+    label_x: float,
+    label_y: float,
+    room: float,
+    anchor: str,
+    faulty: Collection[str],
+) -> None:
+    """A crossed box with its name; the place of a fault in the accent, wider and named as such."""
+    marked = bearing["name"] in faulty
+    colour = ACCENT if marked else INK
+    _crossed_box(sheet, x, y, known=bearing["geometry_known"], colour=colour, width=2.6 if marked else WIDE)
+    label = bearing["name"] + ("" if bearing["geometry_known"] else " (geometry ?)") + (": fault" if marked else "")
+    for number, line in enumerate(wrap(label, room, 10)):
+        sheet.text(label_x, label_y + 12 * number, line, size=10, anchor=anchor, colour=colour, weight=600 if marked else 400)
+
+
+def _crossed_box(sheet: Sheet, x: float, y: float, *, known: bool, colour: str, width: float) -> None:
     wide, high = _BOX
-    sheet.rectangle(x - wide / 2, y - high / 2, wide, high, fill=PAPER, dash="" if known else _DASH)
+    sheet.rectangle(x - wide / 2, y - high / 2, wide, high, fill=PAPER, dash="" if known else _DASH, colour=colour, line=width)
     for top in (y - high / 2, y + 5):
-        sheet.line(x - wide / 2, top, x + wide / 2, top + high / 2 - 5, width=NARROW, colour=INK)
-        sheet.line(x - wide / 2, top + high / 2 - 5, x + wide / 2, top, width=NARROW, colour=INK)
-    sheet.line(x - wide / 2, y - 5, x + wide / 2, y - 5)
-    sheet.line(x - wide / 2, y + 5, x + wide / 2, y + 5)
-
-
-def _bearing_label(bearing: dict[str, Any]) -> str:
-    return bearing["name"] + ("" if bearing["geometry_known"] else " (geometry ?)")
-
-
-def _lines(sheet: Sheet, x: float, y: float, lines: list[str], *, anchor: str = "start", size: float = 10) -> None:
-    for number, line in enumerate(lines):
-        sheet.text(x, y + number * (size + 2), line, size=size, anchor=anchor)
+        sheet.line(x - wide / 2, top, x + wide / 2, top + high / 2 - 5, width=NARROW, colour=colour)
+        sheet.line(x - wide / 2, top + high / 2 - 5, x + wide / 2, top, width=NARROW, colour=colour)
+    sheet.line(x - wide / 2, y - 5, x + wide / 2, y - 5, colour=colour)
+    sheet.line(x - wide / 2, y + 5, x + wide / 2, y + 5, colour=colour)

@@ -1,9 +1,9 @@
 """Waveforms a drive would make: turning shafts, meshing teeth, knocking bearings, neighbours, noise.
 
-Acceleration on the housing near a bearing. Shafts and meshes give tones whose phase follows the shaft's angle; a bearing fault gives
-impacts at its rate with random slip from one to the next, each ringing a housing resonance (point process of Antoni and Randall 2003,
-J. Vib. Acoust. 125, from memory). It shares the model with the rest of gearcase and no code with `signal` or `judge`, so that what they
-find in it proves something.
+Acceleration on the housing near a bearing. Shafts and meshes give tones whose phase follows the shaft's angle; a bearing fault
+gives impacts at its rate with random slip from one to the next, each ringing a housing resonance (point process of Antoni and
+Randall 2003, J. Vib. Acoust. 125, from memory). It shares the model with the rest of gearcase and no code with `signal` or
+`judge`, so that what they find in it proves something.
 """
 
 from collections.abc import Sequence
@@ -104,8 +104,8 @@ def simulate(
     seed : int
         Same seed, same record.
     noise : str
-        ``white``; ``sloping`` (power falls with frequency); ``resonant`` (housing resonances); ``impulsive`` (resonant, with knocks at
-        random times).
+        ``white``; ``sloping`` (power falls with frequency); ``resonant`` (housing resonances); ``impulsive`` (resonant, with
+        knocks at random times).
     faults, strangers : sequences
     levels : Levels
     wander : float
@@ -137,9 +137,7 @@ def simulate(
     return record.astype(np.float32)
 
 
-def _angle(
-    time: NDArray[np.float64], speed_hz: float, wander: float, rng: np.random.Generator
-) -> NDArray[np.float64]:
+def _angle(time: NDArray[np.float64], speed_hz: float, wander: float, rng: np.random.Generator) -> NDArray[np.float64]:
     """Angle of the reference shaft [turns]; wander is a slow random speed, a few knots a second joined smoothly."""
     if wander == 0:
         return speed_hz * time
@@ -157,9 +155,7 @@ def _noise(kind: Noise, samples: int, rate: float, rng: np.random.Generator) -> 
     if kind == "sloping":
         shape = 1 / np.sqrt(1 + hz / 200)
     else:
-        shape = 0.3 + sum(
-            1 / np.abs(1 - (hz / f) ** 2 + 1j * hz / f / _RESONANCE_Q) / _RESONANCE_Q for f in _HOUSING_RESONANCES_HZ
-        )
+        shape = 0.3 + sum(1 / np.abs(1 - (hz / f) ** 2 + 1j * hz / f / _RESONANCE_Q) / _RESONANCE_Q for f in _HOUSING_RESONANCES_HZ)
     shaped = scipy.fft.irfft(scipy.fft.rfft(white) * shape, samples)
     if kind == "impulsive":
         count = rng.poisson(6 * samples / rate)
@@ -168,9 +164,7 @@ def _noise(kind: Noise, samples: int, rate: float, rng: np.random.Generator) -> 
     return np.asarray(shaped / shaped.std())
 
 
-def _tones(
-    drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.random.Generator
-) -> NDArray[np.float64]:
+def _tones(drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.random.Generator) -> NDArray[np.float64]:
     """Shaft lines falling as 1/n, and mesh harmonics modulated once a turn by both shafts, which also makes the sidebands."""
     record = np.zeros(angle.size)
     orders = {name: abs(order.order) for name, order in shaft_orders(drive).items()}
@@ -196,7 +190,9 @@ def _fault_impacts(
     time: NDArray[np.float64],
     rng: np.random.Generator,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times of impacts [s] and their relative sizes: an inner race passes the load zone once a turn, an element once a cage turn."""
+    """Times of impacts [s] and their relative sizes: an inner race passes the load zone once a turn, an element once a cage
+    turn.
+    """
     bearing = next((bearing for bearing in drive.bearings if bearing.name == fault.bearing), None)
     if bearing is None or bearing.geometry is None:
         raise OutOfRange("bearing", repr(fault.bearing), "a bearing of the drive whose geometry is known")

@@ -117,8 +117,8 @@ class Drive:
 class ShaftOrder:
     """Turns of one shaft per turn of the reference shaft: negative when it turns the other way.
 
-    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way, that of the stated speed included; `path` names what
-    was crossed.
+    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way, that of the stated speed
+    included; `path` names what was crossed.
     """
 
     order: float
@@ -266,9 +266,7 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
         here = queue.pop(0)
         for there, ratio, spread, origin, crossed in steps[here]:
             before = reached[here]
-            order = ShaftOrder(
-                before.order * ratio, before.spread + spread, weaker(before.origin, origin), (*before.path, crossed)
-            )
+            order = ShaftOrder(before.order * ratio, before.spread + spread, weaker(before.origin, origin), (*before.path, crossed))
             if there not in reached:
                 reached[there] = order
                 queue.append(there)

@@ -1,8 +1,8 @@
 """Results on disk: numbered, never edited, written whole or not at all.
 
-``JOB/results/STAGE/NNNN/`` holds ``result.json`` with the stage's document under a header (who, when, version, what was read and its
-hash), arrays as Parquet and pictures beside. A result is written into a hidden folder, synced and renamed to the next number, so that a
-crash leaves what was there before, and two writers get two numbers. ``current`` beside them names the latest.
+``JOB/results/STAGE/NNNN/`` holds ``result.json`` with the stage's document under a header (who, when, version, what was read
+and its hash), arrays as Parquet and pictures beside. A result is written into a hidden folder, synced and renamed to the next
+number, so that a crash leaves what was there before, and two writers get two numbers. ``current`` beside them names the latest.
 """
 
 import json
