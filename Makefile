@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := build/demo
 
-.PHONY: help demo check long bench study clean
+.PHONY: help demo check long bench study picture clean
 .DEFAULT_GOAL := help
 
 help:
@@ -13,6 +13,7 @@ help:
 	@echo "make long    the long suites: large simulations"
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
+	@echo "make picture the picture in the README, from the demo"
 	@echo "make clean   remove what was built; jobs you made elsewhere stay"
 
 $(VENV)/python: Makefile
@@ -50,6 +51,9 @@ bench: $(VENV)/run
 
 study: $(VENV)/dev
 	$(BIN)/python -m studies.diagnosis
+
+picture: demo $(VENV)/dev
+	$(BIN)/python tools/make_pictures.py $(DEMO)
 
 clean:
 	rm -rf build .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -65,7 +65,8 @@ class Block:
     items : tuple of str
         Of a list; paragraphs of a note.
     head, rows : tuples
-        Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right.
+        Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right;
+        `tall` leaves room to write by hand.
     svg : str
         Of a figure.
     state : str
@@ -80,6 +81,7 @@ class Block:
     rows: tuple[tuple[str, ...], ...] = ()
     wide: tuple[float, ...] = ()
     numbers: tuple[int, ...] = ()
+    tall: bool = False
     svg: str = ""
     state: str = "none"
 
@@ -159,7 +161,7 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
             "Please answer before the visit. Questions marked ■ stop ordering until they are answered. Write “not known” rather "
             "than a guess; a photo with a rule in view is worth more than a sentence.",
         ),
-        Block("table", head=("what", "why it matters", "answer"), rows=rows, wide=(3.2, 2.6, 3.2)),
+        Block("table", head=("what", "why it matters", "answer"), rows=rows, wide=(3.2, 2.6, 3.2), tall=True),
         Block("text", "Answered by, date:  ______________________________________"),
         Block("list", "Before you look", items=(CAUTIONS[0], CAUTIONS[1], CAUTIONS[4])),
     )
@@ -498,7 +500,7 @@ def _sources(survey: dict[str, Any]) -> Iterator[Block]:
 def _signatures() -> Iterator[Block]:
     yield Block("heading", "Signed")
     rows = tuple((role, "", "", "") for role in ("technician, proposes", "approver, accepts", "owner, receives"))
-    yield Block("table", head=("role", "name", "date", "signature"), rows=rows, wide=(1.6, 2, 1, 2.4))
+    yield Block("table", head=("role", "name", "date", "signature"), rows=rows, wide=(1.6, 2, 1, 2.4), tall=True)
 
 
 def _fault(verdict: dict[str, Any]) -> str:

@@ -5,7 +5,7 @@ import json
 import tempfile
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import jinja2
 import typst
@@ -13,7 +13,7 @@ import typst
 from gearcase.drawings.blocks import Report, ask_for_blocks, handover_blocks
 from gearcase.stages.handover import Content
 
-__all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pdf"]
+__all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pages", "handover_pdf"]
 
 _HOME = files("gearcase.drawings")
 _FACES = (
@@ -25,6 +25,12 @@ _FACES = (
 def handover_pdf(content: Content) -> bytes:
     """The handover as PDF."""
     return _pdf(_handover(content))
+
+
+def handover_pages(content: Content, *, dots_per_inch: float) -> list[bytes]:
+    """The pages of the handover as PNG pictures."""
+    made = _typeset(_handover(content), "png", dots_per_inch)
+    return made if isinstance(made, list) else [made]
 
 
 def handover_html(content: Content) -> str:
@@ -57,13 +63,25 @@ def _handover(content: Content) -> Report:
 
 
 def _pdf(report: Report) -> bytes:
+    made = _typeset(report, "pdf", None)
+    assert isinstance(made, bytes)
+    return made
+
+
+def _typeset(report: Report, form: Literal["pdf", "png"], dots_per_inch: float | None) -> bytes | list[bytes]:
     with tempfile.TemporaryDirectory() as folder, as_file(_HOME / "fonts") as fonts:
         root = Path(folder)
         (root / "report.json").write_text(json.dumps(report.as_dict()), encoding="utf-8")
         (root / "report.typ").write_text((_HOME / "templates" / "report.typ").read_text(encoding="utf-8"), encoding="utf-8")
         paths = [str(path) for path in sorted(fonts.iterdir()) if path.is_dir()]
-        made = typst.compile(str(root / "report.typ"), root=folder, font_paths=paths, ignore_system_fonts=True, format="pdf")
-    assert isinstance(made, bytes)
+        made: bytes | list[bytes] = typst.compile(
+            str(root / "report.typ"),
+            root=folder,
+            font_paths=paths,
+            ignore_system_fonts=True,
+            format=form,
+            ppi=dots_per_inch,
+        )
     return made
 
 
