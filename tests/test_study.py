@@ -8,7 +8,6 @@ from concurrent.futures import ProcessPoolExecutor
 
 import pytest
 import scipy.stats
-
 from studies.cases import STRENGTHS
 from studies.diagnosis import run
 
@@ -46,13 +45,17 @@ def test_ten_thousand_sound_drives_are_claimed_no_more_often_than_stated(pool: P
 
 
 def test_a_wrongly_described_bearing_is_rarely_given_a_name(pool: ProcessPoolExecutor) -> None:
-    """No rate of the description comes near the true one: every claim is wrong, as often as the attribution limit allows at most."""
+    """No rate of the description comes near the true one: every claim is wrong, as often as the attribution limit allows at
+    most.
+    """
     found = run(pool, "wrong geometry", 30_000, 100, strength=8.0)
     assert found["wrong"] <= most_expected(100, 0.05)
 
 
 def test_a_foreign_machine_is_named_only_where_it_happens_to_pulse_at_a_rate_of_ours(pool: ProcessPoolExecutor) -> None:
-    """Its rate is drawn evenly in log from 15 to 400 Hz; the bands of up to 24 rates, 3 % wide each, cover up to a fifth of that."""
+    """Its rate is drawn evenly in log from 15 to 400 Hz; the bands of up to 24 rates, 3 % wide each, cover up to a fifth of
+    that.
+    """
     found = run(pool, "foreign", 40_000, 100, strength=8.0)
     assert found["wrong"] <= most_expected(100, 24 * 0.03 / 3.3)
     assert found["stranger"] >= 50

@@ -1,0 +1,205 @@
+"""Survey, diagnose and handover on made-up jobs: what they answer, what they rest on, and what they refuse."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gearcase.checksums import sha256_of_data
+from gearcase.drive.lines import expected_lines
+from gearcase.drive.simulate import BearingFault, Levels, simulate
+from gearcase.errors import BadInput
+from gearcase.job.build import Job, build, load
+from gearcase.job.read import parse_text
+from gearcase.signal.recording import Recording
+from gearcase.stages import diagnose, handover, survey
+from gearcase.stages.workings import line_workings
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+RATE = 12800.0
+
+
+@pytest.fixture(scope="module")
+def demo() -> Job:
+    return load(EXAMPLES / "demo")
+
+
+def job_of(text: str) -> Job:
+    return build(parse_text(text), folder="job")
+
+
+def recorded(job: Job, *, seed: int = 1, impact: float = 0.0, speed: float = 24.6, seconds: int = 20, **given: Any) -> Recording:
+    faults = [BearingFault("intermediate bearing, left", "outer_race", impact, jitter=0.004)] if impact else []
+    levels = Levels(shaft=0.2, mesh=0.8, noise_rms=1.0, modulation=0.08)
+    samples = simulate(
+        job.drive,
+        speed_hz=speed,
+        sample_rate_hz=RATE,
+        samples=int(RATE * seconds),
+        seed=seed,
+        noise="resonant",
+        faults=faults,
+        levels=levels,
+    )
+    facts = {"speed_hz": speed, "point": "intermediate left", "name": f"record {seed}", "sha256": f"{seed}"} | given
+    return Recording(samples, RATE, "m/s2", **facts)
+
+
+def test_every_line_of_the_survey_is_worked_out_again_from_its_inputs(demo: Job) -> None:
+    lines = expected_lines(demo.drive)
+    workings = line_workings(demo.drive, lines)
+    assert len(workings) == len(lines)
+    for line in lines:
+        assert workings[line.name].value == pytest.approx(line.hz(demo.drive.rated_speed_hz), rel=1e-12), line.name
+        assert workings[line.name].recalculate() == workings[line.name].value, line.name
+
+
+teeth = st.integers(11, 130)
+
+
+@given(st.lists(st.tuples(teeth, teeth), min_size=1, max_size=3), st.booleans(), st.integers(4, 30))
+@settings(max_examples=40, deadline=None)
+def test_workings_agree_with_the_model_for_any_train_and_either_ring(
+    stages: list[tuple[int, int]], outer: bool, elements: int
+) -> None:
+    shafts = "".join(f"    - {{name: s{n}}}\n" for n in range(len(stages) + 1))
+    meshes = "".join(
+        f"    - {{name: m{n}, pinion: {{shaft: s{n}, teeth: {p}}}, wheel: {{shaft: s{n + 1}, teeth: {w}}}}}\n"
+        for n, (p, w) in enumerate(stages)
+    )
+    size = f"element_diameter: {100 * np.sin(np.pi / elements) * 0.9:.4f} mm, pitch_diameter: 100 mm, contact_angle: 10 deg"
+    last = len(stages)
+    bearing = f"    - {{name: b, shaft: s{last}, turning: {'outer' if outer else 'inner'}, elements: {elements}, {size}}}\n"
+    text = f"job: 1\ndrive:\n  input: {{shaft: s0, speed: 1500 rpm}}\n  shafts:\n{shafts}  meshes:\n{meshes}  bearings:\n{bearing}"
+    drive = job_of(text).drive
+    lines = expected_lines(drive)
+    workings = line_workings(drive, lines)
+    for line in lines:
+        assert workings[line.name].recalculate() == pytest.approx(line.hz(25.0), rel=1e-9), line.name
+
+
+def test_the_survey_document_has_what_others_rely_on(demo: Job) -> None:
+    document = survey.run(demo).document
+    assert document["schema"] == "survey/1"
+    mesh = next(line for line in document["lines"] if line["kind"] == "mesh" and line["component"] == "high-speed mesh")
+    assert {"name", "component", "kind", "order", "hz", "hz_range", "origin"} <= mesh.keys()
+    assert mesh["hz"] == pytest.approx(17 * 1485 / 60)
+    assert mesh["hz_range"] == pytest.approx([17 * 15.0, 17 * 24.75])
+    kinds = {line["kind"] for line in document["lines"]}
+    assert kinds == {
+        "shaft", "mesh", "sideband", "hunting_tooth", "assembly_phase", "outer_race", "inner_race", "rolling_element", "cage",
+    }  # fmt: skip
+    assert {row["component"]: row["grade"] for row in document["coverage"]}["output bearing, right"] == "blind"
+    assert any("output bearing, right" in row["what"] for row in document["unknown"])
+
+
+def test_coverage_follows_mount_path_and_sensor(demo: Job) -> None:
+    def grade(component: str, **changed: Any) -> tuple[str, str]:
+        points = tuple(replace(point, **changed) for point in demo.points)
+        rows = survey.run(replace(demo, points=points)).document["coverage"]
+        return next((row["grade"], row["why"]) for row in rows if row["component"] == component)
+
+    assert grade("intermediate bearing, left")[0] == "seen"
+    assert grade("intermediate bearing, right") == ("seen weakly", "only through the housing from input coupling end")
+    assert grade("intermediate bearing, left", mount="hand probe")[0] == "seen weakly"
+    assert grade("intermediate bearing, left", mount="") == ("blind", "nobody has said its mount at intermediate left")
+    sensor = demo.points[0].sensor
+    overall = grade("intermediate bearing, left", sensor=replace(sensor, kind="overall"))
+    assert overall[0] == "seen weakly" and "cannot tell this part from another" in overall[1]
+    deaf = grade("high-speed mesh", sensor=replace(sensor, highest_hz=50.0))
+    assert deaf[0] == "blind" and "above the 50 Hz" in deaf[1]
+
+
+def test_a_job_that_knows_only_a_ratio_says_what_follows_and_asks_for_the_rest() -> None:
+    text = "job: 1\ndrive:\n  nameplate: {ratio: 20.1}\n  input: {shaft: input, speed: 1500 rpm}\n"
+    document = survey.run(job_of(text)).document
+    output = next(line for line in document["lines"] if line["component"] == "output" and line["harmonic"] == 1)
+    assert output["hz"] == pytest.approx(25 / 20.1)
+    spread = 0.05 / 20.1
+    assert output["hz_range"] == pytest.approx([25 / 20.1 * (1 - spread), 25 / 20.1 * (1 + spread)], rel=1e-6)
+    assert any("tooth counts" in row["what"] for row in document["unknown"])
+
+
+def test_a_job_without_gears_and_with_several_bearings_is_surveyed() -> None:
+    document = survey.run(load(EXAMPLES / "rig-cwru")).document
+    outer = {
+        line["component"]: line["order"] for line in document["lines"] if (line["kind"], line["harmonic"]) == ("outer_race", 1)
+    }
+    assert outer == {"drive end bearing": pytest.approx(3.5848, rel=2e-4), "fan end bearing": pytest.approx(3.0530, rel=3e-4)}
+
+
+def test_a_growing_fault_is_named_at_the_point_it_stands_on_with_its_growth_and_its_twin(demo: Job) -> None:
+    records = [recorded(demo, seed=n, impact=impact, start=f"2026-0{n}") for n, impact in enumerate((0.0, 1.0, 5.0), start=1)]
+    result = diagnose.run(demo, iter(records))
+    (verdict,) = result.document["verdicts"]
+    assert (verdict["component"], verdict["fault"]) == ("intermediate bearing, left", "outer_race")
+    assert verdict["recording"] == "record 3" and verdict["growth_db"] > 10
+    assert any(rival["name"].startswith("intermediate bearing, right") for rival in verdict["rivals"])
+    assert result.wrong and not result.document["clean"]
+    assert result.document["recordings"][0]["clean"]
+    assert {"spectrum-2", "envelope-2"} <= result.arrays.keys()
+
+
+def test_the_faulty_bearings_own_point_decides_between_twins(demo: Job) -> None:
+    right = replace(demo.points[1], name="intermediate right", bearing="intermediate bearing, right")
+    job = replace(demo, points=(*demo.points, right))
+    (verdict,) = diagnose.run(job, [recorded(demo, impact=5.0, point="intermediate right")]).document["verdicts"]
+    assert verdict["component"] == "intermediate bearing, right"
+
+
+def test_a_sound_drive_is_worded_with_care(demo: Job) -> None:
+    document = diagnose.run(demo, [recorded(demo)]).document
+    assert document["clean"] and document["statement"] == "no fault seen in what can be seen"
+    untested = {(row["component"], row["fault"]) for row in document["not_testable"]}
+    assert ("output bearing, right", "any") in untested
+    assert ("every shaft", "unbalance") in untested
+
+
+def test_without_a_speed_a_drive_of_many_speeds_cannot_be_told(demo: Job) -> None:
+    document = diagnose.run(demo, [recorded(demo, impact=5.0, speed_hz=None)]).document
+    assert not document["clean"] and not document["verdicts"]
+    assert "give --speed" in document["cannot_tell"][0]
+
+
+def test_a_stated_speed_a_little_off_is_put_right_from_the_recordings_lines(demo: Job) -> None:
+    document = diagnose.run(demo, [recorded(demo, impact=5.0, speed_hz=24.6 * 1.015)]).document
+    found = document["recordings"][0]
+    assert found["speed_hz"] == pytest.approx(24.6, abs=5 * found["speed_standard_error_hz"])
+    assert document["verdicts"]
+
+
+def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:
+    dead = replace(recorded(demo, impact=5.0), samples=np.zeros(int(RATE * 20), np.float32))
+    document = diagnose.run(demo, [dead]).document
+    assert not document["clean"] and not document["verdicts"] and document["cannot_tell"]
+
+
+def test_no_recording_is_not_a_clean_drive(demo: Job) -> None:
+    document = diagnose.run(demo, []).document
+    assert not document["clean"] and document["statement"] == "no recording judged"
+
+
+def earlier(document: dict[str, Any], *changed: str) -> handover.Earlier:
+    return handover.Earlier(1, document, {}, changed)
+
+
+def hand_over(job: Job, results: dict[str, handover.Earlier], **given: str) -> tuple[Any, handover.Content]:
+    return handover.run(job, results, who="A. Tester", date="2026-11-25", number=1, checksum=sha256_of_data, **given)
+
+
+def test_a_handover_needs_a_survey(demo: Job) -> None:
+    with pytest.raises(BadInput, match="run: gearcase survey"):
+        hand_over(demo, {})
+
+
+def test_a_stale_result_is_refused_with_what_changed_unless_somebody_accepts_it(demo: Job) -> None:
+    old = {"survey": earlier(survey.run(demo).document, "job.yaml drive has changed since")}
+    with pytest.raises(BadInput, match="job.yaml drive has changed since.*--accept-stale NAME"):
+        hand_over(demo, old)
+    result, content = hand_over(demo, old, accept_stale_by="B. Approver")
+    assert result.document["stale_accepted_by"] == "B. Approver"
+    assert content.stale == ("survey: job.yaml drive has changed since",)
