@@ -72,7 +72,7 @@ def test_a_changed_job_makes_the_handover_stale(job: Path, capsys: pytest.Captur
     document(capsys, "survey", job)
     path = job / "job.yaml"
     path.write_text(path.read_text().replace("teeth: 71", "teeth: 72"))
-    code, out, err = call(capsys, "handover", job)
+    code, _, err = call(capsys, "handover", job)
     assert code == 2 and "job.yaml drive has changed since" in err and "--accept-stale" in err
     assert call(capsys, "handover", job, "--accept-stale", "B. Approver")[0] == 0
 
@@ -171,7 +171,7 @@ def test_no_recording_whatever_it_holds_ends_in_a_traceback(
     assert code == 2 or out
 
 
-@given(st.text(max_size=200))
+@given(text=st.text(max_size=200))
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_job_file_whatever_it_says_ends_in_a_traceback(
     text: str, tmp_path_factory: pytest.TempPathFactory, capsys: pytest.CaptureFixture[str]
@@ -183,7 +183,8 @@ def test_no_job_file_whatever_it_says_ends_in_a_traceback(
 
 
 def test_help_names_every_verb_and_comes_without_heavy_imports() -> None:
-    script = "import sys; from gearcase import cli; cli.main(['--help']); print(sorted({'numpy','scipy','pydantic','pint'} & set(sys.modules)))"
+    heavy = "{'numpy', 'scipy', 'pydantic', 'pint'}"
+    script = f"import sys; from gearcase import cli; cli.main(['--help']); print(sorted({heavy} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert all(verb in done.stdout for verb in ("new", "check", "survey", "diagnose", "handover", "schema"))
     assert done.stdout.strip().endswith("[]")

@@ -142,7 +142,7 @@ def test_every_part_of_every_train_is_drawn_and_no_label_lies_on_another(name: s
 
 def test_the_demo_and_its_fault_are_drawn(content: handover.Content) -> None:
     svg = train_svg(content.survey["drive"], ["intermediate bearing, left"])
-    assert "intermediate bearing, left: fault" in " ".join(ElementTree.fromstring(svg).itertext()).replace("\n", "")
+    assert "intermediate bearing, left: fault" in " ".join("".join(ElementTree.fromstring(svg).itertext()).split())
     assert "fault" not in train_svg(content.survey["drive"])
 
 

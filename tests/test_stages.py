@@ -198,7 +198,7 @@ def test_a_handover_needs_a_survey(demo: Job) -> None:
 
 def test_a_stale_result_is_refused_with_what_changed_unless_somebody_accepts_it(demo: Job) -> None:
     old = {"survey": earlier(survey.run(demo).document, "job.yaml drive has changed since")}
-    with pytest.raises(BadInput, match="job.yaml drive has changed since.*--accept-stale NAME"):
+    with pytest.raises(BadInput, match=r"job\.yaml drive has changed since.*--accept-stale NAME"):
         hand_over(demo, old)
     result, content = hand_over(demo, old, accept_stale_by="B. Approver")
     assert result.document["stale_accepted_by"] == "B. Approver"
