@@ -183,8 +183,20 @@ def test_a_contradiction_names_the_shaft_and_both_ratios() -> None:
     drive = train([20, 40])
     twice = Mesh("second path", "shaft 1", "shaft 2", 20, 41)
     closed = Drive(**{**vars(drive), "meshes": (*drive.meshes, twice)})
-    with pytest.raises(OutOfRange, match=r"two paths disagree: .*'mesh 1' gives 2 turns .*'second path' gives 2\.05"):
+    with pytest.raises(
+        OutOfRange, match=r"two paths disagree: .*'mesh 1' gives 2 backwards turns .*'second path' gives 2\.05 backwards"
+    ):
         shaft_orders(closed)
+
+
+def test_three_gears_in_a_ring_are_seen_to_lock() -> None:
+    ring = (
+        Mesh("a", "shaft 1", "shaft 2", 20, 20),
+        Mesh("b", "shaft 2", "shaft 3", 20, 20),
+        Mesh("c", "shaft 3", "shaft 1", 20, 20),
+    )
+    with pytest.raises(OutOfRange, match=r"two paths disagree: .* gives 1 backwards turns .* gives 1$"):
+        shaft_orders(Drive(**{**vars(train([20, 20, 20, 20])), "meshes": ring}))
 
 
 def test_a_shaft_joined_to_nothing_is_named() -> None:

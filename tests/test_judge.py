@@ -2,6 +2,8 @@
 spectra.
 """
 
+import json
+
 import numpy as np
 import pytest
 import scipy.stats
@@ -16,8 +18,10 @@ from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
 from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import Judgement, bearing_hypotheses, judge_bearings
 from gearcase.judge.odds import VERIFIED_FLOOR, harmonic_log_chance, log_chance_of_maximum, reported
+from gearcase.judge.zones import rate
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.worked import Given, Origin
+from published import rows
 
 SPEED_HZ = 30.0
 BIN_HZ = 0.1
@@ -182,6 +186,23 @@ def test_a_rate_on_a_shaft_line_is_not_testable_rather_than_clean() -> None:
         explained_orders=np.array([n * (1 + shift) for n in range(1, 31) for shift in np.linspace(-0.02, 0.02, 200)]),
     )
     assert ("unlucky", "outer_race") in {(h.component, h.fault) for h, _ in found.not_testable}
+
+
+ZONES = [row for row in rows("vibration_checks.csv") if row["id"].startswith("VZ")]
+
+
+@pytest.mark.parametrize("check", ZONES, ids=lambda row: row["id"])
+def test_zones_agree_with_worked_readings(check: dict[str, str]) -> None:
+    given = json.loads(check["inputs"])
+    power = {"1": 400e3, "2": 75e3}[given["group"]]
+    rating = rate(given["velocity_mm_s_rms"] / 1000, power=power, support=given["support"])
+    assert rating is not None and rating.zone == check["value"]
+
+
+def test_zones_are_not_guessed() -> None:
+    assert rate(0.01, power=None, support="rigid") is None
+    assert rate(0.01, power=75e3, support=None) is None
+    assert rate(0.01, power=10e3, support="rigid") is None  # below the standard's 15 kW
 
 
 def test_no_hypotheses_no_judgement() -> None:

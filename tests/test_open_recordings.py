@@ -75,6 +75,15 @@ def test_every_race_fault_of_the_second_rig_is_named_on_the_right_bearing_and_no
     assert code == 1
 
 
+@pytest.mark.parametrize(("name", "end", "point", "bearing", "fault"), CWRU)
+def test_at_the_far_end_the_same_fault_is_named_or_none(
+    name: str, end: str, point: str, bearing: str, fault: str, recordings: Path, tmp_path: Path
+) -> None:
+    far = {"DE": "FE", "FE": "DE"}[end]
+    _, document = diagnose("rig-cwru", cwru(recordings, name, far), 12000.0, tmp_path)
+    assert set(named(document)) <= {(bearing, fault)}
+
+
 @pytest.mark.parametrize("end", ["DE", "FE"])
 def test_the_healthy_record_is_clean(end: str, recordings: Path, tmp_path: Path) -> None:
     code, document = diagnose("rig-cwru", cwru(recordings, HEALTHY, end), 12000.0, tmp_path)

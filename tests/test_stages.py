@@ -178,6 +178,23 @@ def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:
     assert not document["clean"] and not document["verdicts"] and document["cannot_tell"]
 
 
+@pytest.mark.parametrize(("amplitude", "rough"), [(0.2, False), (1.5, True)])
+def test_rough_running_is_said_with_the_line_that_makes_it_and_no_cause_is_named(amplitude: float, rough: bool, demo: Job) -> None:
+    """v = a / (2 pi f): input 1x, 1.5 m/s2 at 24.6 Hz, moves at 6.9 mm/s RMS; intermediate 2x, 0.75 m/s2 at 11.78 Hz, at 7.2.
+
+    Either alone is zone D of group 2 on rigid support (C/D at 4.5 mm/s).
+    """
+    levels = Levels(shaft=amplitude, mesh=0.8, noise_rms=0.5, modulation=0.05)
+    samples = simulate(demo.drive, speed_hz=24.6, sample_rate_hz=RATE, samples=int(20 * RATE), seed=5, noise="white", levels=levels)
+    record = replace(recorded(demo), samples=samples)
+    document = diagnose.run(demo, [record]).document
+    assert document["recordings"][0]["indicators"]["zone"] == ("D" if rough else "B")
+    assert document["clean"] is not rough
+    said = " ".join(document["cannot_tell"])
+    assert ("at intermediate 2x" in said and "one direction" in said) is rough
+    assert not document["verdicts"]
+
+
 def test_no_recording_is_not_a_clean_drive(demo: Job) -> None:
     document = diagnose.run(demo, []).document
     assert not document["clean"] and document["statement"] == "no recording judged"

@@ -148,7 +148,7 @@ def _diagnose(given: argparse.Namespace) -> int:
     from gearcase.stages import diagnose
 
     job = _load(given)
-    result = diagnose.run(job, _recordings(given, job))
+    result = diagnose.run(job, _watched(_recordings(given, job), given))
     path = _keep(given, job, result, {})
     _done(given, result.document, f"{diagnose_text(result.document)}\n\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
@@ -234,6 +234,17 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
             point=entry.point,
             start=entry.start,
         )
+
+
+def _watched(recordings: "Iterator[Recording]", given: argparse.Namespace) -> "Iterator[Recording]":
+    """Say which recording is being judged, while a person looks."""
+    watched = sys.stderr.isatty() and not given.json
+    for number, recording in enumerate(recordings, start=1):
+        if watched:
+            print(f"\r\033[Kjudging {number}: {recording.name} ({recording.found})", end="", file=sys.stderr, flush=True)
+        yield recording
+    if watched:
+        print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
 def _read_named(given: argparse.Namespace, job: "Job", path: "Path") -> "Recording":

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gearcase.drawings.plots import Flag, spectrum_svg
 from gearcase.drawings.train import train_svg
+from gearcase.judge.zones import STAND_IN
 
 __all__ = ["Block", "Report", "ask_for_blocks", "handover_blocks"]
 
@@ -470,13 +471,14 @@ def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
             f"{row['duration_s']:.3g}",
             f"{row['indicators']['rms']:.4g} {row['unit']}",
             f"{row['indicators']['kurtosis']:.2f}",
-            "" if row["indicators"]["overall_velocity_mm_s"] is None else f"{row['indicators']['overall_velocity_mm_s']:.2f}",
+            _overall(row["indicators"]),
             row["sha256"][:12],
         )
         for row in diagnose["recordings"]
     )
     head = ("file", "point", "rate, Hz", "length, s", "RMS", "kurtosis", "10–1000 Hz, mm/s", "SHA-256")
-    yield Block("table", head=head, rows=rows, wide=(2.9, 1.6, 0.9, 0.9, 1.3, 0.9, 1.1, 1.4), numbers=(2, 3, 4, 5, 6))
+    yield Block("table", head=head, rows=rows, wide=(2.9, 1.6, 0.9, 0.9, 1.3, 0.9, 1.3, 1.4), numbers=(2, 3, 4, 5, 6))
+    yield Block("text", f"Zones, where shown: {STAND_IN}.")
     warned = tuple(
         f"{recording['name']}: {row['level']}: {row['says']}"
         for recording in diagnose["recordings"]
@@ -501,6 +503,13 @@ def _signatures() -> Iterator[Block]:
     yield Block("heading", "Signed")
     rows = tuple((role, "", "", "") for role in ("technician, proposes", "approver, accepts", "owner, receives"))
     yield Block("table", head=("role", "name", "date", "signature"), rows=rows, wide=(1.6, 2, 1, 2.4), tall=True)
+
+
+def _overall(figures: dict[str, Any]) -> str:
+    if figures["overall_velocity_mm_s"] is None:
+        return ""
+    zone = f" (zone {figures['zone']})" if figures["zone"] else ""
+    return f"{figures['overall_velocity_mm_s']:.2f}{zone}"
 
 
 def _fault(verdict: dict[str, Any]) -> str:

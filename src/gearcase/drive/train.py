@@ -274,8 +274,8 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
                 raise OutOfRange(
                     "train",
                     repr(there),
-                    f"two paths disagree: {_by(reached[there])} gives {1 / abs(reached[there].order):.5g} turns of "
-                    f"'{drive.reference_shaft}' to one of '{there}', {_by(order)} gives {1 / abs(order.order):.5g}",
+                    f"two paths disagree: {_by(reached[there])} gives {_turns(reached[there])} turns of "
+                    f"'{drive.reference_shaft}' to one of '{there}', {_by(order)} gives {_turns(order)}",
                 )
     return reached
 
@@ -284,6 +284,11 @@ def weaker(one: Origin, other: Origin) -> Origin:
     """The weaker of two ways of knowing: what rests on both is known no better."""
     rank = [Origin.CALCULATED, Origin.MEASURED, Origin.NAMEPLATE, Origin.ESTIMATED, Origin.ASSUMED]
     return max(one, other, key=rank.index)
+
+
+def _turns(order: ShaftOrder) -> str:
+    """Turns of the reference shaft to one, saying so where it turns the other way: a ring of three external gears locks."""
+    return f"{1 / abs(order.order):.5g}{' backwards' if order.order < 0 else ''}"
 
 
 def _by(order: ShaftOrder) -> str:

@@ -27,6 +27,7 @@ from gearcase.judge.faults import (
     comb_lines,
     judge_bearings,
 )
+from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
@@ -85,7 +86,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], Arrays] = {}
     first: dict[str, _First] = {}
-    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions")]
+    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones")]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
@@ -128,6 +129,8 @@ class Examined:
         self.speed: _Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
         self.spectrum: Transform | None = None
+        self.velocity: float | None = None
+        self.rating: Rating | None = None
         self.judgement = Judgement()
         self.claims: list[Comb] = []
         self.unexplained: list[dict[str, Any]] = []
@@ -137,9 +140,14 @@ class Examined:
         self.spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
         strength = line_strength(np.abs(hann(self.spectrum.values)) ** 2, width=floor_bins(self.spectrum.bin_hz))
         self.envelope = envelope_spectrum(self.spectrum)
+        self.velocity = self._overall()
+        if self.velocity is not None:
+            self.rating = rate(self.velocity, power=drive.ratings.power, support=drive.ratings.support)
         self.speed = self._find_speed(strength)
         if self.speed is None:
             return
+        if self.rating is not None and self.rating.zone in "CD":
+            self.cannot_tell.append(self._rough_running())
         self.judgement = judge_bearings(
             self.envelope,
             hypotheses,
@@ -175,7 +183,8 @@ class Examined:
                 "peak": float(found.peak),
                 "crest_factor": float(found.crest_factor),
                 "kurtosis": float(found.kurtosis),
-                "overall_velocity_mm_s": self._overall(),
+                "overall_velocity_mm_s": None if self.velocity is None else 1000 * self.velocity,
+                "zone": self.rating.zone if self.rating else None,
             },
             "clean": not verdicts and not self.cannot_tell,
             "cannot_tell": list(self.cannot_tell),
@@ -250,7 +259,25 @@ class Examined:
     def _overall(self) -> float | None:
         if self.spectrum is None or self.recording.sample_rate_hz < 2.56 * 1000 or self.spectrum.bin_hz > 5:
             return None
-        return 1000 * float(overall_velocity(self.spectrum, unit=self.recording.unit))
+        return float(overall_velocity(self.spectrum, unit=self.recording.unit))
+
+    def _rough_running(self) -> str:
+        """Overall vibration in zone C or D, with the line that makes most of it: one direction cannot name its cause."""
+        assert self.spectrum is not None and self.speed is not None and self.velocity is not None and self.rating is not None
+        shares = {}
+        for line in self.lines:
+            hz, reach = line.hz(self.speed.hz), 4 * self.spectrum.bin_hz
+            if line.kind in ("shaft", "mesh") and 10 + reach < hz < 1000 - reach:
+                alone = overall_velocity(self.spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
+                shares[line.name] = float(alone / self.velocity) ** 2
+        most = max(shares, key=lambda name: shares[name], default="")
+        by = f", {shares[most]:.0%} of its power at {most}" if most else ""
+        speed = f"{1000 * self.velocity:.2g} mm/s"
+        return (
+            f"{self.recording.name}: overall velocity {speed} is zone {self.rating.zone}{by} ({STAND_IN}); "
+            "unbalance, misalignment, looseness and the coupled machine cannot be told apart from one direction: measure two radial "
+            "and the axial direction on both sides of the coupling"
+        )
 
     def _verdict(self, comb: Comb) -> dict[str, Any]:
         assert comb.hypothesis is not None
