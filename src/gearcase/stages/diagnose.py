@@ -174,6 +174,7 @@ class Examined:
             "sample_rate_hz": recording.sample_rate_hz,
             "duration_s": recording.duration_s,
             "start": recording.start,
+            "found": recording.found,
             "speed_hz": speed.hz if speed else None,
             "speed_standard_error_hz": speed.standard_error_hz if speed else None,
             "speed_from": speed.source if speed else "unknown",
@@ -275,8 +276,8 @@ class Examined:
         speed = f"{1000 * self.velocity:.2g} mm/s"
         return (
             f"{self.recording.name}: overall velocity {speed} is zone {self.rating.zone}{by} ({STAND_IN}); "
-            "unbalance, misalignment, looseness and the coupled machine cannot be told apart from one direction: measure two radial "
-            "and the axial direction on both sides of the coupling"
+            "unbalance, misalignment, looseness and the coupled machine cannot be told apart from one direction: measure two "
+            "radial and the axial direction on both sides of the coupling"
         )
 
     def _verdict(self, comb: Comb) -> dict[str, Any]:
