@@ -72,7 +72,8 @@ def diagnose_text(document: dict[str, Any]) -> str:
     parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
     parts += ["", "recordings:"]
     parts += [
-        f"  {row['name']}: {row['channel']}, {row['sample_rate_hz']:.6g} Hz, {row['duration_s']:.3g} s, {row['unit']}; {row['found']}"
+        f"  {row['name']}: {row['channel']}, {row['sample_rate_hz']:.6g} Hz, {row['duration_s']:.3g} s, {row['unit']}; "
+        f"{row['found']}"
         for row in document["recordings"]
     ]
     warnings = [(recording, row) for recording in document["recordings"] for row in recording["quality"]]

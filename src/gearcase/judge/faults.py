@@ -15,7 +15,8 @@ outside all bands it
 5. *Attribution false alarm*: the chance that a real comb at this place belongs elsewhere. The larger of (a) the odds
 against a source
    at an arbitrary frequency, given how far from the expected rate the comb stands, and (b) the share of arbitrary,
-   unrelated bases of this very spectrum that score as well (decoys).
+   unrelated bases of this very spectrum that score as well (decoys). Never
+   less than `MEASURED_CONFUSION`.
 6. An effect under `SMALLEST_DEPTH` is not claimed however certain: in a long record a harmless line becomes
 significant.
 
@@ -30,7 +31,7 @@ from numpy.typing import NDArray
 from gearcase.drive.lines import BEARING_RATES, Line, expected_lines
 from gearcase.drive.train import Drive, shaft_orders
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
-from gearcase.judge.odds import VERIFIED_FLOOR, reported
+from gearcase.judge.odds import reported
 from gearcase.signal.envelope import EnvelopeSpectrum
 
 __all__ = [
@@ -48,6 +49,7 @@ SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Ran
 SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
 NOISE_LIMIT = 1e-3
 ATTRIBUTION_LIMIT = 0.05
+MEASURED_CONFUSION = 0.03  # upper bound on naming a wrong part, bearings described wrongly: `make study`, docs/diagnosis.md
 STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault of its bearings; assumed, shown with the figure
 SMALLEST_DEPTH = 0.1  # a sound bearing's load swings as elements pass; a swing of 5 % gives 0.1; common practice, no source
 SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
@@ -317,7 +319,7 @@ class _Examination:
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
         lines = comb_lines(base_hz, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * float(self.bases[-1]))
         related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
-        return max(odds, self._decoy_share(score, ~related), VERIFIED_FLOOR)
+        return max(odds, self._decoy_share(score, ~related), MEASURED_CONFUSION)
 
     def _decoy_share(self, score: float, unrelated: NDArray[np.bool_]) -> float:
         """Share of stretches as wide as a slip band whose best base, unrelated to the comb, scores as well."""
