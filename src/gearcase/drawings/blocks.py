@@ -207,8 +207,8 @@ def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stal
             )
     open_questions = sum(row["blocks_ordering"] for row in survey["unknown"])
     cannot = [
-        f"Not seen at all: {', '.join(blind) or 'none'}.",
-        f"Seen weakly: {', '.join(weak) or 'none'}.",
+        f"Not seen at all: {'; '.join(blind) or 'none'}.",
+        f"Seen weakly: {'; '.join(weak) or 'none'}.",
         f"Still to be answered: {len(survey['unknown'])} questions, {open_questions} of which stop ordering.",
         "Overall vibration judges running condition, not gear health; one recording says nothing of slow wear.",
     ]
