@@ -6,7 +6,6 @@ call was wrong. Heavy imports happen inside the verbs, so that help comes at onc
 
 import argparse
 import sys
-import traceback
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -50,6 +49,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except OSError as error:
         return _refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
     except Exception as error:  # a defect must not look like an answer: exit 1 says that a fault of the drive was found
+        import traceback
+
         place = traceback.extract_tb(error.__traceback__)[-1]
         says = f"{type(error).__name__}: {error} ({place.filename.rpartition('/')[2]}:{place.lineno})"
         return _refuse(

@@ -5,7 +5,7 @@ attributes; words for a person are made once, by the face that shows them.
 """
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from typing import NamedTuple
 
 __all__ = ["BadInput", "GearcaseError", "OutOfRange", "Problem"]
 
@@ -14,8 +14,7 @@ class GearcaseError(Exception):
     """Root of everything gearcase raises on purpose."""
 
 
-@dataclass(frozen=True)
-class Problem:
+class Problem(NamedTuple):  # not a dataclass: `gearcase --help` loads this module, and dataclasses are slow to import
     """One thing wrong with what a person gave.
 
     Attributes
@@ -44,12 +43,12 @@ class BadInput(GearcaseError):
     """The person's file or call is wrong. Holds every problem found, not only the first."""
 
     def __init__(self, problems: Iterable[Problem] | Problem) -> None:
-        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
     def as_dicts(self) -> list[dict[str, str]]:
         """The problems as plain data, for `--json`."""
-        return [asdict(problem) for problem in self.problems]
+        return [problem._asdict() for problem in self.problems]
 
 
 class OutOfRange(GearcaseError, ValueError):
