@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from gearcase.drive.bearings import (
     Bearing,
+    Geometry,
     ball_pass_frequency_inner,
     ball_pass_frequency_outer,
     element_defect_frequency,
@@ -30,6 +31,7 @@ from gearcase.worked import Origin, worked_by
 __all__ = [
     "BEARING_RATES",
     "Line",
+    "bearing_order",
     "bearing_ring_orders",
     "expected_lines",
     "harmonic_frequency",
@@ -151,6 +153,20 @@ def bearing_ring_orders(bearing: Bearing, orders: dict[str, ShaftOrder]) -> tupl
     return rings[0], rings[1]
 
 
+def bearing_order(kind: str, rings: tuple[float, float], shape: Geometry) -> float:
+    """Order of one of the `BEARING_RATES` of a bearing whose rings turn at these signed orders."""
+    return float(
+        BEARING_RATES[kind](
+            rings[0],
+            outer_hz=rings[1],
+            elements=shape.elements,
+            element_diameter=shape.element_diameter,
+            pitch_diameter=shape.pitch_diameter,
+            contact_angle=shape.contact_angle,
+        )
+    )
+
+
 def _shaft_lines(drive: Drive, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
     for shaft in drive.shafts:
         if shaft.name not in orders:
@@ -213,17 +229,8 @@ def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]
     turning = [orders[shaft] for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None]
     spread = shape.spread + max(order.spread for order in turning)
     origin = functools.reduce(weaker, (order.origin for order in turning), shape.origin)
-    for kind, rate in BEARING_RATES.items():
-        order = float(
-            rate(
-                rings[0],
-                outer_hz=rings[1],
-                elements=shape.elements,
-                element_diameter=shape.element_diameter,
-                pitch_diameter=shape.pitch_diameter,
-                contact_angle=shape.contact_angle,
-            )
-        )
+    for kind in BEARING_RATES:
+        order = bearing_order(kind, rings, shape)
         for n in range(1, BEARING_HARMONICS + 1):
             name = f"{bearing.name} {kind.replace('_', ' ')} {n}x"
             yield Line(name, bearing.name, kind, n, n * order, drive.reference_shaft, spread, origin)

@@ -16,7 +16,7 @@ import scipy.signal
 from numpy.typing import NDArray
 
 from gearcase.drive.bearings import Bearing
-from gearcase.drive.lines import BEARING_RATES, bearing_ring_orders
+from gearcase.drive.lines import bearing_order, bearing_ring_orders
 from gearcase.drive.train import Drive, shaft_orders
 from gearcase.errors import OutOfRange
 
@@ -216,16 +216,7 @@ def _order(drive: Drive, bearing: Bearing, fault: str) -> float:
     rings, shape = bearing_ring_orders(bearing, shaft_orders(drive)), bearing.geometry
     if rings is None or shape is None:
         raise OutOfRange("bearing", repr(bearing.name), "a bearing whose shaft speed and geometry are known")
-    return float(
-        BEARING_RATES[fault](
-            rings[0],
-            outer_hz=rings[1],
-            elements=shape.elements,
-            element_diameter=shape.element_diameter,
-            pitch_diameter=shape.pitch_diameter,
-            contact_angle=shape.contact_angle,
-        )
-    )
+    return bearing_order(fault, rings, shape)
 
 
 def _ring(

@@ -144,7 +144,7 @@ def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
         turning = next((shaft for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft in orders), None)
         for fault in BEARING_RATES:
             line = by_part.get((bearing.name, fault))
-            if line is None or turning is None:
+            if line is None or turning is None or line.order == 0:  # rings that turn together pass no element
                 continue
             cage = by_part[bearing.name, "cage"].order
             modulation = cage if fault == "rolling_element" else abs(orders[turning].order)
