@@ -1,0 +1,61 @@
+"""Serial bus timing: how long one reading takes and how long a round of all devices.
+
+Modbus over Serial Line V1.02: 11 bits a character whatever the parity; a silence of 3.5 characters after each frame, fixed at
+1.75 ms above 19,200 baud. A read of N registers asks with 8 bytes and answers with 5 + 2N.
+"""
+
+from gearcase.errors import OutOfRange
+from gearcase.worked import worked_by
+
+__all__ = ["MOST_REGISTERS", "character_time", "silence_after_frame", "transaction_time"]
+
+MOST_REGISTERS = 125  # in one read, MODBUS Application Protocol V1.1b3
+_BITS, _FIXED_ABOVE, _FIXED_SILENCE = 11, 19200, 1.75e-3
+_SPECIFICATION = "Modbus over Serial Line V1.02, section 2.5.1"
+
+
+@worked_by(formula="t = 11 / baud", unit="s", source=_SPECIFICATION)
+def character_time(*, baud: float) -> float:
+    """Time of one character. [s]
+
+    Raises
+    ------
+    OutOfRange
+        Baud not above 0.
+    """
+    if baud <= 0:
+        raise OutOfRange("baud", baud, "above 0")
+    return _BITS / baud
+
+
+@worked_by(formula="3.5 characters, 1.75 ms above 19,200 baud", unit="s", source=_SPECIFICATION)
+def silence_after_frame(*, baud: float) -> float:
+    """Silence that ends a frame. [s]"""
+    return _FIXED_SILENCE if baud > _FIXED_ABOVE else 3.5 * character_time(baud=baud)
+
+
+@worked_by(
+    formula="t = (8 + 5 + 2 N) characters + 2 silences + device delay",
+    unit="s",
+    source="MODBUS Application Protocol V1.1b3 frames, Modbus over Serial Line V1.02 timing",
+)
+def transaction_time(*, baud: float, registers: float, device_delay: float) -> float:
+    """Time to read so many registers of one device. [s]
+
+    Raises
+    ------
+    OutOfRange
+        Registers not 1 to 125, or a negative delay.
+
+    Examples
+    --------
+    Row MT1a of ``modbus_checks.csv``:
+
+    >>> transaction_time(baud=19200, registers=10, device_delay=0.0)
+    0.0229167
+    """
+    if not 1 <= registers <= MOST_REGISTERS:
+        raise OutOfRange("registers", registers, f"1 to {MOST_REGISTERS} in one read")
+    if device_delay < 0:
+        raise OutOfRange("device_delay", device_delay, "0 s or more")
+    return (13 + 2 * registers) * character_time(baud=baud) + 2 * silence_after_frame(baud=baud) + device_delay

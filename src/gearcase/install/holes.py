@@ -1,0 +1,228 @@
+"""Whether a tapped blind hole fits a wall: drill, thread, depth, metal left.
+
+From the face inwards a hole is made of the spot-face, the full thread, the tap's lead, the drill's point, and the metal that
+must stay before the oil. The wall is the one measured at the spot, least reading less the gauge's error; without a measurement
+there is no hole.
+
+Calculators: `percent_thread`, `drill_for_thread`, `drill_point_length`, `depth_to_shoulder`, `metal_left`, `least_metal`,
+`wall_needed`, `edge_distance`. Tables: `tap_drill`, `clearance_hole`.
+"""
+
+import math
+from dataclasses import dataclass
+
+from gearcase.errors import OutOfRange
+from gearcase.tables import Row, load
+from gearcase.units import Thread
+from gearcase.worked import worked_by
+
+__all__ = [
+    "LEAD_THREADS",
+    "TapDrill",
+    "clearance_hole",
+    "depth_to_shoulder",
+    "drill_for_thread",
+    "drill_point_length",
+    "edge_distance",
+    "least_metal",
+    "metal_left",
+    "percent_thread",
+    "tap_drill",
+    "wall_needed",
+]
+
+LEAD_THREADS = {"plug": 4.0, "bottoming": 1.5}  # ASME B94.9 (from memory): plug 3 to 5, bottoming 1 to 2 threads
+POINT_ANGLE = math.radians(118)  # of a common twist drill
+_LEAST_METAL, _LEAST_SHARE = 5e-3, 0.4  # common practice, no source
+
+
+@dataclass(frozen=True)
+class TapDrill:
+    """Drill for a thread: as its maker names it, its diameter and the thread's pitch and stress area. [m, m, m2]"""
+
+    thread: str
+    drill: str
+    diameter: float
+    pitch: float
+    major_diameter: float
+    stress_area: float
+
+
+def tap_drill(thread: Thread) -> TapDrill:
+    """Tap drill of a thread, from the published tables.
+
+    Raises
+    ------
+    OutOfRange
+        The tables do not hold this thread; the rule names those they hold.
+
+    Examples
+    --------
+    Row TF1 of ``fastener_checks.csv``:
+
+    >>> from gearcase.units import parse_thread
+    >>> tap_drill(parse_thread("1/4-28")).drill
+    '#3'
+    """
+    for row in load("threads"):
+        if _names(row, thread):
+            return TapDrill(
+                thread=thread.designation,
+                drill=row["tap_drill"],
+                diameter=float(row["tap_drill_mm"]) / 1000,
+                pitch=float(row["pitch_mm"]) / 1000,
+                major_diameter=float(row["major_mm"]) / 1000,
+                stress_area=float(row["stress_area_mm2"]) / 1e6,
+            )
+    held = ", ".join(row["thread"] for row in load("threads"))
+    raise OutOfRange("thread", repr(thread.designation), f"one of the table's: {held}")
+
+
+def clearance_hole(size: str) -> float:
+    """Normal clearance hole of a bolt size, e.g. ``"M8"`` or ``"1/4"``. [m]
+
+    Raises
+    ------
+    OutOfRange
+        The table does not hold this size.
+
+    Examples
+    --------
+    >>> clearance_hole("M6")
+    0.0066
+    """
+    rows = {row["size"]: row for row in load("clearance_holes")}
+    if size not in rows:
+        raise OutOfRange("size", repr(size), f"one of the table's: {', '.join(rows)}")
+    return float(rows[size]["normal_mm"]) / 1000
+
+
+@worked_by(
+    formula="percent = (D - d) / (1.299 P)",
+    unit="%",
+    source="Machinery's Handbook percent-thread formula, full height of a pair 1.299 P",
+)
+def percent_thread(*, major_diameter: float, drill_diameter: float, pitch: float) -> float:
+    """Height of thread a drill leaves, in per cent of a full one (inch practice). [%]
+
+    Raises
+    ------
+    OutOfRange
+        Not 0 < drill < major diameter, or pitch not above 0.
+
+    Examples
+    --------
+    Row TP01 of ``fastener_checks.csv``, 1/4-28 with a #3 drill, handbook constant 76.98:
+
+    >>> percent_thread(major_diameter=0.25, drill_diameter=0.213, pitch=1 / 28)
+    79.75
+    """
+    _above_zero(pitch=pitch, drill_diameter=drill_diameter)
+    if drill_diameter >= major_diameter:
+        raise OutOfRange("drill_diameter", drill_diameter, f"below the major diameter {major_diameter}")
+    return 76.98 * (major_diameter - drill_diameter) / pitch
+
+
+@worked_by(
+    formula="d = D - percent P / 76.98",
+    unit="m",
+    source="Machinery's Handbook percent-thread formula, full height of a pair 1.299 P",
+)
+def drill_for_thread(*, major_diameter: float, pitch: float, percent: float) -> float:
+    """Drill diameter that leaves so much thread. [m]
+
+    Raises
+    ------
+    OutOfRange
+        Percent not in (0, 100].
+    """
+    if not 0 < percent <= 100:
+        raise OutOfRange("percent", percent, "above 0, at most 100")
+    return major_diameter - percent * pitch / 76.98
+
+
+@worked_by(formula="point = (d / 2) / tan(59 deg)", unit="m", source="geometry of a 118 degree drill point")
+def drill_point_length(*, drill_diameter: float) -> float:
+    """Length of the drill's point beyond its shoulder. [m]
+
+    Raises
+    ------
+    OutOfRange
+        Diameter not above 0.
+    """
+    _above_zero(drill_diameter=drill_diameter)
+    return drill_diameter / 2 / math.tan(POINT_ANGLE / 2)
+
+
+@worked_by(
+    formula="depth = full thread + lead threads x pitch",
+    unit="m",
+    source="definition; leads by ASME B94.9 (from memory)",
+)
+def depth_to_shoulder(*, full_thread: float, lead_threads: float, pitch: float) -> float:
+    """Depth of full drill diameter that a blind tapped hole needs below its spot-face. [m]
+
+    Raises
+    ------
+    OutOfRange
+        A length not above 0.
+    """
+    _above_zero(full_thread=full_thread, pitch=pitch)
+    return full_thread + lead_threads * pitch
+
+
+@worked_by(formula="left = wall - spot-face - depth - point", unit="m", source="geometry")
+def metal_left(*, wall: float, spot_face: float, depth: float, point: float) -> float:
+    """Metal between the tip of the drill and the oil; negative when the drill breaks through. [m]"""
+    return wall - spot_face - depth - point
+
+
+@worked_by(formula="least = max(5 mm, 0.4 x wall)", unit="m", source="common practice, no source")
+def least_metal(*, wall: float) -> float:
+    """Metal that must stay before the oil. [m]
+
+    Raises
+    ------
+    OutOfRange
+        Wall not above 0.
+    """
+    _above_zero(wall=wall)
+    return max(_LEAST_METAL, _LEAST_SHARE * wall)
+
+
+@worked_by(
+    formula="needed = max(stack + 5 mm, stack / 0.6), stack = spot-face + depth + point",
+    unit="m",
+    source="common practice, no source",
+)
+def wall_needed(*, spot_face: float, depth: float, point: float) -> float:
+    """Thinnest wall in which the least metal stays. [m]
+
+    Examples
+    --------
+    1/4-28 with 6.35 mm of full thread, plug tap, 1 mm spot-face:
+
+    >>> wall_needed(spot_face=1e-3, depth=9.97856e-3, point=1.625e-3)
+    0.02100
+    """
+    stack = spot_face + depth + point
+    return max(stack + _LEAST_METAL, stack / (1 - _LEAST_SHARE))
+
+
+@worked_by(formula="edge = 1.5 x hole diameter", unit="m", source="common practice, no source")
+def edge_distance(*, hole_diameter: float) -> float:
+    """Least distance from the middle of a hole to an edge. [m]"""
+    return 1.5 * hole_diameter
+
+
+def _names(row: Row, thread: Thread) -> bool:
+    if thread.system == "metric":
+        same_pitch = thread.pitch is None or math.isclose(thread.pitch, float(row["pitch_mm"]) / 1000, rel_tol=1e-6)
+        return row["series"] == "metric coarse" and same_pitch and row["thread"] == thread.designation.split("x")[0].strip()
+    return row["series"] != "metric coarse" and row["thread"] == thread.designation.lstrip("#")
+
+
+def _above_zero(**lengths: float) -> None:
+    for name, value in lengths.items():
+        if value <= 0:
+            raise OutOfRange(name, value, "above 0")
