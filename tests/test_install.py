@@ -9,7 +9,6 @@ from gearcase.install.bonding import cure_time
 from gearcase.install.bus import character_time, silence_after_frame, transaction_time
 from gearcase.install.holes import (
     LEAD_THREADS,
-    clearance_hole,
     depth_to_shoulder,
     drill_for_thread,
     drill_point_length,
@@ -72,12 +71,6 @@ def test_tap_drills_are_the_published_ones(thread: str, drill: str, row: str) ->
 def test_a_thread_the_tables_do_not_hold_is_refused_with_those_they_do() -> None:
     with pytest.raises(OutOfRange, match=r"one of the table's: .*1/4-28"):
         tap_drill(parse_thread("M12x1"))
-
-
-@pytest.mark.parametrize("row", rows("clearance_holes.csv"), ids=lambda row: row["size"])
-def test_clearance_holes_are_the_published_ones(row: dict[str, str]) -> None:
-    unit = {"mm": 0.001, "in": INCH}[row["unit"]]
-    assert clearance_hole(row["size"]) == pytest.approx(float(row["normal_dec"]) * unit, abs=1e-6)
 
 
 lengths = st.floats(1e-4, 0.05)

@@ -20,7 +20,7 @@ def main() -> None:
     """Lay three pages side by side."""
     folder = Path(sys.argv[1])
     earlier = {}
-    for stage in ("survey", "diagnose"):
+    for stage in handover.GATHERED:
         stored = results.latest(folder, stage)
         assert stored is not None, f"run make demo first: no {stage}"
         earlier[stage] = handover.Earlier(stored.number, stored.document, stored.arrays(), ())

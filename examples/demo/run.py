@@ -34,11 +34,15 @@ def main() -> int:
     for number, entry in enumerate(job.recordings):
         synthesise(job, entry, folder / entry.file, seed=number)
     survey = call("survey", folder)
+    plan = call("plan", folder)
     diagnosis = call("diagnose", folder)
     handover = call("handover", folder)
     stops = sum(question["blocks_ordering"] for question in survey["unknown"])
     print()
     print(f"found:    {diagnosis['statement']}")
+    print(
+        f"plan:     {sum(finding['level'] == 'blocker' for finding in plan['findings'])} blockers, {len(plan['work_card'])} steps"
+    )
     print(f"not told: {len(survey['unknown'])} questions still open, {stops} of which stop ordering")
     print(f"PDF:      {handover['pdf']}")
     print(f"web page: {handover['html']}")

@@ -79,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("--title", default="", help="name of the job; the folder's name by default")
     verb("check", _check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", _survey, "what turns, which lines it shows, what can be seen, what is still unknown")
+    plan = verb("plan", _plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
@@ -91,7 +92,7 @@ def _parser() -> argparse.ArgumentParser:
         diagnose.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, diagnose, handover):
+    for added in (survey, plan, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     schema = verbs.add_parser("schema", help="print the JSON Schema of job.yaml, for editors")
     schema.set_defaults(run=_schema, json=True)
@@ -144,6 +145,22 @@ def _survey(given: argparse.Namespace) -> int:
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
+def _plan(given: argparse.Namespace) -> int:
+    from gearcase.drawings.face import face_svg
+    from gearcase.drawings.text import plan_text
+    from gearcase.stages import plan
+
+    job = _load(given)
+    result = plan.run(job)
+    pictures = {
+        f"face-{number}.svg": face_svg(face, result.document["parts"], title=f"{job.title}: face {face['name']}").encode()
+        for number, face in enumerate(result.document["faces"])
+    }
+    path = _keep(given, job, result, pictures)
+    _done(given, result.document, f"{plan_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
 def _diagnose(given: argparse.Namespace) -> int:
     from gearcase.drawings.text import diagnose_text
     from gearcase.stages import diagnose
@@ -168,7 +185,7 @@ def _handover(given: argparse.Namespace) -> int:
     job = _load(given)
     folder, when = Path(given.job), now()
     earlier = {}
-    for stage in ("survey", "diagnose"):
+    for stage in handover.GATHERED:
         stored = results.latest(folder, stage)
         if stored is not None:
             changed = stale(stored, hashes_now(folder, job, stored))

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.drawings.face import face_svg
 from gearcase.drawings.plots import Flag, spectrum_svg
 from gearcase.drawings.train import train_svg
 from gearcase.judge.zones import STAND_IN
@@ -113,6 +114,7 @@ def handover_blocks(
     run: int,
     checksum: str,
     survey: dict[str, Any],
+    plan: dict[str, Any] | None,
     diagnose: dict[str, Any] | None,
     arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
     stale: tuple[str, ...],
@@ -134,6 +136,7 @@ def handover_blocks(
         *_coverage(survey),
         *_verdicts(survey, diagnose),
         *_plots(survey, diagnose, arrays),
+        *_plan(plan),
         *_lines(survey),
         *_measurement(survey),
         *_unknown(survey),
@@ -365,6 +368,43 @@ def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[st
         Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
     ]
     return [*found, *shafts]
+
+
+def _plan(plan: dict[str, Any] | None) -> Iterator[Block]:
+    if plan is None:
+        return
+    yield Block("heading", "How the kit goes on")
+    blockers = tuple(f"{row['where']}: {row['says']}" for row in plan["findings"] if row["level"] == "blocker")
+    if blockers:
+        yield Block("note", "Do not proceed", items=blockers, state="action")
+    others = tuple(f"{row['level']}: {row['where']}: {row['says']}" for row in plan["findings"] if row["level"] != "blocker")
+    if others:
+        yield Block("list", "To look at", items=others)
+    rows = tuple(
+        (
+            part["name"],
+            part["mount"] or "not said",
+            f"{part['band']['true_hz']:.0f}" if part["band"] else "",
+            f"{part['band']['detectable_hz']:.0f}" if part["band"] else "",
+            "; ".join(f"{line['name']} {line['grade']}" for line in part["lines"] if line["grade"] != "true") or "all true",
+        )
+        for part in plan["parts"]
+    )
+    head = ("part", "mount", "true to, Hz", "detectable to, Hz", "lines at the highest speed")
+    yield Block("table", head=head, rows=rows, wide=(1.8, 1.4, 1, 1.2, 3), numbers=(2, 3))
+    holes = [part["hole"] for part in plan["parts"] if part["hole"]]
+    workings = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
+    if workings:
+        yield Block("list", "Working of the holes", items=tuple(_workings(workings)))
+    for face in plan["faces"]:
+        title = f"face {face['name']}"
+        yield Block("figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title))
+    steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
+    yield Block("heading", "Work card", level=2)
+    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))
+    bring = tuple((row["what"], row["for"]) for row in plan["pick"])
+    yield Block("heading", "Bring", level=2)
+    yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))
 
 
 def _lines(survey: dict[str, Any]) -> Iterator[Block]:

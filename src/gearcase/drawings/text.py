@@ -3,9 +3,10 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-__all__ = ["diagnose_text", "survey_text"]
+__all__ = ["diagnose_text", "plan_text", "survey_text"]
 
 _MOST_LINES = 40
+_GRADES = ("true", "detectable", "not seen")
 _BLIND_FIRST = {"blind": 0, "seen weakly": 1, "seen": 2}
 
 
@@ -37,6 +38,38 @@ def survey_text(document: dict[str, Any]) -> str:
     stops = sum(row["blocks_ordering"] for row in unknown)
     parts += ["", f"still unknown: {len(unknown)} questions, {stops} of which stop ordering"]
     parts += [f"  {'[stops ordering] ' if row['blocks_ordering'] else ''}{row['what']}" for row in unknown]
+    return "\n".join(parts)
+
+
+def plan_text(document: dict[str, Any]) -> str:
+    """A plan as words: blockers first, then each part, the bus, what to bring, and the work card."""
+    blockers = sum(row["level"] == "blocker" for row in document["findings"])
+    parts = [f"{document['job']}: {f'do not proceed, blockers: {blockers}' if blockers else 'nothing blocks this plan'}", ""]
+    parts += [f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]]
+    rows = [
+        (
+            part["name"],
+            part["mount"] or "not said",
+            f"{part['hole']['thread']}, drill {part['hole']['drill']}" if part["mount"] == "stud" and part["hole"] else "",
+            f"{part['band']['true_hz']:.0f}" if part["band"] else "",
+            " ".join(f"{grade} {sum(line['grade'] == grade for line in part['lines'])}" for grade in _GRADES),
+        )
+        for part in document["parts"]
+    ]
+    parts += ["", *_table(("part", "mount", "hole", "true to, Hz", "lines by grade"), rows)]
+    if document["bus"]["devices"]:
+        devices = [
+            (row["name"], str(row["address"]), str(row["registers"]), f"{1000 * row['reading_s']['value']:.1f}")
+            for row in document["bus"]["devices"]
+        ]
+        parts += ["", *_table(("device", "address", "registers", "reading, ms"), devices)]
+        parts.append(f"one round of the bus at {document['bus']['baud']} baud: {document['bus']['round_s']:.3f} s")
+    parts += ["", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
+    parts += ["", "work card:"]
+    for step in document["work_card"]:
+        parts.append(f"  {step['number']:2d}. {step['where']}: {step['do']}")
+        if step["caution"]:
+            parts.append(f"      caution: {step['caution']}")
     return "\n".join(parts)
 
 

@@ -5,7 +5,7 @@ must stay before the oil. The wall is the one measured at the spot, least readin
 there is no hole.
 
 Calculators: `percent_thread`, `drill_for_thread`, `drill_point_length`, `depth_to_shoulder`, `metal_left`, `least_metal`,
-`wall_needed`, `edge_distance`. Tables: `tap_drill`, `clearance_hole`.
+`wall_needed`, `edge_distance`. Table: `tap_drill`.
 """
 
 import math
@@ -19,7 +19,6 @@ from gearcase.worked import worked_by
 __all__ = [
     "LEAD_THREADS",
     "TapDrill",
-    "clearance_hole",
     "depth_to_shoulder",
     "drill_for_thread",
     "drill_point_length",
@@ -76,25 +75,6 @@ def tap_drill(thread: Thread) -> TapDrill:
             )
     held = ", ".join(row["thread"] for row in load("threads"))
     raise OutOfRange("thread", repr(thread.designation), f"one of the table's: {held}")
-
-
-def clearance_hole(size: str) -> float:
-    """Normal clearance hole of a bolt size, e.g. ``"M8"`` or ``"1/4"``. [m]
-
-    Raises
-    ------
-    OutOfRange
-        The table does not hold this size.
-
-    Examples
-    --------
-    >>> clearance_hole("M6")
-    0.0066
-    """
-    rows = {row["size"]: row for row in load("clearance_holes")}
-    if size not in rows:
-        raise OutOfRange("size", repr(size), f"one of the table's: {', '.join(rows)}")
-    return float(rows[size]["normal_mm"]) / 1000
 
 
 @worked_by(

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from gearcase.install.housing import Hole, Wall
+
 __all__ = ["Point", "Sensor"]
 
 
@@ -37,6 +39,12 @@ class Point:
         Housing face, e.g. ``top``; empty when not stated.
     direction : str
         ``radial`` or ``axial``; empty when not stated.
+    at : tuple of float or None
+        Place on the face, from its lower left corner. [m]
+    wall : Wall or None
+        At this spot; None while nobody has said.
+    hole : Hole or None
+        The tapped hole wanted for a stud; None for a bonded or magnetic mount.
     """
 
     name: str
@@ -45,4 +53,7 @@ class Point:
     bearing: str = ""
     face: str = ""
     direction: str = ""
+    at: tuple[float, float] | None = None
+    wall: Wall | None = None
+    hole: Hole | None = None
     where: str = ""

@@ -15,10 +15,21 @@ from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.train import Drive, Mesh, Ratings, RatioLink, Shaft, shaft_orders
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.findings import Finding, Level
+from gearcase.install.housing import Bus, BusDevice, Cable, Face, Hole, Housing, KeepOut, Kit, Wall
 from gearcase.install.points import Point, Sensor
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate, validate_drive
-from gearcase.job.schema import BearingModel, DriveModel, JobModel, NameplateModel, PointModel
+from gearcase.job.schema import (
+    BearingModel,
+    BusModel,
+    DriveModel,
+    HoleModel,
+    HousingModel,
+    JobModel,
+    KitModel,
+    NameplateModel,
+    PointModel,
+)
 from gearcase.worked import Given, Origin
 
 __all__ = ["SECTIONS", "Input", "Job", "RecordingEntry", "build", "load"]
@@ -72,6 +83,8 @@ class Job:
     recordings : tuple of RecordingEntry
     findings : tuple of Finding
         What is allowed but should be looked at.
+    housing, kit, bus : Housing, Kit, Bus
+        Empty where the file is silent.
     sections : dict
         Top-level sections of the file as plain data.
     text_sha256 : str
@@ -86,6 +99,9 @@ class Job:
     inputs: tuple[Input, ...]
     recordings: tuple[RecordingEntry, ...]
     findings: tuple[Finding, ...]
+    housing: Housing
+    kit: Kit
+    bus: Bus
     sections: dict[str, Any]
     text_sha256: str
 
@@ -137,6 +153,9 @@ def build(source: Source, *, folder: str) -> Job:
             for n, r in enumerate(model.recordings)
         ),
         findings=tuple(_ratio_findings(source, drive)),
+        housing=_housing(model.housing),
+        kit=_kit(model.kit),
+        bus=_bus(source, model.bus),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )
@@ -251,8 +270,35 @@ def _point(source: Source, index: int, model: PointModel) -> Point:
         bearing=model.bearing,
         face=model.face,
         direction=model.direction or "",
+        at=model.at,
+        wall=Wall(model.wall.thickness, model.wall.gauge_error or 0.0, model.wall.origin) if model.wall else None,
+        hole=_hole(model.hole) if model.hole else None,
         where=source.where(("points", index)),
     )
+
+
+def _hole(model: HoleModel) -> Hole:
+    return Hole(model.thread, model.full_thread, model.spot_face or 0.0, model.tap)
+
+
+def _housing(model: HousingModel) -> Housing:
+    faces = tuple(
+        Face(face.name, face.size, tuple(KeepOut(part.name, part.at, part.size, part.kind) for part in face.keep_outs))
+        for face in model.faces
+    )
+    return Housing(model.material or "", model.surface_temperature, faces)
+
+
+def _kit(model: KitModel) -> Kit:
+    return Kit(tuple(Cable(c.name, c.length) for c in model.cables), model.adhesive_cure, model.metal_temperature)
+
+
+def _bus(source: Source, model: BusModel) -> Bus:
+    devices = tuple(
+        BusDevice(d.name, d.address, d.registers, d.run, d.point, source.where(("bus", "devices", n)))
+        for n, d in enumerate(model.devices)
+    )
+    return Bus(model.baud, model.device_delay or 0.0, devices)
 
 
 def _train_problem(source: Source, drive: Drive, error: OutOfRange) -> Problem:

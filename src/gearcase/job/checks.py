@@ -32,7 +32,8 @@ def cross_check(source: Source) -> list[Problem]:
 
 def _names_twice(source: Source) -> Iterator[Problem]:
     parts = [item for kind in ("shafts", "meshes", "bearings") for item in _named(source, ("drive", kind))]
-    for named in (parts, _named(source, ("points",)), _named(source, ("inputs",))):
+    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("bus", "devices"))
+    for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [
         ((*path, "file"), (item["file"], item.get("channel", "")))
@@ -63,6 +64,10 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
         asked += [((*path, key), shafts, "shaft") for key in ("shaft", "other_ring_shaft")]
     asked += [((*path, "bearing"), bearings, "bearing") for path, _ in _items(source, ("points",))]
     asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("recordings",))]
+    asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("bus", "devices"))]
+    faces = [name for _, name in _named(source, ("housing", "faces"))]
+    if faces:  # without a drawing of the housing a face is only a word
+        asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("points",))]
     for path, known, kind in asked:
         name = _text(source.value(path))
         if name and name not in known:

@@ -117,6 +117,24 @@ def _start(value: object) -> str:
     return str(value)
 
 
+def _at(value: object) -> tuple[float, float]:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise OutOfRange("place", repr(value), "two lengths, e.g. [120 mm, 80 mm]")
+    return units.parse(value[0], "length"), units.parse(value[1], "length")
+
+
+def _thread(value: object) -> str:
+    return units.parse_thread(str(value)).designation
+
+
+def _address(value: object) -> int:
+    return _whole(value, 1, 247, "a unit address, 1 to 247")
+
+
+def _registers(value: object) -> int:
+    return _whole(value, 1, 125, "a number of registers, 1 to 125 in one read")
+
+
 def _sample_unit(value: object) -> str:
     known = [unit for kind in ("acceleration", "velocity", "displacement") for unit in units.ACCEPTED[kind]]
     if value not in known:
@@ -135,6 +153,14 @@ Speed = Annotated[float, _quantity("speed"), _text("1485 rpm")]
 Frequency = Annotated[float, _quantity("frequency"), _text("10 kHz")]
 Mass = Annotated[float, _quantity("mass"), _text("80 g")]
 Acceleration = Annotated[float, _quantity("acceleration"), _text("50 g")]
+Temperature = Annotated[float, _quantity("temperature"), _text("65 °C")]
+At = Annotated[
+    tuple[float, float],
+    BeforeValidator(_read(_at)),
+    WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
+]
+Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
+Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
 Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
 Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]
@@ -248,6 +274,23 @@ class SensorModel(_Section):
     range: Acceleration | None = Field(None, description="range, e.g. 50 g")
 
 
+class WallModel(_Section):
+    """The wall at a spot. Only a measured wall may be drilled."""
+
+    thickness: Length = Field(description="least of three readings, e.g. 14.2 mm")
+    gauge_error: Length | None = Field(None, description="error of the gauge, e.g. 0.2 mm")
+    origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
+
+
+class HoleModel(_Section):
+    """A tapped blind hole for a stud."""
+
+    thread: Annotated[str, BeforeValidator(_read(_thread)), _text("1/4-28", "M6")] = Field(description="thread, e.g. 1/4-28 or M6")
+    full_thread: Length = Field(description="length of full thread, e.g. 6.35 mm")
+    spot_face: Length | None = Field(None, description="depth of the spot-face, e.g. 1 mm")
+    tap: Literal["plug", "bottoming"] = Field("plug", description="plug or bottoming")
+
+
 class PointModel(_Section):
     """A measuring point."""
 
@@ -257,6 +300,71 @@ class PointModel(_Section):
     bearing: Name = Field("", description="name of the bearing whose housing it stands on")
     face: Name = Field("", description="face of the housing, e.g. top")
     direction: Literal["radial", "axial"] | None = Field(None, description="radial or axial")
+    at: At | None = Field(None, description="place on the face from its lower left corner, e.g. [120 mm, 80 mm]")
+    wall: WallModel | None = Field(None, description="wall at this spot: thickness, gauge_error, origin")
+    hole: HoleModel | None = Field(None, description="tapped hole for a stud: thread, full_thread, spot_face, tap")
+
+
+class KeepOutModel(_Section):
+    """Something on a face to stay clear of."""
+
+    name: Name = Field(description="what it is, e.g. drain plug")
+    kind: Literal["port", "bolt", "split line", "seal", "rotating part", "guard", "hot spot", "other"] = Field(
+        description="port, bolt, split line, seal, rotating part, guard, hot spot or other"
+    )
+    at: At = Field(description="its middle from the face's lower left corner, e.g. [40 mm, 30 mm]")
+    size: At = Field(description="its width and height, e.g. [30 mm, 30 mm]")
+
+
+class FaceModel(_Section):
+    """A face of the housing, seen from outside."""
+
+    name: Name = Field(description="name of the face, e.g. left")
+    size: At = Field(description="its width and height, e.g. [600 mm, 420 mm]")
+    keep_outs: list[KeepOutModel] = Field(default_factory=list, description="a list of what to stay clear of")
+
+
+class HousingModel(_Section):
+    """The housing."""
+
+    material: Literal["grey iron", "ductile iron", "steel", "aluminium"] | None = Field(
+        None, description="grey iron, ductile iron, steel or aluminium"
+    )
+    surface_temperature: Temperature | None = Field(None, description="of the surface while running, e.g. 65 °C")
+    faces: list[FaceModel] = Field(default_factory=list, description="a list of faces, each with name and size")
+
+
+class CableModel(_Section):
+    """A cable of the kit."""
+
+    name: Name = Field(description="name of the cable")
+    length: Length = Field(description="its length, e.g. 10 m")
+
+
+class KitModel(_Section):
+    """What is brought along."""
+
+    cables: list[CableModel] = Field(default_factory=list, description="a list of cables, each with name and length")
+    adhesive_cure: Time | None = Field(None, description="full cure of the adhesive at 23 °C by its data sheet, e.g. 24 h")
+    metal_temperature: Temperature | None = Field(None, description="of the metal while bonding, e.g. 18 °C")
+
+
+class DeviceModel(_Section):
+    """A device on the serial bus."""
+
+    name: Name = Field(description="name of the device")
+    address: Address = Field(description="unit address, 1 to 247")
+    registers: Registers = Field(description="registers read at each poll, 1 to 125")
+    run: Length = Field(description="length of its cable run, e.g. 8 m")
+    point: Name = Field("", description="the measuring point it serves")
+
+
+class BusModel(_Section):
+    """The serial bus."""
+
+    baud: Literal[1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200] = Field(19200, description="baud, e.g. 19200")
+    device_delay: Time | None = Field(None, description="how long a device takes to answer, e.g. 5 ms")
+    devices: list[DeviceModel] = Field(default_factory=list, description="a list of devices, each with address and registers")
 
 
 class SignalModel(_Section):
@@ -294,9 +402,9 @@ class JobModel(_Section):
     points: list[PointModel] = Field(default_factory=list, description="a list of measuring points")
     inputs: list[SignalModel] = Field(default_factory=list, description="a list: where speed, load and run state come from")
     recordings: list[RecordingModel] = Field(default_factory=list, description="a list of recordings to be judged")
-    housing: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
-    kit: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
-    bus: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
+    housing: HousingModel = Field(default_factory=HousingModel, description="material, surface_temperature, faces")
+    kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive_cure, metal_temperature")
+    bus: BusModel = Field(default_factory=BusModel, description="baud, device_delay, devices")
     power: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
     network: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
 

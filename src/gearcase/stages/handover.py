@@ -8,7 +8,9 @@ from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job
 from gearcase.stages.result import Arrays, StageResult
 
-__all__ = ["Content", "Earlier", "run"]
+__all__ = ["GATHERED", "Content", "Earlier", "run"]
+
+GATHERED = ("survey", "plan", "diagnose")
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,7 @@ class Content:
     run: int
     checksum: str
     survey: dict[str, Any]
+    plan: dict[str, Any] | None
     diagnose: dict[str, Any] | None
     arrays: Arrays
     stale: tuple[str, ...]
@@ -47,13 +50,13 @@ def run(
     checksum: Callable[[Any], str],
     accept_stale_by: str = "",
 ) -> tuple[StageResult, Content]:
-    """Gather survey and diagnosis into one handover.
+    """Gather survey, plan and diagnosis into one handover.
 
     Parameters
     ----------
     job : Job
     earlier : mapping
-        Stage name -> latest result, for ``survey`` and, where recordings were judged, ``diagnose``.
+        Stage name -> latest result: ``survey``, and ``plan`` and ``diagnose`` where they were run.
     who, date : str
         Who hands over, and when, as shown.
     number : int
@@ -94,6 +97,7 @@ def run(
         run=number,
         checksum=checksum(documents)[:12],
         survey=earlier["survey"].document,
+        plan=earlier["plan"].document if "plan" in earlier else None,
         diagnose=diagnose.document if diagnose else None,
         arrays=diagnose.arrays if diagnose else {},
         stale=stale,

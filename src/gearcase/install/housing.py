@@ -1,0 +1,114 @@
+"""The housing as a technician sees it: faces, what must be kept clear on them, and the wall at each spot.
+
+Places on a face are measured from its lower left corner, looking at it from outside. [m]
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from gearcase.worked import Origin
+
+__all__ = ["Bus", "BusDevice", "Cable", "Face", "Hole", "Housing", "KeepOut", "Kit", "Wall", "clearance_to"]
+
+Place = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class KeepOut:
+    """A rectangle to stay clear of, by its middle: a port, a bolt, a seal, something that turns. `kind` names it."""
+
+    name: str
+    at: Place
+    size: Place
+    kind: str
+
+
+@dataclass(frozen=True)
+class Face:
+    """A face of the housing: its size, and what must be kept clear on it."""
+
+    name: str
+    size: Place
+    keep_outs: tuple[KeepOut, ...] = ()
+
+
+@dataclass(frozen=True)
+class Housing:
+    """Material, running surface temperature [K] and faces; None and empty where nobody has said."""
+
+    material: str = ""
+    surface_temperature: float | None = None
+    faces: tuple[Face, ...] = ()
+
+
+@dataclass(frozen=True)
+class Wall:
+    """Wall at one spot: thickness, the gauge's error, and how it is known. Only a measured one may be drilled."""
+
+    thickness: float
+    gauge_error: float
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A tapped blind hole that is wanted: thread as named, length of full thread, depth of the spot-face, kind of tap."""
+
+    thread: str
+    full_thread: float
+    spot_face: float
+    tap: str
+
+
+@dataclass(frozen=True)
+class Cable:
+    """A cable of the kit. `length` in m."""
+
+    name: str
+    length: float
+
+
+@dataclass(frozen=True)
+class Kit:
+    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of the metal while bonding [K]."""
+
+    cables: tuple[Cable, ...] = ()
+    adhesive_cure: float | None = None
+    metal_temperature: float | None = None
+
+
+@dataclass(frozen=True)
+class BusDevice:
+    """A device on the serial bus: address, registers read at each poll, length of its cable run. [m]"""
+
+    name: str
+    address: int
+    registers: int
+    run: float
+    point: str = ""
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Bus:
+    """The serial bus: baud, each device's answering delay [s], and the devices."""
+
+    baud: int
+    device_delay: float
+    devices: tuple[BusDevice, ...] = ()
+
+
+def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOut] | None:
+    """Distance from a place to the nearest edge of what must be kept clear, 0 inside it; None where there is nothing.
+
+    Examples
+    --------
+    >>> clearance_to((0.10, 0.05), [KeepOut("drain", (0.04, 0.05), (0.02, 0.02), "port")])[0]
+    0.05
+    """
+    found = []
+    for part in keep_outs:
+        aside = max(abs(at[0] - part.at[0]) - part.size[0] / 2, 0.0)
+        above = max(abs(at[1] - part.at[1]) - part.size[1] / 2, 0.0)
+        found.append(((aside**2 + above**2) ** 0.5, part))
+    return min(found, key=lambda pair: pair[0], default=None)

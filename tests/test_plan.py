@@ -1,0 +1,160 @@
+"""The plan on jobs with faults a technician would make: each is named, and nothing drills towards the oil."""
+
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+from itertools import combinations
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gearcase.drawings.face import face_sheet, face_svg
+from gearcase.drawings.text import plan_text
+from gearcase.install.cables import SPARE, assign_cables
+from gearcase.install.housing import Cable, KeepOut, Wall
+from gearcase.job.build import Job, load
+from gearcase.stages import plan
+from gearcase.worked import Origin
+from test_stages import EXAMPLES
+
+
+@pytest.fixture(scope="module")
+def demo() -> Job:
+    return load(EXAMPLES / "demo")
+
+
+def with_stud(job: Job, **changed: Any) -> Job:
+    """The demo with its drilled point changed."""
+    return replace(job, points=(replace(job.points[0], **changed), *job.points[1:]))
+
+
+def found(job: Job, level: str) -> dict[str, str]:
+    document = plan.run(job).document
+    return {row["rule"]: row["says"] for row in document["findings"] if row["level"] == level}
+
+
+def test_the_demo_can_be_carried_out_as_planned(demo: Job) -> None:
+    result = plan.run(demo)
+    assert not result.wrong and found(demo, "blocker") == {}
+    assert [part["mount"] for part in result.document["parts"]] == ["stud", "rigid adhesive", "flat magnet"]
+    card = " ".join(step["do"] for step in result.document["work_card"])
+    assert "stop collar at 11.6 mm" in card and "full cure 34 h" in card
+    assert "nothing blocks this plan" in plan_text(result.document)
+
+
+def test_a_hole_too_deep_for_the_wall_blocks_and_is_never_on_the_work_card(demo: Job) -> None:
+    """Trade figure: 1/4-28 with 6.35 mm of thread needs about 18 mm of wall and most are 8 to 14 mm."""
+    job = with_stud(demo, wall=Wall(14e-3, 0.3e-3, Origin.MEASURED))
+    result = plan.run(job)
+    says = found(job, "blocker")["plan.metal_left"]
+    assert result.wrong and "a way to the oil" in says and "bond it, or find a boss" in says
+    assert not any("Drill" in step["do"] for step in result.document["work_card"])
+    assert plan_text(result.document).startswith("Conveyor CV-204: do not proceed, blockers: 1")
+
+
+@pytest.mark.parametrize("wall", [None, Wall(30e-3, 0.0, Origin.ESTIMATED), Wall(30e-3, 0.0, Origin.ASSUMED)])
+def test_a_wall_nobody_measured_is_bonded_however_thick_it_is_said_to_be(wall: Wall | None, demo: Job) -> None:
+    job = with_stud(demo, wall=wall)
+    document = plan.run(job).document
+    assert document["parts"][0]["mount"] == "rigid adhesive"
+    assert "no reading, no hole" in found(job, "caution")["plan.wall"]
+    assert "6500 Hz instead of 8500 Hz" in found(job, "note")["plan.bonded"]
+    assert not any("Drill" in step["do"] for step in document["work_card"])
+
+
+@given(thickness=st.floats(5e-3, 40e-3), error=st.floats(0, 1e-3))
+def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, error: float) -> None:
+    job = with_stud(load(EXAMPLES / "demo"), wall=Wall(thickness, error, Origin.MEASURED))
+    document = plan.run(job).document
+    drilled = any("Drill" in step["do"] for step in document["work_card"])
+    hole = document["parts"][0]["hole"]
+    assert drilled == (hole["metal_left"]["value"] >= hole["least_metal"]["value"])
+    assert not drilled or hole["metal_left"]["value"] >= 5e-3
+
+
+def test_one_address_twice_blocks(demo: Job) -> None:
+    devices = (demo.bus.devices[0], replace(demo.bus.devices[1], address=demo.bus.devices[0].address))
+    assert (
+        "address 11 is also that of vibration input"
+        in found(replace(demo, bus=replace(demo.bus, devices=devices)), "blocker")["plan.address"]
+    )
+
+
+def test_a_cable_too_short_blocks(demo: Job) -> None:
+    job = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0), Cable("W2", 6.6), Cable("W3", 10.0))))
+    assert "no cable left for a run of 6.5 m with 0.3 m to spare" in found(job, "blocker")["plan.cable"]
+
+
+@pytest.mark.parametrize(
+    ("changed", "level", "rule", "says"),
+    [
+        ({"at": (0.9, 0.1)}, "blocker", "plan.place", "outside the face"),
+        ({"at": (0.2, 0.33)}, "blocker", "plan.clearance", "coupling and guard (rotating part)"),
+        ({"at": (0.004, 0.2)}, "caution", "plan.edge", "from the edge of the face"),
+        ({"at": None}, "caution", "plan.place", "nothing checks that it fouls nothing"),
+        ({"hole": None}, "blocker", "plan.hole", "needs its hole described"),
+        ({"mount": ""}, "blocker", "plan.mount", "nobody has said"),
+    ],
+)
+def test_wrong_places_and_missing_answers_are_named(changed: dict[str, Any], level: str, rule: str, says: str, demo: Job) -> None:
+    assert says in found(with_stud(demo, **changed), level)[rule]
+
+
+def test_hot_and_cold_metal_are_not_bonded(demo: Job) -> None:
+    hot = replace(demo, housing=replace(demo.housing, surface_temperature=378.15))
+    assert "no methacrylate over 100" in found(hot, "blocker")["plan.hot_bond"]
+    cold = replace(demo, kit=replace(demo.kit, metal_temperature=278.15))
+    assert "warm it and hold it warm" in found(cold, "blocker")["plan.cure"]
+
+
+def test_the_poll_round_is_the_sum_of_published_transactions(demo: Job) -> None:
+    """Row MT4a of modbus_checks.csv: 20 registers at 19,200 baud with 5 ms of delay take 0.039375 s."""
+    readings = [row["reading_s"]["value"] for row in plan.run(demo).document["bus"]["devices"]]
+    assert readings[0] == pytest.approx(0.039375, rel=1e-5)
+    assert plan.run(demo).document["bus"]["round_s"] == pytest.approx(sum(readings))
+
+
+lengths = st.lists(st.floats(0.5, 30), max_size=6)
+
+
+@given(runs=lengths, cables=lengths)
+def test_no_cable_is_too_short_and_none_serves_twice(runs: list[float], cables: list[float]) -> None:
+    kit = [Cable(f"W{n}", length) for n, length in enumerate(cables)]
+    chosen = assign_cables(runs, kit)
+    served = [(run, cable) for run, cable in zip(runs, chosen, strict=True) if cable]
+    assert all(cable.length >= run + SPARE for run, cable in served)
+    assert len({cable.name for _, cable in served}) == len(served)
+
+
+@given(runs=st.lists(st.floats(0.5, 30), max_size=4), cables=st.lists(st.floats(0.5, 30), max_size=4))
+def test_as_many_runs_are_served_as_trying_every_choice_serves(runs: list[float], cables: list[float]) -> None:
+    """Serving the longest runs first, each by the longest cable left, serves the most (exchange argument)."""
+    left, most = sorted(cables), 0
+    for run in sorted(runs, reverse=True):
+        fitting = [length for length in left if length >= run + SPARE]
+        if fitting:
+            left.remove(fitting[-1])
+            most += 1
+    chosen = assign_cables(runs, [Cable(f"W{n}", length) for n, length in enumerate(cables)])
+    assert sum(cable is not None for cable in chosen) == most
+
+
+def test_a_face_is_drawn_at_scale_with_its_dimensions_and_no_label_on_another(demo: Job) -> None:
+    document = plan.run(demo).document
+    face = document["faces"][0]
+    sheet = face_sheet(face, document["parts"], title="face left")
+    assert not [pair for pair in combinations(sheet.labels, 2) if pair[0].overlaps(pair[1])]
+    words = " ".join("".join(ElementTree.fromstring(face_svg(face, document["parts"], title="face left")).itertext()).split())
+    assert all(word in words for word in ("scale 1:5", "300", "430", "620", "330", "intermediate left", "drain plug"))
+    width = next(part for part in sheet.parts if part.startswith("<rect"))
+    assert f'width="{620 / 5 * 96 / 25.4:.1f}"' in width  # 620 mm at 1:5 on a sheet of 96 px to the inch
+
+
+def test_keep_outs_are_measured_to_their_edges() -> None:
+    from gearcase.install.housing import clearance_to
+
+    part = KeepOut("plug", (0.1, 0.1), (0.02, 0.02), "port")
+    assert clearance_to((0.1, 0.1), [part])[0] == 0  # type: ignore[index]
+    assert clearance_to((0.113, 0.114), [part])[0] == pytest.approx(0.005)  # type: ignore[index]
+    assert clearance_to((0.1, 0.1), []) is None
