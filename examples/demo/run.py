@@ -40,9 +40,8 @@ def main() -> int:
     stops = sum(question["blocks_ordering"] for question in survey["unknown"])
     print()
     print(f"found:    {diagnosis['statement']}")
-    print(
-        f"plan:     {sum(finding['level'] == 'blocker' for finding in plan['findings'])} blockers, {len(plan['work_card'])} steps"
-    )
+    blockers = sum(finding["level"] == "blocker" for finding in plan["findings"])
+    print(f"plan:     {blockers or 'nothing'} blocks it, {len(plan['work_card'])} steps on the work card")
     print(f"not told: {len(survey['unknown'])} questions still open, {stops} of which stop ordering")
     print(f"PDF:      {handover['pdf']}")
     print(f"web page: {handover['html']}")

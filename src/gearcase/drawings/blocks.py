@@ -69,8 +69,8 @@ class Block:
     head, rows : tuples
         Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right;
         `tall` leaves room to write by hand.
-    svg : str
-        Of a figure.
+    svg, to_scale : str, bool
+        Of a figure; one drawn to scale keeps its size.
     state : str
         Of a note: none, abnormal, danger or action, which also decides its rule.
     """
@@ -84,6 +84,7 @@ class Block:
     wide: tuple[float, ...] = ()
     numbers: tuple[int, ...] = ()
     tall: bool = False
+    to_scale: bool = False
     svg: str = ""
     state: str = "none"
 
@@ -398,7 +399,9 @@ def _plan(plan: dict[str, Any] | None) -> Iterator[Block]:
         yield Block("list", "Working of the holes", items=tuple(_workings(workings)))
     for face in plan["faces"]:
         title = f"face {face['name']}"
-        yield Block("figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title))
+        yield Block(
+            "figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title), to_scale=True
+        )
     steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
     yield Block("heading", "Work card", level=2)
     yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))

@@ -7,14 +7,14 @@ stands on the sheet.
 from collections.abc import Callable
 from typing import Any
 
-from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, WIDE, Sheet, wrap
+from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, WIDE, Sheet, text_width, wrap
 
 __all__ = ["face_sheet", "face_svg"]
 
-_SCALES = (1, 2, 5, 10, 20, 50)  # ISO 5455 reductions
+_SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 _PX_PER_MM = 96 / 25.4
-_LONGEST = 640.0  # px of drawing for the longer side
-_LEFT, _RIGHT, _TOP = 104.0, 190.0, 30.0
+WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
+_LEFT, _RIGHT, _TOP = 84.0, 110.0, 30.0
 _ROW = 26.0
 
 Place = Callable[[float], float]
@@ -39,10 +39,12 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str)
     """The drawing before it becomes text; its label boxes can be checked."""
     width, height = (1000 * side for side in face["size_m"])
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
-    scale = next((s for s in _SCALES if max(width, height) / s * _PX_PER_MM <= _LONGEST), _SCALES[-1])
+    room = WIDEST - _LEFT - _RIGHT - _ROW * len(placed)
+    scale = next((s for s in _SCALES if max(width, height) / s * _PX_PER_MM <= room), _SCALES[-1])
     each = _PX_PER_MM / scale
     below = 44 + _ROW * (len(placed) + 1)
-    sheet = Sheet(_LEFT + _ROW * len(placed) + width * each + _RIGHT, _TOP + height * each + below + 40)
+    said = f"{title} · scale 1:{scale} · dimensions in mm from the lower left corner"
+    sheet = Sheet(_LEFT + _ROW * len(placed) + max(width * each + _RIGHT, text_width(said, 11)), _TOP + height * each + below + 40)
     left, bottom = _LEFT + _ROW * len(placed), _TOP + height * each
 
     def x_of(metres: float) -> float:
@@ -62,7 +64,7 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str)
     _upward(sheet, bottom, _TOP, left, _LEFT - 42, face["size_m"][1])
     base = bottom + 18 + _ROW * len(placed)
     _along(sheet, left, left + width * each, bottom, base, face["size_m"][0])
-    sheet.text(left, base + 40, f"{title} · scale 1:{scale} · dimensions in mm from the lower left corner", size=11, weight=600)
+    sheet.text(left, base + 40, said, size=11, weight=600)
     return sheet
 
 
