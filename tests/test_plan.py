@@ -146,9 +146,9 @@ def test_a_face_is_drawn_at_scale_with_its_dimensions_and_no_label_on_another(de
     sheet = face_sheet(face, document["parts"], title="face left")
     assert not [pair for pair in combinations(sheet.labels, 2) if pair[0].overlaps(pair[1])]
     words = " ".join("".join(ElementTree.fromstring(face_svg(face, document["parts"], title="face left")).itertext()).split())
-    assert all(word in words for word in ("scale 1:10", "300", "430", "620", "330", "intermediate left", "drain plug"))
+    assert all(word in words for word in ("scale 1:5", "300", "430", "620", "330", "intermediate left", "drain plug"))
     width = next(part for part in sheet.parts if part.startswith("<rect"))
-    assert f'width="{620 / 10 * 96 / 25.4:.1f}"' in width  # 620 mm at 1:10 on a sheet of 96 px to the inch
+    assert f'width="{620 / 5 * 96 / 25.4:.1f}"' in width  # 620 mm at 1:5 on a sheet of 96 px to the inch
 
 
 def test_keep_outs_are_measured_to_their_edges() -> None:
@@ -161,7 +161,7 @@ def test_keep_outs_are_measured_to_their_edges() -> None:
 
 
 def test_a_face_keeps_its_scale_in_the_printed_report(demo: Job) -> None:
-    """At 1:10 the face of 620 mm must measure 62 mm on the page: its bottom edge is read back from the PDF's own path."""
+    """At 1:5 the face of 620 mm must measure 124 mm on the page: the PDF's own matrix shows 72 points to 96 px."""
     import io
     import re
 
@@ -177,7 +177,7 @@ def test_a_face_keeps_its_scale_in_the_printed_report(demo: Job) -> None:
     }
     _, content = handover.run(demo, results, who="", date="2026-11-25", number=1, checksum=sha256_of_data)
     pdf = pypdf.PdfReader(io.BytesIO(handover_pdf(content)))
-    page = next(page for page in pdf.pages if "scale 1:10" in " ".join(page.extract_text().split()))
+    page = next(page for page in pdf.pages if "scale 1:5" in " ".join(page.extract_text().split()))
     forms = [form.get_object() for form in page["/Resources"].get("/XObject", {}).values()]
     drawn = b" ".join([page.get_contents().get_data(), *(form.get_data() for form in forms)]).decode("latin-1")
     matrices = [float(scale) for scale in re.findall(r"([\d.]+) 0 0 -?[\d.]+ [-\d.]+ [-\d.]+ cm", drawn)]

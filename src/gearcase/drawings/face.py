@@ -14,7 +14,7 @@ __all__ = ["face_sheet", "face_svg"]
 _SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 _PX_PER_MM = 96 / 25.4
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
-_LEFT, _RIGHT, _TOP = 84.0, 110.0, 30.0
+_LEFT, _RIGHT, _TOP = 60.0, 40.0, 30.0
 _ROW = 26.0
 
 Place = Callable[[float], float]
@@ -57,7 +57,7 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str)
     for keep_out in face["keep_outs"]:
         _keep_out(sheet, keep_out, x_of, y_of, each)
     for number, part in enumerate(sorted(placed, key=lambda part: part["at_m"][0])):
-        _part(sheet, part, x_of(part["at_m"][0]), y_of(part["at_m"][1]))
+        _part(sheet, part, x_of(part["at_m"][0]), y_of(part["at_m"][1]), left + width * each + _RIGHT)
         _along(sheet, left, x_of(part["at_m"][0]), y_of(part["at_m"][1]), bottom + 18 + _ROW * number, part["at_m"][0])
     for number, part in enumerate(sorted(placed, key=lambda part: part["at_m"][1])):
         _upward(sheet, bottom, y_of(part["at_m"][1]), x_of(part["at_m"][0]), left - 20 - _ROW * number, part["at_m"][1])
@@ -76,15 +76,18 @@ def _keep_out(sheet: Sheet, keep_out: dict[str, Any], x_of: Place, y_of: Place, 
     sheet.text(x, y + high / 2 + 11, f"{keep_out['name']} ({keep_out['kind']})", size=9, anchor="middle", colour=MUTED)
 
 
-def _part(sheet: Sheet, part: dict[str, Any], x: float, y: float) -> None:
-    """A sensor's place: cross and circle, with its name and how it goes on."""
+def _part(sheet: Sheet, part: dict[str, Any], x: float, y: float, end: float) -> None:
+    """A sensor's place: cross and circle, with its name and how it goes on, on the side where there is room."""
     sheet.path(f"M{x - 9:.1f} {y:.1f}a9 9 0 1 0 18 0a9 9 0 1 0 -18 0", colour=ACCENT, width=WIDE)
     sheet.line(x - 14, y, x + 14, y, colour=ACCENT)
     sheet.line(x, y - 14, x, y + 14, colour=ACCENT)
     hole = part["hole"]
     how = f"{hole['thread']}, drill {hole['drill']}" if part["mount"] == "stud" and hole else part["mount"]
-    for row, line in enumerate([*wrap(part["name"], 170, 11, most=1), how]):
-        sheet.text(x + 18, y - 6 + 13 * row, line, size=11, colour=ACCENT, weight=600 if row == 0 else 400)
+    label = [*wrap(part["name"], 170, 11, most=1), how]
+    beside = max(text_width(line, 11) for line in label) + 18
+    aside, anchor = (x + 18, "start") if x + beside <= end else (x - 18, "end")
+    for row, line in enumerate(label):
+        sheet.text(aside, y - 6 + 13 * row, line, size=11, anchor=anchor, colour=ACCENT, weight=600 if row == 0 else 400)
 
 
 def _along(sheet: Sheet, start: float, end: float, part_y: float, y: float, metres: float) -> None:
