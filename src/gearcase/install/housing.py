@@ -62,10 +62,11 @@ class Hole:
 
 @dataclass(frozen=True)
 class Cable:
-    """A cable of the kit. `length` in m."""
+    """A cable of the kit: its length [m], and its conductors' size as named, empty where nobody has said."""
 
     name: str
     length: float
+    wire: str = ""
 
 
 @dataclass(frozen=True)

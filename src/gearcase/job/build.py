@@ -290,7 +290,7 @@ def _housing(model: HousingModel) -> Housing:
 
 
 def _kit(model: KitModel) -> Kit:
-    return Kit(tuple(Cable(c.name, c.length) for c in model.cables), model.adhesive_cure, model.metal_temperature)
+    return Kit(tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables), model.adhesive_cure, model.metal_temperature)
 
 
 def _bus(source: Source, model: BusModel) -> Bus:

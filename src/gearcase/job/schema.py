@@ -127,6 +127,10 @@ def _thread(value: object) -> str:
     return units.parse_thread(str(value)).designation
 
 
+def _wire(value: object) -> str:
+    return units.parse_wire(str(value)).designation
+
+
 def _address(value: object) -> int:
     return _whole(value, 1, 247, "a unit address, 1 to 247")
 
@@ -159,6 +163,7 @@ At = Annotated[
     BeforeValidator(_read(_at)),
     WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
 ]
+WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 mm2")]
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
@@ -339,6 +344,7 @@ class CableModel(_Section):
 
     name: Name = Field(description="name of the cable")
     length: Length = Field(description="its length, e.g. 10 m")
+    wire: WireSize | None = Field(None, description="size of its conductors, e.g. 22 AWG or 0.34 mm2")
 
 
 class KitModel(_Section):

@@ -389,7 +389,8 @@ def _cables(job: Job, draft: _Draft) -> list[dict[str, Any]]:
             )
             draft.find(Level.BLOCKER, "cable", device.name, says)
         else:
-            draft.take(f"cable {cable.name}, {cable.length:.1f} m", device.name)
+            wire = f", {cable.wire}" if cable.wire else ""
+            draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
         rows.append({"device": device.name, "run_m": device.run, "cable": cable.name if cable else None})
     return rows
 
