@@ -1,5 +1,8 @@
 """Survey, diagnose and handover on made-up jobs: what they answer, what they rest on, and what they refuse."""
 
+import gc
+import weakref
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -193,6 +196,21 @@ def test_rough_running_is_said_with_the_line_that_makes_it_and_no_cause_is_named
     said = " ".join(document["cannot_tell"])
     assert ("at intermediate 2x" in said and "one direction" in said) is rough
     assert not document["verdicts"]
+
+
+def test_recordings_are_taken_one_by_one_so_that_more_than_fit_in_memory_do_no_harm(demo: Job) -> None:
+    seen: list[weakref.ref[np.ndarray]] = []
+
+    def many() -> Iterator[Recording]:
+        for seed in range(4):
+            record = recorded(demo, seed=seed, point="")
+            seen.append(weakref.ref(record.samples))
+            yield record
+            del record
+            gc.collect()
+            assert all(earlier() is None for earlier in seen[:-2])
+
+    assert len(diagnose.run(demo, many()).document["recordings"]) == 4
 
 
 def test_no_recording_is_not_a_clean_drive(demo: Job) -> None:

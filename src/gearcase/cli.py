@@ -46,6 +46,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _refuse(given, BadInput(Problem("", "", "", str(error))))
     except BrokenPipeError:
         return NOTHING_WRONG
+    except KeyboardInterrupt:
+        return _refuse(given, BadInput(Problem("stopped by hand", "", "", "run it again: nothing kept before is lost")))
     except OSError as error:
         return _refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
     except Exception as error:  # a defect must not look like an answer: exit 1 says that a fault of the drive was found
