@@ -127,6 +127,23 @@ def test_a_job_that_knows_only_a_ratio_says_what_follows_and_asks_for_the_rest()
     assert any("tooth counts" in row["what"] for row in document["unknown"])
 
 
+def test_a_drive_of_which_nothing_can_be_judged_is_never_clean() -> None:
+    text = "job: 1\ndrive:\n  input: {shaft: input, speed: 1500 rpm}\n  bearings: [{name: b, shaft: input}]\n"
+    record = Recording(np.random.default_rng(1).standard_normal(60000), RATE, "m/s2", name="noise")
+    document = diagnose.run(job_of(text), [record]).document
+    assert not document["clean"]
+    assert "no bearing of this job has both its geometry and its speed known" in document["statement"]
+
+
+def test_shafts_of_unknown_speed_are_said_to_be_left_out_of_the_record_length() -> None:
+    text = (
+        "job: 1\ndrive:\n  input: {shaft: a, speed: 1500 rpm}\n  shafts: [{name: a}, {name: b}]\n"
+        "  meshes: [{name: m, pinion: {shaft: a, teeth: 20}, wheel: {shaft: b}}]\n"
+    )
+    (finding,) = survey.run(job_of(text)).document["findings"]
+    assert finding["rule"] == "survey.unknown_speed" and "the speed of b is not known" in finding["says"]
+
+
 def test_a_job_without_gears_and_with_several_bearings_is_surveyed() -> None:
     document = survey.run(load(EXAMPLES / "rig-cwru")).document
     outer = {

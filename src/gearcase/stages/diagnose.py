@@ -134,6 +134,8 @@ class Examined:
         self.judgement = Judgement()
         self.claims: list[Comb] = []
         self.unexplained: list[dict[str, Any]] = []
+        if not hypotheses:
+            self.cannot_tell.append(f"{recording.name}: no bearing of this job has both its geometry and its speed known")
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return

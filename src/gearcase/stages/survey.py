@@ -153,6 +153,19 @@ def _measurement(drive: Drive, lines: tuple[Line, ...], workings: dict[str, Work
 
 
 def _speed_findings(job: Job) -> tuple[Finding, ...]:
+    return (*_speed_input(job), *_unreached_shafts(job.drive))
+
+
+def _unreached_shafts(drive: Drive) -> tuple[Finding, ...]:
+    reached = shaft_orders(drive)
+    unknown = [shaft.name for shaft in drive.shafts if shaft.name not in reached]
+    if not unknown:
+        return ()
+    says = f"the speed of {', '.join(unknown)} is not known: lines, record length and coverage speak of the other shafts only"
+    return (Finding(Level.CAUTION, "survey.unknown_speed", "drive.shafts", says),)
+
+
+def _speed_input(job: Job) -> tuple[Finding, ...]:
     if job.drive.speed_hz[0] != job.drive.speed_hz[1] and not any(entry.kind == "speed" for entry in job.inputs):
         says = (
             "the drive runs over a range of speeds and the job names no speed input: every recording needs its speed, "
