@@ -147,6 +147,45 @@ def test_a_stronger_stranger_does_not_lend_its_lines() -> None:
     assert [round(c.base_hz, 1) for c in found.strangers] == [47.3]
 
 
+def named(found: Judgement) -> list[tuple[str, str]]:
+    return [(c.hypothesis.component, c.hypothesis.fault) for c in found.claims if c.hypothesis]
+
+
+def test_sidebands_of_a_stronger_stranger_are_not_taken_for_a_fault() -> None:
+    """A stranger one shaft turn below the outer race rate, modulated by the shaft: its upper sidebands make that rate's comb."""
+    drive = rig(DRIVE_END, FAN_END)
+    base = outer_hz(drive) - SPEED_HZ
+    sides = [(n * base + m * SPEED_HZ, 60.0) for n in range(1, 6) for m in (1, 2, 3)]
+    found = judge(spectrum(11, *sides, *[(n * base, 500.0) for n in range(1, 6)]), drive)
+    assert named(found) == []
+    assert base == pytest.approx(found.strangers[0].base_hz, rel=0.002)
+
+
+def test_a_comb_at_a_third_of_a_rate_is_not_that_rates_even_where_its_own_fundamental_is_lost() -> None:
+    drive = rig(DRIVE_END, FAN_END)
+    third = outer_hz(drive) / 3
+    found = judge(spectrum(12, *[(n * third, 200.0) for n in range(2, 17)]), drive)
+    assert named(found) == []
+
+
+def test_a_race_is_not_named_while_the_other_race_shows_as_well() -> None:
+    drive = rig(DRIVE_END)
+    inner = next(h.order for h in bearing_hypotheses(drive) if h.fault == "inner_race") * SPEED_HZ
+    lines = comb(outer_hz(drive), 60.0)
+    assert named(judge(spectrum(13, *lines), drive)) == [("drive end", "outer_race")]
+    both = judge(spectrum(13, *lines, (inner, 40.0)), drive)
+    assert named(both) == [] and [c.hypothesis.fault for c in both.uncertain if c.hypothesis] == ["outer_race"]
+
+
+def test_a_cage_comb_beside_a_fault_of_the_same_bearing_is_its_modulation() -> None:
+    drive = rig(DRIVE_END)
+    cage = next(h.order for h in bearing_hypotheses(drive) if h.fault == "cage") * SPEED_HZ
+    alone = judge(spectrum(14, *comb(cage, 300.0)), drive)
+    beside = judge(spectrum(14, *comb(cage, 300.0), *comb(outer_hz(drive), 900.0)), drive)
+    assert named(alone) == [("drive end", "cage")]
+    assert named(beside) == [("drive end", "outer_race")]
+
+
 def test_a_strong_fundamental_alone_is_not_a_comb() -> None:
     drive = rig(DRIVE_END)
     found = judge(spectrum(5, (outer_hz(drive), 500.0)), drive)

@@ -75,7 +75,8 @@ def test_the_web_page_says_the_same_and_needs_nothing_else(content: handover.Con
 def test_no_words_of_a_job_become_markup(content: handover.Content) -> None:
     from dataclasses import replace
 
-    survey_document = {**content.survey, "drive": {**content.survey["drive"], "name": HOSTILE}}
+    hidden = [{"component": HOSTILE, "kind": "bearing", "grade": "blind", "why": HOSTILE, "point": ""}]
+    survey_document = {**content.survey, "drive": {**content.survey["drive"], "name": HOSTILE}, "coverage": hidden}
     changed = replace(content, title=HOSTILE, site={"name": HOSTILE, "drive_tag": HOSTILE}, survey=survey_document, who=HOSTILE)
     html = handover_html(changed)
     assert "<script" not in html and "&lt;script&gt;" in html

@@ -103,6 +103,15 @@ def _keep_many(folder: str) -> None:
         keep(Path(folder), str(os.getpid()))
 
 
+def test_everything_is_synced_before_it_gets_its_number(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    synced: list[int] = []
+    real = os.fsync
+    monkeypatch.setattr(results.os, "fsync", lambda handle: (synced.append(os.fstat(handle).st_ino), real(handle))[1])
+    path = keep(tmp_path)
+    kept = {item.stat().st_ino for item in (path, path / "result.json", path / "train.svg", path.parent)}
+    assert kept <= set(synced)
+
+
 def test_two_writers_at_once_lose_nothing(tmp_path: Path) -> None:
     with multiprocessing.get_context("spawn").Pool(3) as pool:
         pool.map(_keep_many, [str(tmp_path)] * 3)

@@ -164,6 +164,15 @@ def test_a_growing_fault_is_named_at_the_point_it_stands_on_with_its_growth_and_
     assert {"spectrum-2", "envelope-2"} <= result.arrays.keys()
 
 
+def test_a_faint_comb_is_said_and_becomes_a_fault_once_it_has_grown(demo: Job) -> None:
+    sound, faint = recorded(demo, seed=1), recorded(demo, seed=2, impact=2.2)
+    alone = diagnose.run(demo, [faint]).document
+    assert not alone["verdicts"] and not alone["clean"]
+    assert "a faint comb" in alone["statement"] and "outer race of intermediate bearing, left" in alone["statement"]
+    (verdict,) = diagnose.run(demo, [sound, faint]).document["verdicts"]
+    assert verdict["growth_db"] >= 6 and verdict["modulation_depth"] < 0.1
+
+
 def test_the_faulty_bearings_own_point_decides_between_twins(demo: Job) -> None:
     right = replace(demo.points[1], name="intermediate right", bearing="intermediate bearing, right")
     job = replace(demo, points=(*demo.points, right))

@@ -256,10 +256,18 @@ class _Examination:
         any_pass = scores[best_any] + np.log(self.bases.size) <= np.log(NOISE_LIMIT)
         if ours[best_ours] + np.log(self.tried) <= np.log(NOISE_LIMIT):
             comb = self._comb(best_ours, scores)
-            behind = _stands_on(self.bases[best_any], self._lines_of(comb), within=3 * ALIGNMENT)
-            if not any_pass or behind or scores[best_any] >= ours[best_ours]:
+            if not any_pass or scores[best_any] >= ours[best_ours] or self._is_behind(float(self.bases[best_any]), comb):
                 return comb
         return self._comb(best_any, scores) if any_pass else None
+
+    def _is_behind(self, stronger_hz: float, comb: Comb) -> bool:
+        """Whether a stronger base is only a harmonic or a sideband of this comb; no modulation lifts a sideband over its carrier."""
+        harmonics = comb_lines(comb.base_hz, (), highest_hz=5 * float(self.bases[-1]))
+        if _stands_on(stronger_hz, harmonics, within=3 * ALIGNMENT):
+            return True
+        heights = _known(self.scorer.strongest_near(np.array([stronger_hz, comb.base_hz])))
+        lifted = heights.size == 2 and heights[0] > heights[1]
+        return not lifted and bool(_stands_on(stronger_hz, self._lines_of(comb), within=3 * ALIGNMENT))
 
     def _owners(self, base_hz: float) -> list[int]:
         """Hypotheses whose band holds this base, nearest first."""
