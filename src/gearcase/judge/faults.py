@@ -261,7 +261,7 @@ class _Examination:
         return self._comb(best_any, scores) if any_pass else None
 
     def _is_behind(self, stronger_hz: float, comb: Comb) -> bool:
-        """Whether a stronger base is only a harmonic or a sideband of this comb; no modulation lifts a sideband over its carrier."""
+        """Whether a stronger base is a harmonic or sideband of this comb; no modulation lifts a sideband over its carrier."""
         harmonics = comb_lines(comb.base_hz, (), highest_hz=5 * float(self.bases[-1]))
         if _stands_on(stronger_hz, harmonics, within=3 * ALIGNMENT):
             return True
