@@ -3,6 +3,7 @@
 `handover_blocks` and `ask_for_blocks` turn the stages' documents into headings, text, tables, figures and notes in plain words.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -50,6 +51,7 @@ KIND_NAMES = {
 }
 _ENVELOPE_END_HZ = 400.0
 _MOST_UNEXPLAINED = 15
+_ON_EACH_PAGE = ("job", "stage", "run", "date", "checksum")
 
 
 @dataclass(frozen=True)
@@ -91,12 +93,12 @@ class Block:
 
 @dataclass(frozen=True)
 class Report:
-    """A report: what its cover and title blocks say, and its blocks."""
+    """A report: what its cover and the title block of each page say, and its blocks."""
 
     title: str
     subtitle: str
     facts: tuple[tuple[str, str], ...]
-    footer: str
+    title_block: tuple[tuple[str, str], ...]
     cover_note: Block
     cover_svg: str
     blocks: tuple[Block, ...] = field(default=())
@@ -150,7 +152,7 @@ def handover_blocks(
         title=title,
         subtitle="Condition of the drive as recorded: handover",
         facts=facts,
-        footer=f"{title} · handover · run {run:04d} · {date} · checksum {checksum}",
+        title_block=tuple(fact for fact in facts if fact[0] in _ON_EACH_PAGE),
         cover_note=_note_of(diagnose),
         cover_svg=train_svg(survey["drive"], [v["component"] for v in diagnose["verdicts"]] if diagnose else ()),
         blocks=tuple(blocks),
@@ -159,7 +161,8 @@ def handover_blocks(
 
 def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any]) -> Report:
     """The sheet of questions for the site, to be printed and filled in by hand."""
-    rows = tuple((("■ " if row["blocks_ordering"] else "") + row["what"], row["why"], "") for row in survey["unknown"])
+    questions = sorted(survey["unknown"], key=lambda row: not row["blocks_ordering"])
+    rows = tuple((("■ " if row["blocks_ordering"] else "") + row["what"], row["why"], "") for row in questions)
     blocks = (
         Block(
             "text",
@@ -174,7 +177,7 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
         title=title,
         subtitle="What we need to know before the visit",
         facts=(("site", str(site.get("name") or "not stated")), ("tag", str(site.get("drive_tag") or "not stated"))),
-        footer=f"{title} · questions for the site",
+        title_block=(("job", title), ("sheet", "questions for the site")),
         cover_note=Block("note"),
         cover_svg="",
         blocks=blocks,
@@ -250,6 +253,7 @@ def _coverage(survey: dict[str, Any]) -> Iterator[Block]:
 
 
 def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterator[Block]:
+    yield Block("break")
     yield Block("heading", "Verdicts and their evidence")
     if diagnose is None:
         yield Block("text", "No recording has been judged.")
@@ -312,35 +316,40 @@ def _plots(
 ) -> Iterator[Block]:
     if diagnose is None or not arrays:
         return
+    yield Block("break")
     yield Block("heading", "Spectra")
+    yield Block(
+        "text",
+        "The black line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a solid "
+        "stroke and a mark are the evidence of a verdict.",
+    )
     for number, recording in enumerate(diagnose["recordings"]):
         if f"spectrum-{number}" not in arrays:
             continue
         speed = recording["speed_hz"] or survey["drive"]["rated_speed_hz"]
-        caption = (
-            f"{recording['name']}, {recording['point'] or 'point not stated'}, {60 * speed:.1f} rpm ({recording['speed_from']})"
-        )
+        yield Block("heading", f"{recording['point'] or 'Point not stated'}, {recording['name']}", level=2)
+        caption = f"at {60 * speed:.1f} rpm ({recording['speed_from']})"
         spectrum, envelope = arrays[f"spectrum-{number}"], arrays[f"envelope-{number}"]
         highest = _end(survey, speed, spectrum["hz"])
         yield Block(
             "figure",
-            f"Amplitude spectrum: {caption}",
+            f"Amplitude spectrum {caption}.",
             svg=spectrum_svg(
                 spectrum["hz"],
                 spectrum["amplitude"],
                 _main_flags(survey, speed),
                 title=f"Amplitude spectrum of {recording['name']}",
-                y_label=f"amplitude, {recording['unit']}",
+                y_label=f"amplitude, {_unit(recording['unit'])}",
                 highest_hz=highest,
             ),
         )
         verdicts = [v for v in diagnose["verdicts"] if v["recording"] == recording["name"]]
         yield Block(
             "figure",
-            f"Spectrum of the whitened squared envelope, in dB over the local noise: {caption}",
+            f"Spectrum of the whitened squared envelope {caption}. What does not rise above the local noise is not drawn.",
             svg=spectrum_svg(
                 envelope["hz"],
-                np.maximum(envelope["snr_db"], -10.0),
+                np.maximum(envelope["snr_db"], 0.0),
                 _envelope_flags(survey, speed, verdicts),
                 title=f"Envelope spectrum of {recording['name']}",
                 y_label="over local noise, dB",
@@ -360,20 +369,41 @@ def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
 
 
 def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
-    return [Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] in ("mesh", "shaft")]
+    return [
+        Flag(line["order"] * speed, line["name"])
+        for line in survey["lines"]
+        if line["kind"] == "mesh" or (line["kind"] == "shaft" and line["harmonic"] == 1)
+    ]
 
 
 def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[str, Any]]) -> list[Flag]:
-    found = [Flag(line["found_hz"], line["line"], found=True) for v in verdicts for line in v["evidence"]]
+    named = [
+        Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
+        for v in verdicts
+        for number, line in enumerate(v["evidence"])
+    ]
     shafts = [
         Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
     ]
-    return [*found, *shafts]
+    return [*named, *_not_counted(verdicts), *shafts]
+
+
+def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
+    """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
+    for verdict in verdicts:
+        spacing = min((line["found_hz"] for line in verdict["evidence"]), default=0.0)
+        if not spacing:
+            continue
+        counted = {round(line["found_hz"] / spacing) for line in verdict["evidence"]}
+        last = int(_envelope_end([verdict]) / spacing)
+        for number in sorted(set(range(1, last + 1)) - counted):
+            yield Flag(number * spacing, f"{number}x, not counted")
 
 
 def _plan(plan: dict[str, Any] | None) -> Iterator[Block]:
     if plan is None:
         return
+    yield Block("break")
     yield Block("heading", "How the kit goes on")
     blockers = tuple(f"{row['where']}: {row['says']}" for row in plan["findings"] if row["level"] == "blocker")
     if blockers:
@@ -424,23 +454,32 @@ def _lines(survey: dict[str, Any]) -> Iterator[Block]:
     for part, lines in parts.items():
         yield Block("heading", part, level=2)
         shown = [line for line in lines if line["kind"] != "sideband"]
-        rows = tuple(
-            (
-                f"{KIND_NAMES[line['kind']]} {line['harmonic']}×",
-                f"{line['hz']:.3f}",
-                f"{line['hz_range'][0]:.2f} to {line['hz_range'][1]:.2f}",
-                f"{line['order']:.4f}",
-                line["origin"],
-            )
-            for line in shown
-        )
-        head = ("line", "Hz", "range, Hz", "order", "known from")
-        yield Block("table", head=head, rows=rows, wide=(2.2, 1, 1.6, 1, 1.1), numbers=(1, 2, 3))
+        head = ("line", "order", "1×, Hz", "range, Hz", "2×, Hz", "3×, Hz", "known from")
+        yield Block("table", head=head, rows=tuple(_line_rows(shown)), wide=(2.7, 0.9, 1, 1.6, 1, 1, 1.1), numbers=(1, 2, 3, 4, 5))
         sides = [line for line in lines if line["kind"] == "sideband"]
         if sides:
             names = ", ".join(dict.fromkeys(line["name"].rpartition(" x ")[2] for line in sides))
             yield Block("text", f"Sidebands: three pairs about the first two mesh lines, at the speeds of {names}.")
         yield Block("list", "Working", items=tuple(_workings([line["working"] for line in shown if line["harmonic"] == 1])))
+
+
+def _line_rows(lines: list[dict[str, Any]]) -> Iterator[tuple[str, ...]]:
+    """A row for each first harmonic, with its multiples beside it."""
+    by_kind: dict[str, dict[int, dict[str, Any]]] = {}
+    for line in lines:
+        by_kind.setdefault(line["kind"], {})[line["harmonic"]] = line
+    for kind, harmonics in by_kind.items():
+        first = harmonics[min(harmonics)]
+        low, high = first["hz_range"]
+        multiples = (f"{harmonics[n]['hz']:.3f}" if n in harmonics else "" for n in (2, 3))
+        yield (
+            KIND_NAMES[kind],
+            f"{first['order']:.4f}",
+            f"{first['hz']:.3f}",
+            f"{low:.2f} to {high:.2f}",
+            *multiples,
+            first["origin"],
+        )
 
 
 def _workings(worked: list[dict[str, Any]]) -> Iterator[str]:
@@ -512,7 +551,7 @@ def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
             row["point"] or "not stated",
             f"{row['sample_rate_hz']:.6g}",
             f"{row['duration_s']:.3g}",
-            f"{row['indicators']['rms']:.4g} {row['unit']}",
+            f"{row['indicators']['rms']:.4g} {_unit(row['unit'])}",
             f"{row['indicators']['kurtosis']:.2f}",
             _overall(row["indicators"]),
             row["sha256"][:12],
@@ -520,7 +559,7 @@ def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
         for row in diagnose["recordings"]
     )
     head = ("file", "point", "rate, Hz", "length, s", "RMS", "kurtosis", "10–1000 Hz, mm/s", "SHA-256")
-    yield Block("table", head=head, rows=rows, wide=(2.9, 1.6, 0.9, 0.9, 1.3, 0.9, 1.3, 1.4), numbers=(2, 3, 4, 5, 6))
+    yield Block("table", head=head, rows=rows, wide=(2.7, 1.5, 0.9, 1, 1.2, 0.9, 1.6, 1.4), numbers=(2, 3, 4, 5, 6))
     yield Block("text", f"Zones, where shown: {STAND_IN}.")
     warned = tuple(
         f"{recording['name']}: {row['level']}: {row['says']}"
@@ -571,6 +610,11 @@ def _noise_words(chance: float) -> str:
 
 def _attribution_words(chance: float) -> str:
     return f"That the lines are real but come from elsewhere has a chance of about 1 in {max(round(1 / chance), 1)}."
+
+
+def _unit(unit: str) -> str:
+    """As engineers write it."""
+    return re.sub(r"(?<=s)2\b", "²", unit)
 
 
 def _first_up(text: str) -> str:

@@ -42,9 +42,9 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str)
     room = WIDEST - _LEFT - _RIGHT - _ROW * len(placed)
     scale = next((s for s in _SCALES if max(width, height) / s * _PX_PER_MM <= room), _SCALES[-1])
     each = _PX_PER_MM / scale
-    below = 44 + _ROW * (len(placed) + 1)
+    below = 66 + _ROW * len(placed)
     said = f"{title} · scale 1:{scale} · dimensions in mm from the lower left corner"
-    sheet = Sheet(_LEFT + _ROW * len(placed) + max(width * each + _RIGHT, text_width(said, 11)), _TOP + height * each + below + 40)
+    sheet = Sheet(_LEFT + _ROW * len(placed) + max(width * each + _RIGHT, text_width(said, 11)), _TOP + height * each + below)
     left, bottom = _LEFT + _ROW * len(placed), _TOP + height * each
 
     def x_of(metres: float) -> float:

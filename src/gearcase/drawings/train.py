@@ -16,6 +16,7 @@ _TOP = 74.0
 _CHAIN = "14 3 2 3"  # ISO 128 chain line: centre lines and axes
 _DASH = "5 3"
 _BOX = (18.0, 30.0)
+_END = 46.0  # px: from the sheet's edge to the end of a shaft that leaves the housing, room for its arrow
 
 
 def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
@@ -49,8 +50,8 @@ def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
     for number, mesh in enumerate(drive["meshes"]):
         _mesh(sheet, mesh, left + 20 + COLUMN * (number + 0.36), rows)
     if linked:
-        _link(sheet, drive, (left + right) / 2, rows)
-    for number, (name, bearing) in enumerate(between, start=len(drive["meshes"])):
+        _link(sheet, drive, left + 20 + COLUMN / 2, rows)
+    for number, (name, bearing) in enumerate(between, start=len(drive["meshes"]) + linked):
         x, y = left + 20 + COLUMN * (number + 0.5), _y(rows, name)
         _bearing(sheet, bearing, x, y, x, y + 32, COLUMN - 16, "middle", faulty)
     for name, bearings in on_shaft.items():
@@ -58,7 +59,15 @@ def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
             y = _y(rows, name)
             aside = x - 16 if anchor == "end" else x + 16
             _bearing(sheet, bearing, x, y, aside, y + 17, WALL - 26, anchor, faulty)
+    _sense_note(sheet, drive, left)
     return sheet
+
+
+def _sense_note(sheet: Sheet, drive: dict[str, Any], left: float) -> None:
+    """The arrows say how a shaft turns against the stated one, not which way that one turns; the sheet says so."""
+    if any(shaft["order"] is not None and shaft["name"] != drive["reference_shaft"] for shaft in drive["shafts"]):
+        (name,) = wrap(str(drive["reference_shaft"]), WALL, 10, most=1)
+        sheet.text(left, sheet.height - 7, f"↻ turns the same way as {name}, ↺ the other way", size=10, colour=MUTED)
 
 
 def _top_down(drive: dict[str, Any]) -> list[dict[str, Any]]:
@@ -78,20 +87,30 @@ def _y(rows: dict[str, int], shaft: str) -> float:
 
 
 def _shaft(sheet: Sheet, shaft: dict[str, Any], y: float, left: float, right: float) -> None:
-    start = 26 if shaft["end"] == "input" else left - 12
-    end = sheet.width - 26 if shaft["end"] == "output" else right + 12
-    sheet.line(start - 10, y, end + 10, y, dash=_CHAIN, colour=MUTED)
+    start = _END if shaft["end"] == "input" else left - 12
+    end = sheet.width - _END if shaft["end"] == "output" else right + 12
     sheet.rectangle(start, y - 5, end - start, 10)
+    sheet.line(start - 10, y, end + 10, y, dash=_CHAIN, colour=MUTED)
+    if shaft["end"] == "input":
+        _arrow(sheet, start - 36, y)
+    if shaft["end"] == "output":
+        _arrow(sheet, end + 12, y)
     outside = left - 16 if shaft["end"] != "output" else right + 16
     anchor = "end" if shaft["end"] != "output" else "start"
     speed = f"{60 * shaft['hz']:.5g} rpm" if shaft["hz"] else "speed unknown"
     name = {"input": f"{shaft['name']} (input)", "output": f"{shaft['name']} (output)"}.get(shaft["end"], shaft["name"])
     if shaft["name"] == shaft["end"]:
         name = shaft["name"]
-    lines = wrap(name, WALL - 30, 12, most=1)
-    sheet.text(outside, y - 28, lines[0], size=12, anchor=anchor, weight=600)
+    lines = wrap(name, WALL - 30, 13, most=1, weight=600)
+    sheet.text(outside, y - 28, lines[0], size=13, anchor=anchor, weight=600)
     turning = "" if shaft["order"] is None else (" ↻" if shaft["order"] > 0 else " ↺")
-    sheet.text(outside, y - 13, speed + turning, size=11, anchor=anchor, colour=ACCENT if shaft["hz"] else MUTED)
+    sheet.text(outside, y - 13, speed + turning, size=12, anchor=anchor, colour=ACCENT if shaft["hz"] else MUTED)
+
+
+def _arrow(sheet: Sheet, x: float, y: float) -> None:
+    """Which way the power goes."""
+    sheet.line(x, y, x + 16, y, width=WIDE)
+    sheet.path(f"M{x + 24:.1f} {y:.1f}l-9 -4v8z", fill=INK)
 
 
 def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, rows: dict[str, int]) -> None:
@@ -102,8 +121,8 @@ def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, rows: dict[str, int]) ->
         half = max(abs(apart) * part, 12)
         dash = "" if teeth else _DASH
         sheet.rectangle(x - GEAR / 2, y - half, GEAR, 2 * half, dash=dash)
-        for slant in (-9.0, 0.0, 9.0):  # three short strokes, as drawings mark helical teeth
-            sheet.line(x + slant - 4, y + min(half - 4, 18), x + slant + 4, y + min(half - 4, 18) - 8, colour=HAIRLINE)
+        for slant in (-9.0, 0.0, 9.0) if half > 20 else ():  # three short strokes, as drawings mark helical teeth
+            sheet.line(x + slant - 4, y + half - 4, x + slant + 4, y + half - 12, colour=HAIRLINE)
         sheet.text(x, y + 4, f"{teeth or '?'}", size=12, anchor="middle", weight=600)
     touch = pinion_y + apart * share
     for number, line in enumerate(wrap(mesh["name"], COLUMN - GEAR - 16, 11)):
@@ -144,9 +163,9 @@ def _bearing(
     marked = bearing["name"] in faulty
     colour = ACCENT if marked else INK
     _crossed_box(sheet, x, y, known=bearing["geometry_known"], colour=colour, width=2.6 if marked else WIDE)
-    label = bearing["name"] + ("" if bearing["geometry_known"] else " (geometry ?)") + (": fault" if marked else "")
-    for number, line in enumerate(wrap(label, room, 10)):
-        sheet.text(label_x, label_y + 12 * number, line, size=10, anchor=anchor, colour=colour, weight=600 if marked else 400)
+    label = bearing["name"] + ("" if bearing["geometry_known"] else " (geometry?)") + (": fault" if marked else "")
+    for number, line in enumerate(wrap(label, room, 11, weight=600 if marked else 400)):
+        sheet.text(label_x, label_y + 13 * number, line, size=11, anchor=anchor, colour=colour, weight=600 if marked else 400)
 
 
 def _crossed_box(sheet: Sheet, x: float, y: float, *, known: bool, colour: str, width: float) -> None:
