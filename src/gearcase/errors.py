@@ -46,6 +46,9 @@ class BadInput(GearcaseError):
         self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type["BadInput"], tuple[tuple[Problem, ...]]]:
+        return type(self), (self.problems,)  # an exception is rebuilt from its message, unless told; workers must get it whole
+
     def as_dicts(self) -> list[dict[str, str]]:
         """The problems as plain data, for `--json`."""
         return [problem._asdict() for problem in self.problems]
@@ -57,3 +60,6 @@ class OutOfRange(GearcaseError, ValueError):
     def __init__(self, name: str, value: object, rule: str) -> None:
         self.name, self.value, self.rule = name, value, rule
         super().__init__(f"{name}={value}: {rule}")
+
+    def __reduce__(self) -> tuple[type["OutOfRange"], tuple[str, object, str]]:
+        return type(self), (self.name, self.value, self.rule)

@@ -138,7 +138,7 @@ def convert(value: float, unit: str, kind: str) -> float:
     Raises
     ------
     OutOfRange
-        The unit is not one of `ACCEPTED[kind]`.
+        The unit is not one of `ACCEPTED[kind]`, the value is too large for a number, or it lies below absolute zero.
 
     Examples
     --------
@@ -150,8 +150,14 @@ def convert(value: float, unit: str, kind: str) -> float:
         raise OutOfRange("unit", repr(unit), _wanted(kind))
     library = _library()
     if kind == "temperature":  # offset scales cannot be multiplied
-        return float(library.Quantity(value, spellings[unit]).to("kelvin").magnitude)
-    return float((value * library.parse_expression(spellings[unit])).to(_LIBRARY_SI.get(kind, SI_UNIT[kind])).magnitude)
+        si = float(library.Quantity(value, spellings[unit]).to("kelvin").magnitude)
+        if si < 0:
+            raise OutOfRange(kind, f"'{value:g} {unit}'", "not below absolute zero, -273.15 °C")
+    else:
+        si = float((value * library.parse_expression(spellings[unit])).to(_LIBRARY_SI.get(kind, SI_UNIT[kind])).magnitude)
+    if not math.isfinite(si):
+        raise OutOfRange(kind, f"'{value:g} {unit}'", _wanted(kind))
+    return si
 
 
 def parse(text: object, kind: str) -> float:
@@ -204,7 +210,8 @@ def parse_range(text: object, kind: str) -> Range:
 def parse_thread(text: object) -> Thread:
     """A thread size: ``"1/4-28"``, ``"10-32"``, ``"M12"``, ``"M12x1.25"``.
 
-    Unified sizes by ASME B1.1 (numbered sizes: 0.060 in + 0.013 in a number), metric by ISO 261.
+    Unified sizes to 6 in by ASME B1.1 (numbered sizes 0 to 12: 0.060 in + 0.013 in a number), metric by ISO 261. ``"1-8"`` is
+    one inch: no numbered size has so coarse a pitch (the coarsest, 4-40 to 6-32, have 4.4 in a diameter). ``"#1-64"`` says it.
 
     Raises
     ------
@@ -219,23 +226,25 @@ def parse_thread(text: object) -> Thread:
     True
     """
     words = text.strip() if isinstance(text, str) else ""
-    if metric := re.fullmatch(r"M(\d+(?:\.\d+)?)(?:\s*[x×]\s*(\d+(?:\.\d+)?))?", words):
-        pitch = float(metric[2]) / 1000 if metric[2] else None
-        return Thread(words, "metric", float(metric[1]) / 1000, pitch)
-    if unified := re.fullmatch(r"(?:(\d+)-)?(\d+)/(\d+)-(\d+)|#?(\d{1,2})-(\d+)", words):
-        if unified[5]:
-            inches, per_inch = 0.060 + 0.013 * int(unified[5]), int(unified[6])
-        else:
-            inches = int(unified[1] or 0) + int(unified[2]) / int(unified[3]) if int(unified[3]) else 0.0
-            per_inch = int(unified[4])
-        if inches and per_inch:
+    if metric := re.fullmatch(r"M(\d{1,3}(?:\.\d{1,3})?)(?:\s*[x×]\s*(\d{1,2}(?:\.\d{1,3})?))?", words):
+        diameter, pitch = float(metric[1]) / 1000, float(metric[2]) / 1000 if metric[2] else None
+        if diameter > 0 and (pitch is None or 0 < pitch < diameter):
+            return Thread(words, "metric", diameter, pitch)
+    if numbered := re.fullmatch(r"#?(\d|1[0-2])-(\d{1,3})", words):
+        inches, per_inch = 0.060 + 0.013 * int(numbered[1]), int(numbered[2])
+        if inches * per_inch > 4:
+            return Thread(words, "unified", inches * 0.0254, 0.0254 / per_inch)
+    if unified := re.fullmatch(r"(?:([1-6])-)?(?:(\d{1,2})/(\d{1,2})-)?(\d{1,3})", words):
+        whole, above, below, per_inch = (int(part or 0) for part in unified.groups())
+        inches = whole + (above / below if below else 0.0)
+        if above <= max(below - 1, 0) and inches * per_inch > 1:
             return Thread(words, "unified", inches * 0.0254, 0.0254 / per_inch)
     raise OutOfRange("thread", repr(text), 'a thread size, e.g. "1/4-28", "10-32", "M12" or "M12x1.25"')
 
 
 def parse_wire(text: object) -> Wire:
-    """A wire size: ``"14 AWG"`` (ASTM B258: 0.127 mm x 92^((36 - n)/39)) or ``"2.5 mm2"`` (solid conductor of that
-    area).
+    """A wire size: ``"14 AWG"`` (ASTM B258, 4/0 to 56: 0.127 mm x 92^((36 - n)/39)) or ``"2.5 mm2"`` (solid conductor of
+    that area).
 
     Raises
     ------
@@ -248,11 +257,11 @@ def parse_wire(text: object) -> Wire:
     0.0016277
     """
     words = text.strip() if isinstance(text, str) else ""
-    if gauge := re.fullmatch(r"(\d{1,2}|[1-4]/0)\s*AWG", words):
+    if gauge := re.fullmatch(r"(\d|[1-4]\d|5[0-6]|[1-4]/0)\s*AWG", words):
         number = 1 - int(gauge[1][0]) if "/" in gauge[1] else int(gauge[1])
         return Wire(words, 0.127e-3 * float(92 ** ((36 - number) / 39)))
     area = re.fullmatch(rf"({_NUMBER})\s*mm(?:2|²|\^2)", words)
-    if area and float(area[1]) > 0:
+    if area and 0 < float(area[1]) < math.inf:
         return Wire(words, math.sqrt(4e-6 * float(area[1]) / math.pi))
     raise OutOfRange("wire", repr(text), 'a wire size, e.g. "14 AWG" or "2.5 mm2"')
 

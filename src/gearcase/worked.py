@@ -1,8 +1,8 @@
 """Numbers that show their working.
 
 A calculator stays a plain function; `worked_by` only marks it with its formula, unit and source. A stage calls `work`
-with `Given` or earlier `Worked` inputs and gets a `Worked`: the value, its spread (each input moved by its own
-spread, the effects added in squares as for independent inputs) and everything needed to do the sum again by hand.
+with `Given` or earlier `Worked` inputs and gets a `Worked`: the value, its spread (each input moved both ways by its
+own spread, the larger effects added in squares as for independent inputs) and everything needed to do the sum again by hand.
 """
 
 import math
@@ -149,15 +149,15 @@ def work(name: str, calculator: Callable[..., Any], **inputs: Given | Worked) ->
     """
     note: Working = calculator.working  # type: ignore[attr-defined]
     values: dict[str, float] = {key: part.value for key, part in inputs.items()}
+    value = float(calculator(**values))
     squares = 0.0
     for key, part in inputs.items():
         if part.spread:
-            high = calculator(**{**values, key: part.value + part.spread})
-            low = calculator(**{**values, key: part.value - part.spread})
-            squares += ((float(high) - float(low)) / 2) ** 2
+            moved = (float(calculator(**{**values, key: part.value + step})) for step in (part.spread, -part.spread))
+            squares += max(abs(there - value) for there in moved) ** 2  # their mean is nothing where the curve is flat
     return Worked(
         name=name,
-        value=float(calculator(**values)),
+        value=value,
         unit=note.unit,
         spread=math.sqrt(squares),
         formula=note.formula,

@@ -33,7 +33,7 @@ def load(name: str) -> tuple[Row, ...]:
     Raises
     ------
     OutOfRange
-        No such table, or a row without source or with an unknown basis.
+        No such table, or a row without source, with an unknown basis, or with more or fewer cells than there are columns.
 
     Examples
     --------
@@ -46,6 +46,8 @@ def load(name: str) -> tuple[Row, ...]:
     text = path.read_text(encoding="utf-8")
     rows = tuple(MappingProxyType(row) for row in csv.DictReader(io.StringIO(text, newline="")))
     for number, row in enumerate(rows, start=2):
+        if None in row or None in row.values():  # how the reader marks cells left over, and cells missing
+            raise OutOfRange("table", f"{name}.csv:{number}", "needs as many cells as there are columns")
         if not row.get("source") or row.get("basis") not in _BASES:
             raise OutOfRange("table", f"{name}.csv:{number}", f"needs a source and a basis out of {sorted(_BASES)}")
     return rows
