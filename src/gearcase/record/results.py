@@ -91,17 +91,30 @@ def write(
     Raises
     ------
     BadInput
-        The place cannot be written.
+        The place cannot be written, or is full. What was kept before stays.
     """
     home = job_folder / "results" / stage
     try:
-        home.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(dir=home, prefix=".draft-"))
+        return _keep(home, document, arrays, pictures, {"who": who, "when": when, "gearcase": __version__, "read": list(read)})
     except OSError as error:
-        raise BadInput(Problem(str(home), "", error.strerror or str(error), "a place that can be written")) from None
+        accepted = "a place with room that can be written"
+        raise BadInput(Problem(str(home), "", error.strerror or str(error), accepted)) from None
+
+
+def _keep(
+    home: Path,
+    document: dict[str, Any],
+    arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
+    pictures: Mapping[str, bytes],
+    header: dict[str, Any],
+) -> Path:
+    home.mkdir(parents=True, exist_ok=True)
+    _sync_folder(home.parent)
+    _sync_folder(home.parent.parent)
+    draft = Path(tempfile.mkdtemp(dir=home, prefix=".draft-"))
     try:
-        header = {"schema": document["schema"], "who": who, "when": when, "gearcase": __version__, "read": list(read)}
-        _write(draft / _RESULT, json.dumps({**header, "result": document}, indent=1, allow_nan=False).encode())
+        whole = {"schema": document["schema"], **header, "result": document}
+        _write(draft / _RESULT, json.dumps(whole, indent=1, allow_nan=False).encode())
         for name, content in pictures.items():
             _write(draft / name, content)
         _write_arrays(draft, arrays)
@@ -111,7 +124,7 @@ def write(
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise
-    _point_to(home, number)
+    _point_to(home)
     return home / f"{number:04d}"
 
 
@@ -130,9 +143,11 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
     try:
         content = json.loads((path / _RESULT).read_text(encoding="utf-8"))
         document = content.pop("result")
-        if not isinstance(document, dict) or not isinstance(content["read"], list):
+        words = [content[key] for key in ("schema", "who", "when", "gearcase")]
+        words += [row[key] for row in content["read"] for key in ("what", "sha256")]
+        if not isinstance(document, dict) or not all(isinstance(word, str) for word in words):
             raise TypeError("not a result")
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         accepted = f"a result as it was written; run gearcase {stage} again to make a new one, nothing is overwritten"
         raise BadInput(Problem(str(path / _RESULT), "", f"damaged: {error}", accepted)) from None
     return StoredResult(numbers[-1], path, content, document)
@@ -141,7 +156,8 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
 def _numbers(home: Path) -> list[int]:
     if not home.is_dir():
         return []
-    return sorted(int(path.name) for path in home.iterdir() if path.name.isdecimal() and path.is_dir())
+    named = (path.name for path in home.iterdir() if path.name.isdecimal() and path.is_dir())
+    return sorted(int(name) for name in named if name == f"{int(name):04d}")  # other folders of figures are not ours
 
 
 def _publish(draft: Path, home: Path) -> int:
@@ -159,16 +175,22 @@ def _publish(draft: Path, home: Path) -> int:
             return number
 
 
-def _point_to(home: Path, number: int) -> None:
-    handle, temporary = tempfile.mkstemp(dir=home, prefix=".current-")
-    with os.fdopen(handle, "w", encoding="utf-8") as stream:
-        stream.write(f"{number:04d}\n")
-    Path(temporary).chmod(0o644)
-    Path(temporary).replace(home / _CURRENT)
+def _point_to(home: Path) -> None:
+    """Swap `current`. Looks again afterwards: a slower writer of an earlier number must not have the last word."""
+    pointed = 0
+    while (number := max(_numbers(home))) != pointed:
+        handle, temporary = tempfile.mkstemp(dir=home, prefix=".current-")
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(f"{number:04d}\n")
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(temporary).chmod(0o644)
+        Path(temporary).replace(home / _CURRENT)
+        pointed = number
 
 
 def _write(path: Path, content: bytes) -> None:
-    with path.open("wb") as stream:
+    with path.open("xb") as stream:
         stream.write(content)
         stream.flush()
         os.fsync(stream.fileno())
@@ -182,7 +204,9 @@ def _write_arrays(folder: Path, arrays: Mapping[str, Mapping[str, NDArray[np.flo
 
     for name, columns in arrays.items():
         table = pyarrow.table({column: np.asarray(values) for column, values in columns.items()})
-        pyarrow.parquet.write_table(table, folder / f"{name}.parquet", compression="zstd")
+        buffer = pyarrow.BufferOutputStream()
+        pyarrow.parquet.write_table(table, buffer, compression="zstd")
+        _write(folder / f"{name}.parquet", buffer.getvalue())
 
 
 def _sync_folder(path: Path) -> None:
