@@ -23,9 +23,19 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 @pytest.hookimpl(hookwrapper=True)
 def pytest_runtest_makereport(item: pytest.Item):  # type: ignore[no-untyped-def]
-    """Turn every skip into a failure in CI."""
+    """Turn every skip of a test into a failure in CI."""
     outcome = yield
-    report = outcome.get_result()
+    _fail_if_skipped(outcome.get_result())
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector):  # type: ignore[no-untyped-def]
+    """Turn every skip of a whole module into a failure in CI."""
+    outcome = yield
+    _fail_if_skipped(outcome.get_result())
+
+
+def _fail_if_skipped(report: pytest.TestReport | pytest.CollectReport) -> None:
     if IN_CI and report.skipped and not hasattr(report, "wasxfail"):
         report.outcome = "failed"
         report.longrepr = f"skipped in CI, which counts as a failure: {report.longrepr}"
