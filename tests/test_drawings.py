@@ -273,3 +273,14 @@ def test_questions_that_stop_ordering_come_first_on_the_sheet(content: Content) 
     others = [row["what"][:20] for row in content.survey["unknown"] if not row["blocks_ordering"]]
     assert stops and others
     assert max(page.index(one) for one in stops) < min(page.index(one) for one in others)
+
+
+def test_words_too_long_for_a_line_are_broken_and_names_that_fit_are_not(content: Content) -> None:
+    name = "abcdefgh" * 20
+    text = pages(handover_pdf(replace(content, title=name, who="2026-09-intermediate-l.wav")))
+    reader = pypdf.PdfReader(io.BytesIO(handover_pdf(replace(content, title=name))))
+    places: list[float] = []
+    reader.pages[0].extract_text(visitor_text=lambda words, _, matrix, *__: places.append(matrix[4]) if words.strip() else None)
+    assert max(places) < 595 - 45  # no piece of text begins beyond the right margin of an A4 page. [pt]
+    assert len(re.findall("abcdefgh", text[0])) >= 40 and "2026-09-intermediate-l.wav" in text[0]
+    assert len(text) == len(pages(handover_pdf(content)))

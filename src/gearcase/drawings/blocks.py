@@ -161,7 +161,7 @@ def handover_blocks(
 
 def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any]) -> Report:
     """The sheet of questions for the site, to be printed and filled in by hand."""
-    questions = sorted(survey["unknown"], key=lambda row: not row["blocks_ordering"])
+    questions = _most_pressing_first(survey)
     rows = tuple((("■ " if row["blocks_ordering"] else "") + row["what"], row["why"], "") for row in questions)
     blocks = (
         Block(
@@ -249,7 +249,7 @@ def _coverage(survey: dict[str, Any]) -> Iterator[Block]:
         "nothing here would tell.",
     )
     rows = tuple((row["component"], row["kind"], row["grade"], row["why"]) for row in survey["coverage"])
-    yield Block("table", head=("part", "kind", "coverage", "why"), rows=rows, wide=(2.2, 0.9, 1.1, 4))
+    yield Block("table", head=("part", "kind", "coverage", "why"), rows=rows, wide=(1.9, 0.8, 1, 4.4))
 
 
 def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterator[Block]:
@@ -281,6 +281,9 @@ def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterat
             numbers=(1, 2, 3),
         )
         others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
+        if not others:
+            yield Block("text", "Rivals: none known.")
+            continue
         yield Block("table", head=("rival", "why it could be", "what would tell"), rows=others, wide=(1.6, 2, 2.6))
     if diagnose["cannot_tell"]:
         yield Block("list", "Cannot tell", items=tuple(diagnose["cannot_tell"]))
@@ -537,8 +540,14 @@ def _measurement(survey: dict[str, Any]) -> Iterator[Block]:
 
 def _unknown(survey: dict[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Still unknown")
-    rows = tuple((row["what"], row["why"], "stops ordering" if row["blocks_ordering"] else "") for row in survey["unknown"])
+    rows = tuple(
+        (row["what"], row["why"], "stops ordering" if row["blocks_ordering"] else "") for row in _most_pressing_first(survey)
+    )
     yield Block("table", head=("question", "why it matters", ""), rows=rows, wide=(4, 3.4, 1.2))
+
+
+def _most_pressing_first(survey: dict[str, Any]) -> list[dict[str, Any]]:
+    return sorted(survey["unknown"], key=lambda row: not row["blocks_ordering"])
 
 
 def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
@@ -559,7 +568,7 @@ def _recordings(diagnose: dict[str, Any] | None) -> Iterator[Block]:
         for row in diagnose["recordings"]
     )
     head = ("file", "point", "rate, Hz", "length, s", "RMS", "kurtosis", "10–1000 Hz, mm/s", "SHA-256")
-    yield Block("table", head=head, rows=rows, wide=(2.7, 1.5, 0.9, 1, 1.2, 0.9, 1.6, 1.4), numbers=(2, 3, 4, 5, 6))
+    yield Block("table", head=head, rows=rows, wide=(3.1, 1.6, 0.9, 0.95, 1.2, 0.9, 1.45, 1.4), numbers=(2, 3, 4, 5, 6))
     yield Block("text", f"Zones, where shown: {STAND_IN}.")
     warned = tuple(
         f"{recording['name']}: {row['level']}: {row['says']}"

@@ -2,6 +2,7 @@
 
 import base64
 import json
+import re
 import tempfile
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -16,6 +17,7 @@ from gearcase.stages.handover import Content
 __all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pages", "handover_pdf"]
 
 _HOME = files("gearcase.drawings")
+_LONG_WORD, _BREAK = re.compile(r"\S{29,}"), "\u200b"  # zero-width space: a line may end here
 _FACES = (
     ("Inter", 400, "inter-0.4.2/Inter_400Regular.ttf"),
     ("Inter", 600, "inter-0.4.2/Inter_600SemiBold.ttf"),
@@ -71,7 +73,7 @@ def _pdf(report: Report) -> bytes:
 def _typeset(report: Report, form: Literal["pdf", "png"], dots_per_inch: float | None) -> bytes | list[bytes]:
     with tempfile.TemporaryDirectory() as folder, as_file(_HOME / "fonts") as fonts:
         root = Path(folder)
-        (root / "report.json").write_text(json.dumps(report.as_dict()), encoding="utf-8")
+        (root / "report.json").write_text(json.dumps(_breakable(report.as_dict())), encoding="utf-8")
         (root / "report.typ").write_text((_HOME / "templates" / "report.typ").read_text(encoding="utf-8"), encoding="utf-8")
         paths = [str(path) for path in sorted(fonts.iterdir()) if path.is_dir()]
         made: bytes | list[bytes] = typst.compile(
@@ -83,6 +85,15 @@ def _typeset(report: Report, form: Literal["pdf", "png"], dots_per_inch: float |
             ppi=dots_per_inch,
         )
     return made
+
+
+def _breakable(part: Any) -> Any:
+    """The same data, with places to break in words too long for a line; drawings, being markup, stay as they are."""
+    if isinstance(part, str):
+        return _LONG_WORD.sub(lambda word: _BREAK.join(word[0][n : n + 8] for n in range(0, len(word[0]), 8)), part)
+    if isinstance(part, dict):
+        return {key: value if key.endswith("svg") else _breakable(value) for key, value in part.items()}
+    return [_breakable(one) for one in part] if isinstance(part, list | tuple) else part
 
 
 def _html(report: Report) -> str:

@@ -4,7 +4,7 @@ Shafts are rows from the input down; each mesh is a column where its two gears, 
 bearings are crossed boxes on the housing's walls. What nobody knows is dashed and marked with a question mark.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
@@ -12,7 +12,7 @@ from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, W
 __all__ = ["train_sheet", "train_svg"]
 
 ROW, COLUMN, WALL, GEAR = 118.0, 158.0, 190.0, 36.0  # px: between shafts, between meshes, beside the housing, width of a gear
-_TOP = 74.0
+_TOP, _ABOVE = 74.0, 36.0  # px: from the sheet's upper edge to the first shaft, and to any gear at least
 _CHAIN = "14 3 2 3"  # ISO 128 chain line: centre lines and axes
 _DASH = "5 3"
 _BOX = (18.0, 30.0)
@@ -35,28 +35,30 @@ def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
 def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     shafts = _top_down(drive)
-    rows = {shaft["name"]: number for number, shaft in enumerate(shafts)}
-    on_shaft = {name: [b for b in drive["bearings"] if b["shaft"] == name] for name in rows}
+    level = {shaft["name"]: ROW * number for number, shaft in enumerate(shafts)}
+    gears = [gear for mesh in drive["meshes"] for gear in _gears(mesh, level)]
+    top = max([_TOP, *(half - y + _ABOVE for y, half, _ in gears)])
+    level = {name: top + y for name, y in level.items()}
+    on_shaft = {name: [b for b in drive["bearings"] if b["shaft"] == name] for name in level}
     between = [(name, bearing) for name, bearings in on_shaft.items() for bearing in bearings[1:-1]]
     linked = not drive["meshes"] and len(shafts) > 1
     columns = max(len(drive["meshes"]) + len(between) + linked, 1)
     width = 2 * WALL + COLUMN * columns + 60
-    deepest = max((_half(mesh, rows) for mesh in drive["meshes"]), default=0.0)
-    sheet = Sheet(width, _TOP + ROW * (len(shafts) - 1) + max(deepest + 44, 84))
+    sheet = Sheet(width, max([max(level.values()) + 84, *(top + y + half + 44 for y, half, _ in gears)]))
     left, right = WALL, width - WALL
     sheet.rectangle(left, 24, right - left, sheet.height - 48, colour=HAIRLINE, line=WIDE)
     for shaft in shafts:
-        _shaft(sheet, shaft, _y(rows, shaft["name"]), left, right)
+        _shaft(sheet, shaft, level[shaft["name"]], left, right)
     for number, mesh in enumerate(drive["meshes"]):
-        _mesh(sheet, mesh, left + 20 + COLUMN * (number + 0.36), rows)
+        _mesh(sheet, mesh, left + 20 + COLUMN * (number + 0.36), level)
     if linked:
-        _link(sheet, drive, left + 20 + COLUMN / 2, rows)
+        _link(sheet, drive, left + 20 + COLUMN / 2, level)
     for number, (name, bearing) in enumerate(between, start=len(drive["meshes"]) + linked):
-        x, y = left + 20 + COLUMN * (number + 0.5), _y(rows, name)
+        x, y = left + 20 + COLUMN * (number + 0.5), level[name]
         _bearing(sheet, bearing, x, y, x, y + 32, COLUMN - 16, "middle", faulty)
     for name, bearings in on_shaft.items():
         for bearing, x, anchor in zip(bearings[:1] + bearings[1:][-1:], (left, right), ("end", "start"), strict=False):
-            y = _y(rows, name)
+            y = level[name]
             aside = x - 16 if anchor == "end" else x + 16
             _bearing(sheet, bearing, x, y, aside, y + 17, WALL - 26, anchor, faulty)
     _sense_note(sheet, drive, left)
@@ -80,10 +82,6 @@ def _top_down(drive: dict[str, Any]) -> list[dict[str, Any]]:
     by_name = {shaft["name"]: shaft for shaft in drive["shafts"]}
     order += [name for name in by_name if name not in order]
     return [by_name[name] for name in order if name in by_name]
-
-
-def _y(rows: dict[str, int], shaft: str) -> float:
-    return _TOP + ROW * rows[shaft]
 
 
 def _shaft(sheet: Sheet, shaft: dict[str, Any], y: float, left: float, right: float) -> None:
@@ -113,34 +111,32 @@ def _arrow(sheet: Sheet, x: float, y: float) -> None:
     sheet.path(f"M{x + 24:.1f} {y:.1f}l-9 -4v8z", fill=INK)
 
 
-def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, rows: dict[str, int]) -> None:
-    pinion_y, wheel_y = _y(rows, mesh["pinion_shaft"]), _y(rows, mesh["wheel_shaft"])
-    share = _pinion_share(mesh)
-    apart = wheel_y - pinion_y
-    for y, part, teeth in ((pinion_y, share, mesh["pinion_teeth"]), (wheel_y, 1 - share, mesh["wheel_teeth"])):
-        half = max(abs(apart) * part, 12)
+def _gears(mesh: dict[str, Any], level: dict[str, float]) -> Iterator[tuple[float, float, int | None]]:
+    """Height of the axis, half the height and the teeth of pinion and wheel, which touch between their shafts."""
+    apart, share = abs(level[mesh["wheel_shaft"]] - level[mesh["pinion_shaft"]]), _pinion_share(mesh)
+    yield level[mesh["pinion_shaft"]], max(apart * share, 12), mesh["pinion_teeth"]
+    yield level[mesh["wheel_shaft"]], max(apart * (1 - share), 12), mesh["wheel_teeth"]
+
+
+def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, level: dict[str, float]) -> None:
+    pinion_y, wheel_y = level[mesh["pinion_shaft"]], level[mesh["wheel_shaft"]]
+    for y, half, teeth in _gears(mesh, level):
         dash = "" if teeth else _DASH
         sheet.rectangle(x - GEAR / 2, y - half, GEAR, 2 * half, dash=dash)
         for slant in (-9.0, 0.0, 9.0) if half > 20 else ():  # three short strokes, as drawings mark helical teeth
             sheet.line(x + slant - 4, y + half - 4, x + slant + 4, y + half - 12, colour=HAIRLINE)
         sheet.text(x, y + 4, f"{teeth or '?'}", size=12, anchor="middle", weight=600)
-    touch = pinion_y + apart * share
+    touch = pinion_y + (wheel_y - pinion_y) * _pinion_share(mesh)
     for number, line in enumerate(wrap(mesh["name"], COLUMN - GEAR - 16, 11)):
         sheet.text(x + GEAR / 2 + 8, touch + 3 + 13 * number, line, size=11)
 
 
-def _link(sheet: Sheet, drive: dict[str, Any], x: float, rows: dict[str, int]) -> None:
-    ends = sorted(rows.values())
-    top, bottom = _TOP + ROW * ends[0], _TOP + ROW * ends[-1]
+def _link(sheet: Sheet, drive: dict[str, Any], x: float, level: dict[str, float]) -> None:
+    top, bottom = min(level.values()), max(level.values())
     sheet.rectangle(x - 62, top - 26, 124, bottom - top + 52, dash=_DASH)
     ratio = drive["ratings"]["ratio"]
     sheet.text(x, (top + bottom) / 2 - 4, f"ratio {ratio:g}" if ratio else "ratio ?", size=12, anchor="middle", weight=600)
     sheet.text(x, (top + bottom) / 2 + 12, "gears unknown", size=10, anchor="middle", colour=MUTED)
-
-
-def _half(mesh: dict[str, Any], rows: dict[str, int]) -> float:
-    """Half the height of a mesh's lower gear."""
-    return abs(rows[mesh["wheel_shaft"]] - rows[mesh["pinion_shaft"]]) * ROW * (1 - _pinion_share(mesh))
 
 
 def _pinion_share(mesh: dict[str, Any]) -> float:
