@@ -137,7 +137,7 @@ def _placed(flags: list[Flag], x_of: Place) -> list[_Placed]:
     done: list[_Placed] = []
     for flag in sorted(flags, key=lambda flag: (not flag.found, -flag.hz)):
         x, wide = x_of(flag.hz), text_width(flag.name, _SIZE, 600 if flag.found else 400)
-        left = x + 3 if x + 3 + wide <= WIDTH - RIGHT else x - 3 - wide
+        left = x + 4 if x + 4 + wide <= WIDTH - RIGHT else x - 4 - wide
         tries = (_Placed(flag, x, left, left + wide, row) for row in range(FLAG_ROWS))
         free = (one for one in tries if left >= 0 and not any(one.collides(other) for other in done))
         done.append(next(free, _Placed(flag, x, left, left + wide, None)))
