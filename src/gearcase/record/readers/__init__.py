@@ -335,13 +335,13 @@ def _decide_speed(
 def _as_float(values: NDArray[Any]) -> NDArray[np.floating]:
     """Float32 where that holds every value exactly, else float64; long doubles are cut to float64."""
     bytes_held = 4 if values.dtype.kind == "f" else 2
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", invalid="ignore"):
         return np.asarray(values, np.float32 if values.dtype.itemsize <= bytes_held else np.float64)
 
 
 def _in_si(samples: NDArray[np.floating], spelling: str) -> NDArray[np.floating]:
     scale = convert(1.0, spelling, _kind(spelling))
-    with np.errstate(over="ignore"):  # what overflows is refused as no sample
+    with np.errstate(over="ignore", invalid="ignore"):  # what overflows or is no number is refused as no sample
         return samples if scale == 1.0 else samples * samples.dtype.type(scale)
 
 
