@@ -77,6 +77,24 @@ def test_a_changed_job_makes_the_handover_stale(job: Path, capsys: pytest.Captur
     assert call(capsys, "handover", job, "--accept-stale", "B. Approver")[0] == 0
 
 
+def test_recordings_of_one_name_in_two_folders_do_not_make_a_handover_stale(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = "recordings:\n"
+    for folder, name in (("a", "faulty"), ("b", "sound")):
+        (job / folder).mkdir()
+        shutil.copy(tmp_path / f"{name}.wav", job / folder / "x.wav")
+        listed += f"  - {{file: {folder}/x.wav, unit: m/s2, speed: 1476 rpm, point: intermediate left}}\n"
+    with (job / "job.yaml").open("a", encoding="utf-8") as stream:
+        stream.write(listed)
+    assert call(capsys, "survey", job)[0] == 0
+    assert [row["name"] for row in document(capsys, "diagnose", job)[1]["recordings"]] == ["a/x.wav", "b/x.wav"]
+    assert call(capsys, "handover", job)[0] == 1
+    shutil.copy(tmp_path / "sound.wav", job / "a" / "x.wav")
+    code, _, err = call(capsys, "handover", job)
+    assert code == 2 and "recording a/x.wav has changed since" in err and "b/x.wav" not in err
+
+
 def test_new_makes_a_job_that_reads_and_never_overwrites_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert call(capsys, "new", tmp_path / "fresh", "--title", 'a "quoted" title: with colon')[0] == 0
     assert call(capsys, "check", tmp_path / "fresh")[0] == 0

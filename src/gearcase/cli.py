@@ -233,9 +233,10 @@ def _load(given: argparse.Namespace) -> "Job":
 
 def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
     """Files named in the call, else those of the job, read one at a time."""
+    from dataclasses import replace
     from pathlib import Path
 
-    from gearcase.errors import Problem
+    from gearcase.record.freshness import recording_names
     from gearcase.record.readers import read_recording
 
     if given.recording:
@@ -244,8 +245,9 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
     if not job.recordings:
         accepted = "a recording: name its file after the job, or list it in job.yaml under recordings"
         raise BadInput(Problem("gearcase diagnose", "RECORDING", "none", accepted))
+    names = recording_names(job)
     for entry in sorted(job.recordings, key=lambda entry: entry.start):
-        yield read_recording(
+        recording = read_recording(
             Path(given.job) / entry.file,
             rate_hz=entry.rate_hz,
             unit=entry.unit or None,
@@ -254,6 +256,7 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
             point=entry.point,
             start=entry.start,
         )
+        yield replace(recording, name=names[entry.file])
 
 
 def _watched(recordings: "Iterator[Recording]", given: argparse.Namespace) -> "Iterator[Recording]":

@@ -9,7 +9,7 @@ from gearcase.job.build import SECTIONS, Job
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult
 
-__all__ = ["Change", "hashes_now", "stale"]
+__all__ = ["Change", "hashes_now", "recording_names", "stale"]
 
 _RECORDING = "recording "
 
@@ -41,13 +41,19 @@ def stale(stored: StoredResult, now: Mapping[str, str]) -> list[Change]:
     ]
 
 
+def recording_names(job: Job) -> dict[str, str]:
+    """Listed file -> the name its recording goes by: the file's own, or its path where another file has the same name."""
+    own = [entry.file.rpartition("/")[2] for entry in job.recordings]
+    return {entry.file: name if own.count(name) == 1 else entry.file for entry, name in zip(job.recordings, own, strict=True)}
+
+
 def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
     """Hashes of the job's sections, of the tables and of the recordings it lists, as they are now.
 
     A recording judged from outside the job keeps the hash it was judged with: nobody can say that it changed.
     """
     now = {row["what"]: row["sha256"] for row in (*job.sources(SECTIONS), *tables.sources(*tables.names()))}
-    listed = {entry.file.rpartition("/")[2]: folder / entry.file for entry in job.recordings}
+    listed = {name: folder / file for file, name in recording_names(job).items()}
     for row in stored.header["read"]:
         if not row["what"].startswith(_RECORDING):
             continue
