@@ -82,6 +82,9 @@ def _parser() -> argparse.ArgumentParser:
     verb("check", _check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", _survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     plan = verb("plan", _plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")
+    rig = verb("rig", _rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
+    rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
+    rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
@@ -161,6 +164,34 @@ def _plan(given: argparse.Namespace) -> int:
     path = _keep(given, job, result, pictures)
     _done(given, result.document, f"{plan_text(result.document)}\n\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _rig(given: argparse.Namespace) -> int:
+    import asyncio
+    import time
+
+    from gearcase.device.orders import ORDERS, obey
+    from gearcase.device.rig import Rig
+    from gearcase.device.serving import serving
+
+    job = _load(given)
+    speed = _quantity("--speed", given.speed, "speed")
+    rig = Rig(job, time.monotonic, job.drive.rated_speed_hz if speed is None else speed)
+    if not rig.units:
+        raise BadInput(Problem("job.yaml", "bus.devices", "", "at least one device with a profile, to be simulated"))
+
+    async def serve() -> None:
+        async with serving(rig, port=given.port, baud=job.bus.baud) as served:
+            print(f"{served.tcp}\n{served.serial}\nunits {', '.join(map(str, rig.units))}; orders: {', '.join(ORDERS)}", flush=True)
+            loop = asyncio.get_running_loop()
+            while line := await loop.run_in_executor(None, sys.stdin.readline):
+                try:
+                    print(obey(rig, line) if line.strip() else "", flush=True)
+                except OutOfRange as error:
+                    print(error, file=sys.stderr, flush=True)
+
+    asyncio.run(serve())
+    return NOTHING_WRONG
 
 
 def _diagnose(given: argparse.Namespace) -> int:

@@ -4,6 +4,7 @@ Registers are 16 bits, each sent high byte first (MODBUS Application Protocol V1
 nowhere laid down, so every profile carries three constants by which it can be told: 0x1234, 123456789 and 123.456.
 """
 
+import functools
 import math
 import struct
 from collections.abc import Sequence
@@ -76,6 +77,7 @@ def profile_names() -> tuple[str, ...]:
     return tuple(dict.fromkeys(row["profile"] for row in load("registers")))
 
 
+@functools.cache
 def profile(name: str) -> Profile:
     """A profile by its name.
 
