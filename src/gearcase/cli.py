@@ -85,6 +85,18 @@ def _parser() -> argparse.ArgumentParser:
     rig = verb("rig", _rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
     rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
     rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
+    prove = verb("prove", _prove, "does each device answer, point right and tell the truth; what keeps you from going home")
+    for option, metavar, says in (
+        ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
+        ("--speed", "SPEED", "of the input, by an instrument of your own"),
+        ("--temperature", "TEMPERATURE", 'of the oil, by an instrument of your own, e.g. "21.5 °C"'),
+        ("--controller", "VALUES", "what the plant controller shows for the test registers, with commas"),
+    ):
+        prove.add_argument(option, metavar=metavar, help=says)
+    prove.add_argument("--polls", type=int, default=3000, metavar="N", help="of each device, for its link; 3000 by default")
+    prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
+    prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
+    prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
@@ -97,7 +109,7 @@ def _parser() -> argparse.ArgumentParser:
         diagnose.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, diagnose, handover):
+    for added in (survey, plan, prove, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     schema = verbs.add_parser("schema", help="print the JSON Schema of job.yaml, for editors")
     schema.set_defaults(run=_schema, json=True)
@@ -192,6 +204,71 @@ def _rig(given: argparse.Namespace) -> int:
 
     asyncio.run(serve())
     return NOTHING_WRONG
+
+
+def _prove(given: argparse.Namespace) -> int:
+    import asyncio
+    from pathlib import Path
+
+    from gearcase.device.modbus import connected
+    from gearcase.drawings.text import prove_text
+    from gearcase.record import chain
+    from gearcase.record.clock import now
+    from gearcase.stages import prove
+
+    job = _load(given)
+    evidence = Path(given.job) / "results" / "prove" / "evidence.jsonl"
+    connection = given.connection or job.bus.connection
+    if not connection:
+        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here or as --connection"))
+    if not 1 <= given.polls <= 1_000_000:
+        raise BadInput(Problem("--polls", "", str(given.polls), "1 to 1000000"))
+    points = [point.name for point in job.points]
+    wrong = [name for name in given.tapped if name not in points]
+    if wrong:
+        raise BadInput([Problem("--tapped", "", repr(name), f"one of: {'; '.join(points)}") for name in wrong])
+    said = prove.Said(
+        serials=_as_built_serials(Path(given.job)),
+        tapped=given.tapped,
+        speed_hz=_quantity("--speed", given.speed, "speed"),
+        temperature=_quantity("--temperature", given.temperature, "temperature"),
+        light_seen=given.light_seen,
+        controller=_numbers("--controller", given.controller),
+    )
+    kept = [record["entry"] for record in chain.read(evidence)] if evidence.exists() and not given.again else []
+
+    def keep(row: dict[str, Any]) -> None:
+        chain.append(evidence, row, who=given.by, when=now())
+        if not given.json:
+            words = row["measured"] if row["outcome"] == "passed" else row["says"]
+            print(f"{row['outcome']:6}  {row['device']}, {row['step']}: {words}", file=sys.stderr, flush=True)
+
+    async def over_the_wire() -> "StageResult":
+        async with connected(connection, baud=job.bus.baud) as bus:
+            earlier = {prove.evidence_key(row): row for row in kept}
+            return await prove.run(job, bus, polls=given.polls, said=said, earlier=earlier, keep=keep)
+
+    result = asyncio.run(over_the_wire())
+    path = _keep(given, job, result, {})
+    _done(given, result.document, f"{prove_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _as_built_serials(folder: "Path") -> dict[str, str]:
+    """Device -> serial, from the latest as-built record."""
+    from gearcase.record import results
+
+    stored = results.latest(folder, "fit")
+    return dict(stored.document.get("serials", {})) if stored else {}
+
+
+def _numbers(option: str, text: str | None) -> tuple[float, ...]:
+    """An option's numbers, decimal or 0x..., with commas between."""
+    parts = [part.strip().lower() for part in text.split(",")] if text else []
+    try:
+        return tuple(float(int(part, 16)) if part.startswith("0x") else float(part) for part in parts)
+    except ValueError:
+        raise BadInput(Problem(option, "", repr(text), "numbers with commas between, e.g. 0x1234,123456789,123.456")) from None
 
 
 def _diagnose(given: argparse.Namespace) -> int:

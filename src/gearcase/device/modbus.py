@@ -1,6 +1,7 @@
 """Modbus over TCP or a serial line. The only place that knows the protocol's library; it owns time-outs and retries."""
 
 import asyncio
+import logging
 import re
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
@@ -16,6 +17,7 @@ from gearcase.errors import BadInput, BadReply, BadRequest, NoReply, OutOfRange,
 __all__ = ["CONNECTION_FORM", "ModbusBus", "connected", "parse_connection"]
 
 CONNECTION_FORM = '"tcp 192.0.2.10:502" or "serial /dev/ttyUSB0"'
+logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # what it would say is said by our own errors, once
 _REFUSALS = {1: "it knows no such function", 2: "it has no such register", 3: "it refuses the value", 4: "it failed inside"}
 
 

@@ -166,13 +166,12 @@ class Rig:
         if start >= RECORD_REGISTERS and unit in self._records:  # a record stays as it is while it is being read
             record = self._records[unit]
             record.held = self.clock()
-            words = record.samples.view(np.uint16)[start - RECORD_REGISTERS :]
+            words = [int(word) for word in record.samples.view(np.uint16)[start - RECORD_REGISTERS :][:count]]
         else:
-            whole = self._words(unit)
-            words = whole[start:] if start >= 0 else np.concatenate([np.zeros(-start, dtype=np.uint16), whole])
+            words = self._words(unit, start, count)
         if len(words) < count:
             raise BadRequest(unit, asked, "it has no such register")
-        return [int(word) for word in words[:count]]
+        return words
 
     def write(self, unit: int, start: int, words: Sequence[int]) -> None:
         """Write holding registers: the lamps and the heartbeat of the stack light.
@@ -193,18 +192,19 @@ class Rig:
             else:
                 self._heartbeat_written, self._heartbeat_at = word, self.clock()
 
-    def _words(self, unit: int) -> NDArray[np.uint16]:
-        device, wrong = self._devices[unit], self.sensor_faults.get(unit, SensorFault())
-        form = profile(device.profile)
+    def _words(self, unit: int, start: int, count: int) -> list[int]:
+        """Registers by the unit's profile, 0 where it has none between; fewer where they end."""
+        form, wrong = self.profile_of(unit), self.sensor_faults.get(unit, SensorFault())
         order: WordOrder = "low word first" if wrong.swapped_words else "high word first"
-        values = self._values(unit, form)
-        is_sensor = form.name == "three-axis vibration"
-        words = np.zeros(RECORD_REGISTERS + _RECORD_SAMPLES if is_sensor else form.span, dtype=np.uint16)
-        for name, register in form.registers.items():
-            value = values[name] if name in values else _constant(register)
-            words[register.address : register.address + register.words] = encode(register, value, order)
-        if is_sensor:
-            words[RECORD_REGISTERS:] = self._record(unit).samples.view(np.uint16)
+        end = min(start + count, form.span)
+        wanted = [one for one in form.registers.values() if one.address < end and one.address + one.words > start]
+        values = self._values(unit, form) if any(one.constant is None for one in wanted) else {}
+        words = [0] * (end - start)
+        for register in wanted:
+            value = values[register.name] if register.name in values else _constant(register)
+            for place, word in enumerate(encode(register, value, order), start=register.address - start):
+                if 0 <= place < len(words):
+                    words[place] = word
         return words
 
     def _values(self, unit: int, form: Profile) -> dict[str, float]:

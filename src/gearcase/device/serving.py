@@ -22,7 +22,7 @@ from gearcase.install.bus import character_time
 __all__ = ["Served", "serving"]
 
 _REGISTERS = 65536
-logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # a unit that is not there is no error of the rig
+logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # a unit that is not there is no error here
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-__all__ = ["diagnose_text", "plan_text", "survey_text"]
+__all__ = ["diagnose_text", "plan_text", "prove_text", "survey_text"]
 
 _MOST_LINES = 40
 _GRADES = ("true", "detectable", "not seen")
@@ -71,6 +71,16 @@ def plan_text(document: dict[str, Any]) -> str:
         if step["caution"]:
             parts.append(f"      caution: {step['caution']}")
     return "\n".join(parts)
+
+
+def prove_text(document: dict[str, Any]) -> str:
+    """The proving as words: whether one may go home, what is in the way, then all evidence."""
+    parts = [document["statement"]]
+    if document["before_going_home"]:
+        parts += ["", "before going home:"]
+        parts += [f"  {row['outcome']}: {row['device']}, {row['step']}: {row['says']}" for row in document["before_going_home"]]
+    rows = [(row["device"], row["step"], row["outcome"], row["measured"]) for row in document["evidence"]]
+    return "\n".join([*parts, "", *_table(("device", "step", "outcome", "measured"), rows)])
 
 
 def diagnose_text(document: dict[str, Any]) -> str:
