@@ -167,6 +167,7 @@ WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 m
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
+Torque = Annotated[float, _quantity("torque"), _text("4 N m")]
 Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
 Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]
 SpeedRange = Annotated[units.Range, BeforeValidator(_read(_speed_range)), _text("1485 rpm", "900-1485 rpm")]

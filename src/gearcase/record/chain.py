@@ -1,8 +1,8 @@
 """An append-only record: one JSON line an entry, each holding the hash of the one before.
 
-A line is ``{"number", "previous", "who", "when", "entry", "sha256"}`` in canonical JSON, so that a changed, missing or reordered line
-is seen and named. `append` locks the file, writes, syncs; what it cannot write whole it takes back. A writer that was killed leaves a
-torn last line: `torn` says so, everything before it stands, and the next `append` sets the bytes aside in ``FILE.torn``.
+A line is ``{"number", "previous", "who", "when", "entry", "sha256"}`` in canonical JSON, so that a changed, missing or reordered
+line is seen and named. `append` locks the file, writes, syncs; what it cannot write whole it takes back. A writer that was killed
+leaves a torn last line: `torn` says so, everything before it stands, and the next `append` sets the bytes aside in ``FILE.torn``.
 
 Cutting whole lines off the end leaves a shorter chain that is sound in itself: whoever kept its last hash passes it to
 `read` as `holds`.
