@@ -104,11 +104,12 @@ class Card:
 
 @dataclass(frozen=True)
 class Entered:
-    """An entry as given and as read: `given` the words, `model` the SI values, `steps` by number, `where` its line."""
+    """An entry as given and as read: `given` the words, `model` the SI values; `steps` by number, `device` by name; its line."""
 
     given: dict[str, Any]
     model: EntryModel
     steps: tuple[int, ...]
+    device: str
     where: str
 
 
@@ -144,7 +145,9 @@ def _checked(source: Source, card: Card) -> tuple[Entered, ...]:
     if problems or form is None:
         raise BadInput(sorted(problems, key=lambda problem: int(problem.where.rpartition(":")[2])))
     return tuple(
-        Entered(source.data[_LISTED][number], model, _numbers(model, card), source.where((_LISTED, number)))
+        Entered(
+            source.data[_LISTED][number], model, _numbers(model, card), _device_of(model, card), source.where((_LISTED, number))
+        )
         for number, model in enumerate(form.entries)
     )
 
@@ -163,6 +166,8 @@ def _names(source: Source, number: int, model: EntryModel, card: Card) -> Iterat
     homeless = sorted(said - {"steps", "device", "photos"})
     if not model.point and homeless:
         yield source.problem(here, f"point: the measuring point that {', '.join(homeless)} belongs to", given="no point")
+    if model.wall and (model.wall.gauge_error or 0.0) >= min(model.wall.readings):
+        yield source.problem((*here, "wall", "gauge_error"), "less than the least reading of the wall")
     if model.device is not None:
         yield from _device(source, number, model, card)
     if model.steps == "all" and not model.point:
@@ -195,6 +200,13 @@ def _numbers(model: EntryModel, card: Card) -> tuple[int, ...]:
     if isinstance(model.steps, list):
         return tuple(dict.fromkeys(model.steps))
     return tuple(number for number, where in card.steps.items() if where == model.point)
+
+
+def _device_of(model: EntryModel, card: Card) -> str:
+    """The device an entry speaks of: as named, or the only one of its point."""
+    if model.device is None:
+        return ""
+    return model.device.name or next(name for name, point in card.devices.items() if point == model.point)
 
 
 _ALL, _STUD, _BOND = "", "stud", "adhesive"
