@@ -74,9 +74,10 @@ def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
 def _what_fit_rests_on(folder: Path, stored: StoredResult) -> dict[str, str]:
     """The latest plan, the entries and the photos, where a result names any of them."""
     names = [row["what"] for row in stored.header["read"]]
-    now = {}
-    if any(name.startswith(_PLAN) for name in names) and (plan := latest(folder, "plan")):
-        now[f"{_PLAN}{plan.number:04d}"] = sha256_of_data(plan.document)
+    now: dict[str, str] = {}
+    plans = [name for name in names if name.startswith(_PLAN)]
+    if plans and (plan := latest(folder, "plan")):
+        now |= dict.fromkeys(plans, sha256_of_data(plan.document))
     if _ENTRIES in names:
         recorded = fitting.entries(folder)
         now[_ENTRIES] = recorded[-1]["sha256"] if recorded else ""
