@@ -124,6 +124,10 @@ def _about_the_plan(planned: Planned) -> Iterator[Finding]:
     if planned.stale:
         says = f"plan {planned.number:04d} is older than the job: {'; '.join(planned.stale)}: run gearcase plan, then fit again"
         yield Finding(Level.CAUTION, "fit.plan_stale", "plan", says)
+    blockers = [row for row in planned.document["findings"] if row["level"] == "blocker"]
+    if blockers:
+        named = "; ".join(f"{row['where']}: {row['rule']}" for row in blockers)
+        yield Finding(Level.CAUTION, "fit.plan_blocked", "plan", f"plan {planned.number:04d} says not to proceed: {named}")
 
 
 def _devices(job: Job, document: Mapping[str, Any], devices: Mapping[str, Built]) -> Iterator[Finding]:

@@ -213,19 +213,17 @@ def _cure(check: Check, part: Mapping[str, Any]) -> None:
     built, bond = check.built, part["bond"]
     check.cure = bond["cure"] if bond else None
     warm, planned_warm = built.get("bond.metal_temperature"), check.job.kit.metal_temperature
-    if bond is None or warm is None:
+    if check.cure is None:
         return
-    seconds = bond["cure"]["value"] if bond["cure"] else None
+    seconds, left = float(check.cure["value"]), built.get("bond.left")
     planned = check.part["bond"]["cure"]["value"] if check.part["bond"] and check.part["bond"]["cure"] else None
-    if planned_warm is not None and abs(warm - planned_warm) > _COLDER:
+    if warm is not None and planned_warm is not None and abs(warm - planned_warm) > _COLDER:
         check.deviates("metal temperature", _celsius(planned_warm), _celsius(warm))
-        if seconds and planned:
-            says = f"metal at {_celsius(warm)}, planned at {_celsius(planned_warm)}: full cure {_hours(seconds)} instead of "
-            says += _hours(planned)
-            check.find(Level.CAUTION if seconds > planned else Level.NOTE, "cure", f"{says}; no baseline before that")
-    left = built.get("bond.left")
-    if seconds and left is not None and left < seconds:
-        says = f"loaded {_hours(left)} after bonding; full cure takes {_hours(seconds)} at {_celsius(warm)}: leave it, then tap it"
+        says = f"metal at {_celsius(warm)}, planned at {_celsius(planned_warm)}: full cure {_hours(seconds)}"
+        says += f" instead of {_hours(planned)}" if planned else ""
+        check.find(Level.CAUTION if warm < planned_warm else Level.NOTE, "cure", f"{says}; no baseline before that")
+    if left is not None and left < seconds:
+        says = f"loaded {_hours(left)} after bonding; full cure takes {_hours(seconds)}: leave it, then tug and tap it"
         check.find(Level.CAUTION, "cure_short", says)
 
 
