@@ -409,11 +409,12 @@ def test_a_plan_older_than_the_job_is_said(job: Path) -> None:
     assert "job.yaml kit has changed since" in found(fit(job, GOOD_STUD)[1])["fit.plan_stale"]["says"]
 
 
-def test_what_blocks_the_plan_still_blocks_what_was_built_on_it(job: Path) -> None:
+def test_what_blocks_the_plan_blocks_what_was_built_against_it(job: Path) -> None:
     plan(job, ("thickness: 22.4 mm", "thickness: 14.4 mm"))
-    code, document = fit(job, f"- point: {STUD}\n  serial: VS-0411\n")
+    code, document = fit(job, f"- point: {STUD}\n  serial: VS-0411\n")  # bonded, as the plan falls back to: no hole
+    assert code == 0 and "input coupling end: plan.metal_left" in found(document)["fit.plan_blocked"]["says"]
+    code, document = fit(job, f"- point: {STUD}\n  mount: stud\n")
     assert code == 1 and found(document)["plan.metal_left"]["where"] == STUD
-    assert "input coupling end: plan.metal_left" in found(document)["fit.plan_blocked"]["says"]
 
 
 def test_a_bond_loaded_too_soon_is_said_without_a_temperature_too(job: Path) -> None:
