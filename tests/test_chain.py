@@ -84,7 +84,7 @@ def test_an_entry_of_another_record_with_the_right_number_is_seen(path: Path, tm
     add(other, "uno", "due")
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(lines[0] + other.read_bytes().splitlines(keepends=True)[1] + lines[2])
-    with pytest.raises(BadInput, match=r"entries.jsonl:2 .*follows another one"):
+    with pytest.raises(BadInput, match=r"entries\.jsonl:2 .*follows another one"):
         chain.read(path)
 
 
@@ -92,7 +92,7 @@ def test_lines_cut_off_the_end_are_seen_by_whoever_kept_the_last_hash(path: Path
     last = chain.read(path)[-1]["sha256"]
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:2]))
     assert len(chain.read(path)) == 2
-    with pytest.raises(BadInput, match=r"entries.jsonl:3 .*is missing: 2 are left"):
+    with pytest.raises(BadInput, match=r"entries\.jsonl:3 .*is missing: 2 are left"):
         chain.read(path, holds=last)
 
 

@@ -13,10 +13,11 @@ from gearcase import __version__
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from gearcase.job.build import Job
+    from gearcase.job.entries import Entered
     from gearcase.signal.recording import Recording
     from gearcase.stages.result import StageResult
 
@@ -97,6 +98,8 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
     prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
     prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
+    fit = verb("fit", _fit, "what was built, entered against the plan's work card; deviations are judged again")
+    fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
@@ -109,7 +112,7 @@ def _parser() -> argparse.ArgumentParser:
         diagnose.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, prove, diagnose, handover):
+    for added in (survey, plan, fit, prove, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     schema = verbs.add_parser("schema", help="print the JSON Schema of job.yaml, for editors")
     schema.set_defaults(run=_schema, json=True)
@@ -269,6 +272,85 @@ def _numbers(option: str, text: str | None) -> tuple[float, ...]:
         return tuple(float(int(part, 16)) if part.startswith("0x") else float(part) for part in parts)
     except ValueError:
         raise BadInput(Problem(option, "", repr(text), "numbers with commas between, e.g. 0x1234,123456789,123.456")) from None
+
+
+def _fit(given: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from gearcase.drawings.text import fit_text
+    from gearcase.record import fitting, results
+    from gearcase.record.clock import now
+    from gearcase.record.freshness import hashes_now, stale
+    from gearcase.stages import fit
+
+    job, folder = _load(given), Path(given.job)
+    plan = results.latest(folder, "plan")
+    if plan is None:
+        raise BadInput(Problem("plan", "", "no result yet", f"run: gearcase plan {given.job}"))
+    before = fitting.entries(folder)
+    cut_off = fitting.torn(folder)  # asked before the next entry sets the piece aside
+    added = 0
+    for entered in _entries(given, job, plan.document, before):
+        if not (given.entries and fitting.is_recorded(entered, before)):
+            fitting.keep(folder, plan, entered, who=given.by, when=now())
+            added += 1
+    recorded = fitting.entries(folder)
+    planned = fit.Planned(plan.number, plan.document, tuple(str(change) for change in stale(plan, hashes_now(folder, job, plan))))
+    result = fit.run(
+        job,
+        planned,
+        recorded,
+        earlier_plans=fitting.plans_of(folder, recorded),
+        photos_now=fitting.photos_now(folder, recorded),
+        record_findings=(cut_off,) if cut_off else (),
+    )
+    path = _keep(given, job, result, {})
+    words = f"{fit_text(result.document)}\n\n{added} entries added, {len(recorded)} recorded; kept in {path}"
+    _done(given, {**result.document, "added": added}, words)
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _entries(
+    given: argparse.Namespace, job: "Job", plan: dict[str, Any], recorded: "Sequence[dict[str, Any]]"
+) -> "Iterable[Entered]":
+    """Entries of the file named, else typed at a terminal, else none: what is recorded is judged again."""
+    from pathlib import Path
+
+    from gearcase.job.entries import ask_entries, read_entries
+    from gearcase.record.fitting import missing_photos
+    from gearcase.stages import fit
+
+    folder, card = Path(given.job), fit.card(job, plan)
+    if given.entries:
+        entered = read_entries(Path(given.entries), card)
+        problems = [problem for entry in entered for problem in missing_photos(folder, entry)]
+        if not given.by:
+            accepted = "who did it: --by NAME, or by in each entry"
+            problems += [Problem(entry.where, "by", "nobody", accepted) for entry in entered if not entry.model.by]
+        if problems:
+            raise BadInput(problems)
+        return entered
+    if sys.stdin.isatty():
+        if not given.by:
+            raise BadInput(Problem("--by", "", "nobody", "who did it: --by NAME"))
+        mounts = {part["name"]: part["mount"] for part in plan["parts"]}
+        return ask_entries(card, mounts, ask=_ask, tell=_tell, refuses=lambda entry: tuple(missing_photos(folder, entry)))
+    if not recorded:
+        raise BadInput(Problem("--entries", "", "none", "a file of entries, or a terminal to type them at"))
+    return ()
+
+
+def _ask(question: str) -> str:
+    """A question on standard error and its answer: standard output is the result's."""
+    print(question, end="", file=sys.stderr, flush=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        raise EOFError
+    return answer
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
 
 
 def _diagnose(given: argparse.Namespace) -> int:

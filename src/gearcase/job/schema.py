@@ -199,6 +199,7 @@ ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
 Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
+Torque = Annotated[float, _quantity("torque"), _text("4 N m")]
 Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
 Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]
 SpeedRange = Annotated[units.Range, BeforeValidator(_read(_speed_range)), _text("1485 rpm", "900-1485 rpm")]

@@ -5,13 +5,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gearcase import tables
+from gearcase.checksums import sha256_of_data
 from gearcase.job.build import SECTIONS, Job
+from gearcase.record import fitting
 from gearcase.record.readers import sha256_of_file
-from gearcase.record.results import StoredResult
+from gearcase.record.results import StoredResult, latest
 
 __all__ = ["Change", "hashes_now", "recording_names", "stale"]
 
 _RECORDING = "recording "
+_PHOTO = "photo "
+_PLAN = "plan "
+_ENTRIES = "fit entries"
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,7 @@ def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
     A recording judged from outside the job keeps the hash it was judged with: nobody can say that it changed.
     """
     now = {row["what"]: row["sha256"] for row in (*job.sources(SECTIONS), *tables.sources(*tables.names()))}
+    now |= _what_fit_rests_on(folder, stored)
     listed = {name: folder / file for file, name in recording_names(job).items()}
     for row in stored.header["read"]:
         if not row["what"].startswith(_RECORDING):
@@ -62,4 +68,18 @@ def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
             now[row["what"]] = row["sha256"]
         elif path.is_file():
             now[row["what"]] = sha256_of_file(path)
+    return now
+
+
+def _what_fit_rests_on(folder: Path, stored: StoredResult) -> dict[str, str]:
+    """The latest plan, the entries and the photos, where a result names any of them."""
+    names = [row["what"] for row in stored.header["read"]]
+    now: dict[str, str] = {}
+    plans = [name for name in names if name.startswith(_PLAN)]
+    if plans and (plan := latest(folder, "plan")):
+        now |= dict.fromkeys(plans, sha256_of_data(plan.document))
+    if _ENTRIES in names:
+        recorded = fitting.entries(folder)
+        now[_ENTRIES] = recorded[-1]["sha256"] if recorded else ""
+        now |= {f"{_PHOTO}{file}": sha256 for file, sha256 in fitting.photos_now(folder, recorded).items() if sha256}
     return now

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gearcase import __version__
 from gearcase.errors import BadInput, Problem
 
-__all__ = ["StoredResult", "latest", "write"]
+__all__ = ["StoredResult", "latest", "stored", "write"]
 
 _RESULT = "result.json"
 _CURRENT = "current"
@@ -137,9 +137,18 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
         Its result.json is damaged.
     """
     numbers = _numbers(job_folder / "results" / stage)
-    if not numbers:
-        return None
-    path = job_folder / "results" / stage / f"{numbers[-1]:04d}"
+    return stored(job_folder, stage, numbers[-1]) if numbers else None
+
+
+def stored(job_folder: Path, stage: str, number: int) -> StoredResult:
+    """A result of a stage by its number.
+
+    Raises
+    ------
+    BadInput
+        It is not there, or its result.json is damaged.
+    """
+    path = job_folder / "results" / stage / f"{number:04d}"
     try:
         content = json.loads((path / _RESULT).read_text(encoding="utf-8"))
         document = content.pop("result")
@@ -150,7 +159,7 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         accepted = f"a result as it was written; run gearcase {stage} again to make a new one, nothing is overwritten"
         raise BadInput(Problem(str(path / _RESULT), "", f"damaged: {error}", accepted)) from None
-    return StoredResult(numbers[-1], path, content, document)
+    return StoredResult(number, path, content, document)
 
 
 def _numbers(home: Path) -> list[int]:
