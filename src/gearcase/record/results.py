@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gearcase import __version__
 from gearcase.errors import BadInput, Problem
 
-__all__ = ["StoredResult", "latest", "write"]
+__all__ = ["StoredResult", "latest", "numbers", "read", "write"]
 
 _RESULT = "result.json"
 _CURRENT = "current"
@@ -136,10 +136,24 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
     BadInput
         Its result.json is damaged.
     """
-    numbers = _numbers(job_folder / "results" / stage)
-    if not numbers:
-        return None
-    path = job_folder / "results" / stage / f"{numbers[-1]:04d}"
+    kept = numbers(job_folder, stage)
+    return read(job_folder, stage, kept[-1]) if kept else None
+
+
+def numbers(job_folder: Path, stage: str) -> list[int]:
+    """Run numbers of a stage's results, the first one first."""
+    return _numbers(job_folder / "results" / stage)
+
+
+def read(job_folder: Path, stage: str, number: int) -> StoredResult:
+    """One result of a stage.
+
+    Raises
+    ------
+    BadInput
+        Its result.json is damaged, or not there.
+    """
+    path = job_folder / "results" / stage / f"{number:04d}"
     try:
         content = json.loads((path / _RESULT).read_text(encoding="utf-8"))
         document = content.pop("result")
@@ -150,7 +164,7 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         accepted = f"a result as it was written; run gearcase {stage} again to make a new one, nothing is overwritten"
         raise BadInput(Problem(str(path / _RESULT), "", f"damaged: {error}", accepted)) from None
-    return StoredResult(numbers[-1], path, content, document)
+    return StoredResult(number, path, content, document)
 
 
 def _numbers(home: Path) -> list[int]:
