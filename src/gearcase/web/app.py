@@ -19,6 +19,7 @@ from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from gearcase.drawings.blocks import first_up
 from gearcase.errors import BadInput
 from gearcase.web.card import STAGES, Card, Diary, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
 from gearcase.web.guard import Guard
@@ -152,7 +153,7 @@ def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("gearcase.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    made.filters["clock"] = _clock
+    made.filters |= {"clock": _clock, "first_up": first_up}
     made.globals["stages"] = STAGES
     return made
 
