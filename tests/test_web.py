@@ -158,7 +158,12 @@ def test_a_document_of_another_schema_is_laid_out_from_its_shape(client: Client,
         assert words in text, words
     assert "<script" not in text and "&lt;script&gt;" in text
     assert '<img src="/fit/0001/as-built.svg"' in text
-    assert rows(client)["fit"]["state"] == "blocker"
+    assert (rows(client)["fit"]["state"], rows(client)["fit"]["word"]) == ("blocker", "done, do not proceed")
+
+
+def test_a_diagnosis_that_names_a_fault_says_so_on_the_card(client: Client, job: Path) -> None:
+    keep(job, "diagnose", {"schema": "other/1", "statement": "something", "verdicts": [{"component": "a"}]})
+    assert (rows(client)["diagnose"]["state"], rows(client)["diagnose"]["word"]) == ("fault", "done, a fault is seen")
 
 
 def test_a_broken_job_is_told_and_takes_no_page_away(client: Client, job: Path) -> None:
@@ -168,7 +173,7 @@ def test_a_broken_job_is_told_and_takes_no_page_away(client: Client, job: Path) 
         assert page.status_code == 200 and "need attention" in page.text and "job.yaml" in page.text, address
         assert "Traceback" not in page.text
     assert client.get("/index.json").json()["problems"]
-    assert rows(client)["survey"]["word"] == "kept, job.yaml cannot be read"
+    assert rows(client)["survey"]["word"] == "done; job.yaml cannot be read"
 
 
 @pytest.mark.parametrize(

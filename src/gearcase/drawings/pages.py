@@ -35,7 +35,8 @@ _UNITS = {
     "_g": "g",
     "_percent": "%",
 }
-_DEEPEST = 4  # headings nest no further than this; what lies deeper is written on one line
+_NAMES = ("name", "title", "point", "device", "where", "number")  # keys a row may go by
+_DEEPEST = 4  # what lies deeper is written on one line
 
 
 def stage_statement(stage: str, document: Mapping[str, Any]) -> str:
@@ -122,22 +123,30 @@ def _is_finding(row: Any) -> bool:
     return isinstance(row, dict) and isinstance(row.get("level"), str) and isinstance(row.get("says"), str)
 
 
-def _of_dict(part: Mapping[str, Any], level: int) -> Iterator[Block]:
-    """Single values in one table, then what has parts of its own under headings."""
-    single = {key: value for key, value in part.items() if _is_single(value)}
+def _of_dict(part: Mapping[str, Any], level: int, under: str = "") -> Iterator[Block]:
+    """Single values in one table, then what has parts of its own under headings, each named with what it belongs to."""
+    given = {key: value for key, value in part.items() if value not in (None, "", [], {})}
+    single = {key: value for key, value in given.items() if _is_single(value)}
     if single:
+        if under:
+            yield Block("heading", under, level=2)
         yield Block("table", head=("", ""), rows=tuple((words(key), _text(value)) for key, value in single.items()), wide=(1.2, 4))
         yield from _folded([value for value in single.values() if _is_worked(value)])
-    for key, value in part.items():
-        if key in single or not value:
+    for key, value in given.items():
+        if key in single:
             continue
-        yield Block("heading", first_up(words(key)), level=min(level, 2))
-        if isinstance(value, dict):
-            yield from _of_dict(value, level + 1)
-        elif all(_is_finding(row) for row in value):
-            yield from finding_blocks(value)
+        name = f"{under}: {words(key)}" if under else first_up(words(key))
+        if level > _DEEPEST:
+            yield Block("text", f"{name}: {_text(value)}")
+        elif isinstance(value, dict):
+            if under:
+                yield from _of_dict(value, level + 1, name)
+            else:
+                yield Block("heading", name)
+                yield from _of_dict(value, level + 1)
         else:
-            yield from _of_list(value, level + 1)
+            yield Block("heading", name, level=2 if under else 1)
+            yield from finding_blocks(value) if all(_is_finding(row) for row in value) else _of_list(value, level + 1)
 
 
 def _of_list(rows: list[Any], level: int) -> Iterator[Block]:
@@ -148,25 +157,17 @@ def _of_list(rows: list[Any], level: int) -> Iterator[Block]:
     tabled = [row for row in rows if isinstance(row, dict)]
     keys = [key for key in dict.fromkeys(key for row in tabled for key in row) if all(_is_single(row.get(key)) for row in tabled)]
     if keys:
-        numbers = tuple(n for n, key in enumerate(keys) if all(_is_number(row.get(key)) for row in tabled))
         yield Block(
             "table",
             head=tuple(words(key) for key in keys),
             rows=tuple(tuple(_text(row.get(key)) for key in keys) for row in tabled),
             wide=tuple(1.0 for _ in keys),
-            numbers=numbers,
+            numbers=tuple(n for n, key in enumerate(keys) if all(_is_number(row.get(key)) for row in tabled)),
         )
         yield from _folded([row[key] for row in tabled for key in keys if _is_worked(row.get(key))])
     for number, row in enumerate(tabled, start=1):
-        rest = {key: value for key, value in row.items() if key not in keys and value not in (None, [], {}, "")}
-        if not rest:
-            continue
-        name = next((str(row[key]) for key in ("name", "title", "point", "device", "where", "number") if row.get(key)), f"{number}")
-        if level > _DEEPEST:
-            yield Block("text", f"{name}: {_text(rest)}")
-            continue
-        yield Block("heading", name, level=2)
-        yield from _of_dict(rest, level + 1)
+        name = next((str(row[key]) for key in _NAMES if row.get(key)), f"{number}")
+        yield from _of_dict({key: value for key, value in row.items() if key not in keys}, level, name)
 
 
 def _folded(worked: list[dict[str, Any]]) -> Iterator[Block]:

@@ -42,7 +42,8 @@ class NotKept(LookupError):
 class Row:
     """One line of the traveller card.
 
-    `state` is one of ``done``, ``stale``, ``blocker``, ``damaged``, ``not begun``; `word` says it, `changed` and `says` say why.
+    `state` is one of ``done``, ``fault``, ``stale``, ``blocker``, ``damaged``, ``not begun``; `word` says it, `changed` and
+    `says` say why.
     """
 
     stage: str
@@ -241,17 +242,20 @@ def _row_of(folder: Path, job: Job | None, stage: str, stored: StoredResult) -> 
     except (KeyError, TypeError, AttributeError) as error:
         raise _unreadable(stored, error) from None
     changed = () if job is None else tuple(str(change) for change in changes(folder, job, stored, sha256_of=_sha256_of))
-    found = document.get("findings")
-    rows = [row for row in found if isinstance(row, dict)] if isinstance(found, list) else []
-    if any(row.get("level") == "blocker" for row in rows):
-        state, word = "blocker", "done, do not proceed" + (", older than the job" if changed else "")
-    elif changed:
-        state, word = "stale", "older than the job"
+    state, word = _state(document)
+    if changed:
+        state, word = (state if state == "blocker" else "stale"), f"{word}, older than the job"
     elif job is None:
-        state, word = "stale", "kept, job.yaml cannot be read"
-    else:
-        state, word = "done", "done"
+        state, word = "stale", f"{word}; job.yaml cannot be read"
     return Row(stage, STAGES[stage], state, word, stored.number, stored.header["who"], stored.header["when"], says, changed)
+
+
+def _state(document: dict[str, Any]) -> tuple[str, str]:
+    """What a result says of itself: a blocker, a fault, or no more than that it is there."""
+    found = document.get("findings")
+    if any(row.get("level") == "blocker" for row in (found if isinstance(found, list) else []) if isinstance(row, dict)):
+        return "blocker", "done, do not proceed"
+    return ("fault", "done, a fault is seen") if document.get("verdicts") else ("done", "done")
 
 
 def _blocks(folder: Path, stage: str, stored: StoredResult) -> tuple[Block, ...]:
