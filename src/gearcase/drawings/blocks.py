@@ -377,8 +377,8 @@ def _plots(
     yield Block("heading", "Spectra")
     yield Block(
         "text",
-        "The black line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a solid "
-        "stroke and a mark are the evidence of a verdict.",
+        "The thin full line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a "
+        "solid stroke and a mark are the evidence of a verdict.",
     )
     for number, recording in enumerate(diagnose["recordings"]):
         if f"spectrum-{number}" not in arrays:
