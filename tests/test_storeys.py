@@ -17,7 +17,8 @@ STOREYS = [
     {"stages"},
     {"monitor", "fleet"},
     {"drawings"},
-    {"web", "cli"},
+    {"web"},
+    {"cli"},
 ]
 SIDEWAYS = {("findings", "worked"), ("units", "errors"), ("worked", "errors")}  # on the ground floor only
 LEVEL = {room: level for level, rooms in enumerate(STOREYS) for room in rooms}

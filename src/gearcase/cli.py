@@ -114,6 +114,8 @@ def _parser() -> argparse.ArgumentParser:
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
     for added in (survey, plan, fit, prove, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
+    serve = verb("serve", _serve, "read-only pages of the job, for a browser on this machine")
+    serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")
     schema = verbs.add_parser("schema", help="print the JSON Schema of job.yaml, for editors")
     schema.set_defaults(run=_schema, json=True)
     return parser
@@ -402,6 +404,36 @@ def _handover(given: argparse.Namespace) -> int:
         "\n".join([result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]),
     )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _serve(given: argparse.Namespace) -> int:
+    """Pages until Ctrl-C. A broken job is shown on its pages; only a folder that is none is refused."""
+    import contextlib
+    import socket
+    from pathlib import Path
+
+    import uvicorn
+
+    from gearcase.web.app import make_app
+
+    folder = Path(given.job)
+    if not (folder / "job.yaml").is_file():
+        raise BadInput(Problem(given.job, "", "", "a job's folder, the one that holds job.yaml"))
+    if not given.port.isdecimal() or not 1 <= int(given.port) <= 65535:
+        raise BadInput(Problem("--port", "", repr(given.port), "a number from 1 to 65535"))
+    with socket.socket() as listener:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind(("127.0.0.1", int(given.port)))
+        except OSError as error:
+            raise BadInput(Problem("--port", "", given.port, f"a free port, named with --port ({error.strerror})")) from None
+        address = f"http://127.0.0.1:{given.port}/"
+        _done(given, {"schema": "serve/1", "address": address}, f"{address}   Ctrl-C stops it")
+        sys.stdout.flush()
+        server = uvicorn.Server(uvicorn.Config(make_app(folder), log_level="warning", access_log=False, server_header=False))
+        with contextlib.suppress(KeyboardInterrupt):  # the server has stopped in good order before it passes this on
+            server.run(sockets=[listener])
+    return NOTHING_WRONG
 
 
 def _schema(given: argparse.Namespace) -> int:

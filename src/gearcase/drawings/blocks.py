@@ -4,7 +4,7 @@
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -16,7 +16,18 @@ from gearcase.drawings.plots import Flag, spectrum_svg
 from gearcase.drawings.train import train_svg
 from gearcase.judge.zones import STAND_IN
 
-__all__ = ["Block", "Report", "ask_for_blocks", "handover_blocks"]
+__all__ = [
+    "Block",
+    "Report",
+    "ask_for_blocks",
+    "diagnose_blocks",
+    "finding_blocks",
+    "first_up",
+    "handover_blocks",
+    "plan_blocks",
+    "survey_blocks",
+    "workings",
+]
 
 CAUTIONS = (
     "Isolate and lock out before hands or tools go near anything that turns; prove that it stays still. Local codes and site "
@@ -49,6 +60,7 @@ KIND_NAMES = {
     "rolling_element": "rolling element (twice its spin)",
     "cage": "cage",
 }
+_STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 _ENVELOPE_END_HZ = 400.0
 _MOST_UNEXPLAINED = 15
 _ON_EACH_PAGE = ("job", "stage", "run", "date", "checksum")
@@ -71,6 +83,8 @@ class Block:
     head, rows : tuples
         Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right;
         `tall` leaves room to write by hand.
+    folds : bool
+        Of a list that a page on a screen shows folded up; on paper all is open.
     svg, to_scale : str, bool
         Of a figure; one drawn to scale keeps its size.
     state : str
@@ -86,6 +100,7 @@ class Block:
     wide: tuple[float, ...] = ()
     numbers: tuple[int, ...] = ()
     tall: bool = False
+    folds: bool = False
     to_scale: bool = False
     svg: str = ""
     state: str = "none"
@@ -137,7 +152,7 @@ def handover_blocks(
     blocks = [
         *_for_the_owner(survey, diagnose, stale),
         *_coverage(survey),
-        *_verdicts(survey, diagnose),
+        *_verdicts(diagnose),
         *_plots(survey, diagnose, arrays),
         *_plan(plan),
         *_lines(survey),
@@ -184,17 +199,56 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
     )
 
 
+def survey_blocks(survey: dict[str, Any]) -> Iterator[Block]:
+    """A survey alone: the drive drawn, what it leaves open, what can be seen, its lines, what to record."""
+    yield Block("figure", "The drive as described, not to scale.", svg=train_svg(survey["drive"], ()))
+    yield from finding_blocks(survey["findings"])
+    yield from _coverage(survey)
+    yield from _unknown(survey)
+    yield from _measurement(survey)
+    yield from _lines(survey)
+    yield from _sources(survey)
+
+
+def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:
+    """A plan alone: blockers first, then the parts, the faces, the work card."""
+    yield from finding_blocks(plan["findings"])
+    yield Block("heading", "How the kit goes on")
+    yield from _parts(plan)
+
+
+def diagnose_blocks(
+    diagnose: dict[str, Any], *, survey: dict[str, Any] | None, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]
+) -> Iterator[Block]:
+    """A diagnosis alone: the answer, its spectra where a survey names the lines, then verdicts and recordings."""
+    yield _note_of(diagnose)
+    if survey is not None:
+        yield from _plots(survey, diagnose, arrays)
+    yield from _verdicts(diagnose)
+    yield from _recordings(diagnose)
+
+
+def finding_blocks(findings: Iterable[dict[str, Any]]) -> Iterator[Block]:
+    """Findings as notes, each with its working folded up below."""
+    for row in findings:
+        says = first_up(f"{row['says']}.") if not row["says"].endswith((".", "!", "?")) else first_up(row["says"])
+        title = f"{first_up(row['level'])}: {row['where']}" if row.get("where") else first_up(row["level"])
+        yield Block("note", title, items=(says,), state=_STATE_OF_LEVEL.get(row["level"], "none"))
+        if row.get("worked"):
+            yield Block("list", "Working", items=tuple(workings([row["worked"]])), folds=True)
+
+
 def _note_of(diagnose: dict[str, Any] | None) -> Block:
     """The answer in one note, with its state as a word."""
     if diagnose is None:
         return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
     if diagnose["verdicts"]:
-        lines = tuple(f"{_first_up(_fault(v))}: {v['component']}. {_first_up(v['urgency'])}." for v in diagnose["verdicts"])
+        lines = tuple(f"{first_up(_fault(v))}: {v['component']}. {first_up(v['urgency'])}." for v in diagnose["verdicts"])
         worst = max(v["maturity"] for v in diagnose["verdicts"])
         return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if worst == 4 else "abnormal")
     if diagnose["cannot_tell"]:
         return Block("note", "Action required: cannot tell", items=tuple(diagnose["cannot_tell"][:3]), state="action")
-    return Block("note", _first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
+    return Block("note", first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
 
 
 def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...]) -> Iterator[Block]:
@@ -208,7 +262,7 @@ def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stal
         for verdict in diagnose["verdicts"]:
             yield Block(
                 "table",
-                head=("", _first_up(f"{_fault(verdict)} of {verdict['component']}")),
+                head=("", first_up(f"{_fault(verdict)} of {verdict['component']}")),
                 rows=tuple(_summary(verdict)),
                 wide=(1.2, 4),
             )
@@ -237,8 +291,8 @@ def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
     growth = verdict.get("growth_db")
     grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point."
     yield "How bad", f"Maturity {verdict['maturity']} of 4. Vibration on the housing never gives the size of a fault.{grown}"
-    yield "Act", _first_up(f"{verdict['urgency']}.")
-    yield "Next", _first_up("; ".join(verdict["advice"])) + "."
+    yield "Act", first_up(f"{verdict['urgency']}.")
+    yield "Next", first_up("; ".join(verdict["advice"])) + "."
 
 
 def _coverage(survey: dict[str, Any]) -> Iterator[Block]:
@@ -252,16 +306,16 @@ def _coverage(survey: dict[str, Any]) -> Iterator[Block]:
     yield Block("table", head=("part", "kind", "coverage", "why"), rows=rows, wide=(1.9, 0.8, 1, 4.4))
 
 
-def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterator[Block]:
+def _verdicts(diagnose: dict[str, Any] | None) -> Iterator[Block]:
     yield Block("break")
     yield Block("heading", "Verdicts and their evidence")
     if diagnose is None:
         yield Block("text", "No recording has been judged.")
         return
     if not diagnose["verdicts"]:
-        yield Block("text", _first_up(diagnose["statement"]) + ".")
+        yield Block("text", first_up(diagnose["statement"]) + ".")
     for verdict in diagnose["verdicts"]:
-        yield Block("heading", _first_up(f"{_fault(verdict)}, {verdict['component']}"), level=2)
+        yield Block("heading", first_up(f"{_fault(verdict)}, {verdict['component']}"), level=2)
         yield Block(
             "text",
             f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
@@ -323,8 +377,8 @@ def _plots(
     yield Block("heading", "Spectra")
     yield Block(
         "text",
-        "The black line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a solid "
-        "stroke and a mark are the evidence of a verdict.",
+        "The thin full line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a "
+        "solid stroke and a mark are the evidence of a verdict.",
     )
     for number, recording in enumerate(diagnose["recordings"]):
         if f"spectrum-{number}" not in arrays:
@@ -414,6 +468,11 @@ def _plan(plan: dict[str, Any] | None) -> Iterator[Block]:
     others = tuple(f"{row['level']}: {row['where']}: {row['says']}" for row in plan["findings"] if row["level"] != "blocker")
     if others:
         yield Block("list", "To look at", items=others)
+    yield from _parts(plan)
+
+
+def _parts(plan: dict[str, Any]) -> Iterator[Block]:
+    """Each part as planned, the holes' working, the faces at scale, the work card, what to bring."""
     rows = tuple(
         (
             part["name"],
@@ -427,9 +486,9 @@ def _plan(plan: dict[str, Any] | None) -> Iterator[Block]:
     head = ("part", "mount", "true to, Hz", "detectable to, Hz", "lines at the highest speed")
     yield Block("table", head=head, rows=rows, wide=(1.8, 1.4, 1, 1.2, 3), numbers=(2, 3))
     holes = [part["hole"] for part in plan["parts"] if part["hole"]]
-    workings = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
-    if workings:
-        yield Block("list", "Working of the holes", items=tuple(_workings(workings)))
+    worked = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
+    if worked:
+        yield Block("list", "Working of the holes", items=tuple(workings(worked)), folds=True)
     for face in plan["faces"]:
         title = f"face {face['name']}"
         yield Block(
@@ -463,7 +522,8 @@ def _lines(survey: dict[str, Any]) -> Iterator[Block]:
         if sides:
             names = ", ".join(dict.fromkeys(line["name"].rpartition(" x ")[2] for line in sides))
             yield Block("text", f"Sidebands: three pairs about the first two mesh lines, at the speeds of {names}.")
-        yield Block("list", "Working", items=tuple(_workings([line["working"] for line in shown if line["harmonic"] == 1])))
+        worked = [line["working"] for line in shown if line["harmonic"] == 1]
+        yield Block("list", "Working", items=tuple(workings(worked)), folds=True)
 
 
 def _line_rows(lines: list[dict[str, Any]]) -> Iterator[tuple[str, ...]]:
@@ -485,7 +545,7 @@ def _line_rows(lines: list[dict[str, Any]]) -> Iterator[tuple[str, ...]]:
         )
 
 
-def _workings(worked: list[dict[str, Any]]) -> Iterator[str]:
+def workings(worked: Iterable[dict[str, Any]]) -> Iterator[str]:
     """Sums in sentences; those done with the same inputs and source share one."""
     alike: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for one in worked:
@@ -497,7 +557,7 @@ def _workings(worked: list[dict[str, Any]]) -> Iterator[str]:
 
 def _working(worked: dict[str, Any]) -> str:
     """One sum in a sentence: formula, what was put in and how it is known, what came out, the source."""
-    return next(_workings([worked]))
+    return next(workings([worked]))
 
 
 def _given(worked: dict[str, Any]) -> str:
@@ -587,7 +647,7 @@ def _cautions() -> Iterator[Block]:
 def _sources(survey: dict[str, Any]) -> Iterator[Block]:
     found = dict.fromkeys(line["working"]["source"] for line in survey["lines"] if line["working"])
     yield Block("heading", "Sources")
-    yield Block("list", items=tuple(_first_up(source) for source in found))
+    yield Block("list", items=tuple(first_up(source) for source in found))
 
 
 def _signatures() -> Iterator[Block]:
@@ -626,5 +686,5 @@ def _unit(unit: str) -> str:
     return re.sub(r"(?<=s)2\b", "²", unit)
 
 
-def _first_up(text: str) -> str:
+def first_up(text: str) -> str:
     return text[:1].upper() + text[1:]

@@ -14,7 +14,7 @@ import typst
 from gearcase.drawings.blocks import Report, ask_for_blocks, handover_blocks
 from gearcase.stages.handover import Content
 
-__all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pages", "handover_pdf"]
+__all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pages", "handover_pdf", "report_pdf"]
 
 _HOME = files("gearcase.drawings")
 _LONG_WORD, _BREAK = re.compile(r"\S{29,}"), "\u200b"  # zero-width space: a line may end here
@@ -26,7 +26,7 @@ _FACES = (
 
 def handover_pdf(content: Content) -> bytes:
     """The handover as PDF."""
-    return _pdf(_handover(content))
+    return report_pdf(_handover(content))
 
 
 def handover_pages(content: Content, *, dots_per_inch: float) -> list[bytes]:
@@ -52,7 +52,7 @@ def ask_for_sheet_pdf(title: str, site: dict[str, Any], survey: dict[str, Any]) 
     survey : dict
         A ``survey/1`` document.
     """
-    return _pdf(ask_for_blocks(title=title, site=site, survey=survey))
+    return report_pdf(ask_for_blocks(title=title, site=site, survey=survey))
 
 
 def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any]) -> str:
@@ -64,7 +64,8 @@ def _handover(content: Content) -> Report:
     return handover_blocks(**vars(content))
 
 
-def _pdf(report: Report) -> bytes:
+def report_pdf(report: Report) -> bytes:
+    """Any report as PDF."""
     made = _typeset(report, "pdf", None)
     assert isinstance(made, bytes)
     return made

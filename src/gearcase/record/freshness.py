@@ -1,22 +1,24 @@
 """Whether a result still stands: what it rests on, hashed then and hashed now."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.job.build import SECTIONS, Job
-from gearcase.record import fitting
+from gearcase.record import fitting, results
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult, latest
 
-__all__ = ["Change", "hashes_now", "recording_names", "stale"]
+__all__ = ["Change", "changes", "hashes_now", "recording_names", "stale"]
 
 _RECORDING = "recording "
 _PHOTO = "photo "
 _PLAN = "plan "
 _ENTRIES = "fit entries"
+_EARLIER = re.compile(r"([a-z]+) ([0-9]{4})")  # an earlier result, as `read` names it: survey 0001
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,52 @@ def recording_names(job: Job) -> dict[str, str]:
     return {entry.file: name if own.count(name) == 1 else entry.file for entry, name in zip(job.recordings, own, strict=True)}
 
 
-def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
+def changes(
+    folder: Path, job: Job, stored: StoredResult, *, sha256_of: Callable[[Path], str] = sha256_of_file
+) -> tuple[Change, ...]:
+    """What a result rests on that is not what it was; of the earlier results it gathers also what they rest on, and newer runs.
+
+    Parameters
+    ----------
+    folder, job, stored
+        The job's folder, the job as it is now, the result.
+    sha256_of : callable
+        Of a recording's file; a server that is asked often passes one that remembers.
+
+    Raises
+    ------
+    BadInput
+        An earlier result that it gathers is damaged.
+    """
+    found: dict[Change, None] = {}
+    waiting, seen = [stored], {stored.path}
+    while waiting:
+        one = waiting.pop(0)
+        now = hashes_now(folder, job, one, sha256_of=sha256_of)
+        for what, stage, number in _gathered(one):
+            kept = results.numbers(folder, stage)
+            if number not in kept:
+                continue
+            earlier = results.stored(folder, stage, number)
+            now[what] = sha256_of_data(earlier.document)
+            if kept[-1] != number:
+                found[Change(what, f"is not the latest: there is {kept[-1]:04d}")] = None
+            if earlier.path not in seen:
+                seen.add(earlier.path)
+                waiting.append(earlier)
+        found |= dict.fromkeys(stale(one, now))
+    return tuple(found)
+
+
+def _gathered(stored: StoredResult) -> list[tuple[str, str, int]]:
+    """Earlier results among what a result read: as it names them, stage and number."""
+    named = (_EARLIER.fullmatch(row["what"]) for row in stored.header["read"])
+    return [(match[0], match[1], int(match[2])) for match in named if match]
+
+
+def hashes_now(
+    folder: Path, job: Job, stored: StoredResult, *, sha256_of: Callable[[Path], str] = sha256_of_file
+) -> dict[str, str]:
     """Hashes of the job's sections, of the tables and of the recordings it lists, as they are now.
 
     A recording judged from outside the job keeps the hash it was judged with: nobody can say that it changed.
@@ -67,7 +114,7 @@ def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
         if path is None:
             now[row["what"]] = row["sha256"]
         elif path.is_file():
-            now[row["what"]] = sha256_of_file(path)
+            now[row["what"]] = sha256_of(path)
     return now
 
 

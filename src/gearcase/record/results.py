@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gearcase import __version__
 from gearcase.errors import BadInput, Problem
 
-__all__ = ["StoredResult", "latest", "stored", "write"]
+__all__ = ["StoredResult", "latest", "numbers", "stored", "write"]
 
 _RESULT = "result.json"
 _CURRENT = "current"
@@ -136,8 +136,13 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
     BadInput
         Its result.json is damaged.
     """
-    numbers = _numbers(job_folder / "results" / stage)
-    return stored(job_folder, stage, numbers[-1]) if numbers else None
+    kept = numbers(job_folder, stage)
+    return stored(job_folder, stage, kept[-1]) if kept else None
+
+
+def numbers(job_folder: Path, stage: str) -> list[int]:
+    """Run numbers of a stage's results, the first one first."""
+    return _numbers(job_folder / "results" / stage)
 
 
 def stored(job_folder: Path, stage: str, number: int) -> StoredResult:

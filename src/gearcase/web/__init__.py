@@ -1,0 +1,1 @@
+"""Read-only pages of a job, for a browser on the same machine."""

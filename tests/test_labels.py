@@ -1,0 +1,113 @@
+"""Labels that say the same to eye and camera, and the register map as it is left in the panel."""
+
+import io
+import re
+
+import pypdf
+import pytest
+import segno
+
+from gearcase.drawings.blocks import Block, Report
+from gearcase.drawings.labels import CONSTANTS, Label, label_blocks, labels_of, labels_svg, register_map_blocks
+from gearcase.drawings.report import report_pdf
+from gearcase.errors import OutOfRange
+
+DEVICES = [
+    {"name": "vibration input", "address": 11, "point": "input coupling end", "serial": "SN-0042", "cable": "C1"},
+    {"name": "vibration intermediate", "address": 12, "point": "intermediate left"},
+]
+
+
+def dark(svg: str, number: int = 0) -> set[tuple[int, int]]:
+    """The dark modules of a drawn code, by row and column, read back from its shapes alone."""
+    path = re.findall(r'<path d="([^"]*)" fill="#000000"/>', svg)[number]
+    boxes = [tuple(map(float, box)) for box in re.findall(r"M([\d.]+) ([\d.]+)h([\d.]+)v([\d.]+)h-[\d.]+z", path)]
+    left, top = min(box[0] for box in boxes), min(box[1] for box in boxes)
+    module = boxes[0][2] / 7  # the upper left finder begins with seven dark modules, ISO/IEC 18004
+    return {
+        (round((y - top) / module), round((x - left) / module) + step)
+        for x, y, wide, _ in boxes
+        for step in range(round(wide / module))
+    }
+
+
+def test_a_device_and_both_ends_of_its_cable_have_a_label() -> None:
+    labels = labels_of("CV-204", DEVICES)
+    assert [label.name for label in labels] == ["vibration input", "C1, device end", "C1, panel end", "vibration intermediate"]
+    assert labels[0].code == labels[2].code == "CV-204/input coupling end/11"
+    assert labels[0].lines == ("address 11", "serial SN-0042")
+    assert "____" in labels[3].lines[1]
+
+
+def test_a_stroke_in_a_name_does_not_make_a_fourth_part() -> None:
+    (label,) = labels_of("A/B", [{"name": "x", "address": 1, "point": "in/out"}])
+    assert label.code == "A-B/in-out/1"
+
+
+def test_two_devices_of_one_address_are_refused() -> None:
+    with pytest.raises(OutOfRange, match="a and b have the same"):
+        labels_of("j", [{"name": "a", "address": 3}, {"name": "b", "address": 3}])
+
+
+def test_the_drawn_code_is_the_code_of_its_words() -> None:
+    labels = labels_of("CV-204", DEVICES)
+    svg = labels_svg(labels)
+    for number, label in enumerate(labels):
+        matrix = segno.make_qr(label.code, error="m").matrix
+        meant = {(row, column) for row, line in enumerate(matrix) for column, module in enumerate(line) if module}
+        assert dark(svg, number) == meant, label.name
+
+
+def test_letters_stay_on_their_label() -> None:
+    label = Label("a very long name of a device that nobody would give it " * 2, ("address 1", "serial " + "9" * 60), "j/p/1")
+    svg = labels_svg([label])
+    assert "…" in svg and "9" * 40 not in svg
+
+
+def test_too_many_labels_or_too_long_a_code_are_refused() -> None:
+    one = Label("a", ("b",), "j/p/1")
+    with pytest.raises(OutOfRange, match="1 to 24"):
+        labels_svg([one] * 25)
+    with pytest.raises(OutOfRange, match="1 to 24"):
+        labels_svg([])
+    for length in (300, 5000):
+        with pytest.raises(OutOfRange, match="short enough"):
+            labels_svg([Label("a", (), "x" * length)])
+
+
+def test_more_labels_than_a_sheet_holds_go_on_the_next() -> None:
+    labels = labels_of("j", [{"name": f"unit {n}", "address": n} for n in range(1, 31)])
+    figures = [block for block in label_blocks(labels) if block.kind == "figure"]
+    assert [figure.text.split(",")[0] for figure in figures] == ["Labels 1 to 24", "Labels 25 to 30"]
+    assert all(figure.to_scale for figure in figures)
+    assert 'width="680"' in figures[0].svg  # 180 mm at 96 dpi, inside A4
+
+
+ROWS = [
+    {"name": "velocity", "address": 0, "function": 4, "type": "u16", "scale": 0.01, "unit": "mm/s", "low": 0.0, "high": 65.0},
+    {"name": "peak", "address": 2, "function": 4, "type": "f32", "scale": 1, "unit": "g", "low": None, "high": 50.0},
+    {"name": "constant word", "address": 90, "function": 3, "type": "u16", "scale": 1, "unit": "", "constant": CONSTANTS[0]},
+    {"name": "constant whole", "address": 91, "function": 3, "type": "u32", "scale": 1, "unit": "", "constant": CONSTANTS[1]},
+    {"name": "constant real", "address": 93, "function": 3, "type": "f32", "scale": 1, "unit": "", "constant": CONSTANTS[2]},
+]
+
+
+def map_rows() -> tuple[tuple[str, ...], ...]:
+    return next(block for block in register_map_blocks(ROWS, word_order="high word first", title="p") if block.kind == "table").rows
+
+
+def test_the_register_map_counts_from_0_and_from_1_and_names_the_constants() -> None:
+    rows = map_rows()
+    assert rows[0] == ("velocity", "0", "1", "4", "u16", "one word", "0.01", "mm/s", "0 to 65", "")
+    assert rows[1][5] == "high word first" and rows[1][8] == "up to 50"
+    assert [row[9] for row in rows[2:]] == ["0x1234 (4660)", "123456789", "123.456"]
+
+
+def test_labels_and_map_print() -> None:
+    blocks = (
+        *label_blocks(labels_of("CV-204", DEVICES)),
+        *register_map_blocks(ROWS, word_order="low word first", title="made up"),
+    )
+    report = Report("t", "s", (), (("job", "t"),), Block("note"), "", blocks)
+    text = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(report_pdf(report))).pages)
+    assert "Register map, made up" in text and "123456789" in text and "Labels 1 to 4" in text
