@@ -44,7 +44,7 @@ def figures(limit: Limit) -> tuple[float, float]:
 
 def test_day_one_overall_is_the_zones_and_says_that_it_is_a_stand_in() -> None:
     limit = day_one_overall(point="p", zone=zone_of(), role=ROLE, now=1000.0)
-    assert figures(limit) == pytest.approx((4.5e-3, 7.1e-3), rel=1e-12)  # tests/reference/vibration_checks.csv: group 1, rigid, B/C and C/D
+    assert figures(limit) == pytest.approx((4.5e-3, 7.1e-3), rel=1e-12)  # group 1, rigid: B/C and C/D of vibration_zones.csv
     assert limit.note == "stand-in, not gear health" and limit.expires == 1000.0 + 30 * DAY and limit.low is None
 
 
