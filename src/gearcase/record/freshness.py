@@ -12,6 +12,7 @@ from gearcase.record.results import StoredResult
 __all__ = ["Change", "hashes_now", "recording_names", "stale"]
 
 _RECORDING = "recording "
+_READINGS = "readings "  # of the watch: never edited once kept
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,8 @@ def hashes_now(folder: Path, job: Job, stored: StoredResult) -> dict[str, str]:
     now = {row["what"]: row["sha256"] for row in (*job.sources(SECTIONS), *tables.sources(*tables.names()))}
     listed = {name: folder / file for file, name in recording_names(job).items()}
     for row in stored.header["read"]:
+        if row["what"].startswith(_READINGS):
+            now[row["what"]] = row["sha256"]
         if not row["what"].startswith(_RECORDING):
             continue
         path = listed.get(row["what"].removeprefix(_RECORDING))
