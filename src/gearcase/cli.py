@@ -110,9 +110,14 @@ def _parser() -> argparse.ArgumentParser:
         ("--point", "POINT", "measuring point of the job where it was taken; may be left out"),
     ):
         diagnose.add_argument(option, metavar=metavar, help=says)
+    baseline = verb("baseline", _baseline, "what is usual for this drive, and the limits that follow, from the readings kept")
+    baseline.add_argument("--approver", metavar="NAME", default="", help="who accepts the limits, another than who proposes them")
+    baseline.add_argument(
+        "--reason", metavar="TEXT", default="", help="why a drive over its zone boundary is accepted all the same"
+    )
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, diagnose, handover):
+    for added in (survey, plan, fit, prove, baseline, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", _serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")
@@ -363,6 +368,25 @@ def _diagnose(given: argparse.Namespace) -> int:
     result = diagnose.run(job, _watched(_recordings(given, job), given))
     path = _keep(given, job, result, {})
     _done(given, result.document, f"{diagnose_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _baseline(given: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from gearcase.drawings.text import baseline_text
+    from gearcase.record.clock import unix_now
+    from gearcase.record.store import Store, store_path
+    from gearcase.stages import baseline
+
+    job, path = _load(given), store_path(Path(given.job))
+    if not path.is_file():
+        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a baseline rests on its readings"))
+    with Store.open(path) as store:
+        readings = store.readings()
+    result = baseline.run(job, readings, now=unix_now(), approver=given.approver, reason=given.reason, who=given.by)
+    kept = _keep(given, job, result, {})
+    _done(given, result.document, f"{baseline_text(result.document)}\n\nkept in {kept}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 

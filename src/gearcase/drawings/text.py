@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["built_rows", "diagnose_text", "fit_text", "plan_text", "prove_text", "replaced_rows", "survey_text"]
+__all__ = ["baseline_text", "built_rows", "diagnose_text", "fit_text", "plan_text", "prove_text", "replaced_rows", "survey_text"]
 
 _MOST_LINES = 40
 _GRADES = ("true", "detectable", "not seen")
@@ -127,6 +127,49 @@ def replaced_rows(row: Mapping[str, Any]) -> Iterator[tuple[str, str, int]]:
     """What was replaced at a point or device: what, the value it had, and the entry that replaced it."""
     for value in row["superseded"]:
         yield _BUILT_NAMES.get(value["item"], value["item"]), value["shown"], value["by"]
+
+
+def baseline_text(document: dict[str, Any]) -> str:
+    """A baseline as words: the status, what was found, the limits in force until when, and what still lacks."""
+    parts = [document["statement"], ""]
+    parts += [f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]]
+    rows = [
+        (
+            limit["point"],
+            limit["quantity"],
+            *(_shown(limit[name], limit["unit"]) for name in ("yellow", "danger", "low")),
+            _a_year(limit["false_alarms_per_year"]["yellow"]),
+            limit["kind"],
+            limit["expires"][:10],
+        )
+        for limit in document["limits"]
+    ]
+    head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "expires")
+    parts += ["", *_table(head, rows)] if rows else []
+    for point in document["points"]:
+        duty = point["duty"]
+        parts += [
+            "",
+            f"{point['point']}: {duty['run_minutes']:.0f} min run, {duty['judged_minutes']:.0f} min settled and judged "
+            f"({100 * duty['judged_share']:.0f} %), {duty['starts']} starts seen",
+            *(f"  for limits of its own: {lack}" for lack in point["lacks_for_one_week"]),
+        ]
+    notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
+    return "\n".join([*parts, *(["", *notes] if notes else [])])
+
+
+def _shown(worked: dict[str, Any] | None, unit: str) -> str:
+    """A limit in the unit that people read."""
+    if worked is None:
+        return "none"
+    value = worked["value"]
+    if unit == "m/s":
+        return f"{1000 * value:.2f} mm/s"
+    return f"{value - 273.15:.0f} °C" if unit == "K" else f"{value:.3g} {unit}"
+
+
+def _a_year(found: dict[str, Any] | None) -> str:
+    return f"{found['per_year']:.2g} ({found['low']:.2g} to {found['high']:.2g})" if found else "not known"
 
 
 def diagnose_text(document: dict[str, Any]) -> str:

@@ -19,6 +19,7 @@ _PHOTO = "photo "
 _PLAN = "plan "
 _ENTRIES = "fit entries"
 _EARLIER = re.compile(r"([a-z]+) ([0-9]{4})")  # an earlier result, as `read` names it: survey 0001
+_READINGS = "readings "  # of the watch: never edited once kept
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,8 @@ def hashes_now(
     now |= _what_fit_rests_on(folder, stored)
     listed = {name: folder / file for file, name in recording_names(job).items()}
     for row in stored.header["read"]:
+        if row["what"].startswith(_READINGS):
+            now[row["what"]] = row["sha256"]
         if not row["what"].startswith(_RECORDING):
             continue
         path = listed.get(row["what"].removeprefix(_RECORDING))

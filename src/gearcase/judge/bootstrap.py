@@ -1,0 +1,130 @@
+"""How often would a limit alarm with nothing wrong? Counted on the drive's own runs, not worked out from a share.
+
+Readings are correlated: one that is over its limit is mostly followed by another. So the alarm's own persistence rule is run
+over each run as it happened, and whole runs are drawn again and again with replacement for the interval. Where the readings
+hold no episode at all the interval still reaches as high as that silence allows.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gearcase.errors import OutOfRange
+
+__all__ = ["FalseAlarms", "episodes_by_run", "false_alarms_per_year"]
+
+RESAMPLES = 2000
+_OUTSIDE = 0.05  # on either side of the 90 % interval
+
+
+@dataclass(frozen=True)
+class FalseAlarms:
+    """Expected false alarms a year with a 90 % interval, from `episodes` in `hours` judged over `runs`."""
+
+    per_year: float
+    low: float
+    high: float
+    episodes: int
+    runs: int
+    hours: float
+
+
+def episodes_by_run(
+    values: ArrayLike, run: ArrayLike, *, limit: float, clear_level: float, need: int, of: int, clear_after: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Alarm episodes and samples of each run, through the alarm's persistence rule.
+
+    An episode begins when `need` of the last `of` samples of the run exceed `limit`, and ends after `clear_after` samples in
+    a row at or under `clear_level`. Nothing is carried from one run into the next.
+
+    Raises
+    ------
+    OutOfRange
+        Not 1 <= need <= of, `clear_after` below 1, or a clear level above the limit.
+
+    Examples
+    --------
+    >>> episodes_by_run([0, 2, 2, 0, 2, 2, 0, 0, 2, 2, 2], [0] * 8 + [1] * 3, limit=1.0, clear_level=1.0,
+    ...                 need=3, of=4, clear_after=2)
+    (array([1, 1]), array([8, 3]))
+    """
+    if not 1 <= need <= of:
+        raise OutOfRange("need", need, f"1 to {of}, as many as are looked at")
+    if clear_after < 1 or clear_level > limit:
+        raise OutOfRange("clear_level", (clear_level, clear_after), "at or under the limit, for 1 sample or more")
+    numbers, which = np.unique(np.asarray(run), return_inverse=True)
+    column = np.asarray(values, dtype=float)
+    over, under = column > limit, column <= clear_level
+    counts = np.zeros(len(numbers), dtype=np.int64)
+    order = np.argsort(which, kind="stable")
+    for here, samples in enumerate(np.split(order, np.cumsum(np.bincount(which, minlength=len(numbers)))[:-1])):
+        counts[here] = _episodes(over[samples], under[samples], need, of, clear_after)
+    return counts, np.bincount(which, minlength=len(numbers)).astype(np.int64)
+
+
+def false_alarms_per_year(
+    episodes: ArrayLike, samples: ArrayLike, *, sample_hours: float, judged_hours_per_year: float, seed: int
+) -> FalseAlarms:
+    """Expected episodes a year, by block bootstrap over whole runs.
+
+    Parameters
+    ----------
+    episodes, samples : array_like of int, shape (runs,)
+        From `episodes_by_run`.
+    sample_hours : float
+        Time a sample speaks for. [h]
+    judged_hours_per_year : float
+        How much of a year the drive is judged. [h]
+    seed : int
+        Of the random draws.
+
+    Raises
+    ------
+    OutOfRange
+        No samples, or times not above 0.
+
+    Notes
+    -----
+    The upper end is never under ln(1/0.05)/T, what no episode in the time T allows at 95 %: a bootstrap of nothing
+    would say never.
+
+    Examples
+    --------
+    >>> found = false_alarms_per_year([0, 0, 0], [100, 100, 100], sample_hours=1.0, judged_hours_per_year=8766.0, seed=1)
+    >>> found.per_year, found.low, round(found.high, 1)
+    (0.0, 0.0, 87.5)
+    """
+    count, length = np.asarray(episodes, dtype=float), np.asarray(samples, dtype=float)
+    if not length.sum() > 0 or not sample_hours > 0 or not judged_hours_per_year > 0:
+        raise OutOfRange("samples", float(length.sum()), "some samples, each of some time, in a year with some run")
+    hours = float(length.sum()) * sample_hours
+    runs = len(count)
+    drawn = np.random.default_rng(seed).multinomial(runs, np.full(runs, 1 / runs), size=RESAMPLES)
+    rates = (drawn @ count) / (drawn @ length) / sample_hours * judged_hours_per_year
+    low, high = np.quantile(rates, [_OUTSIDE, 1 - _OUTSIDE])
+    silence = -math.log(_OUTSIDE) / hours * judged_hours_per_year
+    return FalseAlarms(
+        per_year=float(count.sum()) / hours * judged_hours_per_year,
+        low=float(low),
+        high=max(float(high), silence),
+        episodes=int(count.sum()),
+        runs=runs,
+        hours=hours,
+    )
+
+
+def _episodes(over: NDArray[np.bool_], under: NDArray[np.bool_], need: int, of: int, clear_after: int) -> int:
+    summed = np.concatenate([[0], np.cumsum(over)])
+    last = np.arange(1, len(over) + 1)
+    persists = summed[last] - summed[np.maximum(last - of, 0)] >= need
+    begins = np.flatnonzero(persists)
+    found, here = 0, 0
+    while len(begins := begins[np.searchsorted(begins, here) :]):
+        found += 1
+        low, here = 0, int(begins[0]) + 1
+        while here < len(under) and (low < clear_after or persists[here - 1]):
+            low = low + 1 if under[here] else 0
+            here += 1
+    return found

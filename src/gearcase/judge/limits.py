@@ -1,0 +1,290 @@
+"""Alarm limits of one quantity at one point in one run state, each with its working.
+
+On day one nothing is known of this drive: overall velocity is held against the zones, a stand-in and not gear health, and
+temperature against fixed figures; bands are evidence only. After a week of runs the drive's own readings speak, if there are
+enough of them (`what_lacks`). Nothing here trips: *danger* is the standard's TRIP level, not wired. All limits expire.
+
+The rules are common practice without source except the alarm rule of ISO 10816-3 (from memory). A share of a temperature
+means nothing, so a temperature keeps its fixed figures.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gearcase.errors import OutOfRange
+from gearcase.judge.steady import Duty
+from gearcase.judge.zones import STAND_IN, Rating
+from gearcase.worked import Given, Origin, Worked, work, worked_by
+
+__all__ = [
+    "DAY_ONE_EXPIRES",
+    "ONE_WEEK_EXPIRES",
+    "Limit",
+    "NotEnough",
+    "day_one_overall",
+    "day_one_temperature",
+    "one_week",
+    "one_week_overall",
+    "what_lacks",
+]
+
+DAY = 86400.0
+DAY_ONE_EXPIRES, ONE_WEEK_EXPIRES = 30 * DAY, 90 * DAY  # [s]; common practice, no source
+LEAST_STARTS, LEAST_SETTLED_HOURS, LEAST_RECORDS, LEAST_JUDGED_SHARE = 3, 3.0, 50, 0.2  # common practice, no source
+LOW_FOR = 600.0  # under the low limit for so long: sensor loose or off [s]; common practice, no source
+OIL_YELLOW, OIL_DANGER = 353.15, 366.15  # 80 °C (lower end of 80 to 85) and 93 °C, mineral oil [K]; common practice, no source
+RISE_YELLOW, RISE_DANGER = 40.0, 56.0  # over ambient [K]; common practice, no source
+_PRACTICE = "common practice, no source"
+_ISO = "ISO 10816-3, setting of ALARM (from memory)"
+_APART = 10 ** (3 / 20)  # danger stands at least 3 dB over yellow; common practice, no source
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Limits of a quantity.
+
+    Attributes
+    ----------
+    point, quantity, state : str
+        `state` is the run state in which they hold.
+    yellow, danger, low : Worked or None
+        In `unit`; None where there is no such limit.
+    unit, kind : str
+        `kind` is ``day-one`` or ``one-week``.
+    role : str
+        Who stands for them, e.g. ``proposed by technician``.
+    expires : float
+        Unix time. [s]
+    note : str
+        What must be said beside them.
+    """
+
+    point: str
+    quantity: str
+    state: str
+    yellow: Worked | None
+    danger: Worked | None
+    low: Worked | None
+    unit: str
+    kind: str
+    role: str
+    expires: float
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class NotEnough:
+    """Why limits of a week's readings cannot be set: each thing that lacks, as a sentence."""
+
+    lacks: tuple[str, ...]
+
+
+@worked_by(formula="s = 1.4826 MAD", unit="as read", source="for a normal distribution; P. J. Rousseeuw (from memory)")
+def robust_sigma(*, median_deviation: float) -> float:
+    """Standard deviation from the median absolute deviation, as for normal scatter.
+
+    >>> robust_sigma(median_deviation=0.1)
+    0.14826
+    """
+    return 1.4826 * median_deviation
+
+
+@worked_by(formula="yellow = max(2 m, m + 4 s)", unit="as read", source=_PRACTICE)
+def yellow_over_own(*, median: float, sigma: float) -> float:
+    """Yellow over the drive's own median.
+
+    >>> yellow_over_own(median=1.0, sigma=0.1), yellow_over_own(median=1.0, sigma=0.5)
+    (2.0, 3.0)
+    """
+    return max(2 * median, median + 4 * sigma)
+
+
+@worked_by(formula="ALARM = min(b + 0.25 BC, 1.25 BC)", unit="m/s", source=_ISO)
+def alarm_of_standard(*, baseline: float, boundary_bc: float) -> float:
+    """The standard's ALARM: baseline and a quarter of the B/C boundary, at most 1.25 times that boundary.
+
+    >>> alarm_of_standard(baseline=2.0e-3, boundary_bc=4.5e-3)
+    0.003125
+    >>> alarm_of_standard(baseline=5.0e-3, boundary_bc=4.5e-3)
+    0.005625
+    """
+    return min(baseline + 0.25 * boundary_bc, 1.25 * boundary_bc)
+
+
+@worked_by(formula="ALARM = b + 0.25 BC", unit="m/s", source=f"{_ISO}, its cap lifted by the approver for a known defect")
+def alarm_with_known_defect(*, baseline: float, boundary_bc: float) -> float:
+    """ALARM for a baseline that is already over the boundary: the cap would alarm for ever."""
+    return baseline + 0.25 * boundary_bc
+
+
+@worked_by(formula="the lower of both", unit="as read", source=_PRACTICE)
+def lower_of(*, first: float, second: float) -> float:
+    """The lower of two limits."""
+    return min(first, second)
+
+
+@worked_by(formula="danger = max(4 m, 1.41 yellow)", unit="as read", source=_PRACTICE)
+def danger_over_own(*, median: float, yellow: float) -> float:
+    """Danger over the drive's own median, never less than 3 dB over yellow.
+
+    >>> danger_over_own(median=1.0, yellow=2.0)
+    4.0
+    """
+    return max(4 * median, _APART * yellow)
+
+
+@worked_by(formula="danger = max(CD, 1.41 yellow)", unit="m/s", source=_PRACTICE)
+def danger_with_known_defect(*, boundary_cd: float, yellow: float) -> float:
+    """Danger for an accepted defect: the C/D boundary, or 3 dB over yellow where yellow is already near it."""
+    return max(boundary_cd, _APART * yellow)
+
+
+@worked_by(formula="low = m / 3", unit="as read", source=_PRACTICE)
+def low_limit(*, median: float) -> float:
+    """Running, but under this for `LOW_FOR`: the sensor is loose or off."""
+    return median / 3
+
+
+@worked_by(formula="the boundary itself", unit="m/s", source=STAND_IN)
+def at_boundary(*, boundary: float) -> float:
+    """A zone boundary as a limit."""
+    return boundary
+
+
+@worked_by(formula="the fixed figure", unit="K", source=_PRACTICE)
+def fixed_temperature(*, fixed: float) -> float:
+    """A fixed temperature as a limit, where nobody knows the ambient."""
+    return fixed
+
+
+@worked_by(formula="min(fixed, ambient + rise)", unit="K", source=_PRACTICE)
+def temperature_limit(*, fixed: float, ambient: float, rise: float) -> float:
+    """The lower of a fixed temperature and a rise over ambient.
+
+    >>> temperature_limit(fixed=353.15, ambient=293.15, rise=40.0), temperature_limit(fixed=353.15, ambient=318.15, rise=40.0)
+    (333.15, 353.15)
+    """
+    return min(fixed, ambient + rise)
+
+
+def what_lacks(duty: Duty, *, records: int) -> NotEnough | None:
+    """What is still wanting before the drive's own readings can set limits; None when nothing is.
+
+    Examples
+    --------
+    >>> what_lacks(Duty(run_minutes=600.0, judged_minutes=240.0, settled_hours=4.0, starts=2, judged_share=0.4), records=240)
+    NotEnough(lacks=('2 starts seen, 3 wanted',))
+    """
+    lacks = []
+    if duty.starts < LEAST_STARTS:
+        lacks.append(f"{duty.starts} starts seen, {LEAST_STARTS} wanted")
+    if duty.settled_hours < LEAST_SETTLED_HOURS:
+        lacks.append(f"{duty.settled_hours:.1f} h settled, {LEAST_SETTLED_HOURS:.0f} h wanted")
+    if records < LEAST_RECORDS:
+        lacks.append(f"{records} gated records, {LEAST_RECORDS} wanted")
+    if duty.judged_share < LEAST_JUDGED_SHARE:
+        lacks.append(f"{100 * duty.judged_share:.0f} % of the run time judged, {100 * LEAST_JUDGED_SHARE:.0f} % wanted")
+    return NotEnough(tuple(lacks)) if lacks else None
+
+
+def day_one_overall(*, point: str, zone: Rating, role: str, now: float) -> Limit:
+    """Overall velocity by zone: yellow at B/C, danger at C/D; a stand-in, not gear health. Expires in 30 days."""
+    yellow, danger = (
+        work(f"{name} of overall velocity at {point}", at_boundary, boundary=_boundary(zone, which))
+        for name, which in (("yellow", "B/C"), ("danger", "C/D"))
+    )
+    note = "stand-in, not gear health"
+    return Limit(point, "overall velocity", "steady", yellow, danger, None, "m/s", "day-one", role, now + DAY_ONE_EXPIRES, note)
+
+
+def day_one_temperature(*, point: str, ambient_k: float | None, role: str, now: float) -> Limit:
+    """Temperature by fixed figures for mineral oil, or by its rise over ambient where that is lower.
+
+    `ambient_k` is None where nobody knows it [K]. The maker's figure goes first: it is for the approver to set.
+    """
+
+    def one(name: str, fixed: float, rise: float) -> Worked:
+        figure = Given(f"{name} for mineral oil", fixed, "K", Origin.ASSUMED)
+        if ambient_k is None:
+            return work(f"{name} of temperature at {point}", fixed_temperature, fixed=figure)
+        ambient = Given("ambient", ambient_k, "K", Origin.MEASURED, 2.0)
+        over = Given(f"{name} over ambient", rise, "K", Origin.ASSUMED)
+        return work(f"{name} of temperature at {point}", temperature_limit, fixed=figure, ambient=ambient, rise=over)
+
+    yellow, danger = one("yellow", OIL_YELLOW, RISE_YELLOW), one("danger", OIL_DANGER, RISE_DANGER)
+    note = "mineral oil; the maker's figure goes first"
+    return Limit(point, "temperature", "running", yellow, danger, None, "K", "day-one", role, now + DAY_ONE_EXPIRES, note)
+
+
+def one_week(values: ArrayLike, *, point: str, quantity: str, unit: str, runs: int, role: str, now: float) -> Limit:
+    """Limits of a vibration quantity over its own median, from gated records.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Records of the steady state; none negative. `unit`
+    runs : int
+        From how many runs they come: records of one run are alike, so the median's spread counts runs.
+
+    Raises
+    ------
+    OutOfRange
+        No records, a negative or missing one, or fewer runs than one.
+    """
+    median, yellow = _own(values, point, quantity, unit, runs)
+    return Limit(
+        point,
+        quantity,
+        "steady",
+        yellow,
+        work(f"danger of {quantity} at {point}", danger_over_own, median=median, yellow=yellow),
+        work(f"low limit of {quantity} at {point}", low_limit, median=median),
+        unit,
+        "one-week",
+        role,
+        now + ONE_WEEK_EXPIRES,
+    )
+
+
+def one_week_overall(values: ArrayLike, *, point: str, zone: Rating, runs: int, known_defect: bool, role: str, now: float) -> Limit:
+    """Overall velocity: the lower of its own limits and those of the standard.
+
+    With `known_defect` (an approver's doing) the standard's cap is lifted, or it would alarm for ever, and the limits
+    expire in 30 days. Other parameters and errors as `one_week`.
+    """
+    name = "overall velocity"
+    median, own = _own(values, point, name, "m/s", runs)
+    rule = alarm_with_known_defect if known_defect else alarm_of_standard
+    standard = work(f"ALARM of the standard at {point}", rule, baseline=median, boundary_bc=_boundary(zone, "B/C"))
+    yellow = work(f"yellow of {name} at {point}", lower_of, first=own, second=standard)
+    ceiling = _boundary(zone, "C/D")
+    if known_defect:
+        danger = work(f"danger of {name} at {point}", danger_with_known_defect, boundary_cd=ceiling, yellow=yellow)
+    else:
+        four = work(f"four times the median at {point}", danger_over_own, median=median, yellow=yellow)
+        danger = work(f"danger of {name} at {point}", lower_of, first=four, second=ceiling)
+    low = work(f"low limit of {name} at {point}", low_limit, median=median)
+    expires = now + (DAY_ONE_EXPIRES if known_defect else ONE_WEEK_EXPIRES)
+    return Limit(point, name, "steady", yellow, danger, low, "m/s", "one-week", role, expires, "running condition, not gear health")
+
+
+def _own(values: ArrayLike, point: str, quantity: str, unit: str, runs: int) -> tuple[Given, Worked]:
+    """Median of the records, and yellow over it."""
+    kept = np.asarray(values, dtype=float)
+    if kept.ndim != 1 or not len(kept) or not np.all(kept >= 0):
+        raise OutOfRange("values", kept.shape, "one row of records, each 0 or more")
+    if runs < 1:
+        raise OutOfRange("runs", runs, "1 or more")
+    middle = float(np.median(kept))
+    scatter = Given(f"median deviation of {quantity}", float(np.median(np.abs(kept - middle))), unit, Origin.MEASURED)
+    sigma = work(f"robust sigma of {quantity} at {point}", robust_sigma, median_deviation=scatter)
+    spread = 1.2533 * sigma.value / runs**0.5  # of a median of normal scatter
+    median = Given(f"median of {len(kept)} records of {quantity} at {point}", middle, unit, Origin.MEASURED, spread)
+    return median, work(f"yellow of {quantity} at {point}", yellow_over_own, median=median, sigma=sigma)
+
+
+def _boundary(zone: Rating, which: str) -> Given:
+    value = zone.boundaries[("A/B", "B/C", "C/D").index(which)]
+    return Given(f"boundary {which}, group {zone.group}, {zone.support} support", value, "m/s", Origin.ASSUMED)

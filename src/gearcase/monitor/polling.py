@@ -1,0 +1,97 @@
+"""One round of the bus: every device's values as readings, bad ones where a device is silent or answers nonsense."""
+
+import numpy as np
+
+from gearcase.device.bus import RegisterBus
+from gearcase.device.profile import decode, profile
+from gearcase.device.rig import RECORD_REGISTERS
+from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
+from gearcase.install.housing import BusDevice
+from gearcase.job.build import Job
+from gearcase.record.store import Reading
+from gearcase.signal.recording import Recording
+from gearcase.units import SI_UNIT
+
+__all__ = ["SUMP", "poll", "take_record"]
+
+SUMP = "sump"  # the point of a temperature converter that serves no measuring point
+_WANTED: dict[str, dict[str, tuple[str, ...]]] = {
+    "drive inputs": {"running": ("running",), "speed": ("speed",), "load": ("load",)},
+    "temperature converter": {"temperature": ("sump temperature",)},
+    "three-axis vibration": {
+        "overall velocity": ("overall velocity x", "overall velocity y", "overall velocity z"),
+        "high-frequency acceleration": (
+            "high-frequency acceleration x",
+            "high-frequency acceleration y",
+            "high-frequency acceleration z",
+        ),
+        "temperature": ("temperature",),
+    },
+}
+_TRIES = 3  # of a record that was replaced while it was read
+
+
+async def poll(job: Job, bus: RegisterBus, *, now: float) -> list[Reading]:
+    """Readings of all devices, of three axes the largest.
+
+    Parameters
+    ----------
+    job : Job
+    bus : RegisterBus
+    now : float
+        Unix time. [s]
+    """
+    readings = []
+    for device in job.bus.devices:
+        wanted = _WANTED.get(device.profile)
+        if not wanted:
+            continue
+        form = profile(device.profile)
+        point = "" if device.profile == "drive inputs" else device.point or SUMP
+        try:
+            words: tuple[int, ...] = await bus.read(unit=device.address, function=4, start=0, count=form.span)
+        except (NoReply, BadReply, BadRequest):
+            words = ()
+        for quantity, names in wanted.items():
+            registers = [form.registers[name] for name in names]
+            unit = SI_UNIT[registers[0].kind] if registers[0].kind else "-"
+            try:
+                value = max(decode(one, words[one.address : one.address + one.words]) for one in registers)
+            except OutOfRange:
+                readings.append(Reading(now, point, quantity, None, unit, "bad"))
+            else:
+                readings.append(Reading(now, point, quantity, value, unit))
+    return readings
+
+
+async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | None, start: str) -> Recording:
+    """The waveform of one vibration sensor.
+
+    Raises
+    ------
+    NoReply, BadReply, BadRequest
+        The device does not deliver it.
+    """
+    form = profile(device.profile)
+    names = ("record number", "record rate", "record step", "record samples")
+    for _ in range(_TRIES):
+        head = await bus.read(unit=device.address, function=4, start=0, count=form.span)
+        number, rate, step, samples = (
+            decode(one, head[one.address : one.address + one.words]) for one in (form.registers[name] for name in names)
+        )
+        words = await bus.read(unit=device.address, function=4, start=RECORD_REGISTERS, count=int(samples))
+        again = await bus.read(unit=device.address, function=4, start=form.registers[names[0]].address, count=1)
+        if again[0] == int(number):
+            counts = np.array(words, dtype=np.uint16).view(np.int16)
+            return Recording(
+                samples=(counts * step).astype(np.float32),
+                sample_rate_hz=rate,
+                unit="m/s2",
+                channel="z",
+                speed_hz=speed_hz,
+                point=device.point,
+                name=f"{device.name}, record {number:.0f}",
+                start=start,
+                found=f"read from unit {device.address}",
+            )
+    raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")

@@ -1,0 +1,361 @@
+"""The watch of one drive: polls, gates by run state, judges, sets the light, keeps everything, diagnoses on change.
+
+Theory of operation
+-------------------
+Every round reads all devices and keeps the readings in one batch. The run state comes from the last half hour of run contact, speed
+and sump temperature; stopped is never judged. Each limit of the baseline has its alarm (`judge.alarm`), fed with each reading.
+
+Change asks for a diagnosis: an alarm that is raised, or high-frequency acceleration of a point at twice its baseline in three
+settled readings of the last four, which is evidence and no alarm. A record is taken from that sensor and judged. A fault is named
+only when a second record, a minute of the watch later, names the same part and fault; then it stands as a yellow condition until a
+person acknowledges it, which steadies nothing away: it stays in the diary and in the light.
+
+The light is red for danger, blue while anything that should be judged cannot be, yellow for an abnormal condition, green only when
+the run state is known and every limit is fresh and judged; at a stop it is white. Blue is also what it shows when the watch leaves.
+
+The diary holds starts and stops, alarms, diagnoses, what a person declared, and a question where a level stepped across a stop and
+nobody declared why.
+"""
+
+import asyncio
+import math
+from collections import deque
+from collections.abc import Awaitable, Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from gearcase.device.bus import RegisterBus
+from gearcase.device.profile import profile
+from gearcase.device.rig import LAMPS
+from gearcase.errors import BadReply, BadRequest, NoReply
+from gearcase.install.housing import BusDevice
+from gearcase.job.build import Job
+from gearcase.judge import alarm
+from gearcase.judge.alarm import AlarmEvent, AlarmState, Sample, Thresholds
+from gearcase.judge.steady import run_states
+from gearcase.monitor.polling import SUMP, poll, take_record
+from gearcase.record.store import Event, Reading, Store
+from gearcase.signal.recording import Recording
+from gearcase.stages.baseline import SETTLED_SLOPE, SPEED_BAND, STANDSTILL
+
+__all__ = ["Diagnoser", "Watch", "evidence_levels", "thresholds"]
+
+_LOOK_BACK = 1900.0  # s of run state, a little more than the alarm's own memory
+_ROW_EVERY = 5.0  # s between rows of it
+_LONGEST_GAP = 120.0  # s; readings further apart belong to no common run
+_TWICE, _NEED, _OF = 2.0, 3, 4
+_SECOND_RECORD = 60.0  # s until the record that must agree
+_STEP = 1.5  # ratio of a level across a stop that is asked about; common practice, no source
+_SETTLED_READINGS = 12
+_EVIDENCE = "high-frequency acceleration"
+
+Diagnoser = Callable[[Recording], dict[str, Any]]
+Key = tuple[str, str]
+
+
+def thresholds(baseline: Mapping[str, Any]) -> dict[Key, Thresholds]:
+    """(point, quantity) -> limits, from a ``baseline/1`` document."""
+    return {
+        (row["point"], row["quantity"]): Thresholds(
+            *(row[part]["value"] if row[part] else None for part in ("yellow", "danger", "low"))
+        )
+        for row in baseline["limits"]
+    }
+
+
+def evidence_levels(baseline: Mapping[str, Any]) -> dict[str, float]:
+    """Point -> usual high-frequency acceleration, from a ``baseline/1`` document. [m/s2]"""
+    return {
+        row["point"]: quantity["median"]
+        for row in baseline["points"]
+        for quantity in row["quantities"]
+        if quantity["quantity"] == _EVIDENCE and quantity["median"]
+    }
+
+
+@dataclass
+class _Suspicion:
+    """A fault that one record named; the next must agree."""
+
+    found: tuple[str, str]
+    due: float
+
+
+@dataclass
+class Watch:
+    """A watch that can be started once.
+
+    Attributes
+    ----------
+    job, bus, store : Job, RegisterBus, Store
+    limits : mapping
+        As `thresholds` gives them; empty where there is no baseline: then the light is blue.
+    usual : mapping
+        As `evidence_levels` gives them.
+    clock : callable
+        Unix time. [s]
+    sleep : callable
+        Waits so many seconds of that clock.
+    diagnose : callable
+        Judges one recording and keeps the result; returns its ``diagnose/1`` document.
+    tell : callable
+        Takes each event as it happens.
+    """
+
+    job: Job
+    bus: RegisterBus
+    store: Store
+    limits: Mapping[Key, Thresholds]
+    usual: Mapping[str, float]
+    clock: Callable[[], float]
+    sleep: Callable[[float], Awaitable[None]]
+    diagnose: Diagnoser
+    tell: Callable[[Event], None]
+    rounds: int = 0
+    light: str = ""
+    named: dict[str, tuple[str, str]] = field(default_factory=dict)
+    _rows: deque[tuple[float, float, float, float]] = field(default_factory=deque)
+    _state: str = "unknown"
+    _alarms: dict[Key, AlarmState] = field(default_factory=dict)
+    _evidence: dict[str, deque[bool]] = field(default_factory=dict)
+    _suspicions: dict[str, _Suspicion] = field(default_factory=dict)
+    _to_diagnose: dict[str, float] = field(default_factory=dict)
+    _settled: dict[str, deque[float]] = field(default_factory=dict)
+    _before_stop: dict[str, float] = field(default_factory=dict)
+    _heard: int = 0
+    _beat: int = 0
+
+    async def run(self, stop: asyncio.Event, *, every: float) -> None:
+        """Watch until stopped, a round each `every` seconds, and leave the light blue.
+
+        Raises
+        ------
+        BadInput
+            The store cannot be written any more.
+        """
+        self._remember()
+        self._say("watch started", "", f"{len(self.limits)} limits, a round every {every:g} s")
+        due = self.clock()
+        try:
+            while not stop.is_set():
+                await self.round()
+                due = max(due + every, self.clock())
+                await self.sleep(max(due - self.clock(), 0.0))
+        finally:
+            await self._show("blue")
+            self._say("watch stopped", "", f"{self.rounds} rounds")
+
+    async def round(self) -> None:
+        """One round: poll, judge, keep, show, and what is due of diagnosis."""
+        now = self.clock()
+        self._hear()
+        readings = await poll(self.job, self.bus, now=now)
+        state = self._run_state(readings, now)
+        self.store.add_readings([replace(reading, state=state) for reading in readings])
+        self._judge(readings, state, now)
+        self._gather(readings, state, now)
+        await self._diagnose_due(state, now)
+        await self._show(self._wanted(state, now))
+        self.rounds += 1
+
+    def conditions(self) -> list[dict[str, Any]]:
+        """Every alarm as it stands, and every fault named."""
+        now = self.clock()
+        rows = [
+            {
+                "point": point,
+                "quantity": quantity,
+                "condition": state.condition,
+                "light": alarm.light(state, now),
+                "cannot_tell": alarm.cannot_tell(state, now),
+                "value": state.last.value if state.last else None,
+                **asdict(state.thresholds),
+            }
+            for (point, quantity), state in self._alarms.items()
+        ]
+        return rows + [
+            {"point": point, "quantity": "diagnosis", "condition": f"{fault.replace('_', ' ')} fault of {part}", "light": "yellow"}
+            for point, (part, fault) in self.named.items()
+        ]
+
+    def _remember(self) -> None:
+        """Take up the conditions as the last watch left them: a danger stays until somebody has seen it."""
+        self._alarms = {key: alarm.fresh(key[1], limits) for key, limits in self.limits.items()}
+        for event in self.store.events():
+            key = (event.point, str(event.details.get("quantity", "")))
+            if event.kind == "alarm" and key in self._alarms:
+                height = float(event.details.get("value") or 0.0)
+                self._alarms[key] = replace(self._alarms[key], condition=str(event.details["after"]), alarmed_at=height)
+            elif event.kind == "fault named":
+                self.named[event.point] = (str(event.details["component"]), str(event.details["fault"]))
+            elif event.kind == "epoch":
+                self.named.pop(event.point, None)
+            self._heard = event.number
+
+    def _hear(self) -> None:
+        """What people declared or acknowledged since the last round."""
+        for event in self.store.events(after=self._heard):
+            self._heard = event.number
+            if event.kind == "epoch":
+                self._before_stop.clear()
+                self.named.pop(event.point, None)
+            elif event.kind == "acknowledged":
+                for key in [key for key in self._alarms if event.point in ("", key[0])]:
+                    self._alarms[key], said = alarm.acknowledge(self._alarms[key], who=event.who, now=event.time_s)
+                    self._keep_alarms(key, said)
+
+    def _run_state(self, readings: Iterable[Reading], now: float) -> str:
+        """Run state now, and an event when the drive starts or stops."""
+        found = {(one.point, one.quantity): one.value for one in readings if one.value is not None}
+        running, speed = found.get(("", "running")), found.get(("", "speed"))
+        warm = found.get((SUMP, "temperature"))
+        row = (now, *_known(running, speed, warm))
+        before = self._state
+        changed = not self._rows or (row[1] != self._rows[-1][1])
+        if changed or now - self._rows[-1][0] >= _ROW_EVERY:
+            self._rows.append(row)
+            while self._rows and now - self._rows[0][0] > _LOOK_BACK:
+                self._rows.popleft()
+            time_s, contact, speeds, temperatures = (np.array(column) for column in zip(*self._rows, strict=True))
+            states = run_states(
+                time_s,
+                running=contact,
+                speed_hz=speeds,
+                temperature_k=temperatures,
+                speed_band=SPEED_BAND,
+                least_speed_hz=STANDSTILL * self.job.drive.speed_hz[0],
+                slope_limit=SETTLED_SLOPE,
+                longest_gap=_LONGEST_GAP,
+            )
+            self._state = str(states.labels[-1])
+        if self._state != before:
+            self._say("run state", "", f"{before} to {self._state}", now)
+            if self._state == "stopped":
+                self._before_stop = {point: float(np.median(values)) for point, values in self._settled.items() if values}
+                self._settled.clear()
+        return self._state
+
+    def _judge(self, readings: Iterable[Reading], state: str, now: float) -> None:
+        listed = {(one.point, one.quantity): one for one in readings}
+        over = {
+            key
+            for key, limits in self.limits.items()
+            if key in listed and limits.yellow is not None and (listed[key].value or 0.0) > limits.yellow
+        }
+        for key in self._alarms:
+            reading = listed.get(key)
+            quality = reading.quality if reading else "stale"
+            value = reading.value if reading else None
+            sample = Sample(now, value, quality, state, witness=bool(over - {key}))
+            self._alarms[key], said = alarm.step(self._alarms[key], sample, now)
+            self._keep_alarms(key, said)
+            if any(event.trigger in ("yellow persists", "danger persists", "rises again") for event in said):
+                self._to_diagnose.setdefault(key[0], now)
+
+    def _gather(self, readings: Iterable[Reading], state: str, now: float) -> None:
+        """Settled high-frequency levels: evidence of change, and steps across a stop."""
+        for one in readings:
+            if one.quantity != _EVIDENCE or one.value is None or state != "steady":
+                continue
+            if one.point in self.usual:
+                last = self._evidence.setdefault(one.point, deque(maxlen=_OF))
+                last.append(one.value > _TWICE * self.usual[one.point])
+                if sum(last) >= _NEED and one.point not in self._suspicions and one.point not in self.named:
+                    self._to_diagnose.setdefault(one.point, now)
+                    last.clear()
+            settled = self._settled.setdefault(one.point, deque(maxlen=_SETTLED_READINGS))
+            settled.append(one.value)
+            before = self._before_stop.get(one.point)
+            if before and len(settled) == _SETTLED_READINGS:
+                ratio = float(np.median(settled)) / before
+                if max(ratio, 1 / ratio) > _STEP:
+                    says = (
+                        f"{one.quantity} stepped to {ratio:.2f} times what it was before the stop and nobody declared why: was the "
+                        "sensor moved or replaced, oil changed, a part exchanged? Declare it: gearcase epoch"
+                    )
+                    self._say("question", one.point, says, now)
+                del self._before_stop[one.point]
+
+    async def _diagnose_due(self, state: str, now: float) -> None:
+        due = {point for point, at in self._to_diagnose.items() if at <= now}
+        due |= {point for point, suspicion in self._suspicions.items() if suspicion.due <= now}
+        if state not in ("settling", "steady"):
+            return
+        for point in sorted(due):
+            self._to_diagnose.pop(point, None)
+            device = self._sensor(point)
+            if device is not None:
+                await self._diagnose(point, device, now)
+
+    async def _diagnose(self, point: str, device: BusDevice, now: float) -> None:
+        speed = self._rows[-1][2] if self._rows and math.isfinite(self._rows[-1][2]) else None
+        try:
+            recording = await take_record(self.bus, device, speed_hz=speed, start="")
+        except (NoReply, BadReply, BadRequest) as error:
+            self._say("no record", point, str(error), now)
+            self._suspicions.pop(point, None)
+            return
+        document = await asyncio.to_thread(self.diagnose, recording)
+        found = [(verdict["component"], verdict["fault"]) for verdict in document["verdicts"]]
+        self._say("diagnosis", point, document["statement"], now, {"verdicts": [list(one) for one in found]})
+        suspicion = self._suspicions.pop(point, None)
+        if suspicion and suspicion.found in found:
+            part, fault = self.named[point] = suspicion.found
+            says = f"{fault.replace('_', ' ')} fault of {part}, named by two records"
+            self._say("fault named", point, says, now, {"component": part, "fault": fault})
+        elif found:
+            self._suspicions[point] = _Suspicion(found[0], now + _SECOND_RECORD)
+
+    def _sensor(self, point: str) -> BusDevice | None:
+        devices = self.job.bus.devices
+        return next((one for one in devices if one.point == point and one.profile == "three-axis vibration"), None)
+
+    def _wanted(self, state: str, now: float) -> str:
+        """What the light should show."""
+        lights = [alarm.light(one, now) for one in self._alarms.values()]
+        if "red" in lights:
+            return "red"
+        if not self._alarms or state == "unknown":
+            return "blue"
+        if state == "stopped":
+            fresh = all(one.bad_polls < alarm.BAD_POLLS for one in self._alarms.values())
+            return "yellow" if self.named or "yellow" in lights else "white" if fresh else "blue"
+        if "blue" in lights:
+            return "blue"
+        return "yellow" if self.named or "yellow" in lights else "green"
+
+    async def _show(self, colour: str) -> None:
+        """Set the stack light, and say when it changes or does not obey."""
+        device = next((one for one in self.job.bus.devices if one.profile == "stack light"), None)
+        changed = colour != self.light
+        self.light = colour
+        if changed:
+            self._say("light", "", colour)
+        if device is None:
+            return
+        self._beat = self._beat % 65535 + 1
+        start = profile(device.profile).registers["lamps wanted"].address
+        try:
+            await self.bus.write(unit=device.address, start=start, words=[LAMPS[colour], self._beat])
+        except (NoReply, BadReply, BadRequest) as error:
+            if changed:
+                self._say("light lost", "", str(error))
+
+    def _keep_alarms(self, key: Key, said: Iterable[AlarmEvent]) -> None:
+        for one in said:
+            details = {"quantity": key[1], "trigger": one.trigger, "before": one.before, "after": one.after, "value": one.value}
+            self._say("alarm", key[0], f"{key[1]}: {one.says}", one.time_s, details, who=one.who)
+
+    def _say(
+        self, kind: str, point: str, says: str, now: float | None = None, details: dict[str, Any] | None = None, who: str = ""
+    ) -> None:
+        event = Event(self.clock() if now is None else now, kind, point, says, who, details or {})
+        self.store.add_event(event)
+        self.tell(event)
+
+
+def _known(*values: float | None) -> tuple[float, float, float]:
+    running, speed, warm = (math.nan if value is None else value for value in values)
+    return running, speed, warm
