@@ -13,6 +13,7 @@ from gearcase import __version__
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 if TYPE_CHECKING:
+    import asyncio
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
@@ -115,9 +116,22 @@ def _parser() -> argparse.ArgumentParser:
     baseline.add_argument(
         "--reason", metavar="TEXT", default="", help="why a drive over its zone boundary is accepted all the same"
     )
+    watch = verb("watch", _watch, "poll the devices or follow a folder, judge, set the light, keep what was seen; Ctrl-C stops it")
+    watch.add_argument("--every", metavar="TIME", default="10 s", help='between rounds; "10 s" by default')
+    watch.add_argument("--for", dest="lasting", metavar="TIME", help="stop by itself after so long; until Ctrl-C by default")
+    watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
+    watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")
+    epoch = verb("epoch", _epoch, "declare what makes readings before and after not comparable")
+    epoch.add_argument("kind", metavar="KIND", help="e.g. oil changed, sensor moved; a wrong one lists them all")
+    epoch.add_argument("--point", metavar="POINT", default="", help="the point concerned; the whole drive by default")
+    epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
+    acknowledge = verb("acknowledge", _acknowledge, "say that an alarm was seen: the condition stays, danger may then clear")
+    acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
+    for added in (rig, watch):
+        added.add_argument("--times", type=float, default=1.0, metavar="N", help="let time run so many times faster, at a desk")
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, diagnose, handover):
+    for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", _serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")
@@ -198,7 +212,8 @@ def _rig(given: argparse.Namespace) -> int:
 
     job = _load(given)
     speed = _quantity("--speed", given.speed, "speed")
-    rig = Rig(job, time.monotonic, job.drive.rated_speed_hz if speed is None else speed)
+    pace = _times(given)
+    rig = Rig(job, lambda: pace * time.monotonic(), job.drive.rated_speed_hz if speed is None else speed)
     if not rig.units:
         raise BadInput(Problem("job.yaml", "bus.devices", "", "at least one device with a profile, to be simulated"))
 
@@ -390,6 +405,127 @@ def _baseline(given: argparse.Namespace) -> int:
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
+def _watch(given: argparse.Namespace) -> int:
+    import asyncio
+    import contextlib
+    import signal
+    from pathlib import Path
+
+    from gearcase.device.modbus import connected
+    from gearcase.monitor.folder import Folder
+    from gearcase.monitor.watch import Watch, evidence_levels, thresholds
+    from gearcase.record import results
+    from gearcase.record.clock import Pace
+    from gearcase.record.store import Event, Store, store_path
+    from gearcase.stages import diagnose, watch
+
+    job, folder = _load(given), Path(given.job)
+    every, lasting = _quantity("--every", given.every, "time"), _quantity("--for", given.lasting, "time")
+    connection = given.connection or job.bus.connection
+    if given.folder is None and not connection:
+        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here, as --connection, or --folder"))
+    if given.folder is not None and not Path(given.folder).is_dir():
+        raise BadInput(Problem("--folder", "", repr(given.folder), "a folder that is there"))
+    stored = results.latest(folder, "baseline")
+    baseline = stored.document if stored else {"limits": [], "points": []}
+
+    def judge(recording: "Recording") -> dict[str, Any]:
+        result = diagnose.run(job, [recording])
+        _keep(given, job, result, {})
+        return result.document
+
+    def tell(event: Event) -> None:
+        if not given.json:
+            print(f"{event.kind}: {event.point + ': ' if event.point else ''}{event.says}", file=sys.stderr, flush=True)
+
+    with Store.open(store_path(folder)) as store:
+        newest = max((reading.time_s for reading in store.latest()), default=0.0)
+        pace = Pace(_times(given), not_before=newest)
+
+        async def follow(stop: asyncio.Event) -> None:
+            followed = Folder(Path(given.folder), job, store, pace.clock, judge, tell)
+            while not stop.is_set():
+                await asyncio.to_thread(followed.look)
+                await _until(stop, pace.real(every or 10.0))
+
+        async def guard() -> "StageResult":
+            stop = asyncio.Event()
+            loop = asyncio.get_running_loop()
+            for name in (signal.SIGINT, signal.SIGTERM):
+                with contextlib.suppress(NotImplementedError):
+                    loop.add_signal_handler(name, stop.set)
+            if lasting:
+                loop.call_later(pace.real(lasting), stop.set)
+            if given.folder is not None:
+                await follow(stop)
+                return watch.run(job, [], store.events(), light="", rounds=0)
+            async with connected(connection, baud=job.bus.baud) as bus:
+                watching = Watch(
+                    job,
+                    bus,
+                    store,
+                    thresholds(baseline),
+                    evidence_levels(baseline),
+                    pace.clock,
+                    lambda seconds: _until(stop, pace.real(seconds)),
+                    judge,
+                    tell,
+                )
+                await watching.run(stop, every=every or 10.0)
+            return watch.run(job, watching.conditions(), store.events(), light=watching.shown, rounds=watching.rounds)
+
+        result = asyncio.run(guard())
+    path = _keep(given, job, result, {})
+    _done(given, result.document, f"{result.document['statement']}\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+async def _until(stop: "asyncio.Event", seconds: float) -> None:
+    """Wait so long, or until it is time to stop."""
+    import asyncio
+    import contextlib
+
+    with contextlib.suppress(TimeoutError):
+        await asyncio.wait_for(stop.wait(), seconds)
+
+
+def _epoch(given: argparse.Namespace) -> int:
+    from gearcase.stages.watch import EPOCHS
+
+    if given.kind not in EPOCHS:
+        raise BadInput(Problem("KIND", "", repr(given.kind), f"one of: {', '.join(EPOCHS)}"))
+    return _declare(given, "epoch", f"{given.kind}: {EPOCHS[given.kind]}" + (f"; {given.says}" if given.says else ""))
+
+
+def _acknowledge(given: argparse.Namespace) -> int:
+    return _declare(given, "acknowledged", "seen; the condition stays until it clears")
+
+
+def _declare(given: argparse.Namespace, kind: str, says: str) -> int:
+    """Put what a person says into the diary."""
+    from pathlib import Path
+
+    from gearcase.record.clock import unix_now
+    from gearcase.record.store import Event, Store, store_path
+
+    job = _load(given)
+    names = [point.name for point in job.points]
+    problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who says so: --by NAME")]
+    if given.point and given.point not in names:
+        problems.append(Problem("--point", "", repr(given.point), f"one of: {'; '.join(names)}"))
+    if problems:
+        raise BadInput(problems)
+    with Store.open(store_path(Path(given.job))) as store:
+        store.add_event(Event(unix_now(), kind, given.point, says, given.by, {}))
+    return _done(given, {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by}, f"{kind}: {says}")
+
+
+def _times(given: argparse.Namespace) -> float:
+    if not 1 <= given.times <= 1000:
+        raise BadInput(Problem("--times", "", f"{given.times:g}", "1 to 1000"))
+    return float(given.times)
+
+
 def _handover(given: argparse.Namespace) -> int:
     from pathlib import Path
 
@@ -454,10 +590,22 @@ def _serve(given: argparse.Namespace) -> int:
         address = f"http://127.0.0.1:{given.port}/"
         _done(given, {"schema": "serve/1", "address": address}, f"{address}   Ctrl-C stops it")
         sys.stdout.flush()
-        server = uvicorn.Server(uvicorn.Config(make_app(folder), log_level="warning", access_log=False, server_header=False))
+        app = make_app(folder, events=lambda: _events(folder))
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, server_header=False))
         with contextlib.suppress(KeyboardInterrupt):  # the server has stopped in good order before it passes this on
             server.run(sockets=[listener])
     return NOTHING_WRONG
+
+
+def _events(folder: "Path") -> list[dict[str, Any]]:
+    """What the watch has seen, for the diary."""
+    from gearcase.record.store import Store, store_path
+
+    path = store_path(folder)
+    if not path.is_file():
+        return []
+    with Store.open(path) as store:
+        return [vars(event) for event in store.events()]
 
 
 def _schema(given: argparse.Namespace) -> int:

@@ -115,6 +115,7 @@ class Watch:
     tell: Callable[[Event], None]
     rounds: int = 0
     light: str = ""
+    shown: str = ""
     named: dict[str, tuple[str, str]] = field(default_factory=dict)
     _rows: deque[tuple[float, float, float, float]] = field(default_factory=deque)
     _state: str = "unknown"
@@ -144,6 +145,7 @@ class Watch:
                 due = max(due + every, self.clock())
                 await self.sleep(max(due - self.clock(), 0.0))
         finally:
+            self.shown = self.light
             await self._show("blue")
             self._say("watch stopped", "", f"{self.rounds} rounds")
 

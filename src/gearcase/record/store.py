@@ -246,7 +246,7 @@ class Store:
         if since is not None:
             query = query.where(_EVENTS.c.time_s >= since)
         with self._said(), self._engine.connect() as connection:
-            return tuple(Event(*row) for row in connection.execute(query))
+            return tuple(Event(*tuple(row)) for row in connection.execute(query))
 
     def close(self) -> None:
         """Let go of the file."""
