@@ -403,6 +403,26 @@ def test_a_plan_that_is_gone_is_said_and_a_point_no_longer_planned_too(job: Path
     assert "plan 0001 is gone or was changed" in found(fit(job, None)[1])["fit.plan_changed"]["says"]
 
 
+def test_a_plan_that_was_edited_is_not_taken_for_the_one_an_entry_was_done_against(job: Path) -> None:
+    fit(job, f"- point: {MAGNET}\n  serial: VS-0398\n")
+    plan(job, ("at: [430 mm, 190 mm]", "at: [440 mm, 190 mm]"))
+    path = job / "results" / "plan" / "0001" / "result.json"
+    path.write_text(path.read_text(encoding="utf-8").replace("flat magnet", "tape"), encoding="utf-8")
+    assert "plan 0001 is gone or was changed" in found(fit(job, None)[1])["fit.plan_changed"]["says"]
+
+
+def test_a_step_done_at_one_point_leaves_the_same_step_of_another_open(job: Path) -> None:
+    plan(job, ("mount: stud", "mount: rigid adhesive"))
+    _, document = fit(job, f"- point: {BOND}\n  steps: all\n")
+    assert [step["do"][:5] for step in document["open_steps"] if step["where"] == STUD] == ["Grind", "Bond "]
+    assert not [step for step in document["open_steps"] if step["where"] == BOND]
+
+
+def test_a_point_built_on_another_face_is_judged_on_that_face(job: Path) -> None:
+    code, document = fit(job, f"- point: {STUD}\n  face: left\n  at: [310 mm, 250 mm]\n")
+    assert code == 1 and "split flange" in found(document)["plan.clearance"]["says"]
+
+
 def test_a_plan_older_than_the_job_is_said(job: Path) -> None:
     text = (job / "job.yaml").read_text(encoding="utf-8")
     (job / "job.yaml").write_text(text.replace("adhesive_cure: 24 h", "adhesive_cure: 30 h"), encoding="utf-8")
