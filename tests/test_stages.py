@@ -201,6 +201,24 @@ def test_a_stated_speed_a_little_off_is_put_right_from_the_recordings_lines(demo
     assert document["verdicts"]
 
 
+@pytest.mark.parametrize(
+    ("speed_hz", "said"), [(100.0, "6000 rpm"), (100000 / 60, "1e+05 rpm"), (14.6, "876 rpm"), (25.37, "1522.2 rpm")]
+)
+def test_a_stated_speed_at_which_the_job_says_the_drive_does_not_run_is_never_clean(speed_hz: float, said: str, demo: Job) -> None:
+    """The job runs from 900 to 1485 rpm; 2.5 % beyond is 877.5 to 1522.1 rpm."""
+    document = diagnose.run(demo, [recorded(demo, speed_hz=speed_hz)]).document
+    assert not document["clean"] and not document["recordings"][0]["clean"]
+    (found,) = [row for row in document["recordings"][0]["quality"] if row["rule"] == "diagnose.stated_speed"]
+    assert found["level"] == "caution" and said in found["says"] and "900 to 1485 rpm" in found["says"]
+    assert any(found["says"] in reason for reason in document["cannot_tell"])
+
+
+@pytest.mark.parametrize("speed_hz", [15 * 0.976, 24.75 * 1.024])
+def test_a_stated_speed_within_the_rounding_of_the_jobs_range_contradicts_nothing(speed_hz: float, demo: Job) -> None:
+    (row,) = diagnose.run(demo, [recorded(demo, speed=speed_hz)]).document["recordings"]
+    assert not [finding for finding in row["quality"] if finding["rule"] == "diagnose.stated_speed"]
+
+
 def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:
     dead = replace(recorded(demo, impact=5.0), samples=np.zeros(int(RATE * 20), np.float32))
     document = diagnose.run(demo, [dead]).document

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gearcase import tables
 from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
-from gearcase.findings import Finding
+from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
 from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
@@ -136,6 +136,9 @@ class Examined:
         self.unexplained: list[dict[str, Any]] = []
         if not hypotheses:
             self.cannot_tell.append(f"{recording.name}: no bearing of this job has both its geometry and its speed known")
+        if contradiction := self._contradicting_speed():
+            self.quality = (*self.quality, contradiction)
+            self.cannot_tell.append(f"{recording.name}: {contradiction.says}")
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
@@ -232,6 +235,18 @@ class Examined:
             turns=turns,
             highest_wanted_hz=max(rates, default=None),
         )
+
+    def _contradicting_speed(self) -> Finding | None:
+        """A speed stated for the recording at which the job says that this drive does not run: one of them is wrong."""
+        stated, (low, high) = self.recording.speed_hz, self.drive.speed_hz
+        if stated is None or low * (1 - STATED_SPEED_BAND) <= stated <= high * (1 + STATED_SPEED_BAND):
+            return None
+        runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
+        says = (
+            f"its speed is stated as {60 * stated:.5g} rpm, and job.yaml says that {self.drive.reference_shaft} runs at {runs} "
+            "(drive.input.speed): one of them is wrong, and with it every line; correct it and judge again"
+        )
+        return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
 
     def _find_speed(self, strength: NDArray[np.floating]) -> _Speed | None:
         stated = self.recording.speed_hz
