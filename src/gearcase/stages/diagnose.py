@@ -4,8 +4,8 @@ Recordings are judged one at a time, so that more of them than fit in memory do 
 kept.
 """
 
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
@@ -52,6 +52,7 @@ STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed aga
 UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
+_RACES = ("outer_race", "inner_race")
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
 
@@ -86,6 +87,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], Arrays] = {}
     first: dict[str, _First] = {}
+    looked: list[_Looked] = []
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones")]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
@@ -93,13 +95,14 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
         document = examined.document()
         documents.append(document)
+        looked.append(examined.looked())
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         arrays = {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
         kept["latest", recording.point] = arrays
         kept.update({(row["component"], row["fault"], recording.point): arrays for row in document["verdicts"]})
         if recording.point and recording.point not in first and examined.envelope and examined.speed:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
-    document = _together(job, documents)
+    document = _together(job, documents, looked)
     together = {name: columns for arrays in kept.values() for name, columns in arrays.items()}
     return StageResult("diagnose", document, tuple(read), together, wrong=bool(document["verdicts"]))
 
@@ -110,6 +113,14 @@ class _First:
 
     envelope: EnvelopeSpectrum
     speed_hz: float
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """What one recording was looked through for, as (component, fault): what could be tested in it, and why the rest could not."""
+
+    testable: frozenset[tuple[str, str]] = frozenset()
+    why_not: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 class Examined:
@@ -202,6 +213,13 @@ class Examined:
             ],
         }
 
+    def looked(self) -> _Looked:
+        """Nothing where the record was unfit or its speed unknown: `cannot_tell` says so already."""
+        if self.speed is None:
+            return _Looked()
+        why_not = {(h.component, h.fault): why for h, why in self.judgement.not_testable}
+        return _Looked(frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys(), why_not)
+
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
         """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end."""
         if self.spectrum is None or self.envelope is None:
@@ -243,7 +261,7 @@ class Examined:
             return None
         runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
         says = (
-            f"its speed is stated as {60 * stated:.5g} rpm, and job.yaml says that {self.drive.reference_shaft} runs at {runs} "
+            f"its speed is stated as {60 * stated:.6g} rpm, and job.yaml says that {self.drive.reference_shaft} runs at {runs} "
             "(drive.input.speed): one of them is wrong, and with it every line; correct it and judge again"
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
@@ -405,7 +423,7 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
     return float(np.sqrt(max(total, _WEAKEST_KEPT**2)))
 
 
-def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
+def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked]) -> dict[str, Any]:
     """The one document over all recordings: of each fault the latest recording that shows it."""
     latest: dict[tuple[str, str, str], dict[str, Any]] = {}
     for recording in recordings:
@@ -413,6 +431,7 @@ def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
             latest[verdict["component"], verdict["fault"], verdict["point"]] = verdict
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
+    cannot_tell += _blind_in_all(looked)
     blind = [bearing.name for bearing in job.drive.bearings if bearing.geometry is None]
     not_testable = [
         *({"component": name, "fault": "any", "why": "its geometry is unknown"} for name in blind),
@@ -439,6 +458,17 @@ def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
         "not_testable": not_testable,
         "recordings": recordings,
     }
+
+
+def _blind_in_all(looked: Sequence[_Looked]) -> Iterator[str]:
+    """Bearings of known geometry of which no recording could test either race: what was not looked for is not clean."""
+    tested = {component for one in looked for component, fault in one.testable if fault in _RACES}
+    said: dict[str, dict[str, None]] = {}
+    for one in looked:
+        for (component, fault), why in one.why_not.items():
+            if component not in tested and fault in _RACES:
+                said.setdefault(component, {})[why] = None
+    yield from (f"{component}, no race fault could be tested in any recording: {'; '.join(why)}" for component, why in said.items())
 
 
 def _unique(rows: Iterable[dict[str, str]]) -> list[dict[str, str]]:
