@@ -61,6 +61,18 @@ def test_a_sound_recording_exits_with_0(job: Path, tmp_path: Path, capsys: pytes
     assert code == 0 and found["clean"]
 
 
+def test_an_unfit_recording_exits_with_1_and_so_does_its_handover(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    soundfile.write(tmp_path / "dead.wav", np.zeros(int(RATE * 20), np.float32), int(RATE), subtype="FLOAT")
+    assert call(capsys, "survey", job)[0] == 0
+    code, found = document(capsys, "diagnose", job, tmp_path / "dead.wav", *FOUND)
+    assert not found["verdicts"] and found["statement"].startswith("cannot tell")
+    assert code == 1 and call(capsys, "handover", job)[0] == 1
+    assert call(capsys, "diagnose", job, tmp_path / "sound.wav", *FOUND)[0] == 0
+    assert call(capsys, "handover", job)[0] == 0
+
+
 def test_the_point_may_be_left_out_and_any_component_be_named(
     job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -245,8 +245,11 @@ def test_a_stated_speed_within_the_rounding_of_the_jobs_range_contradicts_nothin
 
 def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:
     dead = replace(recorded(demo, impact=5.0), samples=np.zeros(int(RATE * 20), np.float32))
-    document = diagnose.run(demo, [dead]).document
+    result = diagnose.run(demo, [dead])
+    document = result.document
     assert not document["clean"] and not document["verdicts"] and document["cannot_tell"]
+    assert result.wrong, "somebody must record again"
+    assert diagnose.run(demo, [dead, recorded(demo)]).wrong, "a sound record of another time does not make up for it"
 
 
 @pytest.mark.parametrize(("amplitude", "rough"), [(0.2, False), (1.5, True)])
@@ -258,8 +261,10 @@ def test_rough_running_is_said_with_the_line_that_makes_it_and_no_cause_is_named
     levels = Levels(shaft=amplitude, mesh=0.8, noise_rms=0.5, modulation=0.05)
     samples = simulate(demo.drive, speed_hz=24.6, sample_rate_hz=RATE, samples=int(20 * RATE), seed=5, noise="white", levels=levels)
     record = replace(recorded(demo), samples=samples)
-    document = diagnose.run(demo, [record]).document
+    result = diagnose.run(demo, [record])
+    document = result.document
     assert document["recordings"][0]["indicators"]["zone"] == ("D" if rough else "B")
+    assert result.wrong is rough, "zone D is a fact that somebody must act on"
     assert document["clean"] is not rough
     said = " ".join(document["cannot_tell"])
     assert ("at intermediate 2x" in said and "one direction" in said) is rough

@@ -43,7 +43,7 @@ from gearcase.signal.spectrum import (
     transform,
 )
 from gearcase.signal.speed import Spectrum, speed_from_comb
-from gearcase.stages.result import Arrays, StageResult, finding_document, has_blocker
+from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
 
 __all__ = ["CLEAN", "Examined", "run"]
 
@@ -80,7 +80,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     -------
     StageResult
         Document ``diagnose/1``; arrays ``spectrum-N`` and ``envelope-N`` of the latest recording of each point and of those whose
-        verdicts stand; `wrong` when a fault is claimed.
+        verdicts stand; `wrong` when a fault is claimed, a recording is unfit to be judged, or the overall velocity is in zone D.
     """
     lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
     bearing_at = {point.name: point.bearing for point in job.points}
@@ -104,7 +104,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
     document = _together(job, documents, looked)
     together = {name: columns for arrays in kept.values() for name, columns in arrays.items()}
-    return StageResult("diagnose", document, tuple(read), together, wrong=bool(document["verdicts"]))
+    return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
 
 @dataclass(frozen=True)
