@@ -139,6 +139,16 @@ def test_a_comb_at_the_outer_race_rate_names_the_outer_race() -> None:
     assert found.claims[0].attribution_false_alarm <= 0.05
 
 
+@pytest.mark.parametrize("off", np.linspace(-0.012, 0.012, 9))
+def test_the_base_of_a_claim_is_where_its_lines_say_and_not_the_first_of_many_that_score_alike(off: float) -> None:
+    """Bins of 0.1 Hz place five harmonics of 107 Hz to 0.05 Hz each: 0.05 / 107 / sqrt(55) is 6e-5."""
+    drive = rig(DRIVE_END, FAN_END)
+    true = outer_hz(drive) * (1 + off)
+    (claim,) = judge(spectrum(3, *comb(true, 300.0)), drive).claims
+    assert claim.base_hz == pytest.approx(true, rel=1.5e-4)
+    assert [line.found_hz for line in claim.evidence] == pytest.approx([n * true for n in range(1, 6)], abs=0.06)
+
+
 def test_a_stronger_stranger_does_not_lend_its_lines() -> None:
     """A foreign machine whose harmonics brush the drive's rates is set aside as a stranger, and nothing is claimed."""
     drive = rig(DRIVE_END, FAN_END)

@@ -176,6 +176,27 @@ def test_a_job_without_gears_and_with_several_bearings_is_surveyed() -> None:
     assert outer == {"drive end bearing": pytest.approx(3.5848, rel=2e-4), "fan end bearing": pytest.approx(3.0530, rel=3e-4)}
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("fault", ["outer_race", "inner_race"])
+def test_a_claimed_base_is_true_to_three_in_ten_thousand_and_explains_its_own_high_harmonics(
+    fault: str, seed: int, demo: Job
+) -> None:
+    """True rate: order of the line list times the simulated speed and rate offset. The ring at 3 kHz lifts harmonics 20 to 60."""
+    order = next(
+        line.order for line in expected_lines(demo.drive) if line.name == f"intermediate bearing, left {fault.replace('_', ' ')} 1x"
+    )
+    true = order * 24.6 * (1 + 0.003 * seed)
+    damage = BearingFault("intermediate bearing, left", fault, 12.0, jitter=0.0005, rate_offset=0.003 * seed)
+    levels = Levels(shaft=0.2, mesh=0.8, noise_rms=1.0, modulation=0.08)
+    given = {"speed_hz": 24.6, "sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": levels}
+    samples = simulate(demo.drive, seed=seed, noise="resonant", faults=[damage], **given)
+    document = diagnose.run(demo, [replace(recorded(demo), samples=samples)]).document
+    (verdict,) = document["verdicts"]
+    assert verdict["fault"] == fault and verdict["base_hz"] == pytest.approx(true, rel=3e-4)
+    multiples = np.array([row["found_hz"] / true for row in document["unexplained"]])
+    assert not np.any(np.abs(multiples - np.rint(multiples)) < 0.01), multiples
+
+
 def test_a_growing_fault_is_named_at_the_point_it_stands_on_with_its_growth_and_its_twin(demo: Job) -> None:
     records = [recorded(demo, seed=n, impact=impact, start=f"2026-0{n}") for n, impact in enumerate((0.0, 1.0, 5.0), start=1)]
     result = diagnose.run(demo, iter(records))

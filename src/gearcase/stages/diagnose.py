@@ -323,6 +323,7 @@ class Examined:
             "fault": comb.hypothesis.fault,
             "recording": self.recording.name,
             "point": self.recording.point,
+            "base_hz": comb.base_hz,
             "noise_false_alarm": comb.noise_false_alarm,
             "attribution_false_alarm": comb.attribution_false_alarm,
             "maturity": stage,
