@@ -143,6 +143,18 @@ def test_a_wrong_option_is_named_with_what_would_be_right(
     assert any(accepted in problem["accepted"] for problem in error["errors"]), error
 
 
+def test_a_rate_or_unit_against_the_files_own_is_refused_with_both(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, error = document(capsys, "diagnose", job, tmp_path / "sound.wav", *FOUND, "--rate", "48 kHz")
+    assert code == 2 and [row["key"] for row in error["errors"]] == ["--rate"]
+    assert "48000 Hz" in error["errors"][0]["given"] and "12800 Hz" in error["errors"][0]["given"]
+    np.savez(tmp_path / "other.npz", x=np.random.default_rng(1).standard_normal(9000), fs=RATE, unit="g")
+    code, error = document(capsys, "diagnose", job, tmp_path / "other.npz", *FOUND)
+    assert code == 2 and error["errors"][0]["given"] == "m/s2 against a file that states g"
+    assert not (job / "results" / "diagnose").exists()
+
+
 def test_a_recording_without_unit_is_refused_and_nothing_is_kept(
     job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
