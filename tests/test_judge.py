@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import expected_lines
-from gearcase.drive.train import Drive, Shaft
+from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
 from gearcase.judge.explained import envelope_orders
@@ -194,6 +194,25 @@ def test_a_cage_comb_beside_a_fault_of_the_same_bearing_is_its_modulation() -> N
     beside = judge(spectrum(14, *comb(cage, 300.0), *comb(outer_hz(drive), 900.0)), drive)
     assert named(alone) == [("drive end", "cage")]
     assert named(beside) == [("drive end", "outer_race")]
+
+
+@pytest.mark.parametrize(
+    ("inner", "outer", "by"),
+    [
+        ("a", None, {"inner_race": 1.0, "outer_race": 1.0}),
+        (None, "b", {"inner_race": 0.25, "outer_race": 0.25}),
+        ("a", "b", {"inner_race": 1.0, "outer_race": 0.25}),
+        ("b", "a", {"inner_race": 0.25, "outer_race": 1.0}),
+    ],
+)
+def test_each_race_is_modulated_by_its_own_ring_and_a_held_one_by_the_other(
+    inner: str | None, outer: str | None, by: dict[str, float]
+) -> None:
+    bearing = Bearing("x", inner, outer, DRIVE_END.geometry)
+    shafts, mesh = (Shaft("a"), Shaft("b")), Mesh("m", "a", "b", 20, 80)
+    given = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+    found = bearing_hypotheses(Drive("two", shafts, (mesh,), (bearing,), "a", (SPEED_HZ,) * 2, SPEED_HZ, given))
+    assert {h.fault: h.modulation_order for h in found if h.fault in by} == pytest.approx(by)
 
 
 def test_a_strong_fundamental_alone_is_not_a_comb() -> None:

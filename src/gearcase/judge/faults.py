@@ -28,7 +28,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import BEARING_RATES, Line, expected_lines
+from gearcase.drive.lines import BEARING_RATES, Line, bearing_ring_orders, expected_lines
 from gearcase.drive.train import Drive, shaft_orders
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
 from gearcase.judge.odds import reported
@@ -133,8 +133,9 @@ class Judgement:
 def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     """Every fault of every bearing whose geometry and speed are known.
 
-    An inner-race fault is modulated by its ring's turns, an element's by the cage's; an outer-race fault in a held
-    ring by the shaft.
+    A spot on a race passes the load zone once a turn of its own ring, which modulates its impacts; an element's passes it once a
+    turn of the cage. A spot on a held ring stays where it is in the load zone; what the other ring's turns bring round (unbalance)
+    is all that can modulate it, and the same goes for a cage.
     """
     orders = shaft_orders(drive)
     by_part: dict[tuple[str, str], Line] = {
@@ -142,13 +143,14 @@ def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     }
     found = []
     for bearing in drive.bearings:
-        turning = next((shaft for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft in orders), None)
+        rings = bearing_ring_orders(bearing, orders)
         for fault in BEARING_RATES:
             line = by_part.get((bearing.name, fault))
-            if line is None or turning is None or line.order == 0:  # rings that turn together pass no element
+            if line is None or rings is None or line.order == 0:  # rings that turn together pass no element
                 continue
-            cage = by_part[bearing.name, "cage"].order
-            modulation = cage if fault == "rolling_element" else abs(orders[turning].order)
+            inner, outer = map(abs, rings)
+            own = {"inner_race": inner, "outer_race": outer, "rolling_element": by_part[bearing.name, "cage"].order}
+            modulation = own.get(fault, 0.0) or inner or outer
             found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation))
     return tuple(found)
 
