@@ -264,6 +264,17 @@ def test_a_stated_speed_within_the_rounding_of_the_jobs_range_contradicts_nothin
     assert not [finding for finding in row["quality"] if finding["rule"] == "diagnose.stated_speed"]
 
 
+def test_a_speed_that_no_comb_confirms_may_be_as_far_off_as_it_would_have_been_searched_for() -> None:
+    """Nothing of the shaft shows, and the real speed is 2 % above the stated one, within the 2.5 % that a statement may be off."""
+    job = load(EXAMPLES / "rig-mfpt")
+    faults = [BearingFault("test bearing", "outer_race", 5.0, jitter=0.002)]
+    given = {"sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": Levels(0.0, 0.0, 1.0, 0.0), "noise": "white"}
+    samples = simulate(job.drive, speed_hz=25.0 * 1.02, seed=1, faults=faults, **given)
+    document = diagnose.run(job, [Recording(samples, RATE, "m/s2", speed_hz=25.0, name="quiet shaft")]).document
+    assert document["recordings"][0]["speed_from"] == "stated; no comb of shaft lines confirms it"
+    assert [(row["component"], row["fault"]) for row in document["verdicts"]] == [("test bearing", "outer_race")]
+
+
 def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:
     dead = replace(recorded(demo, impact=5.0), samples=np.zeros(int(RATE * 20), np.float32))
     result = diagnose.run(demo, [dead])

@@ -49,7 +49,6 @@ __all__ = ["CLEAN", "Examined", "run"]
 
 CLEAN = "no fault seen in what can be seen"
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
-UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
 _RACES = ("outer_race", "inner_race")
@@ -286,7 +285,7 @@ class Examined:
             highest_hz=high * (1 + STATED_SPEED_BAND),
         )
         if measured is None:
-            middle, spread = (low + high) / 2, (high - low) / (high + low) + UNMEASURED_SPREAD
+            middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
             return _Speed(middle, None, spread, "stated; no comb of shaft lines confirms it")
         spread = 2 * measured.standard_error_hz / measured.speed_hz
         source = f"measured from {measured.lines} lines of the recording"
