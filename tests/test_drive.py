@@ -189,6 +189,20 @@ def test_a_contradiction_names_the_shaft_and_both_ratios() -> None:
         shaft_orders(closed)
 
 
+def test_two_paths_disagree_only_by_more_than_what_is_not_known_of_either() -> None:
+    """2.00 +- 0.05 and then 2.00 +- 0.01 is 4.00 within 3 %, so 4.08 +- 0.01 is the same ratio and 4.20 is not."""
+    shafts = tuple(Shaft(f"shaft {n}") for n in (1, 2, 3))
+
+    def ring(whole: float) -> Drive:
+        links = (("first", 1, 2, 2.0, 0.05), ("second", 2, 3, 2.0, 0.01), ("whole", 1, 3, whole, 0.01))
+        joined = tuple(RatioLink(name, f"shaft {a}", f"shaft {b}", ratio, spread) for name, a, b, ratio, spread in links)
+        return Drive(**{**vars(train([20, 40])), "shafts": shafts, "meshes": (), "ratio_links": joined})
+
+    assert set(shaft_orders(ring(4.08))) == {"shaft 1", "shaft 2", "shaft 3"}
+    with pytest.raises(OutOfRange, match="two paths disagree"):
+        shaft_orders(ring(4.20))
+
+
 def test_three_gears_in_a_ring_are_seen_to_lock() -> None:
     ring = (
         Mesh("a", "shaft 1", "shaft 2", 20, 20),
