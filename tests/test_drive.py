@@ -166,6 +166,15 @@ def test_sidebands_stand_where_they_are_defined(check: Check) -> None:
     assert side == pytest.approx(check.value, rel=check.tolerance)
 
 
+def test_every_mesh_harmonic_has_sidebands_of_both_shafts() -> None:
+    """A swing of the tooth force once a turn modulates the whole waveform, every harmonic of it alike."""
+    lines = expected_lines(train([17, 71]))
+    harmonics = {line.harmonic for line in lines if line.kind == "mesh"}
+    assert harmonics == {1, 2, 3}
+    sides = {(line.harmonic, line.sideband_shaft, line.sideband_pair) for line in lines if line.kind == "sideband"}
+    assert sides == {(n, f"shaft {s}", pair) for n in harmonics for s in (1, 2) for pair in (-3, -2, -1, 1, 2, 3)}
+
+
 def test_external_gears_turn_the_other_way_at_each_mesh() -> None:
     orders = shaft_orders(train([17, 71, 19, 91]))
     assert [math.copysign(1, orders[f"shaft {n}"].order) for n in (1, 2, 3)] == [1, -1, 1]
