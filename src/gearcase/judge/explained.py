@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drive.lines import Line
+from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
 from gearcase.signal.spectrum import SpectrumLine
 
 __all__ = ["UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
@@ -16,8 +17,6 @@ _SHAFT_HARMONICS = 30
 _SIDEBAND_PAIRS = 6
 _BEARING_HARMONICS = 12
 _MESH_HARMONICS = 8
-_ALIGNMENT = 0.001
-_SLIP = 0.015
 _MOST_LISTED = 10
 
 
@@ -92,7 +91,7 @@ def unexplained_lines(
     strangers = [
         UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
         for line in found
-        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz)) and not _near(loose, line.hz, _SLIP * line.hz)
+        if not _near(exact, line.hz, max(2 * bin_hz, ALIGNMENT * line.hz)) and not _near(loose, line.hz, SLIP_BAND * line.hz)
     ]
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
 
