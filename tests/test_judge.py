@@ -15,11 +15,12 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
-from gearcase.judge.explained import envelope_orders
+from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import Judgement, bearing_hypotheses, judge_bearings
 from gearcase.judge.odds import VERIFIED_FLOOR, harmonic_log_chance, log_chance_of_maximum, reported
 from gearcase.judge.zones import rate
 from gearcase.signal.envelope import EnvelopeSpectrum
+from gearcase.signal.spectrum import SpectrumLine
 from gearcase.worked import Given, Origin
 from published import rows
 
@@ -41,6 +42,7 @@ def rig(*bearings: Bearing) -> Drive:
 
 
 DRIVE_END = Bearing("drive end", "shaft", None, Geometry(9, 7.94e-3, 39.04e-3))
+DRIVE_END_OF_A = Bearing("drive end", "a", None, Geometry(9, 7.94e-3, 39.04e-3))
 FAN_END = Bearing("fan end", "shaft", None, Geometry(8, 6.746e-3, 28.5e-3))
 
 
@@ -254,6 +256,18 @@ def test_a_rate_on_a_shaft_line_is_not_testable_rather_than_clean() -> None:
         explained_orders=np.array([n * (1 + shift) for n in range(1, 31) for shift in np.linspace(-0.02, 0.02, 200)]),
     )
     assert ("unlucky", "outer_race") in {(h.component, h.fault) for h, _ in found.not_testable}
+
+
+def test_no_line_that_the_drive_is_said_to_show_is_a_line_it_does_not_explain() -> None:
+    mesh = Mesh("m", "a", "b", 18, 81)  # a common factor, so that assembly phase and hunting tooth are lines of their own
+    given = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+    drive = Drive("two", (Shaft("a"), Shaft("b")), (mesh,), (DRIVE_END_OF_A,), "a", (SPEED_HZ,) * 2, SPEED_HZ, given)
+    lines = expected_lines(drive)
+    found = [SpectrumLine(line.hz(SPEED_HZ), 20.0) for line in lines if line.kind != "cage"]
+    kept = {"lines": lines, "speed_hz": SPEED_HZ, "explained_hz": np.empty(0), "bin_hz": 0.001}
+    assert unexplained_lines(found, **kept) == ()
+    stranger = SpectrumLine(47.3, 20.0)
+    assert [line.found_hz for line in unexplained_lines([*found, stranger], **kept)] == [47.3]
 
 
 ZONES = [row for row in rows("vibration_checks.csv") if row["id"].startswith("VZ")]

@@ -30,6 +30,8 @@ from gearcase.worked import Origin, worked_by
 
 __all__ = [
     "BEARING_RATES",
+    "MESH_HARMONICS",
+    "SIDEBAND_PAIRS",
     "Line",
     "bearing_order",
     "bearing_ring_orders",
