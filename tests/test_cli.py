@@ -61,6 +61,18 @@ def test_a_sound_recording_exits_with_0(job: Path, tmp_path: Path, capsys: pytes
     assert code == 0 and found["clean"]
 
 
+def test_an_unfit_recording_exits_with_1_and_so_does_its_handover(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    soundfile.write(tmp_path / "dead.wav", np.zeros(int(RATE * 20), np.float32), int(RATE), subtype="FLOAT")
+    assert call(capsys, "survey", job)[0] == 0
+    code, found = document(capsys, "diagnose", job, tmp_path / "dead.wav", *FOUND)
+    assert not found["verdicts"] and found["statement"].startswith("cannot tell")
+    assert code == 1 and call(capsys, "handover", job)[0] == 1
+    assert call(capsys, "diagnose", job, tmp_path / "sound.wav", *FOUND)[0] == 0
+    assert call(capsys, "handover", job)[0] == 0
+
+
 def test_the_point_may_be_left_out_and_any_component_be_named(
     job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -129,6 +141,18 @@ def test_a_wrong_option_is_named_with_what_would_be_right(
     assert code == 2 and error["schema"] == "error/1" and not error["ok"]
     assert any(problem["where"].endswith(where) or problem["key"] == where for problem in error["errors"]), error
     assert any(accepted in problem["accepted"] for problem in error["errors"]), error
+
+
+def test_a_rate_or_unit_against_the_files_own_is_refused_with_both(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, error = document(capsys, "diagnose", job, tmp_path / "sound.wav", *FOUND, "--rate", "48 kHz")
+    assert code == 2 and [row["key"] for row in error["errors"]] == ["--rate"]
+    assert "48000 Hz" in error["errors"][0]["given"] and "12800 Hz" in error["errors"][0]["given"]
+    np.savez(tmp_path / "other.npz", x=np.random.default_rng(1).standard_normal(9000), fs=RATE, unit="g")
+    code, error = document(capsys, "diagnose", job, tmp_path / "other.npz", *FOUND)
+    assert code == 2 and error["errors"][0]["given"] == "m/s2 against a file that states g"
+    assert not (job / "results" / "diagnose").exists()
 
 
 def test_a_recording_without_unit_is_refused_and_nothing_is_kept(

@@ -166,6 +166,15 @@ def test_sidebands_stand_where_they_are_defined(check: Check) -> None:
     assert side == pytest.approx(check.value, rel=check.tolerance)
 
 
+def test_every_mesh_harmonic_has_sidebands_of_both_shafts() -> None:
+    """A swing of the tooth force once a turn modulates the whole waveform, every harmonic of it alike."""
+    lines = expected_lines(train([17, 71]))
+    harmonics = {line.harmonic for line in lines if line.kind == "mesh"}
+    assert harmonics == {1, 2, 3}
+    sides = {(line.harmonic, line.sideband_shaft, line.sideband_pair) for line in lines if line.kind == "sideband"}
+    assert sides == {(n, f"shaft {s}", pair) for n in harmonics for s in (1, 2) for pair in (-3, -2, -1, 1, 2, 3)}
+
+
 def test_external_gears_turn_the_other_way_at_each_mesh() -> None:
     orders = shaft_orders(train([17, 71, 19, 91]))
     assert [math.copysign(1, orders[f"shaft {n}"].order) for n in (1, 2, 3)] == [1, -1, 1]
@@ -187,6 +196,20 @@ def test_a_contradiction_names_the_shaft_and_both_ratios() -> None:
         OutOfRange, match=r"two paths disagree: .*'mesh 1' gives 2 backwards turns .*'second path' gives 2\.05 backwards"
     ):
         shaft_orders(closed)
+
+
+def test_two_paths_disagree_only_by_more_than_what_is_not_known_of_either() -> None:
+    """2.00 +- 0.05 and then 2.00 +- 0.01 is 4.00 within 3 %, so 4.08 +- 0.01 is the same ratio and 4.20 is not."""
+    shafts = tuple(Shaft(f"shaft {n}") for n in (1, 2, 3))
+
+    def ring(whole: float) -> Drive:
+        links = (("first", 1, 2, 2.0, 0.05), ("second", 2, 3, 2.0, 0.01), ("whole", 1, 3, whole, 0.01))
+        joined = tuple(RatioLink(name, f"shaft {a}", f"shaft {b}", ratio, spread) for name, a, b, ratio, spread in links)
+        return Drive(**{**vars(train([20, 40])), "shafts": shafts, "meshes": (), "ratio_links": joined})
+
+    assert set(shaft_orders(ring(4.08))) == {"shaft 1", "shaft 2", "shaft 3"}
+    with pytest.raises(OutOfRange, match="two paths disagree"):
+        shaft_orders(ring(4.20))
 
 
 def test_three_gears_in_a_ring_are_seen_to_lock() -> None:

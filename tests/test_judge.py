@@ -12,14 +12,15 @@ from hypothesis import strategies as st
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import expected_lines
-from gearcase.drive.train import Drive, Shaft
+from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
-from gearcase.judge.explained import envelope_orders
+from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import Judgement, bearing_hypotheses, judge_bearings
 from gearcase.judge.odds import VERIFIED_FLOOR, harmonic_log_chance, log_chance_of_maximum, reported
 from gearcase.judge.zones import rate
 from gearcase.signal.envelope import EnvelopeSpectrum
+from gearcase.signal.spectrum import SpectrumLine
 from gearcase.worked import Given, Origin
 from published import rows
 
@@ -41,6 +42,7 @@ def rig(*bearings: Bearing) -> Drive:
 
 
 DRIVE_END = Bearing("drive end", "shaft", None, Geometry(9, 7.94e-3, 39.04e-3))
+DRIVE_END_OF_A = Bearing("drive end", "a", None, Geometry(9, 7.94e-3, 39.04e-3))
 FAN_END = Bearing("fan end", "shaft", None, Geometry(8, 6.746e-3, 28.5e-3))
 
 
@@ -139,6 +141,16 @@ def test_a_comb_at_the_outer_race_rate_names_the_outer_race() -> None:
     assert found.claims[0].attribution_false_alarm <= 0.05
 
 
+@pytest.mark.parametrize("off", np.linspace(-0.012, 0.012, 9))
+def test_the_base_of_a_claim_is_where_its_lines_say_and_not_the_first_of_many_that_score_alike(off: float) -> None:
+    """Bins of 0.1 Hz place five harmonics of 107 Hz to 0.05 Hz each: 0.05 / 107 / sqrt(55) is 6e-5."""
+    drive = rig(DRIVE_END, FAN_END)
+    true = outer_hz(drive) * (1 + off)
+    (claim,) = judge(spectrum(3, *comb(true, 300.0)), drive).claims
+    assert claim.base_hz == pytest.approx(true, rel=1.5e-4)
+    assert [line.found_hz for line in claim.evidence] == pytest.approx([n * true for n in range(1, 6)], abs=0.06)
+
+
 def test_a_stronger_stranger_does_not_lend_its_lines() -> None:
     """A foreign machine whose harmonics brush the drive's rates is set aside as a stranger, and nothing is claimed."""
     drive = rig(DRIVE_END, FAN_END)
@@ -186,6 +198,25 @@ def test_a_cage_comb_beside_a_fault_of_the_same_bearing_is_its_modulation() -> N
     assert named(beside) == [("drive end", "outer_race")]
 
 
+@pytest.mark.parametrize(
+    ("inner", "outer", "by"),
+    [
+        ("a", None, {"inner_race": 1.0, "outer_race": 1.0}),
+        (None, "b", {"inner_race": 0.25, "outer_race": 0.25}),
+        ("a", "b", {"inner_race": 1.0, "outer_race": 0.25}),
+        ("b", "a", {"inner_race": 0.25, "outer_race": 1.0}),
+    ],
+)
+def test_each_race_is_modulated_by_its_own_ring_and_a_held_one_by_the_other(
+    inner: str | None, outer: str | None, by: dict[str, float]
+) -> None:
+    bearing = Bearing("x", inner, outer, DRIVE_END.geometry)
+    shafts, mesh = (Shaft("a"), Shaft("b")), Mesh("m", "a", "b", 20, 80)
+    given = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+    found = bearing_hypotheses(Drive("two", shafts, (mesh,), (bearing,), "a", (SPEED_HZ,) * 2, SPEED_HZ, given))
+    assert {h.fault: h.modulation_order for h in found if h.fault in by} == pytest.approx(by)
+
+
 def test_a_strong_fundamental_alone_is_not_a_comb() -> None:
     drive = rig(DRIVE_END)
     found = judge(spectrum(5, (outer_hz(drive), 500.0)), drive)
@@ -225,6 +256,18 @@ def test_a_rate_on_a_shaft_line_is_not_testable_rather_than_clean() -> None:
         explained_orders=np.array([n * (1 + shift) for n in range(1, 31) for shift in np.linspace(-0.02, 0.02, 200)]),
     )
     assert ("unlucky", "outer_race") in {(h.component, h.fault) for h, _ in found.not_testable}
+
+
+def test_no_line_that_the_drive_is_said_to_show_is_a_line_it_does_not_explain() -> None:
+    mesh = Mesh("m", "a", "b", 18, 81)  # a common factor, so that assembly phase and hunting tooth are lines of their own
+    given = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+    drive = Drive("two", (Shaft("a"), Shaft("b")), (mesh,), (DRIVE_END_OF_A,), "a", (SPEED_HZ,) * 2, SPEED_HZ, given)
+    lines = expected_lines(drive)
+    found = [SpectrumLine(line.hz(SPEED_HZ), 20.0) for line in lines if line.kind != "cage"]
+    kept = {"lines": lines, "speed_hz": SPEED_HZ, "explained_hz": np.empty(0), "bin_hz": 0.001}
+    assert unexplained_lines(found, **kept) == ()
+    stranger = SpectrumLine(47.3, 20.0)
+    assert [line.found_hz for line in unexplained_lines([*found, stranger], **kept)] == [47.3]
 
 
 ZONES = [row for row in rows("vibration_checks.csv") if row["id"].startswith("VZ")]

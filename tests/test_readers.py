@@ -243,8 +243,9 @@ def test_csv_as_people_write_it(text: str, values: list[float] | None, rate: flo
     if values is None:
         assert refusal(lambda: read_recording(path, rate_hz=1.0, unit="m/s2"))
         return
-    found = read_recording(path, rate_hz=None if rate else 1.0, unit="m/s2")
-    assert found.samples.tolist() == values
+    unit = None if "mm/s" in text or "m/s2" in text else "m/s2"  # what the file says need not be said again
+    found = read_recording(path, rate_hz=None if rate else 1.0, unit=unit)
+    assert found.samples.tolist() == [value * (1e-3 if "mm/s" in text else 1) for value in values]
     assert found.sample_rate_hz == pytest.approx(rate or 1.0)
 
 
@@ -321,6 +322,41 @@ def test_rates_that_disagree_are_refused_and_the_option_decides(tmp_path: Path) 
     found = read_recording(path, unit="g", rate_hz=12000.0)
     assert found.sample_rate_hz == 12000.0
     assert "the file states fs = 12000 Hz, SampFreq = 48000 Hz; --rate 12000 Hz was used" in found.found
+
+
+def test_a_rate_that_contradicts_the_files_own_is_refused_with_both(tmp_path: Path) -> None:
+    path = tmp_path / "run.npz"
+    np.savez(path, x=WAVE, fs=12000.0, unit="g")
+    assert refusal(lambda: read_recording(path, rate_hz=12800.0)) == [
+        "run.npz   --rate   given 12800 Hz against a file that states fs = 12000 Hz   "
+        "one rate: leave --rate out where the file is right, correct the file where it is wrong"
+    ]
+    rounded = read_recording(path, rate_hz=12000.5)
+    assert rounded.sample_rate_hz == 12000.5 and "--rate 12000.5 Hz was used" in rounded.found
+    np.savez(path, x=WAVE, fs=12000.0, sampling_rate=48000.0, unit="g")
+    (says,) = refusal(lambda: read_recording(path, rate_hz=25600.0))
+    assert "given 25600 Hz against a file that states fs = 12000 Hz, sampling_rate = 48000 Hz" in says
+
+
+def test_a_rate_read_from_rounded_times_gives_way_to_the_call_as_far_as_their_digits_leave_it_open(tmp_path: Path) -> None:
+    """30 times of 3000 Hz printed to 0.1 ms: the file gives 29 / 9.7 ms = 2990 Hz, and 3000 Hz lies within 0.1 ms of it."""
+    path = tmp_path / "run.csv"
+    path.write_text("time,acc\n" + "".join(f"{n / 3000:.4f},{n}\n" for n in range(30)), encoding="utf-8")
+    assert read_recording(path, unit="g", rate_hz=3000.0).sample_rate_hz == 3000.0
+    (says,) = refusal(lambda: read_recording(path, unit="g", rate_hz=3200.0))
+    assert "given 3200 Hz against a file that states time = 2989.69 Hz" in says
+
+
+def test_a_unit_that_contradicts_the_files_own_is_refused_with_both_and_another_spelling_of_it_is_not(tmp_path: Path) -> None:
+    path = tmp_path / "run.npz"
+    np.savez(path, x=WAVE, fs=12000.0, unit="m/s^2")
+    assert refusal(lambda: read_recording(path, unit="g")) == [
+        "run.npz   --unit   given g against a file that states m/s^2   "
+        "one unit: leave --unit out where the file is right, correct the file where it is wrong"
+    ]
+    assert read_recording(path, unit="m/s²").unit == "m/s2"
+    both = refusal(lambda: read_recording(path, unit="mm/s", rate_hz=1.0))
+    assert len(both) == 2 and "--rate" in both[0] and "--unit" in both[1]
 
 
 @pytest.mark.parametrize("rate", [0.0, -5.0])

@@ -1,5 +1,7 @@
 """The simulated drive against a line table written by hand, with numpy and scipy alone: none of gearcase's own signal code."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.signal
@@ -86,6 +88,35 @@ def test_a_bearing_fault_shows_its_published_order_in_scipys_envelope(fault: str
     around = np.abs(hz / (order * 24.0) - 1) < 0.1
     assert spectrum[near].max() > 10 * np.median(spectrum[around])
     assert hz[near][np.argmax(spectrum[near])] == pytest.approx(order * 24.0, rel=0.003)
+
+
+@pytest.mark.parametrize(
+    ("inner", "outer", "fault", "swings_hz"),
+    [
+        ("input", None, "inner_race", 24.0),
+        ("input", None, "outer_race", None),
+        (None, "input", "inner_race", None),
+        (None, "input", "outer_race", 24.0),
+        ("input", "intermediate", "inner_race", 24.0),
+        ("input", "intermediate", "outer_race", 5.746479),
+    ],
+)
+def test_a_spot_on_a_race_passes_the_load_zone_once_a_turn_of_its_own_ring(
+    inner: str | None, outer: str | None, fault: str, swings_hz: float | None
+) -> None:
+    """Sidebands of the first line of the pass rate: 0.4 of it for a swing of 0.8, none for a ring that is held."""
+    changed = replace(drive(), bearings=(Bearing("ball", inner, outer, BALL),))
+    given = {"levels": Levels(0.0, 0.0, 0.05, 0.0), "faults": [BearingFault("ball", fault, 5.0, jitter=0.0)]}
+    samples = simulate(changed, speed_hz=24.0, sample_rate_hz=RATE, samples=SAMPLES, seed=1, noise="white", **given)
+    squared = samples.astype(float) ** 2
+    slip = 24.0 + 5.746479 if inner and outer else 24.0  # the intermediate shaft turns the other way
+    line = amplitude(squared, PUBLISHED[fault] * slip)
+    for side in (24.0, 5.746479):
+        beside = max(amplitude(squared, PUBLISHED[fault] * slip + sign * side) for sign in (-1, 1)) / line
+        if side == swings_hz:
+            assert beside > 0.3
+        else:
+            assert beside < 0.1
 
 
 def test_a_rate_offset_moves_the_comb_and_nothing_else_does() -> None:

@@ -135,6 +135,30 @@ def test_a_drive_of_which_nothing_can_be_judged_is_never_clean() -> None:
     assert "no bearing of this job has both its geometry and its speed known" in document["statement"]
 
 
+def test_a_bearing_of_which_no_record_could_test_a_race_is_not_clean_and_the_other_does_not_hide_it() -> None:
+    """The outer race of the fast bearing passes at 25 Hz x 12 / 2 x (1 - 10 / 60) = 125 Hz: three times that is beyond the
+    300 Hz which the envelope of a record of 1200 Hz shows. The bearing on the slow shaft, a third of that, is within it.
+    """
+    size = "elements: 12, element_diameter: 10 mm, pitch_diameter: 60 mm, contact_angle: 0 deg"
+    text = (
+        "job: 1\ndrive:\n  input: {shaft: a, speed: 1500 rpm}\n  shafts: [{name: a}, {name: b}]\n"
+        "  meshes: [{name: m, pinion: {shaft: a, teeth: 20}, wheel: {shaft: b, teeth: 60}}]\n"
+        f"  bearings: [{{name: fast, shaft: a, {size}}}, {{name: slow, shaft: b, {size}}}]\n"
+    )
+    job = job_of(text)
+
+    def record(rate: float) -> Recording:
+        given = {"speed_hz": 25.0, "sample_rate_hz": rate, "samples": int(20 * rate), "levels": Levels(mesh=0.0)}
+        samples = simulate(job.drive, seed=1, noise="white", **given)
+        return Recording(samples, rate, "m/s2", speed_hz=25.0, name=f"at {rate:g} Hz")
+
+    alone = diagnose.run(job, [record(1200.0)]).document
+    (reason,) = alone["cannot_tell"]
+    assert reason.startswith("fast, ") and "third harmonic lies beyond what this record's sample rate shows" in reason
+    assert not alone["clean"] and not alone["verdicts"] and "fast" in alone["statement"]
+    assert diagnose.run(job, [record(1200.0), record(12800.0)]).document["clean"]
+
+
 def test_shafts_of_unknown_speed_are_said_to_be_left_out_of_the_record_length() -> None:
     text = (
         "job: 1\ndrive:\n  input: {shaft: a, speed: 1500 rpm}\n  shafts: [{name: a}, {name: b}]\n"
@@ -150,6 +174,27 @@ def test_a_job_without_gears_and_with_several_bearings_is_surveyed() -> None:
         line["component"]: line["order"] for line in document["lines"] if (line["kind"], line["harmonic"]) == ("outer_race", 1)
     }
     assert outer == {"drive end bearing": pytest.approx(3.5848, rel=2e-4), "fan end bearing": pytest.approx(3.0530, rel=3e-4)}
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("fault", ["outer_race", "inner_race"])
+def test_a_claimed_base_is_true_to_three_in_ten_thousand_and_explains_its_own_high_harmonics(
+    fault: str, seed: int, demo: Job
+) -> None:
+    """True rate: order of the line list times the simulated speed and rate offset. The ring at 3 kHz lifts harmonics 20 to 60."""
+    order = next(
+        line.order for line in expected_lines(demo.drive) if line.name == f"intermediate bearing, left {fault.replace('_', ' ')} 1x"
+    )
+    true = order * 24.6 * (1 + 0.003 * seed)
+    damage = BearingFault("intermediate bearing, left", fault, 12.0, jitter=0.0005, rate_offset=0.003 * seed)
+    levels = Levels(shaft=0.2, mesh=0.8, noise_rms=1.0, modulation=0.08)
+    given = {"speed_hz": 24.6, "sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": levels}
+    samples = simulate(demo.drive, seed=seed, noise="resonant", faults=[damage], **given)
+    document = diagnose.run(demo, [replace(recorded(demo), samples=samples)]).document
+    (verdict,) = document["verdicts"]
+    assert verdict["fault"] == fault and verdict["base_hz"] == pytest.approx(true, rel=3e-4)
+    multiples = np.array([row["found_hz"] / true for row in document["unexplained"]])
+    assert not np.any(np.abs(multiples - np.rint(multiples)) < 0.01), multiples
 
 
 def test_a_growing_fault_is_named_at_the_point_it_stands_on_with_its_growth_and_its_twin(demo: Job) -> None:
@@ -201,10 +246,42 @@ def test_a_stated_speed_a_little_off_is_put_right_from_the_recordings_lines(demo
     assert document["verdicts"]
 
 
+@pytest.mark.parametrize(
+    ("speed_hz", "said"), [(100.0, "6000 rpm"), (100000 / 60, "100000 rpm"), (14.6, "876 rpm"), (25.37, "1522.2 rpm")]
+)
+def test_a_stated_speed_at_which_the_job_says_the_drive_does_not_run_is_never_clean(speed_hz: float, said: str, demo: Job) -> None:
+    """The job runs from 900 to 1485 rpm; 2.5 % beyond is 877.5 to 1522.1 rpm."""
+    document = diagnose.run(demo, [recorded(demo, speed_hz=speed_hz)]).document
+    assert not document["clean"] and not document["recordings"][0]["clean"]
+    (found,) = [row for row in document["recordings"][0]["quality"] if row["rule"] == "diagnose.stated_speed"]
+    assert found["level"] == "caution" and said in found["says"] and "900 to 1485 rpm" in found["says"]
+    assert any(found["says"] in reason for reason in document["cannot_tell"])
+
+
+@pytest.mark.parametrize("speed_hz", [15 * 0.976, 24.75 * 1.024])
+def test_a_stated_speed_within_the_rounding_of_the_jobs_range_contradicts_nothing(speed_hz: float, demo: Job) -> None:
+    (row,) = diagnose.run(demo, [recorded(demo, speed=speed_hz)]).document["recordings"]
+    assert not [finding for finding in row["quality"] if finding["rule"] == "diagnose.stated_speed"]
+
+
+def test_a_speed_that_no_comb_confirms_may_be_as_far_off_as_it_would_have_been_searched_for() -> None:
+    """Nothing of the shaft shows, and the real speed is 2 % above the stated one, within the 2.5 % that a statement may be off."""
+    job = load(EXAMPLES / "rig-mfpt")
+    faults = [BearingFault("test bearing", "outer_race", 5.0, jitter=0.002)]
+    given = {"sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": Levels(0.0, 0.0, 1.0, 0.0), "noise": "white"}
+    samples = simulate(job.drive, speed_hz=25.0 * 1.02, seed=1, faults=faults, **given)
+    document = diagnose.run(job, [Recording(samples, RATE, "m/s2", speed_hz=25.0, name="quiet shaft")]).document
+    assert document["recordings"][0]["speed_from"] == "stated; no comb of shaft lines confirms it"
+    assert [(row["component"], row["fault"]) for row in document["verdicts"]] == [("test bearing", "outer_race")]
+
+
 def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:
     dead = replace(recorded(demo, impact=5.0), samples=np.zeros(int(RATE * 20), np.float32))
-    document = diagnose.run(demo, [dead]).document
+    result = diagnose.run(demo, [dead])
+    document = result.document
     assert not document["clean"] and not document["verdicts"] and document["cannot_tell"]
+    assert result.wrong, "somebody must record again"
+    assert diagnose.run(demo, [dead, recorded(demo)]).wrong, "a sound record of another time does not make up for it"
 
 
 @pytest.mark.parametrize(("amplitude", "rough"), [(0.2, False), (1.5, True)])
@@ -216,8 +293,10 @@ def test_rough_running_is_said_with_the_line_that_makes_it_and_no_cause_is_named
     levels = Levels(shaft=amplitude, mesh=0.8, noise_rms=0.5, modulation=0.05)
     samples = simulate(demo.drive, speed_hz=24.6, sample_rate_hz=RATE, samples=int(20 * RATE), seed=5, noise="white", levels=levels)
     record = replace(recorded(demo), samples=samples)
-    document = diagnose.run(demo, [record]).document
+    result = diagnose.run(demo, [record])
+    document = result.document
     assert document["recordings"][0]["indicators"]["zone"] == ("D" if rough else "B")
+    assert result.wrong is rough, "zone D is a fact that somebody must act on"
     assert document["clean"] is not rough
     said = " ".join(document["cannot_tell"])
     assert ("at intermediate 2x" in said and "one direction" in said) is rough

@@ -106,3 +106,16 @@ def test_a_broken_rule_is_seen_with_file_and_line(text: str, room: str, says: st
 )
 def test_what_the_house_allows_is_let_pass(text: str, room: str) -> None:
     assert broken_rules(text, room, "m.py") == []
+
+
+def test_a_number_by_which_recordings_are_judged_has_one_owner() -> None:
+    """Two constants of one name in `signal` and `judge`, with or without an underscore, would drift apart."""
+    owners: dict[str, list[str]] = {}
+    for room in ("signal", "judge"):
+        for path in sorted((SOURCE / room).glob("*.py")):
+            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+                if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant):
+                    for target in node.targets:
+                        assert isinstance(target, ast.Name)
+                        owners.setdefault(target.id.lstrip("_"), []).append(f"{room}/{path.name}")
+    assert {name: where for name, where in owners.items() if len(where) > 1} == {}

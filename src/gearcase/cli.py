@@ -1,7 +1,7 @@
 """The command line: parse, call one stage, show.
 
-``gearcase VERB JOB``. Exit 0: done and nothing wrong; 1: done, and a blocker or fault was found; 2: the input or the
-call was wrong. Heavy imports happen inside the verbs, so that help comes at once.
+``gearcase VERB JOB``. Exit 0: done and nothing wrong; 1: done, and somebody must act (fault, blocker, unfit recording, zone D);
+2: the input or the call was wrong. Heavy imports happen inside the verbs, so that help comes at once.
 """
 
 import argparse
@@ -66,7 +66,8 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="gearcase",
         description="Fit, prove and watch monitoring on enclosed gear drives. Advice and record, not a protection system.",
-        epilog="Exit codes: 0 done and nothing wrong; 1 done, and a blocker or fault was found; 2 the input or the call was wrong.",
+        epilog="Exit codes: 0 done and nothing wrong; 1 done, and a fault, blocker, unfit recording or zone D was found; "
+        "2 the input or the call was wrong.",
     )
     parser.add_argument("--version", action="version", version=f"gearcase {__version__}")
     parser.set_defaults(run=None, json=False)

@@ -1,7 +1,7 @@
 """Every line a drive can show, with the part that makes it.
 
-A line is an order, turns of the reference shaft, so that one list serves every speed. Shaft harmonics; mesh harmonics
-with sidebands of both shafts; hunting tooth and assembly phase; the four bearing rates with harmonics.
+A line is an order, turns of the reference shaft, so that one list serves every speed. Shaft harmonics; mesh harmonics,
+each with sidebands of both shafts; hunting tooth and assembly phase; the four bearing rates with harmonics.
 """
 
 import functools
@@ -30,6 +30,8 @@ from gearcase.worked import Origin, worked_by
 
 __all__ = [
     "BEARING_RATES",
+    "MESH_HARMONICS",
+    "SIDEBAND_PAIRS",
     "Line",
     "bearing_order",
     "bearing_ring_orders",
@@ -213,7 +215,7 @@ def _mesh_lines(drive: Drive, mesh: Mesh, orders: dict[str, ShaftOrder]) -> Iter
     for side in (mesh.pinion_shaft, mesh.wheel_shaft):
         if side not in orders:
             continue
-        for n in range(1, MESH_HARMONICS):
+        for n in range(1, MESH_HARMONICS + 1):
             for pair in range(1, SIDEBAND_PAIRS + 1):
                 for sign, text in ((-1, "-"), (1, "+")):
                     order = n * mesh_order + sign * pair * abs(orders[side].order)

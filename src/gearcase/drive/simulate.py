@@ -190,8 +190,8 @@ def _fault_impacts(
     time: NDArray[np.float64],
     rng: np.random.Generator,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times of impacts [s] and their relative sizes: an inner race passes the load zone once a turn, an element once a cage
-    turn.
+    """Times of impacts [s] and their relative sizes: a spot on a race passes the load zone once a turn of its own ring, one on an
+    element once a turn of the cage.
     """
     bearing = next((bearing for bearing in drive.bearings if bearing.name == fault.bearing), None)
     if bearing is None or bearing.geometry is None:
@@ -201,10 +201,10 @@ def _fault_impacts(
     count = int((angle[-1] - angle[0]) / step * 1.1) + 2
     turns = angle[0] + rng.uniform(0, step) + np.cumsum(step * rng.normal(1.0, fault.jitter, count))
     turns = turns[turns < angle[-1]]
-    orders = shaft_orders(drive)
-    shaft = bearing.inner_shaft or bearing.outer_shaft
+    inner, outer = bearing_ring_orders(bearing, shaft_orders(drive)) or (0.0, 0.0)
     swing_order = {
-        "inner_race": abs(orders[shaft].order) if shaft else 0.0,
+        "inner_race": abs(inner),
+        "outer_race": abs(outer),
         "rolling_element": _order(drive, bearing, "cage"),
     }.get(fault.fault, 0.0)
     size = 1 + (0.8 * np.cos(2 * np.pi * swing_order * turns) if swing_order else 0.0)

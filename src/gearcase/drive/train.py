@@ -270,7 +270,7 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
             if there not in reached:
                 reached[there] = order
                 queue.append(there)
-            elif not math.isclose(reached[there].order, order.order, rel_tol=_SAME_RATIO + spread):
+            elif not math.isclose(reached[there].order, order.order, rel_tol=_SAME_RATIO + order.spread + reached[there].spread):
                 raise OutOfRange(
                     "train",
                     repr(there),

@@ -7,17 +7,17 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import Line
+from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS, Line
+from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
 from gearcase.signal.spectrum import SpectrumLine
 
 __all__ = ["UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
 
+# what may show in a long record, beyond what `drive.lines` lists for people; common practice, no source
 _SHAFT_HARMONICS = 30
 _SIDEBAND_PAIRS = 6
 _BEARING_HARMONICS = 12
 _MESH_HARMONICS = 8
-_ALIGNMENT = 0.001
-_SLIP = 0.015
 _MOST_LISTED = 10
 
 
@@ -50,11 +50,9 @@ def comb_orders(lines: Sequence[Line]) -> tuple[tuple[float, ...], tuple[float, 
 
 
 def envelope_orders(lines: Sequence[Line]) -> NDArray[np.float64]:
-    """Orders at which shafts and meshes modulate: shaft harmonics, meshes with sidebands, and beats between meshes."""
-    shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1]
+    """Orders at which shafts and meshes modulate: shaft harmonics, meshes with sidebands, and beats between meshes. [-]"""
+    orders = _turning_orders(lines, mesh_harmonics=MESH_HARMONICS, sideband_pairs=SIDEBAND_PAIRS, of_every_shaft=False)
     meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
-    orders = {n * order for order in shafts for n in range(1, _SHAFT_HARMONICS + 1)}
-    orders |= {line.order for line in lines if line.kind in ("mesh", "sideband", "hunting_tooth", "assembly_phase")}
     for first, second in product(meshes, meshes):
         if first != second:
             orders |= {abs(a * first + b * second) for a in (1, 2) for b in (-2, -1, 1, 2)}
@@ -85,14 +83,15 @@ def unexplained_lines(
     bin_hz : float
         Resolution of the spectrum. [Hz]
     """
-    exact = np.sort(np.concatenate([np.array(sorted(_explained_orders(lines))) * speed_hz, explained_hz]))
+    orders = _turning_orders(lines, mesh_harmonics=_MESH_HARMONICS, sideband_pairs=_SIDEBAND_PAIRS, of_every_shaft=True) | {0.0}
+    exact = np.sort(np.concatenate([np.array(sorted(orders)) * speed_hz, explained_hz]))
     loose = np.array(
         sorted({n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)})
     )
     strangers = [
         UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
         for line in found
-        if not _near(exact, line.hz, max(2 * bin_hz, _ALIGNMENT * line.hz)) and not _near(loose, line.hz, _SLIP * line.hz)
+        if not _near(exact, line.hz, max(2 * bin_hz, ALIGNMENT * line.hz)) and not _near(loose, line.hz, SLIP_BAND * line.hz)
     ]
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
 
@@ -100,17 +99,22 @@ def unexplained_lines(
 _RATES = ("outer_race", "inner_race", "rolling_element")
 
 
-def _explained_orders(lines: Sequence[Line]) -> set[float]:
-    shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1]
-    meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
-    orders = {n * order for order in shafts for n in range(1, _SHAFT_HARMONICS + 1)} | {0.0}
-    for mesh in meshes:
-        for n in range(1, _MESH_HARMONICS + 1):
-            orders.add(n * mesh)
-            orders |= {
-                n * mesh + sign * pair * shaft for shaft in shafts for pair in range(1, _SIDEBAND_PAIRS + 1) for sign in (-1, 1)
-            }
-    return orders
+def _turning_orders(lines: Sequence[Line], *, mesh_harmonics: int, sideband_pairs: int, of_every_shaft: bool) -> set[float]:
+    """Orders of shaft harmonics, of mesh harmonics with sidebands, and of hunting tooth and assembly phase.
+
+    A mesh has sidebands of its own two shafts, or `of_every_shaft`: torque that swings reaches every mesh.
+    """
+    shafts = {line.component: line.order for line in lines if line.kind == "shaft" and line.harmonic == 1}
+    own = {(line.component, line.sideband_shaft) for line in lines if line.kind == "sideband"}
+    orders = {n * order for order in shafts.values() for n in range(1, _SHAFT_HARMONICS + 1)}
+    orders |= {line.order for line in lines if line.kind in ("hunting_tooth", "assembly_phase")}
+    for mesh in lines:
+        if mesh.kind != "mesh" or mesh.harmonic != 1:
+            continue
+        sides = [order for shaft, order in shafts.items() if of_every_shaft or (mesh.component, shaft) in own]
+        shifts = {sign * pair * side for side in sides for pair in range(1, sideband_pairs + 1) for sign in (-1, 1)} | {0.0}
+        orders |= {n * mesh.order + shift for n in range(1, mesh_harmonics + 1) for shift in shifts}
+    return {order for order in orders if order > 0}
 
 
 def _near(lines_hz: NDArray[np.float64], hz: float, within: float) -> bool:

@@ -28,11 +28,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import BEARING_RATES, Line, expected_lines
+from gearcase.drive.lines import BEARING_RATES, Line, bearing_ring_orders, expected_lines
 from gearcase.drive.train import Drive, shaft_orders
-from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
+from gearcase.judge.combs import ALIGNMENT, SLIP_BAND, CombScorer, scan_bases
 from gearcase.judge.odds import reported
 from gearcase.signal.envelope import EnvelopeSpectrum
+from gearcase.signal.spectrum import PRESENT
 
 __all__ = [
     "ATTRIBUTION_LIMIT",
@@ -45,7 +46,6 @@ __all__ = [
     "judge_bearings",
 ]
 
-SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
 SLIP_SPREAD = 0.0075  # standard deviation taken for it: the band is two of them
 NOISE_LIMIT = 1e-3
 ATTRIBUTION_LIMIT = 0.05
@@ -54,11 +54,11 @@ STRANGER_WEIGHT = 0.25  # a pulsing source not on this drive, against any fault 
 SMALLEST_DEPTH = 0.1  # a sound bearing's load swings as elements pass; a swing of 5 % gives 0.1; common practice, no source
 SAME_RATE = 0.02  # rates closer than this cannot be told apart by frequency
 _SIBLING_PRESENT = 11.5  # strength of the other race's line: one chance find in a hundred over the thousand bins of its band
-_PRESENT = 8.0  # strength from which a shaft or mesh line is taken out; e^-8 is one chance find in 3,000 bins
 _MOST_COMBS = 8  # explained in one spectrum before giving up: more is not a bearing problem
 _SAME_COMB = 0.05  # neighbouring lines of one comb stand within 13 dB of each other: a ring's spectrum is smooth
 _SIBLING = 0.1  # a localised race fault shows the other race's rate 10 dB weaker at least
 _SMEAR = 0.005  # explained lines are taken out this far, relative, to either side: slip smears strong ones
+_REFINEMENTS = 3  # rounds of finding the lines and the base from them; the second rarely moves anything
 _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and highest rate
 
 
@@ -132,8 +132,9 @@ class Judgement:
 def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     """Every fault of every bearing whose geometry and speed are known.
 
-    An inner-race fault is modulated by its ring's turns, an element's by the cage's; an outer-race fault in a held
-    ring by the shaft.
+    A spot on a race passes the load zone once a turn of its own ring, which modulates its impacts; an element's passes it once a
+    turn of the cage. A spot on a held ring stays where it is in the load zone; what the other ring's turns bring round (unbalance)
+    is all that can modulate it, and the same goes for a cage.
     """
     orders = shaft_orders(drive)
     by_part: dict[tuple[str, str], Line] = {
@@ -141,13 +142,14 @@ def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     }
     found = []
     for bearing in drive.bearings:
-        turning = next((shaft for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft in orders), None)
+        rings = bearing_ring_orders(bearing, orders)
         for fault in BEARING_RATES:
             line = by_part.get((bearing.name, fault))
-            if line is None or turning is None or line.order == 0:  # rings that turn together pass no element
+            if line is None or rings is None or line.order == 0:  # rings that turn together pass no element
                 continue
-            cage = by_part[bearing.name, "cage"].order
-            modulation = cage if fault == "rolling_element" else abs(orders[turning].order)
+            inner, outer = map(abs, rings)
+            own = {"inner_race": inner, "outer_race": outer, "rolling_element": by_part[bearing.name, "cage"].order}
+            modulation = own.get(fault, 0.0) or inner or outer
             found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation))
     return tuple(found)
 
@@ -283,7 +285,7 @@ class _Examination:
             multiples = _known(self.scorer.strongest_near(np.array([1, 2, 3]) * base_hz))
             if seen.size < 2 or multiples.size == 0:
                 continue
-            if np.mean(seen >= _PRESENT) > 0.5 and np.median(seen) >= _SAME_COMB * np.median(multiples):
+            if np.mean(seen >= PRESENT) > 0.5 and np.median(seen) >= _SAME_COMB * np.median(multiples):
                 return divisor
         return 1
 
@@ -291,6 +293,8 @@ class _Examination:
         divisor = self._divisor(float(self.bases[at]))
         base = float(self.bases[at]) / divisor
         owners = self._owners(base)
+        for _ in range(_REFINEMENTS):  # a window about a base 0.1 % off may hold only the skirt of a line
+            base = _refined(base, self.scorer.lines(base))
         lines = self.scorer.lines(base)
         evidence, depths = [], []
         owner = self.hypotheses[owners[0]] if owners else None
@@ -348,7 +352,7 @@ class _Examination:
         for hz, line in lines:
             for side in (hz - modulation_hz, hz + modulation_hz):
                 at = round(side / bin_hz) if line > 0 else 0
-                if 1 < at < strength.size - 1 and strength[at - 1 : at + 2].max() >= _PRESENT:
+                if 1 < at < strength.size - 1 and strength[at - 1 : at + 2].max() >= PRESENT:
                     found += 1
         return found
 
@@ -359,7 +363,7 @@ class _Examination:
             at[(at > 1) & (at < self.envelope.strength.size - 1)],
         )
         highest = np.maximum.reduce([self.envelope.strength[at + shift] for shift in (-1, 0, 1)])
-        return np.asarray(lines_hz[highest >= _PRESENT])
+        return np.asarray(lines_hz[highest >= PRESENT])
 
     def _unsure_which_race(self, comb: Comb) -> bool:
         """Whether the other race of the same bearing shows nearly as strong a line: a rolling element strikes both."""
@@ -399,6 +403,15 @@ def _is_modulation(comb: Comb, claims: list[Comb]) -> bool:
     if comb.hypothesis is None or comb.hypothesis.fault != "cage":
         return False
     return any(claim.hypothesis is not None and claim.hypothesis.component == comb.hypothesis.component for claim in claims)
+
+
+def _refined(base_hz: float, lines: list[tuple[float, float]]) -> float:
+    """Base frequency from where its lines stand: neighbouring bases of the scan score alike, so the scan's is 0.1 % off.
+
+    Each line found at a bin is as far off as any other in hertz, so harmonic n tells the base n times as well and counts n^2.
+    """
+    seen = np.array([(n, found) for n, (found, strength) in enumerate(lines, start=1) if strength >= PRESENT])
+    return float(np.average(seen[:, 1] / seen[:, 0], weights=seen[:, 0] ** 2)) if seen.size else base_hz
 
 
 def _known(strengths: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -16,6 +16,7 @@ from gearcase.signal.recording import require_finite
 
 __all__ = [
     "HANN_COHERENT_GAIN",
+    "PRESENT",
     "SpectrumLine",
     "Transform",
     "amplitude_spectrum",
@@ -30,6 +31,7 @@ __all__ = [
 
 HANN_COHERENT_GAIN = 0.5  # Harris (1978), Proc. IEEE 66
 _HANN_MEAN_SQUARE = 0.375  # mean of the squared window
+PRESENT = 8.0  # strength from which a line looked for counts as there; e^-8 is one chance find in 3,000 bins
 FLOOR_WIDTH_HZ = 40.0  # wide against a line, narrow against a resonance
 _NARROWEST_FLOOR_BINS = 64  # a median of fewer bins is itself noisy: its spread would thicken the tail of the strengths
 SHORTEST_RECORD = 64  # samples; fewer hold no spectrum worth a floor

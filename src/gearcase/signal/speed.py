@@ -13,12 +13,12 @@ import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
+from gearcase.signal.spectrum import PRESENT
 
 __all__ = ["Spectrum", "SpeedEstimate", "speed_from_comb"]
 
 LINE_CAP = 12.0  # strength beyond which a line counts no more; e^-12 is one chance find in 160,000 bins
 ACCEPTED_CHANCE = 1e-3
-_PRESENT = 8.0  # strength from which a line is used to measure; e^-8 is one in 3,000 bins
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ def _measure(spectra: Sequence[Spectrum], speed_hz: float, chance: float) -> Spe
                 continue
             peak = near - 1 + int(np.argmax(spectrum.strength[near - 1 : near + 2]))
             left, top, right = np.log(spectrum.strength[peak - 1 : peak + 2] + 1e-30)
-            if top < np.log(_PRESENT) or top < max(left, right):
+            if top < np.log(PRESENT) or top < max(left, right):
                 continue
             shift = 0.5 * (left - right) / (left - 2 * top + right) if left - 2 * top + right < 0 else 0.0
             speeds.append((peak + shift) * spectrum.bin_hz / order)

@@ -4,8 +4,8 @@ Recordings are judged one at a time, so that more of them than fit in memory do 
 kept.
 """
 
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gearcase import tables
 from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
-from gearcase.findings import Finding
+from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
 from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
@@ -43,15 +43,15 @@ from gearcase.signal.spectrum import (
     transform,
 )
 from gearcase.signal.speed import Spectrum, speed_from_comb
-from gearcase.stages.result import Arrays, StageResult, finding_document, has_blocker
+from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
 
 __all__ = ["CLEAN", "Examined", "run"]
 
 CLEAN = "no fault seen in what can be seen"
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
-UNMEASURED_SPREAD = 0.01  # taken for a stated speed that no comb confirms
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
+_RACES = ("outer_race", "inner_race")
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
 
@@ -79,13 +79,14 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     -------
     StageResult
         Document ``diagnose/1``; arrays ``spectrum-N`` and ``envelope-N`` of the latest recording of each point and of those whose
-        verdicts stand; `wrong` when a fault is claimed.
+        verdicts stand; `wrong` when a fault is claimed, a recording is unfit to be judged, or the overall velocity is in zone D.
     """
     lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
     bearing_at = {point.name: point.bearing for point in job.points}
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], Arrays] = {}
     first: dict[str, _First] = {}
+    looked: list[_Looked] = []
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones")]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
@@ -93,15 +94,16 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
         document = examined.document()
         documents.append(document)
+        looked.append(examined.looked())
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         arrays = {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
         kept["latest", recording.point] = arrays
         kept.update({(row["component"], row["fault"], recording.point): arrays for row in document["verdicts"]})
         if recording.point and recording.point not in first and examined.envelope and examined.speed:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
-    document = _together(job, documents)
+    document = _together(job, documents, looked)
     together = {name: columns for arrays in kept.values() for name, columns in arrays.items()}
-    return StageResult("diagnose", document, tuple(read), together, wrong=bool(document["verdicts"]))
+    return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
 
 @dataclass(frozen=True)
@@ -110,6 +112,14 @@ class _First:
 
     envelope: EnvelopeSpectrum
     speed_hz: float
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """What one recording was looked through for, as (component, fault): what could be tested in it, and why the rest could not."""
+
+    testable: frozenset[tuple[str, str]] = frozenset()
+    why_not: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 class Examined:
@@ -136,6 +146,9 @@ class Examined:
         self.unexplained: list[dict[str, Any]] = []
         if not hypotheses:
             self.cannot_tell.append(f"{recording.name}: no bearing of this job has both its geometry and its speed known")
+        if contradiction := self._contradicting_speed():
+            self.quality = (*self.quality, contradiction)
+            self.cannot_tell.append(f"{recording.name}: {contradiction.says}")
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
@@ -199,6 +212,13 @@ class Examined:
             ],
         }
 
+    def looked(self) -> _Looked:
+        """Nothing where the record was unfit or its speed unknown: `cannot_tell` says so already."""
+        if self.speed is None:
+            return _Looked()
+        why_not = {(h.component, h.fault): why for h, why in self.judgement.not_testable}
+        return _Looked(frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys(), why_not)
+
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
         """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end."""
         if self.spectrum is None or self.envelope is None:
@@ -233,6 +253,18 @@ class Examined:
             highest_wanted_hz=max(rates, default=None),
         )
 
+    def _contradicting_speed(self) -> Finding | None:
+        """A speed stated for the recording at which the job says that this drive does not run: one of them is wrong."""
+        stated, (low, high) = self.recording.speed_hz, self.drive.speed_hz
+        if stated is None or low * (1 - STATED_SPEED_BAND) <= stated <= high * (1 + STATED_SPEED_BAND):
+            return None
+        runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
+        says = (
+            f"its speed is stated as {60 * stated:.6g} rpm, and job.yaml says that {self.drive.reference_shaft} runs at {runs} "
+            "(drive.input.speed): one of them is wrong, and with it every line; correct it and judge again"
+        )
+        return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
+
     def _find_speed(self, strength: NDArray[np.floating]) -> _Speed | None:
         stated = self.recording.speed_hz
         low, high = (stated, stated) if stated else self.drive.speed_hz
@@ -253,7 +285,7 @@ class Examined:
             highest_hz=high * (1 + STATED_SPEED_BAND),
         )
         if measured is None:
-            middle, spread = (low + high) / 2, (high - low) / (high + low) + UNMEASURED_SPREAD
+            middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
             return _Speed(middle, None, spread, "stated; no comb of shaft lines confirms it")
         spread = 2 * measured.standard_error_hz / measured.speed_hz
         source = f"measured from {measured.lines} lines of the recording"
@@ -290,6 +322,7 @@ class Examined:
             "fault": comb.hypothesis.fault,
             "recording": self.recording.name,
             "point": self.recording.point,
+            "base_hz": comb.base_hz,
             "noise_false_alarm": comb.noise_false_alarm,
             "attribution_false_alarm": comb.attribution_false_alarm,
             "maturity": stage,
@@ -390,7 +423,7 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
     return float(np.sqrt(max(total, _WEAKEST_KEPT**2)))
 
 
-def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
+def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked]) -> dict[str, Any]:
     """The one document over all recordings: of each fault the latest recording that shows it."""
     latest: dict[tuple[str, str, str], dict[str, Any]] = {}
     for recording in recordings:
@@ -398,6 +431,7 @@ def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
             latest[verdict["component"], verdict["fault"], verdict["point"]] = verdict
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
+    cannot_tell += _blind_in_all(looked)
     blind = [bearing.name for bearing in job.drive.bearings if bearing.geometry is None]
     not_testable = [
         *({"component": name, "fault": "any", "why": "its geometry is unknown"} for name in blind),
@@ -424,6 +458,17 @@ def _together(job: Job, recordings: list[dict[str, Any]]) -> dict[str, Any]:
         "not_testable": not_testable,
         "recordings": recordings,
     }
+
+
+def _blind_in_all(looked: Sequence[_Looked]) -> Iterator[str]:
+    """Bearings of known geometry of which no recording could test either race: what was not looked for is not clean."""
+    tested = {component for one in looked for component, fault in one.testable if fault in _RACES}
+    said: dict[str, dict[str, None]] = {}
+    for one in looked:
+        for (component, fault), why in one.why_not.items():
+            if component not in tested and fault in _RACES:
+                said.setdefault(component, {})[why] = None
+    yield from (f"{component}, no race fault could be tested in any recording: {'; '.join(why)}" for component, why in said.items())
 
 
 def _unique(rows: Iterable[dict[str, str]]) -> list[dict[str, str]]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job
-from gearcase.stages.result import Arrays, StageResult
+from gearcase.stages.result import Arrays, StageResult, calls_for_action
 
 __all__ = ["GATHERED", "Content", "Earlier", "run"]
 
@@ -112,4 +112,4 @@ def run(
         "stale_accepted_by": accept_stale_by if stale else "",
         "checksum": content.checksum,
     }
-    return StageResult("handover", document, read, wrong=bool(diagnose and diagnose.document["verdicts"])), content
+    return StageResult("handover", document, read, wrong=bool(diagnose and calls_for_action(diagnose.document))), content

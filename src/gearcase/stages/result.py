@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gearcase.findings import Finding, Level
 
-__all__ = ["Arrays", "StageResult", "finding_document", "has_blocker"]
+__all__ = ["Arrays", "StageResult", "calls_for_action", "finding_document", "has_blocker"]
 
 Arrays = Mapping[str, Mapping[str, NDArray[np.floating]]]
 
@@ -28,7 +28,7 @@ class StageResult:
     arrays : mapping
         Name -> column -> array, kept beside as Parquet.
     wrong : bool
-        A blocker, alarm or fault was found.
+        A blocker, alarm or fault was found: somebody must act.
     """
 
     stage: str
@@ -52,3 +52,13 @@ def finding_document(finding: Finding) -> dict[str, Any]:
 def has_blocker(findings: tuple[Finding, ...]) -> bool:
     """Whether any finding says not to proceed."""
     return any(finding.level is Level.BLOCKER for finding in findings)
+
+
+def calls_for_action(diagnosis: Mapping[str, Any]) -> bool:
+    """Whether a ``diagnose/1`` document says something that somebody must act on: a verdict, a recording unfit to be judged, or
+    overall vibration in zone D, enough to do damage.
+    """
+    return bool(diagnosis["verdicts"]) or any(
+        recording["indicators"]["zone"] == "D" or any(finding["level"] == Level.BLOCKER for finding in recording["quality"])
+        for recording in diagnosis["recordings"]
+    )

@@ -1,8 +1,9 @@
 """Recordings from open file formats, through general-purpose libraries.
 
 `read_recording` gives one channel in SI or refuses with every reason at once; `describe` says what a file holds.
-Nothing is guessed: what the file does not say, the caller must (``--rate``, ``--unit``, ``--channel``). What the
-caller says wins over the file, because headers are wrong at times; `Recording.found` then says so.
+Nothing is guessed: what the file does not say, the caller must (``--rate``, ``--unit``, ``--channel``). A rate or unit that
+contradicts the file's own statement is refused: one of them is wrong, and every line or level with it. A speed stated by
+the caller wins over the file's, which is often nominal; `Recording.found` then says so.
 """
 
 import hashlib
@@ -44,6 +45,7 @@ ENDINGS: dict[str, Callable[[Path, Budget], Contents]] = {
 }
 _KINDS = ("acceleration", "velocity", "displacement")
 _RATES_AGREE = 1e-6  # relative; two statements of one rate, differently rounded
+_RATES_CONTRADICT = 1e-4  # relative; below it a header may be the same rate, rounded
 _SHARE_OF_MEMORY = 4  # a quarter of the machine's memory may go into one file; common practice, no source
 _IMPOSSIBLE = 1e12  # in SI, far beyond any sensor, and still squared without overflow; common practice, no source
 _MEMORY_IF_UNKNOWN = 8 * 2**30
@@ -90,9 +92,9 @@ def read_recording(
     path : path-like
         The ending decides the format, see `ENDINGS`.
     rate_hz : float, optional
-        Sample rate; wins over the file's. [Hz]
+        Sample rate, where the file states none or several. [Hz]
     unit : str, optional
-        Unit of the values in the file as people spell it (``g``, ``m/s²``, ``mm/s``, ``mil``); wins over the file's.
+        Unit of the values as people spell it (``g``, ``m/s²``, ``mm/s``, ``mil``), where the file states no unit of vibration.
     speed_hz : float, optional
         Speed of the reference shaft; wins over the file's. [Hz]
     channel : str, optional
@@ -110,7 +112,7 @@ def read_recording(
     Raises
     ------
     BadInput
-        With everything that is missing, ambiguous, damaged or impossible.
+        With everything that is missing, ambiguous, contradicting, damaged or impossible.
     """
     path = Path(path)
     contents, notes = _open(path, limit_bytes)
@@ -267,6 +269,12 @@ def _decide_rate(
         if not (math.isfinite(given) and given > 0):
             problems.append(Problem(name, "--rate", f"{given:g} Hz", "a sample rate above 0"))
             return None
+        sound = [rate for rate in rates if math.isfinite(rate) and rate > 0]
+        open_by = _RATES_CONTRADICT + max((one.facts.rate_spread for one in among), default=0.0)
+        if sound and not any(math.isclose(given, rate, rel_tol=open_by) for rate in sound):
+            accepted = "one rate: leave --rate out where the file is right, correct the file where it is wrong"
+            problems.append(Problem(name, "--rate", f"{given:g} Hz against a file that states {_listed(stated)}", accepted))
+            return None
         if any(not math.isclose(given, rate, rel_tol=_RATES_AGREE) for rate in rates):
             notes.append(f"the file states {_listed(stated)}; --rate {given:g} Hz was used")
         return float(given)
@@ -300,7 +308,13 @@ def _decide_unit(
         spelling = _spelling(given)
         if spelling is None:
             problems.append(Problem(name, "--unit", repr(given), f"one of {choices}"))
-        elif stated != [None] and [_spelling(unit) for unit in stated if unit] != [spelling]:
+            return None
+        vibration = {unit: known for unit in stated if unit and (known := _spelling(unit))}
+        if vibration and not any(_same_unit(spelling, known) for known in vibration.values()):
+            accepted = "one unit: leave --unit out where the file is right, correct the file where it is wrong"
+            problems.append(Problem(name, "--unit", f"{given} against a file that states {', '.join(vibration)}", accepted))
+            return None
+        if stated != [None] and [_spelling(unit) for unit in stated if unit] != [spelling]:
             notes.append(f"the file states {', '.join(filter(None, stated))}; --unit {given} was used")
         return spelling
     if len(stated) == 1 and stated[0]:
@@ -347,6 +361,12 @@ def _in_si(samples: NDArray[np.floating], spelling: str) -> NDArray[np.floating]
 
 def _kind(spelling: str) -> str:
     return next(kind for kind in _KINDS if spelling in ACCEPTED[kind])
+
+
+def _same_unit(one: str, other: str) -> bool:
+    """Whether two accepted spellings mean one unit (``m/s^2`` and ``m/s²``)."""
+    kind = _kind(one)
+    return kind == _kind(other) and math.isclose(convert(1.0, one, kind), convert(1.0, other, kind))
 
 
 def _bad_samples(name: str, channel: str, samples: NDArray[np.floating]) -> list[Problem]:

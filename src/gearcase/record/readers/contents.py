@@ -60,13 +60,16 @@ class Budget:
 
 @dataclass(frozen=True)
 class Facts:
-    """What a file says beside its samples. `rates` holds every candidate by the name it goes by. [Hz]"""
+    """What a file says beside its samples. `rates` holds every candidate by the name it goes by [Hz]; `rate_spread` is their
+    half-width, relative: printed times leave a rate open.
+    """
 
     rates: Mapping[str, float] = field(default_factory=dict)
     speeds: Mapping[str, float] = field(default_factory=dict)
     unit: str | None = None
     start: str = ""
     notes: tuple[str, ...] = ()
+    rate_spread: float = 0.0
 
     def over(self, other: "Facts") -> "Facts":
         """These facts, and the other's where these are silent."""
@@ -76,6 +79,7 @@ class Facts:
             self.unit or other.unit,
             self.start or other.start,
             self.notes + other.notes,
+            self.rate_spread if self.rates else other.rate_spread,
         )
 
 
@@ -205,12 +209,12 @@ def take_time(channels: list[RawChannel], *, first_may_be_time: bool) -> list[Ra
     scale = _TIME_SCALE.get((time.facts.unit or "").lower(), 1.0)
     if not time.facts.unit and re.fullmatch(r".*ms", re.sub(r"[^a-z]", "", time.name.lower())):
         scale = 1e-3
-    rate, why = _even_rate(values.astype(float) * scale)
+    rate, spread, why = _even_rate(values.astype(float) * scale)
     if rate is None and not named:
         return channels
-    told = (
-        Facts(rates={time.name: rate}) if rate is not None else Facts(notes=(f"{time.name}: {why}: no rate can be taken from it",))
-    )
+    told = Facts(notes=(f"{time.name}: {why}: no rate can be taken from it",))
+    if rate is not None:
+        told = Facts(rates={time.name: rate}, rate_spread=spread)
     others = channels[:place] + channels[place + 1 :]
     return [replace(channel, facts=channel.facts.over(told)) if channel.length == time.length else channel for channel in others]
 
@@ -235,18 +239,21 @@ def _number(value: Any) -> float | None:
         return None
 
 
-def _even_rate(times: NDArray[np.float64]) -> tuple[float | None, str]:
-    """Rate of evenly spaced times, or the reason why there is none. [Hz]"""
+def _even_rate(times: NDArray[np.float64]) -> tuple[float | None, float, str]:
+    """Rate of evenly spaced times [Hz] with its half-width, relative, that their printed digits leave open; or the reason why
+    there is none.
+    """
     if times.size < 3 or not np.isfinite(times).all():
-        return None, "too few times, or some missing"
+        return None, 0.0, "too few times, or some missing"
     times = times - times[0]
     if times[-1] <= 0 or np.any(np.diff(times) < 0):
         place = int(np.argmax(np.diff(times) < 0))
-        return None, f"times run backwards after value {place + 1}"
+        return None, 0.0, f"times run backwards after value {place + 1}"
     step = times[-1] / (times.size - 1)
     off = np.abs(times - step * np.arange(times.size))
     digits = (d for d in range(10) if np.allclose(times, np.round(times, d), rtol=0, atol=1e-12))
-    if off.max() > _JITTER * step + 10.0 ** -next(digits, 12):
+    last_digit = 10.0 ** -next(digits, 12)
+    if off.max() > _JITTER * step + last_digit:
         worst = int(off.argmax())
-        return None, f"times lie up to {off[worst] / step:.2g} steps off an even grid, near value {worst + 1}"
-    return float(1 / step), ""
+        return None, 0.0, f"times lie up to {off[worst] / step:.2g} steps off an even grid, near value {worst + 1}"
+    return float(1 / step), float((off.max() + last_digit) / times[-1]), ""
