@@ -283,9 +283,10 @@ def _prove(given: argparse.Namespace) -> int:
 def _as_built_serials(folder: "Path") -> dict[str, str]:
     """Device -> serial, from the latest as-built record."""
     from gearcase.record import results
+    from gearcase.stages.fit import built_serials
 
     stored = results.latest(folder, "fit")
-    return dict(stored.document.get("serials", {})) if stored else {}
+    return built_serials(stored.document) if stored else {}
 
 
 def _numbers(option: str, text: str | None) -> tuple[float, ...]:
@@ -531,6 +532,7 @@ def _handover(given: argparse.Namespace) -> int:
     from pathlib import Path
 
     from gearcase.checksums import sha256_of_data
+    from gearcase.drawings.installed import tag_list
     from gearcase.drawings.report import handover_html, handover_pdf
     from gearcase.record import results
     from gearcase.record.clock import now
@@ -558,6 +560,8 @@ def _handover(given: argparse.Namespace) -> int:
         accept_stale_by=given.accept_stale,
     )
     pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}
+    if content.plan:
+        pictures["tags.csv"] = tag_list(content.plan["bus"]["devices"])
     path = _keep(given, job, result, pictures)
     _done(
         given,

@@ -136,8 +136,13 @@ def handover_blocks(
     diagnose: dict[str, Any] | None,
     arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
     stale: tuple[str, ...],
+    installed: Iterable[Block],
+    left_behind: Iterable[Block],
 ) -> Report:
-    """The handover of a job, from its results."""
+    """The handover of a job, from its results.
+
+    `installed` follows the plan: as built, proved, limits, watched; `left_behind` are the sheets at the end.
+    """
     facts = (
         ("job", title),
         ("site", str(site.get("name") or "not stated")),
@@ -155,6 +160,7 @@ def handover_blocks(
         *_verdicts(diagnose),
         *_plots(survey, diagnose, arrays),
         *_plan(plan),
+        *installed,
         *_lines(survey),
         *_measurement(survey),
         *_unknown(survey),
@@ -162,6 +168,7 @@ def handover_blocks(
         *_cautions(),
         *_sources(survey),
         *_signatures(),
+        *left_behind,
     ]
     return Report(
         title=title,

@@ -1,16 +1,18 @@
 """What a page about one stage says: `stage_statement` in one sentence, `stage_blocks` in full.
 
-Survey, plan and diagnosis are laid out by hand; any other stage's document is laid out from its own shape: findings first, then
+The stages gearcase has are laid out by hand; any other stage's document is laid out from its own shape: findings first, then
 single values, lists as tables, keys as words. So a page is there as soon as a stage leaves a document.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.drawings.asbuilt import fit_blocks
 from gearcase.drawings.blocks import Block, diagnose_blocks, finding_blocks, first_up, plan_blocks, survey_blocks, workings
+from gearcase.drawings.installed import baseline_blocks, prove_blocks, watch_blocks
 
 __all__ = ["stage_blocks", "stage_statement", "words"]
 
@@ -36,6 +38,12 @@ _UNITS = {
     "_percent": "%",
 }
 _NAMES = ("name", "title", "point", "device", "where", "number")  # keys a row may go by
+_LAID_OUT: dict[str, Callable[[Mapping[str, Any]], Iterator[Block]]] = {
+    "fit/1": fit_blocks,
+    "prove/1": prove_blocks,
+    "baseline/1": baseline_blocks,
+    "watch/1": watch_blocks,
+}
 _DEEPEST = 4  # what lies deeper is written on one line
 
 
@@ -85,6 +93,8 @@ def stage_blocks(
         return tuple(plan_blocks(known))
     if known.get("schema") == "diagnose/1":
         return tuple(diagnose_blocks(known, survey=survey, arrays=arrays or {}))
+    if known.get("schema") in _LAID_OUT:
+        return tuple(_LAID_OUT[str(known["schema"])](known))
     rest = {key: value for key, value in known.items() if key not in _SAID_ELSEWHERE}
     return (*finding_blocks(_findings(known)), *_of_dict(rest, 1))
 

@@ -4,6 +4,7 @@ import base64
 import json
 import re
 import tempfile
+from collections.abc import Iterator
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any, Literal
@@ -11,7 +12,11 @@ from typing import Any, Literal
 import jinja2
 import typst
 
-from gearcase.drawings.blocks import Report, ask_for_blocks, handover_blocks
+from gearcase.drawings.asbuilt import fit_blocks
+from gearcase.drawings.blocks import Block, Report, ask_for_blocks, handover_blocks
+from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, watch_blocks
+from gearcase.drawings.labels import label_blocks, labels_of
+from gearcase.stages.fit import built_serials
 from gearcase.stages.handover import Content
 
 __all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pages", "handover_pdf", "report_pdf"]
@@ -61,7 +66,29 @@ def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any])
 
 
 def _handover(content: Content) -> Report:
-    return handover_blocks(**vars(content))
+    """The report with what other rooms lay out: as built, proved, limits, watched, and the sheets left behind."""
+    parts = dict(vars(content))
+    fit, prove, baseline, watch = (parts.pop(name) for name in ("fit", "prove", "baseline", "watch"))
+    installed = [
+        *(fit_blocks(fit) if fit else ()),
+        *(prove_blocks(prove) if prove else ()),
+        *(baseline_blocks(baseline) if baseline else ()),
+        *(watch_blocks(watch) if watch else ()),
+    ]
+    left_behind = [*_left_behind(content.title, content.plan, fit)] if content.plan and fit else []
+    return handover_blocks(**parts, installed=installed, left_behind=left_behind)
+
+
+def _left_behind(job: str, plan: dict[str, Any], fit: dict[str, Any]) -> Iterator[Block]:
+    """Register map and labels of the devices that were fitted."""
+    yield from controls_blocks(plan["bus"]["devices"], baud=plan["bus"]["baud"])
+    cables = {row["device"]: row["cable"] for row in plan["cables"] if row["cable"]}
+    serials = built_serials(fit)
+    devices = [
+        {**row, "serial": serials.get(row["name"], ""), "cable": cables.get(row["name"], "")} for row in plan["bus"]["devices"]
+    ]
+    if len({row["address"] for row in devices}) == len(devices):  # else two labels could not be told apart, and the plan is blocked
+        yield from label_blocks(labels_of(job, devices))
 
 
 def report_pdf(report: Report) -> bytes:

@@ -19,7 +19,7 @@ from gearcase.stages.fitchecks import Check, check_point
 from gearcase.stages.planchanges import changes
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
-__all__ = ["Planned", "card", "run"]
+__all__ = ["Planned", "built_serials", "card", "run"]
 
 _STUD = "stud"
 
@@ -257,3 +257,8 @@ def _statement(findings: Sequence[Finding], rows: Sequence[Mapping[str, Any]], s
     if blockers:
         return f"do not proceed, blockers: {blockers}; {said}"
     return f"{f'to be looked at: {cautions}' if cautions else 'as planned in all that was entered'}; {said}"
+
+
+def built_serials(document: Mapping[str, Any]) -> dict[str, str]:
+    """Device -> serial as built, from a ``fit/1`` document."""
+    return {row["name"]: value["shown"] for row in document["devices"] for value in row["built"] if value["item"] == "serial"}

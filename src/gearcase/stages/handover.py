@@ -10,7 +10,7 @@ from gearcase.stages.result import Arrays, StageResult, calls_for_action
 
 __all__ = ["GATHERED", "Content", "Earlier", "run"]
 
-GATHERED = ("survey", "plan", "diagnose")
+GATHERED = ("survey", "plan", "fit", "prove", "baseline", "watch", "diagnose")
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,10 @@ class Content:
     checksum: str
     survey: dict[str, Any]
     plan: dict[str, Any] | None
+    fit: dict[str, Any] | None
+    prove: dict[str, Any] | None
+    baseline: dict[str, Any] | None
+    watch: dict[str, Any] | None
     diagnose: dict[str, Any] | None
     arrays: Arrays
     stale: tuple[str, ...]
@@ -50,13 +54,13 @@ def run(
     checksum: Callable[[Any], str],
     accept_stale_by: str = "",
 ) -> tuple[StageResult, Content]:
-    """Gather survey, plan and diagnosis into one handover.
+    """Gather what the stages left into one handover.
 
     Parameters
     ----------
     job : Job
     earlier : mapping
-        Stage name -> latest result: ``survey``, and ``plan`` and ``diagnose`` where they were run.
+        Stage name -> latest result: ``survey``, and the others of `GATHERED` where they were run.
     who, date : str
         Who hands over, and when, as shown.
     number : int
@@ -97,8 +101,12 @@ def run(
         run=number,
         checksum=checksum(documents)[:12],
         survey=earlier["survey"].document,
-        plan=earlier["plan"].document if "plan" in earlier else None,
-        diagnose=diagnose.document if diagnose else None,
+        plan=documents.get("plan"),
+        fit=documents.get("fit"),
+        prove=documents.get("prove"),
+        baseline=documents.get("baseline"),
+        watch=documents.get("watch"),
+        diagnose=documents.get("diagnose"),
         arrays=diagnose.arrays if diagnose else {},
         stale=stale,
     )

@@ -375,7 +375,14 @@ def _bus(job: Job, draft: _Draft) -> dict[str, Any]:
     return {
         "baud": job.bus.baud,
         "devices": [
-            {"name": device.name, "address": device.address, "registers": device.registers, "reading_s": time.as_dict()}
+            {
+                "name": device.name,
+                "address": device.address,
+                "profile": device.profile,
+                "point": device.point,
+                "registers": device.registers,
+                "reading_s": time.as_dict(),
+            }
             for device, time in zip(devices, times, strict=True)
         ],
         "round_s": sum(time.value for time in times),

@@ -1,0 +1,158 @@
+"""What stands on the drive now, as blocks: evidence, limits, what the watch saw, and the sheet for the controls engineer.
+
+`prove_blocks`, `baseline_blocks`, `watch_blocks` lay out those stages' documents for pages and handover alike; `controls_blocks`
+and `tag_list` are for whoever connects the plant's controller.
+"""
+
+import csv
+import io
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from gearcase.device.profile import Register, profile
+from gearcase.drawings.blocks import Block, first_up, workings
+from gearcase.drawings.labels import register_map_blocks
+from gearcase.units import show
+
+__all__ = ["baseline_blocks", "controls_blocks", "prove_blocks", "tag_list", "watch_blocks"]
+
+STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
+_SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
+_MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
+_MOST_EVENTS = 40
+_WORD_ORDER = "high word first"
+_TAG_HEAD = (
+    *("device", "unit", "register", "function", "address from 0", "address from 1", "type", "word order", "scale"),
+    *("engineering unit", "low", "high", "constant", "stale after s"),
+)
+
+
+def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
+    """The proving: whether one may go home, what is in the way, all evidence with its criterion."""
+    yield Block("heading", "Proved over the wire")
+    rows = document["before_going_home"]
+    if rows:
+        failed = any(row["outcome"] == "failed" for row in rows)
+        yield Block("note", first_up(document["statement"]), state="abnormal" if failed else "action")
+        table = tuple((row["device"], row["step"], row["outcome"], row["says"]) for row in rows)
+        yield Block("heading", "Before going home", level=2)
+        yield Block("table", head=("device", "step", "", "what to do"), rows=table, wide=(1.7, 1.1, 0.7, 5))
+    else:
+        yield Block("note", first_up(document["statement"]))
+    yield Block("heading", "Evidence", level=2)
+    keys = ("device", "step", "outcome", "measured", "criterion")
+    evidence = tuple(tuple(str(row[key]) for key in keys) for row in document["evidence"])
+    yield Block("table", head=("device", "step", "", "measured", "criterion"), rows=evidence, wide=(1.7, 1.1, 0.8, 2.6, 3))
+
+
+def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
+    """Baseline and limits: status, each limit with its expiry and expected false alarms, its working beneath."""
+    yield Block("heading", "Baseline and limits")
+    yield Block("note", first_up(document["statement"]), state="action" if document["status"] == "refused" else "none")
+    for row in document["findings"]:
+        if row["level"] != "note":
+            yield Block("note", f"{row['level']}: {row['where']}", items=(row["says"],), state="abnormal")
+    rows = tuple(
+        (
+            row["point"],
+            row["quantity"],
+            *(_level(row[name], row["unit"]) for name in ("yellow", "danger", "low")),
+            _yearly(row["false_alarms_per_year"]["yellow"]),
+            row["kind"],
+            row["expires"][:10],
+        )
+        for row in document["limits"]
+    )
+    if rows:
+        head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "expires")
+        yield Block("table", head=head, rows=rows, wide=(1.9, 1.7, 1, 1, 0.9, 1.6, 0.9, 1.2))
+        yield Block(
+            "text",
+            "Danger is the standard's TRIP level where it comes from a zone, and it is not wired: nothing here trips. Limits judge "
+            "running condition and temperature, not gear health.",
+        )
+    sums = [row[name] for row in document["limits"] for name in ("yellow", "danger", "low") if row[name]]
+    if sums:
+        yield Block("list", "Working", items=tuple(workings(sums)))
+
+
+def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
+    """What the watch saw: conditions as they stand, and the last of the diary."""
+    yield Block("heading", "Watched")
+    abnormal = any(row["condition"] != "clear" for row in document["conditions"])
+    yield Block("note", first_up(document["statement"]), state="abnormal" if abnormal else "none")
+    rows = tuple(
+        (row["point"], row["quantity"], row["condition"], row["light"], row.get("cannot_tell", ""))
+        for row in document["conditions"]
+    )
+    if rows:
+        yield Block(
+            "table", head=("point", "quantity", "condition", "light", "cannot tell"), rows=conditions, wide=(2, 2, 3, 0.8, 2)
+        )
+    events = tuple(
+        (row["time"].replace("T", " ")[:16], row["kind"], row["point"], row["says"]) for row in document["events"][-_MOST_EVENTS:]
+    )
+    yield Block("heading", "Diary", level=2)
+    yield Block("table", head=("UTC", "what", "where", ""), rows=events, wide=(1.4, 1.1, 1.5, 4.4))
+
+
+def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Iterator[Block]:
+    """The sheet for the controls engineer: the bus, and the register map of every kind of device on it.
+
+    Parameters
+    ----------
+    devices : sequence of mapping
+        ``bus.devices`` of a ``plan/1`` document.
+    baud : int
+    """
+    mapped = [row for row in devices if row.get("profile")]
+    if not mapped:
+        return
+    yield Block("break")
+    yield Block("heading", "For the controls engineer")
+    yield Block(
+        "text",
+        f"Modbus, {baud} baud where serial, one master. Read each device's test registers first: 0x1234 (4660), 123456789 and "
+        f"123.456, to the last digit; they tell address base, type and word order. A value is stale after {STALE_AFTER} s; a device that "
+        "does not answer has no value, never a zero. The heartbeat register counts seconds; status other than 0 marks all values "
+        "of that device as bad. Read-only for the plant: only gearcase writes the stack light.",
+    )
+    rows = tuple((row["name"], str(row["address"]), row["profile"], str(row["registers"])) for row in mapped)
+    yield Block("table", head=("device", "unit", "kind", "registers a poll"), rows=rows, wide=(3, 0.8, 3, 1.4), numbers=(1, 3))
+    for name in dict.fromkeys(row["profile"] for row in mapped):
+        registers = profile(name).registers.values()
+        yield from register_map_blocks((asdict(one) for one in registers), word_order=_WORD_ORDER, title=name)
+
+
+def tag_list(devices: Iterable[Mapping[str, Any]]) -> bytes:
+    """All registers of all devices as CSV, a row each, for a controller's tag import."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(_TAG_HEAD)
+    for row in devices:
+        if row.get("profile"):
+            for one in profile(row["profile"]).registers.values():
+                writer.writerow(_tag(row, one))
+    return text.getvalue().encode()
+
+
+def _tag(device: Mapping[str, Any], one: Register) -> list[Any]:
+    order = _WORD_ORDER if one.words > 1 else ""
+    facts = [device["name"], device["address"], one.name, one.function, one.address, one.address + 1, one.type, order, one.scale]
+    return facts + ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
+
+
+def _level(worked: Mapping[str, Any] | None, unit: str) -> str:
+    if worked is None:
+        return "none"
+    kind, shown = _SHOWN_AS.get(unit, ("", unit))
+    return show(float(worked["value"]), kind, shown, digits=3) if kind else f"{worked['value']:.3g} {unit}"
+
+
+def _yearly(found: Mapping[str, Any] | None) -> str:
+    if found is None:
+        return ""
+    if found["high"] > _MOST_YEARLY:
+        return f"not to be told from {found['hours']:.1f} h"
+    return f"{found['per_year']:.2g} ({found['low']:.2g} to {found['high']:.2g})"
