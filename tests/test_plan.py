@@ -76,7 +76,8 @@ def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, er
 
 
 def test_one_address_twice_blocks(demo: Job) -> None:
-    devices = (demo.bus.devices[0], replace(demo.bus.devices[1], address=demo.bus.devices[0].address))
+    _, first, second, *_ = demo.bus.devices
+    devices = (first, replace(second, address=first.address))
     assert (
         "address 11 is also that of vibration input"
         in found(replace(demo, bus=replace(demo.bus, devices=devices)), "blocker")["plan.address"]
@@ -112,9 +113,10 @@ def test_hot_and_cold_metal_are_not_bonded(demo: Job) -> None:
 
 def test_the_poll_round_is_the_sum_of_published_transactions(demo: Job) -> None:
     """Row MT4a of modbus_checks.csv: 20 registers at 19,200 baud with 5 ms of delay take 0.039375 s."""
-    readings = [row["reading_s"]["value"] for row in plan.run(demo).document["bus"]["devices"]]
-    assert readings[0] == pytest.approx(0.039375, rel=1e-5)
-    assert plan.run(demo).document["bus"]["round_s"] == pytest.approx(sum(readings))
+    devices = tuple(replace(device, registers=20) for device in demo.bus.devices)
+    bus = plan.run(replace(demo, bus=replace(demo.bus, devices=devices))).document["bus"]
+    assert [row["reading_s"]["value"] for row in bus["devices"]] == pytest.approx([0.039375] * len(devices), rel=1e-5)
+    assert bus["round_s"] == pytest.approx(len(devices) * 0.039375, rel=1e-5)
 
 
 lengths = st.lists(st.floats(0.5, 30), max_size=6)

@@ -136,11 +136,16 @@ def test_a_result_older_than_the_job_says_what_changed(client: Client, job: Path
     assert "job.yaml drive has changed since" in client.get("/survey").text
 
 
-def test_a_handover_is_older_when_a_stage_it_gathers_was_run_again(client: Client, job: Path) -> None:
+def test_a_handover_is_older_when_a_stage_it_gathers_now_says_something_else(client: Client, job: Path) -> None:
     cli.main(["handover", str(job), "--json"])
     assert rows(client)["handover"]["state"] == "done"
     cli.main(["plan", str(job), "--json"])
-    assert rows(client)["handover"]["changed"] == ["plan 0001 is not the latest: there is 0002"]
+    assert rows(client)["handover"]["state"] == "done", "the same plan again changes nothing"
+    source = job / "job.yaml"
+    source.write_text(source.read_text(encoding="utf-8").replace("run: 8.2 m", "run: 8.1 m"), encoding="utf-8")
+    cli.main(["plan", str(job), "--json"])
+    changed = rows(client)["handover"]["changed"]
+    assert changed == ["plan 0001 was run again, and 0003 says something else", "job.yaml bus has changed since"]
     assert rows(client)["plan"]["state"] == "done"
 
 

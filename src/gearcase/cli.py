@@ -13,10 +13,11 @@ from gearcase import __version__
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from gearcase.job.build import Job
+    from gearcase.job.entries import Entered
     from gearcase.signal.recording import Recording
     from gearcase.stages.result import StageResult
 
@@ -82,6 +83,23 @@ def _parser() -> argparse.ArgumentParser:
     verb("check", _check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", _survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     plan = verb("plan", _plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")
+    rig = verb("rig", _rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
+    rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
+    rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
+    prove = verb("prove", _prove, "does each device answer, point right and tell the truth; what keeps you from going home")
+    for option, metavar, says in (
+        ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
+        ("--speed", "SPEED", "of the input, by an instrument of your own"),
+        ("--temperature", "TEMPERATURE", 'of the oil, by an instrument of your own, e.g. "21.5 °C"'),
+        ("--controller", "VALUES", "what the plant controller shows for the test registers, with commas"),
+    ):
+        prove.add_argument(option, metavar=metavar, help=says)
+    prove.add_argument("--polls", type=int, default=3000, metavar="N", help="of each device, for its link; 3000 by default")
+    prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
+    prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
+    prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
+    fit = verb("fit", _fit, "what was built, entered against the plan's work card; deviations are judged again")
+    fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
     diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
@@ -94,7 +112,7 @@ def _parser() -> argparse.ArgumentParser:
         diagnose.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, diagnose, handover):
+    for added in (survey, plan, fit, prove, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", _serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")
@@ -163,6 +181,178 @@ def _plan(given: argparse.Namespace) -> int:
     path = _keep(given, job, result, pictures)
     _done(given, result.document, f"{plan_text(result.document)}\n\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _rig(given: argparse.Namespace) -> int:
+    import asyncio
+    import time
+
+    from gearcase.device.orders import ORDERS, obey
+    from gearcase.device.rig import Rig
+    from gearcase.device.serving import serving
+
+    job = _load(given)
+    speed = _quantity("--speed", given.speed, "speed")
+    rig = Rig(job, time.monotonic, job.drive.rated_speed_hz if speed is None else speed)
+    if not rig.units:
+        raise BadInput(Problem("job.yaml", "bus.devices", "", "at least one device with a profile, to be simulated"))
+
+    async def serve() -> None:
+        async with serving(rig, port=given.port, baud=job.bus.baud) as served:
+            print(f"{served.tcp}\n{served.serial}\nunits {', '.join(map(str, rig.units))}; orders: {', '.join(ORDERS)}", flush=True)
+            loop = asyncio.get_running_loop()
+            while line := await loop.run_in_executor(None, sys.stdin.readline):
+                try:
+                    print(obey(rig, line) if line.strip() else "", flush=True)
+                except OutOfRange as error:
+                    print(error, file=sys.stderr, flush=True)
+
+    asyncio.run(serve())
+    return NOTHING_WRONG
+
+
+def _prove(given: argparse.Namespace) -> int:
+    import asyncio
+    from pathlib import Path
+
+    from gearcase.device.modbus import connected
+    from gearcase.drawings.text import prove_text
+    from gearcase.record import chain
+    from gearcase.record.clock import now
+    from gearcase.stages import prove
+
+    job = _load(given)
+    evidence = Path(given.job) / "results" / "prove" / "evidence.jsonl"
+    connection = given.connection or job.bus.connection
+    if not connection:
+        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here or as --connection"))
+    if not 1 <= given.polls <= 1_000_000:
+        raise BadInput(Problem("--polls", "", str(given.polls), "1 to 1000000"))
+    points = [point.name for point in job.points]
+    wrong = [name for name in given.tapped if name not in points]
+    if wrong:
+        raise BadInput([Problem("--tapped", "", repr(name), f"one of: {'; '.join(points)}") for name in wrong])
+    said = prove.Said(
+        serials=_as_built_serials(Path(given.job)),
+        tapped=given.tapped,
+        speed_hz=_quantity("--speed", given.speed, "speed"),
+        temperature=_quantity("--temperature", given.temperature, "temperature"),
+        light_seen=given.light_seen,
+        controller=_numbers("--controller", given.controller),
+    )
+    kept = [record["entry"] for record in chain.read(evidence)] if evidence.exists() and not given.again else []
+
+    def keep(row: dict[str, Any]) -> None:
+        chain.append(evidence, row, who=given.by, when=now())
+        if not given.json:
+            words = row["measured"] if row["outcome"] == "passed" else row["says"]
+            print(f"{row['outcome']:6}  {row['device']}, {row['step']}: {words}", file=sys.stderr, flush=True)
+
+    async def over_the_wire() -> "StageResult":
+        async with connected(connection, baud=job.bus.baud) as bus:
+            earlier = {prove.evidence_key(row): row for row in kept}
+            return await prove.run(job, bus, polls=given.polls, said=said, earlier=earlier, keep=keep)
+
+    result = asyncio.run(over_the_wire())
+    path = _keep(given, job, result, {})
+    _done(given, result.document, f"{prove_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _as_built_serials(folder: "Path") -> dict[str, str]:
+    """Device -> serial, from the latest as-built record."""
+    from gearcase.record import results
+
+    stored = results.latest(folder, "fit")
+    return dict(stored.document.get("serials", {})) if stored else {}
+
+
+def _numbers(option: str, text: str | None) -> tuple[float, ...]:
+    """An option's numbers, decimal or 0x..., with commas between."""
+    parts = [part.strip().lower() for part in text.split(",")] if text else []
+    try:
+        return tuple(float(int(part, 16)) if part.startswith("0x") else float(part) for part in parts)
+    except ValueError:
+        raise BadInput(Problem(option, "", repr(text), "numbers with commas between, e.g. 0x1234,123456789,123.456")) from None
+
+
+def _fit(given: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from gearcase.drawings.text import fit_text
+    from gearcase.record import fitting, results
+    from gearcase.record.clock import now
+    from gearcase.record.freshness import hashes_now, stale
+    from gearcase.stages import fit
+
+    job, folder = _load(given), Path(given.job)
+    plan = results.latest(folder, "plan")
+    if plan is None:
+        raise BadInput(Problem("plan", "", "no result yet", f"run: gearcase plan {given.job}"))
+    before = fitting.entries(folder)
+    cut_off = fitting.torn(folder)  # asked before the next entry sets the piece aside
+    added = 0
+    for entered in _entries(given, job, plan.document, before):
+        if not (given.entries and fitting.is_recorded(entered, before)):
+            fitting.keep(folder, plan, entered, who=given.by, when=now())
+            added += 1
+    recorded = fitting.entries(folder)
+    planned = fit.Planned(plan.number, plan.document, tuple(str(change) for change in stale(plan, hashes_now(folder, job, plan))))
+    result = fit.run(
+        job,
+        planned,
+        recorded,
+        earlier_plans=fitting.plans_of(folder, recorded),
+        photos_now=fitting.photos_now(folder, recorded),
+        record_findings=(cut_off,) if cut_off else (),
+    )
+    path = _keep(given, job, result, {})
+    words = f"{fit_text(result.document)}\n\n{added} entries added, {len(recorded)} recorded; kept in {path}"
+    _done(given, {**result.document, "added": added}, words)
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _entries(
+    given: argparse.Namespace, job: "Job", plan: dict[str, Any], recorded: "Sequence[dict[str, Any]]"
+) -> "Iterable[Entered]":
+    """Entries of the file named, else typed at a terminal, else none: what is recorded is judged again."""
+    from pathlib import Path
+
+    from gearcase.job.entries import ask_entries, read_entries
+    from gearcase.record.fitting import missing_photos
+    from gearcase.stages import fit
+
+    folder, card = Path(given.job), fit.card(job, plan)
+    if given.entries:
+        entered = read_entries(Path(given.entries), card)
+        problems = [problem for entry in entered for problem in missing_photos(folder, entry)]
+        if not given.by:
+            accepted = "who did it: --by NAME, or by in each entry"
+            problems += [Problem(entry.where, "by", "nobody", accepted) for entry in entered if not entry.model.by]
+        if problems:
+            raise BadInput(problems)
+        return entered
+    if sys.stdin.isatty():
+        if not given.by:
+            raise BadInput(Problem("--by", "", "nobody", "who did it: --by NAME"))
+        mounts = {part["name"]: part["mount"] for part in plan["parts"]}
+        return ask_entries(card, mounts, ask=_ask, tell=_tell, refuses=lambda entry: tuple(missing_photos(folder, entry)))
+    if not recorded:
+        raise BadInput(Problem("--entries", "", "none", "a file of entries, or a terminal to type them at"))
+    return ()
+
+
+def _ask(question: str) -> str:
+    """A question on standard error and its answer: standard output is the result's."""
+    print(question, end="", file=sys.stderr, flush=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        raise EOFError
+    return answer
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
 
 
 def _diagnose(given: argparse.Namespace) -> int:

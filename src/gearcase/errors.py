@@ -1,13 +1,14 @@
 """What can go wrong, and whose fault it is.
 
-`BadInput` is the person's file or call, `OutOfRange` is the caller of a calculator. Each carries its facts as
+`BadInput` is the person's file or call, `OutOfRange` is the caller of a calculator; `NoReply`, `BadReply` and `BadRequest` are a
+device's silence, its nonsense and ours. Each carries its facts as
 attributes; words for a person are made once, by the face that shows them.
 """
 
 from collections.abc import Iterable
 from typing import NamedTuple
 
-__all__ = ["BadInput", "GearcaseError", "OutOfRange", "Problem"]
+__all__ = ["BadInput", "BadReply", "BadRequest", "GearcaseError", "NoReply", "OutOfRange", "Problem"]
 
 
 class GearcaseError(Exception):
@@ -63,3 +64,26 @@ class OutOfRange(GearcaseError, ValueError):
 
     def __reduce__(self) -> tuple[type["OutOfRange"], tuple[str, object, str]]:
         return type(self), (self.name, self.value, self.rule)
+
+
+class _OnTheBus(GearcaseError):
+    """Something between us and one device."""
+
+    def __init__(self, unit: int, asked: str, says: str) -> None:
+        self.unit, self.asked, self.says = unit, asked, says
+        super().__init__(f"unit {unit}, {asked}: {says}")
+
+    def __reduce__(self) -> tuple[type["_OnTheBus"], tuple[int, str, str]]:
+        return type(self), (self.unit, self.asked, self.says)
+
+
+class NoReply(_OnTheBus):
+    """A device did not answer: look at its address, its supply, its stub and the termination."""
+
+
+class BadReply(_OnTheBus):
+    """A device answered nonsense."""
+
+
+class BadRequest(_OnTheBus):
+    """A device refused what we asked: it has no such register or does not let it be written."""

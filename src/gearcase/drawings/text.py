@@ -1,12 +1,20 @@
 """Results as words for a terminal: the answer first, then what it rests on."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["diagnose_text", "plan_text", "survey_text"]
+__all__ = ["built_rows", "diagnose_text", "fit_text", "plan_text", "prove_text", "replaced_rows", "survey_text"]
 
 _MOST_LINES = 40
 _GRADES = ("true", "detectable", "not seen")
+_BUILT_NAMES = {
+    "at": "place",
+    "bond.metal_temperature": "metal while bonding",
+    "bond.made": "bonded",
+    "bond.left": "left to cure",
+    "wall": "wall",
+    "depth": "drilled depth",
+}
 _BLIND_FIRST = {"blind": 0, "seen weakly": 1, "seen": 2}
 
 
@@ -71,6 +79,54 @@ def plan_text(document: dict[str, Any]) -> str:
         if step["caution"]:
             parts.append(f"      caution: {step['caution']}")
     return "\n".join(parts)
+
+
+def prove_text(document: dict[str, Any]) -> str:
+    """The proving as words: whether one may go home, what is in the way, then all evidence."""
+    parts = [document["statement"]]
+    if document["before_going_home"]:
+        parts += ["", "before going home:"]
+        parts += [f"  {row['outcome']}: {row['device']}, {row['step']}: {row['says']}" for row in document["before_going_home"]]
+    rows = [(row["device"], row["step"], row["outcome"], row["measured"]) for row in document["evidence"]]
+    return "\n".join([*parts, "", *_table(("device", "step", "outcome", "measured"), rows)])
+
+
+def fit_text(document: Mapping[str, Any]) -> str:
+    """A fit as words: the answer, what was found, each point as built, flagged entries, open steps."""
+    parts = [f"{document['job']}: {document['statement']}"]
+    if document["findings"]:
+        parts.append("")
+    parts += [f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]]
+    for row in (*document["points"], *document["devices"]):
+        if not row["entries"]:
+            parts += ["", f"{row['name']}: nothing entered"]
+            continue
+        parts += ["", f"{row['name']}:"]
+        parts += [f"  {name}: {value} ({source})" for name, value, source in built_rows(row)]
+        parts += [f"  was: {name} {value}, replaced by entry {by}" for name, value, by in replaced_rows(row)]
+        if row.get("cured_at"):
+            parts.append(f"  fully cured {row['cured_at']}; no baseline before that")
+        if row.get("not_entered"):
+            parts.append(f"  not entered: {', '.join(_BUILT_NAMES.get(item, item) for item in row['not_entered'])}")
+    parts += ["", "open steps of the work card:" if document["open_steps"] else "every step of the work card is done"]
+    parts += [f"  {step['number']:2d}. {step['where']}: {step['do']}" for step in document["open_steps"]]
+    return "\n".join(parts)
+
+
+def built_rows(row: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
+    """What was built at a point or device: what, value, and by which entry."""
+    for value in row["built"]:
+        because = f", {value['because']}" if value["because"] else ""
+        source = f"entry {value['entry']}, {value['who']}, {value['done']}{because}"
+        yield _BUILT_NAMES.get(value["item"], value["item"]), value["shown"], source
+    for photo in row.get("photos", ()):
+        yield "photo", photo["file"], f"sha256 {photo['sha256'][:12]}"
+
+
+def replaced_rows(row: Mapping[str, Any]) -> Iterator[tuple[str, str, int]]:
+    """What was replaced at a point or device: what, the value it had, and the entry that replaced it."""
+    for value in row["superseded"]:
+        yield _BUILT_NAMES.get(value["item"], value["item"]), value["shown"], value["by"]
 
 
 def diagnose_text(document: dict[str, Any]) -> str:

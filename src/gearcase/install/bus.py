@@ -4,10 +4,12 @@ Modbus over Serial Line V1.02: 11 bits a character whatever the parity; a silenc
 1.75 ms above 19,200 baud. A read of N registers asks with 8 bytes and answers with 5 + 2N.
 """
 
+import scipy.stats
+
 from gearcase.errors import OutOfRange
 from gearcase.worked import worked_by
 
-__all__ = ["MOST_REGISTERS", "character_time", "silence_after_frame", "transaction_time"]
+__all__ = ["MOST_REGISTERS", "character_time", "error_rate_limit", "silence_after_frame", "transaction_time"]
 
 MOST_REGISTERS = 125  # in one read, MODBUS Application Protocol V1.1b3
 _BITS, _FIXED_ABOVE, _FIXED_SILENCE = 11, 19200, 1.75e-3
@@ -59,3 +61,28 @@ def transaction_time(*, baud: float, registers: float, device_delay: float) -> f
     if device_delay < 0:
         raise OutOfRange("device_delay", device_delay, "0 s or more")
     return (13 + 2 * registers) * character_time(baud=baud) + 2 * silence_after_frame(baud=baud) + device_delay
+
+
+@worked_by(
+    formula="upper limit p with P(at most so many errors in so many polls) = 5 %",
+    unit="-",
+    source="C. J. Clopper and E. S. Pearson 1934, Biometrika 26, one-sided (from memory)",
+)
+def error_rate_limit(*, polls: float, errors: float) -> float:
+    """Share of polls that may fail, at 95 % confidence, after so many failed of so many. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Not 0 <= errors <= polls, or no polls.
+
+    Examples
+    --------
+    The rule of three: without an error in 3000 polls the share lies below 3 / 3000.
+
+    >>> error_rate_limit(polls=3000, errors=0)
+    0.000998
+    """
+    if polls < 1 or not 0 <= errors <= polls:
+        raise OutOfRange("errors", errors, f"0 to {polls} polls, of which there must be one or more")
+    return 1.0 if errors == polls else float(scipy.stats.beta.ppf(0.95, errors + 1, polls - errors))

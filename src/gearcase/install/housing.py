@@ -25,11 +25,12 @@ class KeepOut:
 
 @dataclass(frozen=True)
 class Face:
-    """A face of the housing: its size, and what must be kept clear on it."""
+    """A face of the housing: its size, what must be kept clear on it, and where it looks (empty where nobody has said)."""
 
     name: str
     size: Place
     keep_outs: tuple[KeepOut, ...] = ()
+    outward: str = ""
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,9 @@ class Kit:
 
 @dataclass(frozen=True)
 class BusDevice:
-    """A device on the serial bus: address, registers read at each poll, length of its cable run. [m]"""
+    """A device on the serial bus: address, registers read at each poll, length of its cable run [m], the point it serves and
+    the profile that says what its registers mean.
+    """
 
     name: str
     address: int
@@ -88,15 +91,17 @@ class BusDevice:
     run: float
     point: str = ""
     where: str = ""
+    profile: str = ""
 
 
 @dataclass(frozen=True)
 class Bus:
-    """The serial bus: baud, each device's answering delay [s], and the devices."""
+    """The serial bus: baud, each device's answering delay [s], the devices, and how it is reached."""
 
     baud: int
     device_delay: float
     devices: tuple[BusDevice, ...] = ()
+    connection: str = ""
 
 
 def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOut] | None:

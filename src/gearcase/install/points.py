@@ -45,6 +45,8 @@ class Point:
         At this spot; None while nobody has said.
     hole : Hole or None
         The tapped hole wanted for a stud; None for a bonded or magnetic mount.
+    clock : float or None
+        Where the sensor's mark points, seen from outside. [hours]
     """
 
     name: str
@@ -57,3 +59,4 @@ class Point:
     wall: Wall | None = None
     hole: Hole | None = None
     where: str = ""
+    clock: float | None = None

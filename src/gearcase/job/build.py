@@ -274,6 +274,7 @@ def _point(source: Source, index: int, model: PointModel) -> Point:
         wall=Wall(model.wall.thickness, model.wall.gauge_error or 0.0, model.wall.origin) if model.wall else None,
         hole=_hole(model.hole) if model.hole else None,
         where=source.where(("points", index)),
+        clock=model.clock,
     )
 
 
@@ -283,7 +284,12 @@ def _hole(model: HoleModel) -> Hole:
 
 def _housing(model: HousingModel) -> Housing:
     faces = tuple(
-        Face(face.name, face.size, tuple(KeepOut(part.name, part.at, part.size, part.kind) for part in face.keep_outs))
+        Face(
+            face.name,
+            face.size,
+            tuple(KeepOut(part.name, part.at, part.size, part.kind) for part in face.keep_outs),
+            face.outward or "",
+        )
         for face in model.faces
     )
     return Housing(model.material or "", model.surface_temperature, faces)
@@ -295,10 +301,10 @@ def _kit(model: KitModel) -> Kit:
 
 def _bus(source: Source, model: BusModel) -> Bus:
     devices = tuple(
-        BusDevice(d.name, d.address, d.registers, d.run, d.point, source.where(("bus", "devices", n)))
+        BusDevice(d.name, d.address, d.registers, d.run, d.point, source.where(("bus", "devices", n)), d.profile or "")
         for n, d in enumerate(model.devices)
     )
-    return Bus(model.baud, model.device_delay or 0.0, devices)
+    return Bus(model.baud, model.device_delay or 0.0, devices, model.connection or "")
 
 
 def _train_problem(source: Source, drive: Drive, error: OutOfRange) -> Problem:

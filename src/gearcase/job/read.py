@@ -8,7 +8,7 @@ import types
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NoReturn, Union, get_args, get_origin
+from typing import Any, NoReturn, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -27,7 +27,19 @@ from ruamel.yaml.events import (
 from gearcase.errors import BadInput, Problem
 from gearcase.job.schema import DriveModel, JobModel, read_as
 
-__all__ = ["FILE_NAME", "Source", "key_text", "nearest", "parse_text", "read_source", "validate", "validate_drive", "yaml_parser"]
+__all__ = [
+    "FILE_NAME",
+    "Source",
+    "key_text",
+    "nearest",
+    "parse_text",
+    "read_source",
+    "read_text",
+    "validate",
+    "validate_as",
+    "validate_drive",
+    "yaml_parser",
+]
 
 FILE_NAME = "job.yaml"
 LARGEST = 200_000  # bytes; a job file of a large drive has twenty thousand
@@ -36,6 +48,7 @@ _LONGEST_SHOWN = 60
 _LONGEST_NUMBER = 20
 
 Path_ = tuple[str | int, ...]
+Form = TypeVar("Form", bound=BaseModel)
 
 
 @dataclass(frozen=True)
@@ -51,18 +64,21 @@ class Source:
         Path of keys and indices -> line, counted from 1.
     empty : frozenset
         Paths of the keys left empty.
+    name : str
+        What the file is called in a problem.
     """
 
     text: str
     data: dict[str, Any]
     lines: Mapping[Path_, int]
     empty: frozenset[Path_] = frozenset()
+    name: str = FILE_NAME
 
     def where(self, path: Path_) -> str:
         """``job.yaml:14`` for a key, or for the nearest key around it."""
         while path and path not in self.lines:
             path = path[:-1]
-        return f"{FILE_NAME}:{self.lines.get(path, 1)}"
+        return f"{self.name}:{self.lines.get(path, 1)}"
 
     def problem(self, path: Path_, accepted: str, *, given: str | None = None) -> Problem:
         """A problem with the value at a path."""
@@ -92,16 +108,26 @@ def read_source(folder: Path) -> Source:
         raise BadInput(Problem(str(folder), "", "no such folder", "a folder that holds job.yaml; make one: gearcase new FOLDER"))
     if not path.is_file():
         raise BadInput(Problem(str(path), "", "no such file", f"a job file; make one: gearcase new {folder}"))
+    return parse_text(read_text(path, FILE_NAME))
+
+
+def read_text(path: Path, name: str) -> str:
+    """The text of a file, which problems call `name`.
+
+    Raises
+    ------
+    BadInput
+        Too large, or not UTF-8.
+    """
     size = path.stat().st_size
     if size > LARGEST:
         raise BadInput(Problem(str(path), "", f"{size} bytes", f"at most {LARGEST} bytes: recordings are named, not kept in it"))
     content = path.read_bytes()
     try:
-        text = content.decode("utf-8")
+        return content.decode("utf-8")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        raise BadInput(Problem(f"{FILE_NAME}:{line}", "", f"byte {content[error.start]:#x}", "text in UTF-8")) from None
-    return parse_text(text)
+        raise BadInput(Problem(f"{name}:{line}", "", f"byte {content[error.start]:#x}", "text in UTF-8")) from None
 
 
 def yaml_parser() -> YAML:
@@ -112,40 +138,50 @@ def yaml_parser() -> YAML:
     return parser
 
 
-def parse_text(text: str) -> Source:
-    """Plain data and lines of a job file's text.
+def parse_text(text: str, *, name: str = FILE_NAME, listed: str = "") -> Source:
+    """Plain data and lines of a job file's text, or of another file with its `name`.
 
-    A number written other than in its plain form (``20.10``, ``032``) stays text, so that its digits are not lost.
+    A number written other than in its plain form (``20.10``, ``032``) stays text, so that its digits are not lost. A file that
+    is one list, not keys and values, is read as that list under the key `listed`.
 
     Raises
     ------
     BadInput
-        Not YAML, a key twice, an alias, nested too deep, or not a mapping.
+        Not YAML, a key twice, an alias, nested too deep, or not a mapping (a list, where one is wanted).
     """
-    reader = _Reader(text)
+    reader = _Reader(text, name)
     try:
         for event in yaml_parser().parse(text):
             reader.take(event)
     except MarkedYAMLError as error:
-        raise BadInput(_not_yaml(text, error)) from None
+        raise BadInput(_not_yaml(text, error, name)) from None
     except (YAMLError, ValueError, TypeError, AttributeError, IndexError, KeyError, OverflowError) as error:
         line = text.count("\n", 0, getattr(error, "position", 0)) + 1
-        raise BadInput(Problem(f"{FILE_NAME}:{line}", "", "characters that are not text", "YAML text")) from None
+        raise BadInput(Problem(f"{name}:{line}", "", "characters that are not text", "YAML text")) from None
     if reader.problems:
         raise BadInput(reader.problems)
-    if not isinstance(reader.root, dict):
+    if not isinstance(reader.root, list if listed else dict):
         given = "nothing" if reader.root is None else _shown(reader.root)
-        raise BadInput(Problem(f"{FILE_NAME}:1", "", given, "keys and values, beginning with job: 1"))
-    return Source(text, reader.root, reader.lines, frozenset(reader.empty))
+        accepted = "a list: each part begins with a dash" if listed else "keys and values, beginning with job: 1"
+        raise BadInput(Problem(f"{name}:1", "", given, accepted))
+    if isinstance(reader.root, dict):
+        return Source(text, reader.root, reader.lines, frozenset(reader.empty), name)
+    lines = {(listed, *path): line for path, line in reader.lines.items()}
+    return Source(text, {listed: reader.root}, lines, frozenset((listed, *path) for path in reader.empty), name)
 
 
 def validate(source: Source) -> tuple[JobModel | None, list[Problem]]:
     """Check the data against the schema: the model, or None and a problem for every key that is wrong."""
-    problems = [problem for path in sorted(source.empty, key=str) if (problem := _misspelt(source, path))]
+    return validate_as(JobModel, source)
+
+
+def validate_as(form: type[Form], source: Source) -> tuple[Form | None, list[Problem]]:
+    """Check the data against a form: the model, or None and a problem for every key that is wrong."""
+    problems = [problem for path in sorted(source.empty, key=str) if (problem := _misspelt(form, source, path))]
     try:
-        return JobModel.model_validate(source.data), problems
+        return form.model_validate(source.data), problems
     except ValidationError as error:
-        return None, [*problems, *(_problem(source, dict(detail)) for detail in error.errors(include_url=False))]
+        return None, [*problems, *(_problem(form, source, dict(detail)) for detail in error.errors(include_url=False))]
 
 
 def validate_drive(source: Source) -> DriveModel | None:
@@ -170,8 +206,9 @@ def key_text(path: Path_) -> str:
 class _Reader:
     """Builds plain data from the parser's events, noting lines; stops at what no job file has."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, name: str) -> None:
         self.text = text
+        self.name = name
         self.root: Any = None
         self.lines: dict[Path_, int] = {}
         self.empty: list[Path_] = []
@@ -222,9 +259,9 @@ class _Reader:
         path = self._open[-1][0]
         here = (*path, event.value)
         if here in self.lines:
-            first = f"{FILE_NAME}:{self.lines[here]}"
+            first = f"{self.name}:{self.lines[here]}"
             accepted = f"the key once; {first} has it already"
-            self.problems.append(Problem(f"{FILE_NAME}:{line}", key_text(here), "the key twice", accepted))
+            self.problems.append(Problem(f"{self.name}:{line}", key_text(here), "the key twice", accepted))
         else:
             self.lines[here] = line
         self._keys[-1] = event.value
@@ -248,7 +285,7 @@ class _Reader:
             self._keys[-1] = None
 
     def _stop(self, line: int, given: str, accepted: str) -> NoReturn:
-        raise BadInput([*self.problems, Problem(f"{FILE_NAME}:{line}", "", given, accepted)])
+        raise BadInput([*self.problems, Problem(f"{self.name}:{line}", "", given, accepted)])
 
 
 def _scalar(event: ScalarEvent) -> Any:
@@ -271,7 +308,7 @@ def _scalar(event: ScalarEvent) -> Any:
     return text
 
 
-def _not_yaml(text: str, error: MarkedYAMLError) -> Problem:
+def _not_yaml(text: str, error: MarkedYAMLError, name: str) -> Problem:
     mark = error.problem_mark or error.context_mark
     number = mark.line if mark else 0
     lines = text.splitlines()
@@ -279,40 +316,40 @@ def _not_yaml(text: str, error: MarkedYAMLError) -> Problem:
     said = " ".join(str(error.problem or error.context or "").split())
     is_tab = "\t" in shown or "\\t" in said
     accepted = "spaces, not tabs" if is_tab else f"YAML: keys, colons and even indents ({said})"
-    return Problem(f"{FILE_NAME}:{number + 1}", "", _shown(shown.strip()) if shown.strip() else "the end", accepted)
+    return Problem(f"{name}:{number + 1}", "", _shown(shown.strip()) if shown.strip() else "the end", accepted)
 
 
-def _problem(source: Source, detail: dict[str, Any]) -> Problem:
+def _problem(form: type[BaseModel], source: Source, detail: dict[str, Any]) -> Problem:
     path: Path_ = tuple(detail["loc"])
     kind = detail["type"]
     if kind == "extra_forbidden":
-        return _unknown_key(source, path)
-    field = _field_at(path)
+        return _unknown_key(form, source, path)
+    field = _field_at(form, path)
     said = field.description if field is not None and field.description else "a value"
     if kind == "missing":
         return source.problem(path, f"needed: {said}", given="nothing")
     if kind == "accepted":
         return source.problem(path, detail["ctx"]["rule"])
     if kind in ("model_type", "dict_type", "model_attributes_type"):
-        return source.problem(path, f"keys and values: {said if field else ', '.join(_keys_at(path))}")
+        return source.problem(path, f"keys and values: {said if field else ', '.join(_keys_at(form, path))}")
     return source.problem(path, said)
 
 
-def _misspelt(source: Source, path: Path_) -> Problem | None:
+def _misspelt(form: type[BaseModel], source: Source, path: Path_) -> Problem | None:
     """An unknown key left empty, which the data no longer shows."""
-    keys = _keys_at(path[:-1])
-    return None if not keys or isinstance(path[-1], int) or path[-1] in keys else _unknown_key(source, path)
+    keys = _keys_at(form, path[:-1])
+    return None if not keys or isinstance(path[-1], int) or path[-1] in keys else _unknown_key(form, source, path)
 
 
-def _unknown_key(source: Source, path: Path_) -> Problem:
-    keys = _keys_at(path[:-1])
+def _unknown_key(form: type[BaseModel], source: Source, path: Path_) -> Problem:
+    keys = _keys_at(form, path[:-1])
     near = nearest(str(path[-1]), keys)
     given = f"the key {path[-1]}"[:_LONGEST_SHOWN]
     return source.problem(path, f"{near}the keys here are: {', '.join(keys)}", given=given)
 
 
-def _model_at(path: Path_) -> type[BaseModel] | None:
-    model: Any = JobModel
+def _model_at(form: type[BaseModel], path: Path_) -> type[BaseModel] | None:
+    model: Any = form
     for step in path:
         if isinstance(step, int):
             continue
@@ -327,17 +364,17 @@ def _model_in(annotation: Any) -> Any:
     return annotation if isinstance(annotation, type) and issubclass(annotation, BaseModel) else None
 
 
-def _field_at(path: Path_) -> FieldInfo | None:
+def _field_at(form: type[BaseModel], path: Path_) -> FieldInfo | None:
     while path and isinstance(path[-1], int):
         path = path[:-1]
     if not path:
         return None
-    model = _model_at(path[:-1])
+    model = _model_at(form, path[:-1])
     return model.model_fields.get(str(path[-1])) if model else None
 
 
-def _keys_at(path: Path_) -> list[str]:
-    model = _model_at(path)
+def _keys_at(form: type[BaseModel], path: Path_) -> list[str]:
+    model = _model_at(form, path)
     return list(model.model_fields) if model else []
 
 

@@ -3,6 +3,7 @@
 Every field's description is what the JSON Schema shows in an editor and what an error says would be accepted.
 """
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 from typing import Annotated, Any, Literal, TypeVar
@@ -13,6 +14,8 @@ from pydantic_core import PydanticCustomError
 from gearcase import units
 from gearcase.errors import OutOfRange
 from gearcase.install.mounting import mount_names
+from gearcase.install.orientation import OUTWARD
+from gearcase.tables import load
 from gearcase.worked import Origin
 
 __all__ = ["BearingModel", "DriveModel", "JobModel", "NameplateModel", "PointModel", "SensorModel", "json_schema", "read_as"]
@@ -135,6 +138,31 @@ def _address(value: object) -> int:
     return _whole(value, 1, 247, "a unit address, 1 to 247")
 
 
+def _clock(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 12:
+        raise OutOfRange("clock", repr(value), "hours on a clock face, 0 to 12, e.g. 3")
+    return float(value)
+
+
+def _profile(value: object) -> str:
+    known = tuple(dict.fromkeys(row["profile"] for row in load("registers")))
+    if value not in known:
+        raise OutOfRange("profile", repr(value), f"one of: {', '.join(known)}")
+    return str(value)
+
+
+def _outward(value: object) -> str:
+    if value not in OUTWARD:
+        raise OutOfRange("outward", repr(value), f"one of: {', '.join(OUTWARD)}")
+    return str(value)
+
+
+def _connection(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"\s*(tcp\s+\S+:\d{1,5}|serial\s+\S+)\s*", value):
+        raise OutOfRange("connection", repr(value), "how the bus is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
+    return value.strip()
+
+
 def _registers(value: object) -> int:
     return _whole(value, 1, 125, "a number of registers, 1 to 125 in one read")
 
@@ -166,7 +194,12 @@ At = Annotated[
 WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 mm2")]
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
+Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
+ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
+Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
+Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
+Torque = Annotated[float, _quantity("torque"), _text("4 N m")]
 Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
 Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]
 SpeedRange = Annotated[units.Range, BeforeValidator(_read(_speed_range)), _text("1485 rpm", "900-1485 rpm")]
@@ -306,6 +339,7 @@ class PointModel(_Section):
     face: Name = Field("", description="face of the housing, e.g. top")
     direction: Literal["radial", "axial"] | None = Field(None, description="radial or axial")
     at: At | None = Field(None, description="place on the face from its lower left corner, e.g. [120 mm, 80 mm]")
+    clock: Clock | None = Field(None, description="where the sensor's mark points, seen from outside, in hours, e.g. 12")
     wall: WallModel | None = Field(None, description="wall at this spot: thickness, gauge_error, origin")
     hole: HoleModel | None = Field(None, description="tapped hole for a stud: thread, full_thread, spot_face, tap")
 
@@ -326,6 +360,7 @@ class FaceModel(_Section):
 
     name: Name = Field(description="name of the face, e.g. left")
     size: At = Field(description="its width and height, e.g. [600 mm, 420 mm]")
+    outward: Outward | None = Field(None, description=f"where it looks, seen from the input end: {', '.join(OUTWARD)}")
     keep_outs: list[KeepOutModel] = Field(default_factory=list, description="a list of what to stay clear of")
 
 
@@ -363,6 +398,7 @@ class DeviceModel(_Section):
     registers: Registers = Field(description="registers read at each poll, 1 to 125")
     run: Length = Field(description="length of its cable run, e.g. 8 m")
     point: Name = Field("", description="the measuring point it serves")
+    profile: ProfileName | None = Field(None, description="what its registers mean, e.g. three-axis vibration")
 
 
 class BusModel(_Section):
@@ -370,6 +406,7 @@ class BusModel(_Section):
 
     baud: Literal[1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200] = Field(19200, description="baud, e.g. 19200")
     device_delay: Time | None = Field(None, description="how long a device takes to answer, e.g. 5 ms")
+    connection: Connection | None = Field(None, description="how it is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
     devices: list[DeviceModel] = Field(default_factory=list, description="a list of devices, each with address and registers")
 
 

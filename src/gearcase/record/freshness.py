@@ -8,14 +8,17 @@ from pathlib import Path
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.job.build import SECTIONS, Job
-from gearcase.record import results
+from gearcase.record import fitting, results
 from gearcase.record.readers import sha256_of_file
-from gearcase.record.results import StoredResult
+from gearcase.record.results import StoredResult, latest
 
 __all__ = ["Change", "changes", "hashes_now", "recording_names", "stale"]
 
 _RECORDING = "recording "
 _EARLIER = re.compile(r"([a-z]+) ([0-9]{4})")  # an earlier result, as `read` names it: survey 0001
+_PHOTO = "photo "
+_PLAN = "plan "
+_ENTRIES = "fit entries"
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,7 @@ def recording_names(job: Job) -> dict[str, str]:
 def changes(
     folder: Path, job: Job, stored: StoredResult, *, sha256_of: Callable[[Path], str] = sha256_of_file
 ) -> tuple[Change, ...]:
-    """What a result rests on that is not what it was; of the earlier results it gathers also what they rest on, and newer runs.
+    """What a result rests on that is not what it was; of earlier results that it gathers also what those rest on.
 
     Parameters
     ----------
@@ -72,19 +75,17 @@ def changes(
     waiting, seen = [stored], {stored.path}
     while waiting:
         one = waiting.pop(0)
-        now = hashes_now(folder, job, one, sha256_of=sha256_of)
+        now, again = hashes_now(folder, job, one, sha256_of=sha256_of), {}
         for what, stage, number in _gathered(one):
             kept = results.numbers(folder, stage)
-            if number not in kept:
-                continue
-            earlier = results.read(folder, stage, number)
-            now[what] = sha256_of_data(earlier.document)
-            if kept[-1] != number:
-                found[Change(what, f"is not the latest: there is {kept[-1]:04d}")] = None
-            if earlier.path not in seen:
+            if kept:
+                now[what] = sha256_of_data(results.stored(folder, stage, kept[-1]).document)
+            if kept and kept[-1] != number:
+                again[what] = f"was run again, and {kept[-1]:04d} says something else"
+            if number in kept and (earlier := results.stored(folder, stage, number)).path not in seen:
                 seen.add(earlier.path)
                 waiting.append(earlier)
-        found |= dict.fromkeys(stale(one, now))
+        found |= {Change(change.what, again.get(change.what, change.how)): None for change in stale(one, now)}
     return tuple(found)
 
 
@@ -102,6 +103,7 @@ def hashes_now(
     A recording judged from outside the job keeps the hash it was judged with: nobody can say that it changed.
     """
     now = {row["what"]: row["sha256"] for row in (*job.sources(SECTIONS), *tables.sources(*tables.names()))}
+    now |= _what_fit_rests_on(folder, stored)
     listed = {name: folder / file for file, name in recording_names(job).items()}
     for row in stored.header["read"]:
         if not row["what"].startswith(_RECORDING):
@@ -111,4 +113,18 @@ def hashes_now(
             now[row["what"]] = row["sha256"]
         elif path.is_file():
             now[row["what"]] = sha256_of(path)
+    return now
+
+
+def _what_fit_rests_on(folder: Path, stored: StoredResult) -> dict[str, str]:
+    """The latest plan, the entries and the photos, where a result names any of them."""
+    names = [row["what"] for row in stored.header["read"]]
+    now: dict[str, str] = {}
+    plans = [name for name in names if name.startswith(_PLAN)]
+    if plans and (plan := latest(folder, "plan")):
+        now |= dict.fromkeys(plans, sha256_of_data(plan.document))
+    if _ENTRIES in names:
+        recorded = fitting.entries(folder)
+        now[_ENTRIES] = recorded[-1]["sha256"] if recorded else ""
+        now |= {f"{_PHOTO}{file}": sha256 for file, sha256 in fitting.photos_now(folder, recorded).items() if sha256}
     return now

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gearcase import __version__
 from gearcase.errors import BadInput, Problem
 
-__all__ = ["StoredResult", "latest", "numbers", "read", "write"]
+__all__ = ["StoredResult", "latest", "numbers", "stored", "write"]
 
 _RESULT = "result.json"
 _CURRENT = "current"
@@ -137,7 +137,7 @@ def latest(job_folder: Path, stage: str) -> StoredResult | None:
         Its result.json is damaged.
     """
     kept = numbers(job_folder, stage)
-    return read(job_folder, stage, kept[-1]) if kept else None
+    return stored(job_folder, stage, kept[-1]) if kept else None
 
 
 def numbers(job_folder: Path, stage: str) -> list[int]:
@@ -145,13 +145,13 @@ def numbers(job_folder: Path, stage: str) -> list[int]:
     return _numbers(job_folder / "results" / stage)
 
 
-def read(job_folder: Path, stage: str, number: int) -> StoredResult:
-    """One result of a stage.
+def stored(job_folder: Path, stage: str, number: int) -> StoredResult:
+    """A result of a stage by its number.
 
     Raises
     ------
     BadInput
-        Its result.json is damaged, or not there.
+        It is not there, or its result.json is damaged.
     """
     path = job_folder / "results" / stage / f"{number:04d}"
     try:

@@ -37,7 +37,7 @@ from gearcase.stages.result import StageResult, finding_document, has_blocker
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
 
-__all__ = ["run"]
+__all__ = ["judge", "run"]
 
 BONDED = "rigid adhesive"
 STUD_THREAD = (5e-3, 8e-3)  # m of full thread a sensor's stud wants; common practice, no source
@@ -77,6 +77,16 @@ def run(job: Job) -> StageResult:
     StageResult
         Document ``plan/1``; `wrong` when a finding is a blocker.
     """
+    findings, document = judge(job)
+    read = (
+        *job.sources(("drive", "points", "housing", "kit", "bus")),
+        *tables.sources("mounts", "threads"),
+    )
+    return StageResult("plan", document, read, wrong=has_blocker(findings))
+
+
+def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
+    """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = _Draft()
     draft.step(
         "before",
@@ -106,11 +116,7 @@ def run(job: Job) -> StageResult:
             for number, (where, does, caution) in enumerate(draft.steps, start=1)
         ],
     }
-    read = (
-        *job.sources(("drive", "points", "housing", "kit", "bus")),
-        *tables.sources("mounts", "threads"),
-    )
-    return StageResult("plan", document, read, wrong=has_blocker(findings))
+    return findings, document
 
 
 def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: _Draft) -> dict[str, Any]:

@@ -135,7 +135,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
     title = job.title if job else folder.name
     if not kept:
         return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, (), (), ())
-    stored = results.read(folder, stage, number or kept[-1])
+    stored = results.stored(folder, stage, number or kept[-1])
     files = _files(stored)
     known = _DRAWN.get(str(stored.document.get("schema")), ())
     return StagePage(
@@ -166,7 +166,7 @@ def diary(folder: Path, events: Callable[[], list[dict[str, Any]]]) -> Diary:
     for stage in STAGES:
         for number in results.numbers(folder, stage):
             try:
-                stored = results.read(folder, stage, number)
+                stored = results.stored(folder, stage, number)
                 said = stage_statement(stage, stored.document)
             except BadInput as error:
                 damaged += error.as_dicts()

@@ -1,0 +1,148 @@
+"""Which way a three-axis sensor points: from its face and the clock direction of its mark to the machine's axes, and back.
+
+Machine axes, right-handed: H to the right and V up, both seen from the input end, A along the shafts towards the viewer there. The
+sensor's z axis stands out of its face, its y axis lies along its mark, x makes them right-handed. Twelve o'clock on a face is up;
+on a top or bottom face it is towards the output end.
+
+Gravity fixes two of three angles: a turn about the vertical stays unseen until a tap in a known level direction shows it.
+"""
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.errors import OutOfRange
+
+__all__ = ["GRAVITY", "OUTWARD", "TOWARDS_OUTPUT", "Turn", "angle_between", "consistent_with", "rotation", "tap_axis", "turns"]
+
+GRAVITY = 9.80665  # m/s2, ISO 80000-3
+OUTWARD = {
+    "up": (0, 1, 0),
+    "down": (0, -1, 0),
+    "right": (1, 0, 0),
+    "left": (-1, 0, 0),
+    "input end": (0, 0, 1),
+    "output end": (0, 0, -1),
+}
+TOWARDS_OUTPUT = (0.0, 0.0, -1.0)
+_UP = (0.0, 1.0, 0.0)
+_TAP_WITHIN = math.radians(30)  # a tap by hand is no straighter; common practice, no source
+_TAP_RATIO = 3.0  # of the largest axis to the next; common practice, no source
+Matrix = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Turn:
+    """How a sensor may stand other than planned: `matrix` takes planned readings to real ones; `says` names it axis by axis."""
+
+    says: str
+    matrix: tuple[tuple[int, ...], ...]
+
+
+def rotation(outward: str, clock: float) -> Matrix:
+    """Rows are the sensor's x, y, z axes in machine axes H, V, A.
+
+    Parameters
+    ----------
+    outward : str
+        Where the face looks: a key of `OUTWARD`.
+    clock : float
+        Direction of the mark seen from outside, 0 to 12 hours.
+
+    Raises
+    ------
+    OutOfRange
+
+    Examples
+    --------
+    On the left face with the mark up, x points towards the input end:
+
+    >>> rotation("left", 12).round().astype(int).tolist()
+    [[0, 0, 1], [0, 1, 0], [-1, 0, 0]]
+    """
+    if outward not in OUTWARD:
+        raise OutOfRange("outward", repr(outward), f"one of: {', '.join(OUTWARD)}")
+    if not 0 <= clock <= 12:
+        raise OutOfRange("clock", clock, "0 to 12 hours")
+    out = np.array(OUTWARD[outward], dtype=float)
+    twelve = np.array(TOWARDS_OUTPUT if outward in ("up", "down") else _UP)
+    three = np.cross(twelve, out)
+    angle = 2 * math.pi * clock / 12
+    mark = math.cos(angle) * twelve + math.sin(angle) * three
+    return np.array([np.cross(mark, out), mark, out])
+
+
+def turns() -> tuple[Turn, ...]:
+    """The 24 ways in which a sensor's axes may stand by quarter turns, the planned one first."""
+    found = []
+    for order in itertools.permutations(range(3)):
+        for signs in itertools.product((1, -1), repeat=3):
+            matrix = np.zeros((3, 3), dtype=int)
+            for row, (column, sign) in enumerate(zip(order, signs, strict=True)):
+                matrix[row, column] = sign
+            if round(float(np.linalg.det(matrix))) == 1:
+                says = ", ".join(f"{'xyz'[row]} as {'-' * (sign < 0)}{'xyz'[order[row]]}" for row, sign in enumerate(signs))
+                found.append(Turn(says, tuple(tuple(int(cell) for cell in line) for line in matrix)))
+    planned = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
+    return tuple(sorted(found, key=lambda turn: turn.matrix != planned))
+
+
+def consistent_with(
+    planned: Matrix, gravity: Sequence[float], *, within: float, tap: Sequence[float] | None = None, towards: Sequence[float]
+) -> tuple[Turn, ...]:
+    """The turns that agree with gravity, and with a tap where there was one; as planned is among them or is ruled out.
+
+    Parameters
+    ----------
+    planned : ndarray, shape (3, 3)
+        As `rotation` gives it.
+    gravity : sequence of float
+        Readings of x, y, z at rest; an axis that points up reads + 1 g. [m/s2]
+    within : float
+        Largest angle that still agrees. [rad]
+    tap : sequence of float or None
+        Largest readings with their sign while the housing was tapped; None before the tap. [m/s2]
+    towards : sequence of float
+        Direction of the tap in machine axes.
+
+    Examples
+    --------
+    At rest four turns about the vertical remain; the tap leaves one:
+
+    >>> planned = rotation("left", 12)
+    >>> at_rest = planned @ np.array([0, 9.81, 0])
+    >>> len(consistent_with(planned, at_rest, within=0.09, towards=TOWARDS_OUTPUT))
+    4
+    >>> tapped = planned @ np.array([0, 0, -30.0])
+    >>> [turn.says for turn in consistent_with(planned, at_rest, within=0.09, tap=tapped, towards=TOWARDS_OUTPUT)]
+    ['x as x, y as y, z as z']
+    """
+    left = [turn for turn in turns() if angle_between(np.array(turn.matrix) @ planned @ np.array(_UP), gravity) <= within]
+    if tap is None:
+        return tuple(left)
+    expected = planned @ np.array(towards)
+    return tuple(turn for turn in left if angle_between(np.array(turn.matrix) @ expected, tap) <= _TAP_WITHIN)
+
+
+def tap_axis(tap: Sequence[float]) -> tuple[str, bool]:
+    """The axis a tap went along, with its sign, and whether it stands out by 3 to 1.
+
+    Examples
+    --------
+    >>> tap_axis([2.0, -40.0, 5.0])
+    ('-y', True)
+    """
+    sizes = sorted(((abs(value), n) for n, value in enumerate(tap)), reverse=True)
+    (largest, axis), (second, _) = sizes[0], sizes[1]
+    return f"{'-' if tap[axis] < 0 else ''}{'xyz'[axis]}", bool(largest > 0 and largest >= _TAP_RATIO * second)
+
+
+def angle_between(one: Sequence[float] | Matrix, other: Sequence[float] | Matrix) -> float:
+    """Angle between two directions, half a turn where one of them has no length. [rad]"""
+    a, b = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
+    size = float(np.linalg.norm(a) * np.linalg.norm(b))
+    return math.acos(max(-1.0, min(1.0, float(a @ b) / size))) if size else math.pi
