@@ -15,10 +15,10 @@ from gearcase.record.results import StoredResult, latest
 __all__ = ["Change", "changes", "hashes_now", "recording_names", "stale"]
 
 _RECORDING = "recording "
-_EARLIER = re.compile(r"([a-z]+) ([0-9]{4})")  # an earlier result, as `read` names it: survey 0001
 _PHOTO = "photo "
 _PLAN = "plan "
 _ENTRIES = "fit entries"
+_EARLIER = re.compile(r"([a-z]+) ([0-9]{4})")  # an earlier result, as `read` names it: survey 0001
 
 
 @dataclass(frozen=True)
