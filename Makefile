@@ -10,7 +10,7 @@ DEMO := build/demo
 help:
 	@echo "make demo    set up, run the demo job from survey to handover, and say where the PDF lies"
 	@echo "make check   set up, then lint, types, import layers, doctests and all tests"
-	@echo "make long    the long suites: large simulations"
+	@echo "make long    the long suites: large simulations, and the pages in a browser (Debian: apt-get install chromium)"
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
 	@echo "make picture the picture in the README, from the demo"

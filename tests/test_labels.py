@@ -2,6 +2,7 @@
 
 import io
 import re
+from importlib.resources import files
 
 import pypdf
 import pytest
@@ -66,9 +67,9 @@ def test_letters_stay_on_their_label() -> None:
 
 def test_too_many_labels_or_too_long_a_code_are_refused() -> None:
     one = Label("a", ("b",), "j/p/1")
-    with pytest.raises(OutOfRange, match="1 to 24"):
-        labels_svg([one] * 25)
-    with pytest.raises(OutOfRange, match="1 to 24"):
+    with pytest.raises(OutOfRange, match="1 to 21"):
+        labels_svg([one] * 22)
+    with pytest.raises(OutOfRange, match="1 to 21"):
         labels_svg([])
     for length in (300, 5000):
         with pytest.raises(OutOfRange, match="short enough"):
@@ -78,9 +79,21 @@ def test_too_many_labels_or_too_long_a_code_are_refused() -> None:
 def test_more_labels_than_a_sheet_holds_go_on_the_next() -> None:
     labels = labels_of("j", [{"name": f"unit {n}", "address": n} for n in range(1, 31)])
     figures = [block for block in label_blocks(labels) if block.kind == "figure"]
-    assert [figure.text.split(",")[0] for figure in figures] == ["Labels 1 to 24", "Labels 25 to 30"]
+    assert [figure.text.split(",")[0] for figure in figures] == ["Labels 1 to 21", "Labels 22 to 30"]
     assert all(figure.to_scale for figure in figures)
-    assert 'width="680"' in figures[0].svg  # 180 mm at 96 dpi, inside A4
+
+
+def test_a_full_sheet_stays_inside_the_report_s_page_and_so_keeps_its_scale() -> None:
+    layout = (files("gearcase.drawings") / "templates" / "report.typ").read_text(encoding="utf-8")
+    found = re.search(r"margin: \(left: (\d+)mm, right: (\d+)mm, top: (\d+)mm, bottom: (\d+)mm", layout)
+    assert found is not None
+    left, right, top, bottom = map(int, found.groups())
+    size = re.search(r'width="(\d+)" height="(\d+)"', labels_svg([Label("a", ("b",), "j/p/1")] * 21))
+    assert size is not None
+    wide, tall = (int(part) * 25.4 / 96 for part in size.groups())
+    assert wide == pytest.approx(3 * 57, abs=0.2) and tall == pytest.approx(7 * 30, abs=0.2)
+    assert wide <= 210 - left - right
+    assert tall + 35 <= 297 - top - bottom  # heading, a line of text and the caption
 
 
 ROWS = [

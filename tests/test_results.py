@@ -16,7 +16,7 @@ from gearcase.checksums import sha256_of_data
 from gearcase.errors import BadInput
 from gearcase.job.build import load
 from gearcase.record import results
-from gearcase.record.freshness import hashes_now, stale
+from gearcase.record.freshness import changes, hashes_now, stale
 
 EXAMPLE = Path(__file__).parents[1] / "examples" / "rig-mfpt"
 
@@ -135,3 +135,17 @@ def test_a_changed_section_is_named_and_an_unchanged_one_is_not(tmp_path: Path) 
 def test_hashes_do_not_depend_on_the_order_of_keys() -> None:
     assert sha256_of_data(json.loads('{"a": 1, "b": [1, 2]}')) == sha256_of_data(json.loads('{"b": [1, 2], "a": 1}'))
     assert sha256_of_data([1, 2]) != sha256_of_data([2, 1])
+
+
+def test_results_that_name_each_other_in_a_ring_are_told_and_do_not_hang(tmp_path: Path) -> None:
+    shutil.copy(EXAMPLE / "job.yaml", tmp_path / "job.yaml")
+    job = load(tmp_path)
+    for stage, other in (("survey", "plan"), ("plan", "survey")):
+        read = [{"what": f"{other} 0001", "sha256": "0" * 64}]
+        results.write(tmp_path, stage, document={"schema": "x/1"}, arrays={}, pictures={}, read=read, who="", when="")
+    stored = results.latest(tmp_path, "plan")
+    assert stored is not None
+    assert [str(one) for one in changes(tmp_path, job, stored)] == [
+        "survey 0001 has changed since",
+        "plan 0001 has changed since",
+    ]

@@ -28,7 +28,7 @@ WORKED = {
     "inputs": {"current": {"name": "current", "value": 0.3, "unit": "A", "origin": "measured", "spread": 0.0, "where": ""}},
 }
 FIT = {
-    "schema": "fit/1",
+    "schema": "fit/9",
     "job": "x",
     "statement": "2 of 3 parts are fitted as planned",
     "findings": [{"level": "blocker", "rule": "fit.torque", "where": "input", "says": "torque not measured", "worked": WORKED}],
@@ -136,11 +136,16 @@ def test_a_result_older_than_the_job_says_what_changed(client: Client, job: Path
     assert "job.yaml drive has changed since" in client.get("/survey").text
 
 
-def test_a_handover_is_older_when_a_stage_it_gathers_was_run_again(client: Client, job: Path) -> None:
+def test_a_handover_is_older_when_a_stage_it_gathers_now_says_something_else(client: Client, job: Path) -> None:
     cli.main(["handover", str(job), "--json"])
     assert rows(client)["handover"]["state"] == "done"
     cli.main(["plan", str(job), "--json"])
-    assert rows(client)["handover"]["changed"] == ["plan 0001 is not the latest: there is 0002"]
+    assert rows(client)["handover"]["state"] == "done", "the same plan again changes nothing"
+    source = job / "job.yaml"
+    source.write_text(source.read_text(encoding="utf-8").replace("run: 8.2 m", "run: 8.1 m"), encoding="utf-8")
+    cli.main(["plan", str(job), "--json"])
+    changed = rows(client)["handover"]["changed"]
+    assert changed == ["plan 0001 was run again, and 0003 says something else", "job.yaml bus has changed since"]
     assert rows(client)["plan"]["state"] == "done"
 
 
@@ -347,7 +352,7 @@ def test_deep_and_odd_documents_still_make_blocks() -> None:
     deep: Any = 1
     for _ in range(12):
         deep = {"inside": [{"name": "x", "more": deep, "rows": [[1, 2], "loose"]}]}
-    odd = {"schema": "watch/1", "findings": "none", "empty": [], "nothing": None, "mixed": [1, {"a": 2}, "three"], "deep": deep}
+    odd = {"schema": "watch/9", "findings": "none", "empty": [], "nothing": None, "mixed": [1, {"a": 2}, "three"], "deep": deep}
     said = json.dumps([vars(block) for block in pages.stage_blocks("watch", odd)])
     assert "three" in said and "mixed" in said.lower()
     assert pages.stage_statement("watch", odd) == "Watch is recorded."

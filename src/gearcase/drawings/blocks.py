@@ -19,6 +19,7 @@ from gearcase.judge.zones import STAND_IN
 __all__ = [
     "Block",
     "Report",
+    "amount",
     "ask_for_blocks",
     "diagnose_blocks",
     "finding_blocks",
@@ -558,7 +559,7 @@ def workings(worked: Iterable[dict[str, Any]]) -> Iterator[str]:
     for one in worked:
         alike.setdefault((_given(one), one["source"]), []).append(one)
     for (given, source), sums in alike.items():
-        results = "; ".join(f"{one['formula']} → {_amount(one)}" for one in sums)
+        results = "; ".join(f"{one['formula']} → {amount(one)}" for one in sums)
         yield f"{results}. With {given}. Source: {source}."
 
 
@@ -573,10 +574,11 @@ def _given(worked: dict[str, Any]) -> str:
 
 def _input(part: dict[str, Any]) -> str:
     where = f", {part['where']}" if part.get("where") else ""
-    return f"{part['name']} {_amount(part)} ({part['origin']}{where})"
+    return f"{part['name']} {amount(part)} ({part['origin']}{where})"
 
 
-def _amount(part: dict[str, Any]) -> str:
+def amount(part: dict[str, Any]) -> str:
+    """A number with its spread and unit, lengths in mm."""
     value, unit = part["value"], part["unit"]
     if unit == "m":
         value, unit = 1000 * value, "mm"

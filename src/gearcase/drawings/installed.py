@@ -82,14 +82,10 @@ def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Watched")
     abnormal = any(row["condition"] != "clear" for row in document["conditions"])
     yield Block("note", first_up(document["statement"]), state="abnormal" if abnormal else "none")
-    rows = tuple(
-        (row["point"], row["quantity"], row["condition"], row["light"], row.get("cannot_tell", ""))
-        for row in document["conditions"]
-    )
+    keys = ("point", "quantity", "condition", "light", "cannot_tell")
+    rows = tuple(tuple(str(row.get(key, "")) for key in keys) for row in document["conditions"])
     if rows:
-        yield Block(
-            "table", head=("point", "quantity", "condition", "light", "cannot tell"), rows=conditions, wide=(2, 2, 3, 0.8, 2)
-        )
+        yield Block("table", head=("point", "quantity", "condition", "light", "cannot tell"), rows=rows, wide=(2, 2, 3, 0.8, 2))
     events = tuple(
         (row["time"].replace("T", " ")[:16], row["kind"], row["point"], row["says"]) for row in document["events"][-_MOST_EVENTS:]
     )
@@ -114,9 +110,9 @@ def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Itera
     yield Block(
         "text",
         f"Modbus, {baud} baud where serial, one master. Read each device's test registers first: 0x1234 (4660), 123456789 and "
-        f"123.456, to the last digit; they tell address base, type and word order. A value is stale after {STALE_AFTER} s; a device that "
-        "does not answer has no value, never a zero. The heartbeat register counts seconds; status other than 0 marks all values "
-        "of that device as bad. Read-only for the plant: only gearcase writes the stack light.",
+        "123.456, to the last digit; they tell address base, type and word order. A value is stale after "
+        f"{STALE_AFTER} s; a device that does not answer has no value, never a zero. The heartbeat register counts seconds; status "
+        "other than 0 marks all values of that device as bad. Read-only for the plant: only gearcase writes the stack light.",
     )
     rows = tuple((row["name"], str(row["address"]), row["profile"], str(row["registers"])) for row in mapped)
     yield Block("table", head=("device", "unit", "kind", "registers a poll"), rows=rows, wide=(3, 0.8, 3, 1.4), numbers=(1, 3))

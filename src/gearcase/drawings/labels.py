@@ -15,8 +15,8 @@ __all__ = ["CONSTANTS", "Label", "label_blocks", "labels_of", "labels_svg", "reg
 
 CONSTANTS = (0x1234, 123456789, 123.456)  # what the three test registers of a device must read, whichever word comes first
 _PX_PER_MM = 96 / 25.4
-_WIDE_MM, _TALL_MM = 60.0, 30.0  # one label; three by eight on a sheet of A4 with 15 mm of margin left and right
-_ACROSS, _DOWN = 3, 8
+_WIDE_MM, _TALL_MM = 57.0, 30.0  # one label; a sheet of them stays inside the margins of the report, so that it keeps its scale
+_ACROSS, _DOWN = 3, 7
 _CODE_MM, _EDGE_MM = 24.0, 3.0
 _QUIET = 4  # modules of light about a code, ISO/IEC 18004
 _WIDTHS = (2.2, 0.9, 0.9, 1.1, 0.7, 1.6, 0.8, 0.8, 1.6, 1.6)
@@ -107,7 +107,7 @@ def label_blocks(labels: Sequence[Label]) -> Iterator[Block]:
                 "text", "Print at 100 %, cut at the lines, cover with clear film. One goes on each device and each cable end."
             )
         some = labels[first : first + per_sheet]
-        yield Block("figure", f"Labels {first + 1} to {first + len(some)}, 60 by 30 mm.", svg=labels_svg(some), to_scale=True)
+        yield Block("figure", f"Labels {first + 1} to {first + len(some)}, 57 by 30 mm.", svg=labels_svg(some), to_scale=True)
 
 
 def register_map_blocks(rows: Iterable[Mapping[str, Any]], *, word_order: str, title: str) -> Iterator[Block]:

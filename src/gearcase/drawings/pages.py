@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.asbuilt import fit_blocks
-from gearcase.drawings.blocks import Block, diagnose_blocks, finding_blocks, first_up, plan_blocks, survey_blocks, workings
+from gearcase.drawings.blocks import Block, amount, diagnose_blocks, finding_blocks, first_up, plan_blocks, survey_blocks, workings
 from gearcase.drawings.installed import baseline_blocks, prove_blocks, watch_blocks
 
 __all__ = ["stage_blocks", "stage_statement", "words"]
@@ -37,13 +37,16 @@ _UNITS = {
     "_g": "g",
     "_percent": "%",
 }
-_NAMES = ("name", "title", "point", "device", "where", "number")  # keys a row may go by
 _LAID_OUT: dict[str, Callable[[Mapping[str, Any]], Iterator[Block]]] = {
     "fit/1": fit_blocks,
     "prove/1": prove_blocks,
     "baseline/1": baseline_blocks,
     "watch/1": watch_blocks,
 }
+_NAMES = ("name", "title", "point", "device", "where", "item", "number")  # keys a row may go by
+_NOTHING: tuple[Any, ...] = (None, "", [], {})
+_FOR_MACHINES = ("sha256", "previous", "head")  # hashes of a chain: in the .json, not on the page
+_MOST_IN_A_CELL = 6
 _DEEPEST = 4  # what lies deeper is written on one line
 
 
@@ -135,7 +138,7 @@ def _is_finding(row: Any) -> bool:
 
 def _of_dict(part: Mapping[str, Any], level: int, under: str = "") -> Iterator[Block]:
     """Single values in one table, then what has parts of its own under headings, each named with what it belongs to."""
-    given = {key: value for key, value in part.items() if value not in (None, "", [], {})}
+    given = {key: value for key, value in part.items() if value not in _NOTHING and key not in _FOR_MACHINES}
     single = {key: value for key, value in given.items() if _is_single(value)}
     if single:
         if under:
@@ -164,8 +167,11 @@ def _of_list(rows: list[Any], level: int) -> Iterator[Block]:
     loose = tuple(_text(row) for row in rows if not isinstance(row, dict))
     if loose:
         yield Block("list", items=loose)
-    tabled = [row for row in rows if isinstance(row, dict)]
-    keys = [key for key in dict.fromkeys(key for row in tabled for key in row) if all(_is_single(row.get(key)) for row in tabled)]
+    tabled = [{key: value for key, value in row.items() if key not in _FOR_MACHINES} for row in rows if isinstance(row, dict)]
+    # `shown` is the same as `value` in a person's words
+    tabled = [{key: value for key, value in row.items() if key != "value" or "shown" not in row} for row in tabled]
+    said = dict.fromkeys(key for row in tabled for key, value in row.items() if value not in _NOTHING)
+    keys = [key for key in said if all(_is_single(row.get(key)) for row in tabled)]
     if keys:
         yield Block(
             "table",
@@ -191,10 +197,16 @@ def _is_worked(value: Any) -> bool:
 
 
 def _is_single(value: Any) -> bool:
-    """What fits one cell: a plain value, a worked number, a short list of plain values."""
-    if isinstance(value, list):
-        return bool(value) and len(value) <= 4 and not any(isinstance(one, dict | list) or len(str(one)) > 24 for one in value)
-    return not isinstance(value, dict) or _is_worked(value)
+    """What fits one cell: a plain value, a worked number, a few plain values in a list or under keys."""
+    if isinstance(value, list | dict) and not _is_worked(value):
+        inside = value if isinstance(value, list) else [one for one in value.values() if not _is_short(one)]
+        return len(value) <= _MOST_IN_A_CELL and not any(isinstance(one, dict | list) or len(str(one)) > 40 for one in inside)
+    return True
+
+
+def _is_short(value: Any) -> bool:
+    """A list of few numbers."""
+    return isinstance(value, list) and len(value) <= _MOST_IN_A_CELL and all(_is_number(one) for one in value)
 
 
 def _is_number(value: Any) -> bool:
@@ -210,12 +222,11 @@ def _text(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.6g}"
     if _is_worked(value):
-        spread = f" ± {value['spread']:.2g}" if value.get("spread") else ""
-        return f"{value['value']:.6g}{spread}{'' if value['unit'] == '-' else ' ' + value['unit']}"
+        return amount(value)
     if isinstance(value, list):
         return ", ".join(_text(one) for one in value)
     if isinstance(value, dict):
-        return "; ".join(f"{words(key)} {_text(one)}" for key, one in value.items())
+        return "; ".join(f"{words(key)} {_text(one)}" for key, one in value.items() if one not in _NOTHING)
     return str(value)
 
 

@@ -58,7 +58,7 @@ def recording_names(job: Job) -> dict[str, str]:
 def changes(
     folder: Path, job: Job, stored: StoredResult, *, sha256_of: Callable[[Path], str] = sha256_of_file
 ) -> tuple[Change, ...]:
-    """What a result rests on that is not what it was; of the earlier results it gathers also what they rest on, and newer runs.
+    """What a result rests on that is not what it was; of earlier results that it gathers also what those rest on.
 
     Parameters
     ----------
@@ -76,19 +76,17 @@ def changes(
     waiting, seen = [stored], {stored.path}
     while waiting:
         one = waiting.pop(0)
-        now = hashes_now(folder, job, one, sha256_of=sha256_of)
+        now, again = hashes_now(folder, job, one, sha256_of=sha256_of), {}
         for what, stage, number in _gathered(one):
             kept = results.numbers(folder, stage)
-            if number not in kept:
-                continue
-            earlier = results.stored(folder, stage, number)
-            now[what] = sha256_of_data(earlier.document)
-            if kept[-1] != number:
-                found[Change(what, f"is not the latest: there is {kept[-1]:04d}")] = None
-            if earlier.path not in seen:
+            if kept:
+                now[what] = sha256_of_data(results.stored(folder, stage, kept[-1]).document)
+            if kept and kept[-1] != number:
+                again[what] = f"was run again, and {kept[-1]:04d} says something else"
+            if number in kept and (earlier := results.stored(folder, stage, number)).path not in seen:
                 seen.add(earlier.path)
                 waiting.append(earlier)
-        found |= dict.fromkeys(stale(one, now))
+        found |= {Change(change.what, again.get(change.what, change.how)): None for change in stale(one, now)}
     return tuple(found)
 
 
