@@ -1,14 +1,20 @@
-"""The demo, from a job file to a handover: `make demo`.
+"""The demo, from a job file to a watched and handed-over drive: `make demo`.
 
-Copies the job into a working folder, synthesises its recordings from the same job with a fault that grows in one bearing, then
-calls the commands a person would type.
+Copies the job into a working folder, tries a plan with faults a technician would make, then the corrected one; fits it as the entries
+say; lets the rig answer as its devices, proves them, takes a baseline, lets a bearing fault grow until the light turns; judges
+recordings of half a year with the same fault in them; and makes the handover. It calls the commands a person would type. Time at
+the rig runs faster, and says so.
 """
 
 import json
 import shutil
+import socket
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import IO, Any
 
 import numpy as np
 import pyarrow
@@ -23,35 +29,125 @@ SECONDS = 20
 DAMAGED = "intermediate bearing, left"
 IMPACT = {"2026-03": 0.0, "2026-05": 1.2, "2026-07": 2.4, "2026-09": 5.0}  # m/s2 at the damaged bearing, by month
 FADING = {"intermediate left": 1.0, "input coupling end": 0.1}  # what of it reaches each point
+TIMES = "120"  # how much faster time runs at the rig and the watch
+HERE = Path(__file__).parent
+FIRST_DRAFT = (  # what the first plan has wrong: a hole too deep for the wall, one address twice, a cable too short
+    ("wall: {thickness: 22.4 mm,", "wall: {thickness: 14.2 mm,"),
+    ("address: 12, registers: 48", "address: 11, registers: 48"),
+    ("{name: W2, length: 10 m,", "{name: W2, length: 6 m,"),
+)
 
 
 def main() -> int:
     """Run the demo in the folder named. Returns 0 when every step did what it should."""
     folder = Path(sys.argv[1])
-    folder.mkdir(parents=True, exist_ok=True)
-    shutil.copy(Path(__file__).with_name("job.yaml"), folder / "job.yaml")
+    if folder.exists():
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+    text = (HERE / "job.yaml").read_text(encoding="utf-8")
+    draft = text
+    for right, wrong in FIRST_DRAFT:
+        assert draft.count(right) == 1, right
+        draft = draft.replace(right, wrong)
+    (folder / "job.yaml").write_text(draft, encoding="utf-8")
+    survey = call("survey", folder)
+    first = call("plan", folder)
+    for finding in first["findings"]:
+        if finding["level"] == "blocker":
+            print(f"    blocked: {finding['where']}: {finding['says']}")
+    print("    corrected in job.yaml, and planned again")
+    (folder / "job.yaml").write_text(text, encoding="utf-8")
+    shutil.copy(HERE / "fit.yaml", folder / "fit.yaml")
+    survey = call("survey", folder)
+    plan = call("plan", folder)
+    fit = call("fit", folder, "--entries", str(folder / "fit.yaml"))
+    with rig(folder) as (connection, order):
+        order("stop")
+        proving = ("--connection", connection, "--temperature", "20 °C", "--light-seen", "--controller", "0x1234,123456789,123.456")
+        proof = call("prove", folder, *proving)
+        print(f"    {proof['statement']}: {first_open(proof)}")
+        for point in ("input coupling end", "intermediate left"):
+            order(f"tap {point}")
+        order("speed 1485 rpm")
+        tapped = ("--tapped", "input coupling end", "--tapped", "intermediate left", "--speed", "1485 rpm")
+        running = call("prove", folder, *proving, *tapped)
+        print(f"    {running['statement']}: {first_open(running)}")
+        order("stop")
+        proof = call("prove", folder, *proving, *tapped)
+        print(f"    {proof['statement']}")
+        order("speed 1485 rpm")
+        order("sump 48 °C")
+        watching = ("--connection", connection, "--times", TIMES)
+        call("watch", folder, *watching, "--for", "30 min")
+        baseline = call("baseline", folder)
+        print(f"    {baseline['statement']}")
+        order(f"fault outer_race 2 m/s2 at {DAMAGED}")
+        early = call("watch", folder, *watching, "--for", "15 min")
+        print(f"    {early['statement']}")
+        order(f"fault outer_race 20 m/s2 at {DAMAGED}")
+        watch = call("watch", folder, *watching, "--for", "25 min")
+        for event in watch["events"]:
+            if event["kind"] in ("light", "fault named"):
+                print(f"    {event['time'][11:16]} {event['kind']}: {event['says']}")
     job = load(folder)
     for number, entry in enumerate(job.recordings):
         synthesise(job, entry, folder / entry.file, seed=number)
-    survey = call("survey", folder)
-    plan = call("plan", folder)
     diagnosis = call("diagnose", folder)
     handover = call("handover", folder)
     stops = sum(question["blocks_ordering"] for question in survey["unknown"])
+    blockers = sum(finding["level"] == "blocker" for finding in first["findings"])
     print()
+    print(f"plan:     {blockers} blockers in the first, {count_blockers(plan)} in the corrected one")
+    print(f"fit:      {fit['statement']}")
+    print(f"prove:    {proof['statement']}")
+    print(f"baseline: {baseline['status']}, {len(baseline['limits'])} limits")
+    print(f"watch:    {watch['statement']}")
     print(f"found:    {diagnosis['statement']}")
-    blockers = sum(finding["level"] == "blocker" for finding in plan["findings"])
-    print(f"plan:     {blockers or 'nothing'} blocks it, {len(plan['work_card'])} steps on the work card")
     print(f"not told: {len(survey['unknown'])} questions still open, {stops} of which stop ordering")
     print(f"PDF:      {handover['pdf']}")
     print(f"web page: {handover['html']}")
-    return 0
+    print(f"pages:    gearcase serve {folder}")
+    return 0 if proof["may_go_home"] and watch["light"] == "yellow" and blockers == 3 and not count_blockers(plan) else 1
+
+
+def count_blockers(plan: dict[str, Any]) -> int:
+    """Blockers among a plan's findings."""
+    return sum(finding["level"] == "blocker" for finding in plan["findings"])
+
+
+def first_open(proof: dict[str, Any]) -> str:
+    """The first thing that keeps one from going home."""
+    row = proof["before_going_home"][0]
+    return f"{row['device']}, {row['step']}: {row['says']}"
+
+
+@contextmanager
+def rig(folder: Path) -> Iterator[tuple[str, Any]]:
+    """The rig on a free port: how it is reached, and a way to give it orders that waits until each is carried out."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "gearcase.cli", "rig", str(folder), "--port", str(port), "--times", TIMES]
+    print(f"$ gearcase rig {folder} --times {TIMES}", flush=True)
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdin and process.stdout
+        orders: IO[str] = process.stdin
+        answers: IO[str] = process.stdout
+        connection, _, _ = (answers.readline().strip() for _ in range(3))
+
+        def order(line: str) -> None:
+            orders.write(f"{line}\n")
+            orders.flush()
+            print(f"    rig: {answers.readline().strip()}", flush=True)
+
+        try:
+            yield connection, order
+        finally:
+            orders.close()
 
 
 def synthesise(job: Job, entry: RecordingEntry, path: Path, *, seed: int) -> None:
-    """Write one recording of the job's drive, unless it is there; the file's ending says in which format."""
-    if path.exists():
-        return
+    """Write one recording of the job's drive; the file's ending says in which format."""
     path.parent.mkdir(parents=True, exist_ok=True)
     impact = IMPACT[path.name[:7]] * FADING[entry.point]
     faults = [BearingFault(DAMAGED, "outer_race", impact, rate_offset=-0.004, jitter=0.004)] if impact else []
@@ -77,14 +173,15 @@ def synthesise(job: Job, entry: RecordingEntry, path: Path, *, seed: int) -> Non
         pyarrow.parquet.write_table(table, path)
 
 
-def call(verb: str, folder: Path) -> dict:
+def call(verb: str, folder: Path, *options: str) -> dict[str, Any]:
     """Call a command as a person would, with --json; 0 and 1 are answers, 2 is not."""
-    command = [sys.executable, "-m", "gearcase.cli", verb, str(folder)]
-    print(f"$ gearcase {verb} {folder}", flush=True)
+    command = [sys.executable, "-m", "gearcase.cli", verb, str(folder), *options]
+    print(f"$ gearcase {' '.join([verb, str(folder), *(repr(one) if ' ' in one else one for one in options)])}", flush=True)
     done = subprocess.run([*command, "--json", "--by", "demo"], capture_output=True, text=True, check=False)
     if done.returncode not in (0, 1):
         sys.exit(done.stdout + done.stderr)
-    return json.loads(done.stdout)
+    document: dict[str, Any] = json.loads(done.stdout)
+    return document
 
 
 if __name__ == "__main__":
