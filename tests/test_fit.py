@@ -104,7 +104,7 @@ def test_the_demo_fits_its_plan(job: Path) -> None:
     assert bond["cure"]["value"] / 3600 == pytest.approx(24 * 2**0.5)  # 5 K below 23 °C: by the square root of two longer
     assert bond["cured_at"] == "2026-09-11T19:51"
     stored = results.latest(job, "fit")
-    assert stored is not None and stored.header["who"] == "A. Fitter" and stored.document["record"]["entries"] == 5
+    assert stored is not None and stored.header["who"] == "A. Fitter" and stored.document["record"]["entries"] == 7
 
 
 def test_the_text_and_the_blocks_say_the_same_values(job: Path) -> None:

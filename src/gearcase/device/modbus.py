@@ -36,6 +36,7 @@ class ModbusBus:
             wanted = min(LONGEST_READ, start + count - first)
             asked = f"registers {first} to {first + wanted - 1}"
             async with self._lock:
+                await self._open_again(unit, asked)
                 try:
                     reply = await ask(first, count=wanted, device_id=unit)
                 except ModbusException as error:
@@ -50,11 +51,22 @@ class ModbusBus:
         """As `RegisterBus.write`."""
         asked = f"writing registers {start} to {start + len(words) - 1}"
         async with self._lock:
+            await self._open_again(unit, asked)
             try:
                 reply = await self._client.write_registers(start, list(words), device_id=unit)
             except ModbusException as error:
                 raise _silence(unit, asked, error) from None
         _accept(unit, asked, reply)
+
+    async def _open_again(self, unit: int, asked: str) -> None:
+        """A gateway that was restarted is taken up again at the next question."""
+        if self._client.connected:
+            return
+        opened = False
+        with suppress(OSError, ModbusException):
+            opened = await self._client.connect()
+        if not opened:
+            raise NoReply(unit, asked, "the bus cannot be opened any more; look at the gateway or the adapter")
 
 
 def parse_connection(text: str) -> tuple[str, str, int]:

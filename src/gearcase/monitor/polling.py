@@ -10,11 +10,11 @@ from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
 from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
+from gearcase.stages.baseline import SUMP
 from gearcase.units import SI_UNIT
 
-__all__ = ["SUMP", "poll", "take_record"]
+__all__ = ["poll", "take_record"]
 
-SUMP = "sump"  # the point of a temperature converter that serves no measuring point
 _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
     "drive inputs": {"running": ("running",), "speed": ("speed",), "load": ("load",)},
     "temperature converter": {"temperature": ("sump temperature",)},

@@ -35,10 +35,10 @@ from gearcase.job.build import Job
 from gearcase.judge import alarm
 from gearcase.judge.alarm import AlarmEvent, AlarmState, Sample, Thresholds
 from gearcase.judge.steady import run_states
-from gearcase.monitor.polling import SUMP, poll, take_record
+from gearcase.monitor.polling import poll, take_record
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
-from gearcase.stages.baseline import SETTLED_SLOPE, SPEED_BAND, STANDSTILL
+from gearcase.stages.baseline import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
 __all__ = ["Diagnoser", "Watch", "evidence_levels", "thresholds"]
 
@@ -190,6 +190,9 @@ class Watch:
             if event.kind == "alarm" and key in self._alarms:
                 height = float(event.details.get("value") or 0.0)
                 self._alarms[key] = replace(self._alarms[key], condition=str(event.details["after"]), alarmed_at=height)
+            elif event.kind == "acknowledged":
+                for one in [one for one in self._alarms if event.point in ("", one[0])]:
+                    self._alarms[one], _ = alarm.acknowledge(self._alarms[one], who=event.who, now=event.time_s)
             elif event.kind == "fault named":
                 self.named[event.point] = (str(event.details["component"]), str(event.details["fault"]))
             elif event.kind == "epoch":

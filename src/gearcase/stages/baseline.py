@@ -38,6 +38,7 @@ from gearcase.stages.result import StageResult, finding_document, has_blocker
 __all__ = ["KNOWN_DEFECT", "NORMAL", "REFUSED", "run"]
 
 NORMAL, KNOWN_DEFECT, REFUSED = "normal", "accepted with known defect", "refused"
+SUMP = "sump"  # where the oil's temperature is read; no measuring point of the job
 MINUTE, YEAR_HOURS = 60.0, 8766.0
 SPEED_BAND = 0.05  # steady speed, of its median; common practice, no source
 STANDSTILL = 0.1  # of the lowest speed in service: slower is stopped; common practice, no source
@@ -181,7 +182,7 @@ class _Draft:
         listed = [point.name for point in self.job.points]
         for name in sorted(set(listed) - set(read)):
             self.find(Level.CAUTION, "baseline.not_read", name, "no readings of this point: it has no limits and is not watched")
-        for name in sorted(set(read) - set(listed)):
+        for name in sorted(set(read) - {*listed, SUMP}):
             self.find(Level.CAUTION, "baseline.not_listed", name, "read, but no point of the job: list it, or correct its name")
 
     def gate(self, point: str) -> tuple[RunState, list[_Records]]:
