@@ -2,8 +2,8 @@
 
 Copies the job into a working folder, tries a plan with faults a technician would make, then the corrected one; fits it as the
 entries say; lets the rig answer as its devices, proves them, takes a baseline, lets a bearing fault grow until the light turns;
-judges recordings of half a year with the same fault in them; and makes the handover. It calls the commands a person would type. Time at
-the rig runs faster, and says so.
+judges recordings of half a year with the same fault in them; and makes the handover. It calls the commands a person would type.
+Time at the rig runs faster, and says so.
 """
 
 import json
