@@ -8,6 +8,8 @@ no temperature, no oil) caps the urgency.
 
 from dataclasses import dataclass
 
+from gearcase.drive.train import Drive, shaft_orders
+from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import Comb
 from gearcase.tables import load
 
@@ -15,6 +17,7 @@ __all__ = ["Rival", "advice", "maturity", "rivals", "untested_patterns", "urgenc
 
 CLEAR_DB = 9.0  # a line e^-8 rare stands 9 dB over the mean noise
 WELL_OUT_DB = 20.0
+_SHAFT_MULTIPLES = 10  # looseness shows 1x to 10x: table fault_patterns
 
 _URGENCY = {
     1: "watch: record again in two weeks",
@@ -47,29 +50,48 @@ def urgency(stage: int) -> str:
     return _URGENCY[stage]
 
 
-def rivals(comb: Comb) -> tuple[Rival, ...]:
-    """Every named alternative of a claim, the nearest first."""
+def rivals(comb: Comb, drive: Drive, *, speed_hz: float) -> tuple[Rival, ...]:
+    """Every named alternative of a claim that this drive can have, the nearest first.
+
+    An integer line of a shaft is a rival only where the comb stands within the slip band of one, a chipped tooth only where a
+    mesh is on the bearing's shaft.
+
+    Parameters
+    ----------
+    comb : Comb
+    drive : Drive
+    speed_hz : float
+        Of the reference shaft, as the comb was found at. [Hz]
+    """
     if comb.hypothesis is None:
         return ()
     fault = comb.hypothesis.fault
-    ways = {(row["first"], row["second"]): row["separated_by"] for row in load("confusions")}
+    known = [row for row in load("confusions") if row["first"] in (fault, "any")]
+    way = {row["second"]: row["separated_by"] for row in known}
+    stranger_way = way["a source not on this drive"]
     twins = tuple(
         Rival(
             f"{rival.component}: {rival.fault.replace('_', ' ')}",
             f"its rate is within 2 % of this one (order {rival.order:.4g} against {comb.hypothesis.order:.4g})",
-            ways["any", "a source not on this drive"] if rival.fault != fault else ways[fault, "same rate in another bearing"],
+            stranger_way if rival.fault != fault else way["same rate in another bearing"],
         )
         for rival in comb.rivals
     )
+    integer = _integer_of_a_shaft(comb.base_hz / speed_hz, drive)
+    why = {
+        "always": "gives lines of the same shape",
+        "integer line": f"this comb stands within the slip band of it: {integer}" if integer else "",
+        "mesh on the shaft": "gives lines of the same shape" if _has_mesh(comb.hypothesis.component, drive) else "",
+    }
     named = tuple(
-        Rival(second, "gives lines of the same shape", way)
-        for (first, second), way in ways.items()
-        if first == fault and second != "same rate in another bearing"
+        Rival(row["second"], why[row["when"]], row["separated_by"])
+        for row in known
+        if row["first"] == fault and why.get(row["when"])
     )
     stranger = Rival(
         "a source not on this drive",
         f"a chance of {comb.attribution_false_alarm:.2g} that a stranger pulses at this rate",
-        ways["any", "a source not on this drive"],
+        stranger_way,
     )
     return (*twins, *named, stranger)
 
@@ -91,3 +113,19 @@ def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:
     return tuple(
         (row["pattern"], row["least_equipment"]) for row in load("fault_patterns") if row["part"] == kind and row["offered"] == "no"
     )
+
+
+def _integer_of_a_shaft(order: float, drive: Drive) -> str:
+    """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none."""
+    near = [
+        (abs(order / (n * abs(shaft.order)) - 1), f"{n}x {name}")
+        for name, shaft in shaft_orders(drive).items()
+        for n in range(1, _SHAFT_MULTIPLES + 1)
+    ]
+    off, name = min(near)
+    return name if off <= SLIP_BAND else ""
+
+
+def _has_mesh(component: str, drive: Drive) -> bool:
+    shafts = {shaft for b in drive.bearings if b.name == component for shaft in (b.inner_shaft, b.outer_shaft) if shaft}
+    return any(shafts & {mesh.pinion_shaft, mesh.wheel_shaft} for mesh in drive.meshes)

@@ -315,7 +315,7 @@ class Examined:
         )
 
     def _verdict(self, comb: Comb) -> dict[str, Any]:
-        assert comb.hypothesis is not None
+        assert comb.hypothesis is not None and self.speed is not None
         stage = maturity(comb)
         return {
             "component": comb.hypothesis.component,
@@ -332,7 +332,7 @@ class Examined:
             "modulation_depth": comb.depth,
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
-            "rivals": [asdict(rival) for rival in rivals(comb)],
+            "rivals": [asdict(rival) for rival in rivals(comb, self.drive, speed_hz=self.speed.hz)],
             "advice": list(advice(comb, stage)),
         }
 

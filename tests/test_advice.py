@@ -1,0 +1,55 @@
+"""Rivals, urgency and advice of a made-up claim: what each needs to be said."""
+
+from dataclasses import replace
+
+import pytest
+
+from gearcase.drive.bearings import Bearing, Geometry
+from gearcase.drive.train import Drive, Mesh, RatioLink, Shaft
+from gearcase.judge.advice import rivals
+from gearcase.judge.faults import Comb, bearing_hypotheses
+from gearcase.tables import load
+from gearcase.worked import Given, Origin
+
+SPEED_HZ = 25.0
+BALL = Bearing("ball", "input", None, Geometry(9, 7.94e-3, 39.04e-3))
+GIVEN = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+BARE = Drive("rig", (Shaft("input"),), (), (BALL,), "input", (SPEED_HZ,) * 2, SPEED_HZ, GIVEN)
+GEARED = replace(BARE, shafts=(Shaft("input"), Shaft("output")), meshes=(Mesh("mesh", "input", "output", 17, 71),))
+
+
+def claim(fault: str, drive: Drive = BARE, order: float | None = None) -> Comb:
+    hypothesis = next(h for h in bearing_hypotheses(drive) if h.fault == fault)
+    return Comb(hypothesis, (), (order or hypothesis.order) * SPEED_HZ, 3e-4, 0.03, 30.0, 0.3, (), 0)
+
+
+def names(comb: Comb, drive: Drive) -> set[str]:
+    return {rival.name for rival in rivals(comb, drive, speed_hz=SPEED_HZ)}
+
+
+@pytest.mark.parametrize(
+    ("order", "integer"), [(3.5848, ""), (3.939, ""), (3.941, "4x input"), (4.0, "4x input"), (4.059, "4x input"), (4.061, "")]
+)
+def test_an_integer_line_is_a_rival_only_within_the_slip_band_of_one(order: float, integer: str) -> None:
+    """4 x (1 - 0.015) is 3.94; the outer race of the ball bearing passes 3.5848 times a turn."""
+    said = [rival for rival in rivals(claim("outer_race", order=order), BARE, speed_hz=SPEED_HZ) if "integer line" in rival.name]
+    assert [rival.why.rpartition(": ")[2] for rival in said] == ([integer] if integer else [])
+
+
+def test_a_chipped_tooth_is_a_rival_only_where_a_mesh_is_on_the_shaft() -> None:
+    assert "chipped tooth on the same shaft" not in names(claim("inner_race"), BARE)
+    assert "chipped tooth on the same shaft" in names(claim("inner_race", GEARED), GEARED)
+    link = RatioLink("belt", "input", "lay", 2.0, 0.0)
+    other = replace(
+        GEARED, bearings=(replace(BALL, inner_shaft="lay"),), shafts=(*GEARED.shafts, Shaft("lay")), ratio_links=(link,)
+    )
+    assert "chipped tooth on the same shaft" not in names(claim("inner_race", other), other)
+
+
+def test_every_row_of_the_confusions_can_be_said_of_some_claim() -> None:
+    """A source not on this drive is said of every claim; the other rows where what they need is there."""
+    said = set()
+    for fault in ("outer_race", "inner_race", "rolling_element", "cage"):
+        twin = replace(claim(fault, GEARED, order=4.0), rivals=(claim(fault, GEARED).hypothesis,))
+        said |= {rival.separated_by for rival in rivals(twin, GEARED, speed_hz=SPEED_HZ)}
+    assert {row["separated_by"] for row in load("confusions")} - said == {"change the sample rate: an aliased line moves"}
