@@ -52,4 +52,4 @@ def test_every_row_of_the_confusions_can_be_said_of_some_claim() -> None:
     for fault in ("outer_race", "inner_race", "rolling_element", "cage"):
         twin = replace(claim(fault, GEARED, order=4.0), rivals=(claim(fault, GEARED).hypothesis,))
         said |= {rival.separated_by for rival in rivals(twin, GEARED, speed_hz=SPEED_HZ)}
-    assert {row["separated_by"] for row in load("confusions")} - said == {"change the sample rate: an aliased line moves"}
+    assert {row["separated_by"] for row in load("confusions")} <= said
