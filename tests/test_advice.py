@@ -6,7 +6,7 @@ import pytest
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.train import Drive, Mesh, RatioLink, Shaft
-from gearcase.judge.advice import rivals
+from gearcase.judge.advice import rivals, urgency
 from gearcase.judge.faults import Comb, bearing_hypotheses
 from gearcase.tables import load
 from gearcase.worked import Given, Origin
@@ -53,3 +53,27 @@ def test_every_row_of_the_confusions_can_be_said_of_some_claim() -> None:
         twin = replace(claim(fault, GEARED, order=4.0), rivals=(claim(fault, GEARED).hypothesis,))
         said |= {rival.separated_by for rival in rivals(twin, GEARED, speed_hz=SPEED_HZ)}
     assert {row["separated_by"] for row in load("confusions")} <= said
+
+
+@pytest.mark.parametrize(
+    ("growth_db", "least"),
+    [
+        (None, "watch"),
+        (-15.0, "watch"),
+        (5.9, "watch"),
+        (6.0, "look"),
+        (10.0, "plan and verify: order parts"),
+        (20.0, "plan and verify: act within 1 to 4 weeks"),
+        (60.0, "plan and verify: act within 1 to 4 weeks"),
+    ],
+)
+def test_growth_makes_a_fault_more_pressing_and_never_less(growth_db: float | None, least: str) -> None:
+    """Of a weak comb what growth says; of a clear one the more pressing of the two."""
+    assert urgency(1, growth_db).startswith(least)
+    assert urgency(3, growth_db) == urgency(3) and urgency(4, growth_db) == urgency(4)
+    assert urgency(2, growth_db) == (urgency(3) if (growth_db or 0) >= 20 else urgency(2))
+
+
+def test_one_witness_never_says_more_than_plan_and_verify() -> None:
+    said = {urgency(stage, growth) for stage in (1, 2, 3, 4) for growth in (None, 0.0, 7.0, 12.0, 30.0, 90.0)}
+    assert {text.partition(":")[0] for text in said} == {"watch", "look", "plan and verify"}

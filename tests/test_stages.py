@@ -216,6 +216,7 @@ def test_a_faint_comb_is_said_and_becomes_a_fault_once_it_has_grown(demo: Job) -
     assert "a faint comb" in alone["statement"] and "outer race of intermediate bearing, left" in alone["statement"]
     (verdict,) = diagnose.run(demo, [sound, faint]).document["verdicts"]
     assert verdict["growth_db"] >= 6 and verdict["modulation_depth"] < 0.1
+    assert not verdict["urgency"].startswith("watch"), "growth is worth a look at least"
 
 
 def test_the_faulty_bearings_own_point_decides_between_twins(demo: Job) -> None:

@@ -19,12 +19,15 @@ CLEAR_DB = 9.0  # a line e^-8 rare stands 9 dB over the mean noise
 WELL_OUT_DB = 20.0
 _SHAFT_MULTIPLES = 10  # looseness shows 1x to 10x: table fault_patterns
 
-_URGENCY = {
-    1: "watch: record again in two weeks",
-    2: "plan and verify: order parts, act within 1 to 3 months",
-    3: "plan and verify: act within 1 to 4 weeks, check weekly",
-    4: "plan and verify: act within 4 days",
-}
+_WATCH = "watch: record again in two weeks"
+_LOOK = "look: record again within days at the same speed and load, and find what changed"
+_PLAN = "plan and verify: order parts, act within 1 to 3 months"
+_SOON = "plan and verify: act within 1 to 4 weeks, check weekly"
+_NOW = "plan and verify: act within 4 days"
+_URGENCY = (_WATCH, _LOOK, _PLAN, _SOON, _NOW)  # from the least to the most pressing
+_BY_STAGE = {1: _WATCH, 2: _PLAN, 3: _SOON, 4: _NOW}
+# growth over a baseline [dB] from which it is worth a look, a plan, an act; handbooks of vibration diagnosis, from memory
+_BY_GROWTH = ((20.0, _SOON), (10.0, _PLAN), (6.0, _LOOK))
 
 
 @dataclass(frozen=True)
@@ -45,9 +48,26 @@ def maturity(comb: Comb) -> int:
     return 2 if clear >= 3 else 1
 
 
-def urgency(stage: int) -> str:
-    """When to act, capped at "plan and verify" since one sensor is one witness."""
-    return _URGENCY[stage]
+def urgency(stage: int, growth_db: float | None = None) -> str:
+    """When to act: the more pressing of what the maturity says and what growth says.
+
+    From 6 dB growth is worth a look, from 10 dB a plan, from 20 dB an act. All is capped at "plan and verify", since one sensor
+    is one witness. A fall never makes it less pressing: falling after a rise is not recovery.
+
+    Parameters
+    ----------
+    stage : int
+        Maturity, 1 to 4.
+    growth_db : float or None
+        Growth of the fault's lines over a baseline, or over the first recording of the point; None when unknown. [dB]
+
+    Examples
+    --------
+    >>> urgency(1), urgency(1, 7.0).partition(":")[0], urgency(3, -12.0) == urgency(3)
+    ('watch: record again in two weeks', 'look', True)
+    """
+    grown = next((says for least, says in _BY_GROWTH if growth_db is not None and growth_db >= least), _WATCH)
+    return max(_BY_STAGE[stage], grown, key=_URGENCY.index)
 
 
 def rivals(comb: Comb, drive: Drive, *, speed_hz: float) -> tuple[Rival, ...]:

@@ -316,7 +316,7 @@ class Examined:
 
     def _verdict(self, comb: Comb) -> dict[str, Any]:
         assert comb.hypothesis is not None and self.speed is not None
-        stage = maturity(comb)
+        stage, growth = maturity(comb), self._growth(comb)
         return {
             "component": comb.hypothesis.component,
             "fault": comb.hypothesis.fault,
@@ -326,9 +326,9 @@ class Examined:
             "noise_false_alarm": comb.noise_false_alarm,
             "attribution_false_alarm": comb.attribution_false_alarm,
             "maturity": stage,
-            "urgency": urgency(stage),
+            "urgency": urgency(stage, growth),
             "strength_db": comb.strength_db,
-            "growth_db": self._growth(comb),
+            "growth_db": growth,
             "modulation_depth": comb.depth,
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
