@@ -116,9 +116,12 @@ class _First:
 
 @dataclass(frozen=True)
 class _Looked:
-    """What one recording was looked through for, as (component, fault): what could be tested in it, and why the rest could not."""
+    """What one recording was looked through for, as (component, fault): what could be tested in it, what of that showed, were it
+    faint or uncertain, and why the rest could not be tested.
+    """
 
     testable: frozenset[tuple[str, str]] = frozenset()
+    shown: frozenset[tuple[str, str]] = frozenset()
     why_not: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
@@ -217,7 +220,10 @@ class Examined:
         if self.speed is None:
             return _Looked()
         why_not = {(h.component, h.fault): why for h, why in self.judgement.not_testable}
-        return _Looked(frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys(), why_not)
+        combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
+        shown = {(h.component, h.fault) for comb in combs for h in (comb.hypothesis, *comb.rivals) if h is not None}
+        testable = frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys()
+        return _Looked(testable, frozenset(shown), why_not)
 
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
         """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end."""
@@ -426,9 +432,10 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
 def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked]) -> dict[str, Any]:
     """The one document over all recordings: of each fault the latest recording that shows it."""
     latest: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for recording in recordings:
+    for number, recording in enumerate(recordings):
         for verdict in recording["verdicts"]:
-            latest[verdict["component"], verdict["fault"], verdict["point"]] = verdict
+            absent = _not_seen_later(verdict, number, recordings, looked)
+            latest[verdict["component"], verdict["fault"], verdict["point"]] = {**verdict, "advice": [*absent, *verdict["advice"]]}
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += _blind_in_all(looked)
@@ -458,6 +465,23 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
         "not_testable": not_testable,
         "recordings": recordings,
     }
+
+
+def _not_seen_later(
+    verdict: dict[str, Any], number: int, recordings: list[dict[str, Any]], looked: Sequence[_Looked]
+) -> Iterator[str]:
+    """What to say of a fault that later recordings of the same point could have shown and do not."""
+    fault = (verdict["component"], verdict["fault"])
+    later = [
+        one for row, one in zip(recordings[number + 1 :], looked[number + 1 :], strict=True) if row["point"] == verdict["point"]
+    ]
+    absent = sum(fault in one.testable and fault not in one.shown for one in later)
+    if absent:
+        place = f"at {verdict['point']}" if verdict["point"] else "of a point that nobody has named"
+        yield (
+            f"seen last in {verdict['recording']}; not seen in {absent} later recording{'s' if absent > 1 else ''} {place}; "
+            "falling after a rise is not recovery: record again at the same speed and load before putting it aside"
+        )
 
 
 def _blind_in_all(looked: Sequence[_Looked]) -> Iterator[str]:
