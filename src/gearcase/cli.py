@@ -221,7 +221,14 @@ def _handover(given: argparse.Namespace) -> int:
     _done(
         given,
         {**result.document, "pdf": str(path / "handover.pdf"), "html": str(path / "handover.html")},
-        "\n".join([result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]),
+        "\n".join(
+            [
+                result.document["statement"],
+                *(f"open contradiction: {says}" for says in result.document["contradictions"]),
+                f"PDF: {path / 'handover.pdf'}",
+                f"web page: {path / 'handover.html'}",
+            ]
+        ),
     )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 

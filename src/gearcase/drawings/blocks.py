@@ -5,7 +5,7 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -153,7 +153,7 @@ def handover_blocks(
         subtitle="Condition of the drive as recorded: handover",
         facts=facts,
         title_block=tuple(fact for fact in facts if fact[0] in _ON_EACH_PAGE),
-        cover_note=_note_of(diagnose),
+        cover_note=_note_of(diagnose, survey),
         cover_svg=train_svg(survey["drive"], [v["component"] for v in diagnose["verdicts"]] if diagnose else ()),
         blocks=tuple(blocks),
     )
@@ -184,7 +184,16 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
     )
 
 
-def _note_of(diagnose: dict[str, Any] | None) -> Block:
+def _note_of(diagnose: dict[str, Any] | None, survey: dict[str, Any]) -> Block:
+    """The answer in one note, and what of the job contradicts itself, since the answer rests on it."""
+    note = _answer(diagnose)
+    if not survey.get("contradictions"):
+        return note
+    open_ = tuple(f"Open contradiction: {row['says']} ({row['where']})." for row in survey["contradictions"])
+    return replace(note, items=(*note.items, *open_), state="action" if note.state == "none" else note.state)
+
+
+def _answer(diagnose: dict[str, Any] | None) -> Block:
     """The answer in one note, with its state as a word."""
     if diagnose is None:
         return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
@@ -199,7 +208,7 @@ def _note_of(diagnose: dict[str, Any] | None) -> Block:
 
 def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...]) -> Iterator[Block]:
     yield Block("heading", "For the owner")
-    yield _note_of(diagnose)
+    yield _note_of(diagnose, survey)
     if stale:
         yield Block("note", "Older than the job", items=stale, state="action")
     blind = [row["component"] for row in survey["coverage"] if row["grade"] == "blind"]
