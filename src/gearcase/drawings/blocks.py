@@ -280,7 +280,7 @@ def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterat
         )
         rows = tuple(
             (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
-            for line in verdict["evidence"]
+            for line in _found(verdict)
         )
         yield Block(
             "table",
@@ -289,6 +289,8 @@ def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterat
             wide=(2.4, 1, 1, 1),
             numbers=(1, 2, 3),
         )
+        if masked := tuple(f"{line['line']}: {line['why']}." for line in verdict["evidence"] if line["found_hz"] is None):
+            yield Block("list", "Not to be looked for in this recording", items=masked)
         others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
         if not others:
             yield Block("text", "Rivals: none known.")
@@ -301,6 +303,11 @@ def _verdicts(survey: dict[str, Any], diagnose: dict[str, Any] | None) -> Iterat
     if untested:
         yield Block("heading", "Could not be tested", level=2)
         yield Block("table", head=("part", "fault", "why"), rows=untested, wide=(2, 2, 3))
+
+
+def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
+    """The evidence that was found; a line that could not be looked for has no frequency."""
+    return [line for line in verdict["evidence"] if line["found_hz"] is not None]
 
 
 def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:
@@ -376,7 +383,7 @@ def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> floa
 
 
 def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
-    last = [line["found_hz"] for verdict in verdicts for line in verdict["evidence"]]
+    last = [line["found_hz"] for verdict in verdicts for line in _found(verdict)]
     return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
 
 
@@ -392,7 +399,7 @@ def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[st
     named = [
         Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
         for v in verdicts
-        for number, line in enumerate(v["evidence"])
+        for number, line in enumerate(_found(v))
     ]
     shafts = [
         Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
@@ -403,10 +410,10 @@ def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[st
 def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
     """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
     for verdict in verdicts:
-        spacing = min((line["found_hz"] for line in verdict["evidence"]), default=0.0)
+        spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
         if not spacing:
             continue
-        counted = {round(line["found_hz"] / spacing) for line in verdict["evidence"]}
+        counted = {round(line["found_hz"] / spacing) for line in _found(verdict)}
         last = int(_envelope_end([verdict]) / spacing)
         for number in sorted(set(range(1, last + 1)) - counted):
             yield Flag(number * spacing, f"{number}x, not counted")

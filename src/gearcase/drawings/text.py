@@ -88,7 +88,9 @@ def diagnose_text(document: dict[str, Any]) -> str:
             *([f"  grown {growth:+.1f} dB since the first recording of this point"] if growth is not None else []),
         ]
         rows = [
-            (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
+            (line["line"], f"{line['expected_hz']:.2f}", "-", f"- {line['why']}")
+            if line["found_hz"] is None
+            else (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
             for line in verdict["evidence"]
         ]
         parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]

@@ -41,8 +41,9 @@ class Rival:
 
 def maturity(comb: Comb) -> int:
     """1 to 3, from the lines of one recording."""
-    clear = sum(line.snr_db >= CLEAR_DB for line in comb.evidence)
-    well_out = sum(line.snr_db >= WELL_OUT_DB for line in comb.evidence)
+    heights = [line.snr_db for line in comb.evidence if line.snr_db is not None]
+    clear = sum(height >= CLEAR_DB for height in heights)
+    well_out = sum(height >= WELL_OUT_DB for height in heights)
     if clear >= 4 and comb.sidebands >= 2 and well_out >= 1:
         return 3
     return 2 if clear >= 3 else 1

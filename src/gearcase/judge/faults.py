@@ -75,12 +75,15 @@ class Hypothesis:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """One line found, or not, where the fault would put it. `snr_db` is 10 log10 of power over local noise."""
+    """One line where the fault would put it. `snr_db` is 10 log10 of power over local noise; both it and `found_hz` are None
+    where nothing could be looked for, and `why` says the reason.
+    """
 
     line: str
     expected_hz: float
-    found_hz: float
-    snr_db: float
+    found_hz: float | None
+    snr_db: float | None
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -300,9 +303,10 @@ class _Examination:
         owner = self.hypotheses[owners[0]] if owners else None
         expected = owner.order * self.speed_hz if owner else base
         for n, (found, strength) in enumerate(lines, start=1):
-            if strength <= 0:
-                continue
             name = f"{n}x {owner.fault.replace('_', ' ')}" if owner else f"{n}x"
+            if strength <= 0:
+                evidence.append(EvidenceLine(name, n * expected, None, None, self._why_no_line(n * base)))
+                continue
             evidence.append(EvidenceLine(name, n * expected, found, 10 * float(np.log10(max(strength, 1e-3)))))
             depths.append(float(self.envelope.depth[round(found / self.envelope.bin_hz)]))
         log_chance = float(scores[at]) + np.log(self.tried if owners else self.bases.size)
@@ -378,7 +382,7 @@ class _Examination:
         if not others:
             return False
         near = others[0] * np.arange(1 - SLIP_BAND, 1 + SLIP_BAND, ALIGNMENT)
-        own = 10 ** (comb.evidence[0].snr_db / 10)
+        own = 10 ** (next(line.snr_db for line in comb.evidence if line.snr_db is not None) / 10)
         strongest = _known(self.scorer.strongest_near(near))
         return bool(strongest.size and strongest.max() >= max(_SIBLING * own, _SIBLING_PRESENT))
 
@@ -389,6 +393,11 @@ class _Examination:
         owners = (comb.hypothesis,) if comb.hypothesis else self.hypotheses
         modulations = tuple({owner.modulation_order * self.speed_hz for owner in owners})
         return comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
+
+    def _why_no_line(self, line_hz: float) -> str:
+        if line_hz * (1 + ALIGNMENT) >= (self.envelope.strength.shape[-1] - 1) * self.envelope.bin_hz:
+            return "lies beyond what this record's sample rate shows"
+        return "stands on a line of a shaft, a mesh or a comb explained before"
 
     def _why_not(self, rate_hz: float) -> str:
         if 3 * rate_hz > self.envelope.strength.shape[-1] * self.envelope.bin_hz:
