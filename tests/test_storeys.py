@@ -1,6 +1,7 @@
 """Imports only go down, and calculators touch no file, clock or socket (design: the house and its storeys)."""
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -130,3 +131,32 @@ def test_no_assertion_stands_in_for_a_decision() -> None:
         if isinstance(node, ast.Assert)
     ]
     assert asserted == []
+
+
+UNITS = r"\[(Hz|s|-|dB|m/s|W|unit of the samples)\]"
+
+
+def public_parts(tree: ast.Module) -> Iterator[ast.FunctionDef | ast.ClassDef]:
+    """Public functions, classes, and methods of public classes."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            yield node
+            if isinstance(node, ast.ClassDef):
+                yield from (m for m in node.body if isinstance(m, ast.FunctionDef) and not m.name.startswith("_"))
+
+
+def test_every_number_that_signal_and_judge_take_or_give_has_its_unit_in_the_docstring() -> None:
+    silent = []
+    for room in ("signal", "judge"):
+        for path in sorted((SOURCE / room).glob("*.py")):
+            for part in public_parts(ast.parse(path.read_text(encoding="utf-8"))):
+                held = [node for node in part.body if isinstance(node, ast.AnnAssign)]
+                taken = [*part.args.args, *part.args.kwonlyargs] if isinstance(part, ast.FunctionDef) else held
+                kinds = [ast.unparse(one.annotation) for one in taken if one.annotation]
+                if isinstance(part, ast.FunctionDef) and part.returns:
+                    kinds.append(ast.unparse(part.returns))
+                if any(re.search("float|NDArray|ArrayLike", kind) for kind in kinds) and not re.search(
+                    UNITS, ast.get_docstring(part) or ""
+                ):
+                    silent.append(f"{room}/{path.name}:{part.lineno} {part.name}")
+    assert silent == []

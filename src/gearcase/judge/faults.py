@@ -64,7 +64,9 @@ _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One fault of one part: its rate and what would modulate it, as orders of the reference shaft."""
+    """One fault of one part: its rate and what would modulate it, as orders of the reference shaft [-]; `spread` is the half-width
+    of what is not known about the rate, relative [-].
+    """
 
     component: str
     fault: str
@@ -75,8 +77,8 @@ class Hypothesis:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """One line where the fault would put it. `snr_db` is 10 log10 of power over local noise; both it and `found_hz` are None
-    where nothing could be looked for, and `why` says the reason.
+    """One line where the fault would put it [Hz], and where it was found [Hz]. `snr_db` is 10 log10 of power over local noise [dB];
+    both it and `found_hz` are None where nothing could be looked for, and `why` says the reason.
     """
 
     line: str
@@ -97,11 +99,13 @@ class Comb:
     rivals : tuple of Hypothesis
         Rates of this drive that frequency alone cannot tell from it.
     base_hz : float
+        From where its lines stand. [Hz]
     noise_false_alarm, attribution_false_alarm : float
+        Chances, as the theory of operation defines them. [-]
     strength_db : float
-        Sum of the strengths of the five lines.
+        Sum of the strengths of the five lines. [dB]
     depth : float
-        Root sum square of the lines' modulation depths.
+        Root sum square of the lines' modulation depths. [-]
     evidence : tuple of EvidenceLine
     sidebands : int
         Lines found one modulation away from the evidence lines.
@@ -175,9 +179,9 @@ def judge_bearings(
     speed_hz : float
         Of the reference shaft. [Hz]
     speed_spread : float
-        Half-width of what is not known about the speed, relative.
+        Half-width of what is not known about the speed, relative. [-]
     explained_orders : ndarray, shape (lines,)
-        Orders of shaft and mesh lines that may show in an envelope; those present are taken out first.
+        Orders of shaft and mesh lines that may show in an envelope; those present are taken out first. [-]
 
     Returns
     -------
@@ -189,7 +193,7 @@ def judge_bearings(
 
 
 def comb_lines(base_hz: float, modulations_hz: tuple[float, ...], *, highest_hz: float) -> NDArray[np.float64]:
-    """Harmonics of a base, each with three pairs of sidebands of each modulation."""
+    """Harmonics of a base up to `highest_hz`, each with three pairs of sidebands of each modulation, in rising order. [Hz]"""
     harmonics = base_hz * np.arange(1, int(highest_hz / base_hz) + 2)
     shifts = np.array([0.0, *(sign * m * hz for hz in modulations_hz for m in (1, 2, 3) for sign in (-1, 1))])
     lines = (harmonics[:, None] + shifts).ravel()
