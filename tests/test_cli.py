@@ -174,6 +174,26 @@ def test_a_wrong_call_exits_with_2(arguments: tuple[str, ...], capsys: pytest.Ca
     assert call(capsys, *arguments)[0] == 2
 
 
+@pytest.mark.parametrize(
+    ("arguments", "where", "says"),
+    [
+        (("dance",), "gearcase", "invalid choice: 'dance'"),
+        (("survey",), "gearcase survey", "the following arguments are required: JOB"),
+        (("diagnose", "job", "--rate"), "gearcase diagnose", "argument --rate: expected one argument"),
+        (("plan", "a", "--loud"), "gearcase", "unrecognized arguments: --loud"),
+    ],
+)
+def test_a_wrong_call_is_refused_like_any_bad_input(
+    arguments: tuple[str, ...], where: str, says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, error = document(capsys, *arguments)
+    assert code == 2 and error["schema"] == "error/1" and not error["ok"]
+    (problem,) = error["errors"]
+    assert problem["where"] == where and says in problem["given"] and problem["accepted"].startswith(where)
+    code, out, err = call(capsys, *arguments)
+    assert code == 2 and out == "" and says in err and "Traceback" not in err
+
+
 def test_a_defect_of_gearcase_itself_is_no_answer(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -21,6 +21,7 @@ from PIL import ImageFont
 from gearcase.drawings.plots import Flag, spectrum_sheet
 from gearcase.drawings.report import ask_for_sheet_pdf, handover_html, handover_pdf
 from gearcase.drawings.svg import Sheet, text_width, wrap
+from gearcase.drawings.text import diagnose_text
 from gearcase.drawings.train import train_sheet, train_svg
 from gearcase.job.build import load
 from gearcase.stages import survey
@@ -159,6 +160,7 @@ def test_a_drive_of_which_only_the_ratio_is_known_says_so() -> None:
 
 
 EVIDENCE = [{"line": f"{n}x outer race", "expected_hz": 38.67 * n, "found_hz": 38.5 * n, "snr_db": 20.0 - n} for n in (1, 2, 4, 5)]
+MASKED = {"line": "3x outer race", "expected_hz": 116.01, "found_hz": None, "snr_db": None, "why": "stands on a line of a shaft"}
 VERDICT = {
     "component": "intermediate bearing, left",
     "fault": "outer_race",
@@ -262,6 +264,14 @@ def test_peaks_of_a_named_fault_that_are_no_evidence_are_named_too(content: Cont
     html = handover_html(content)
     assert "intermediate bearing, left: 1x outer race" in html
     assert ">3x, not counted<" in html and ">4x, not counted<" not in html
+
+
+def test_a_line_that_could_not_be_looked_for_is_told_with_its_reason_and_drawn_nowhere(content: Content) -> None:
+    shown = {**VERDICT, "evidence": [EVIDENCE[0], EVIDENCE[1], MASKED, EVIDENCE[2]]}
+    found = {**DIAGNOSIS, "verdicts": [shown]}
+    html = handover_html(replace(content, diagnose=found))
+    assert "3x outer race: stands on a line of a shaft." in html and ">3x, not counted<" in html
+    assert re.search(r"3x outer race +116\.01 +- +- stands on a line of a shaft", diagnose_text({**found, "recordings": []}))
 
 
 def test_the_line_table_gives_every_multiple_of_every_line(content: Content) -> None:

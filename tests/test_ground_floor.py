@@ -264,3 +264,28 @@ def test_every_problem_of_a_file_is_told_not_only_the_first() -> None:
 def test_an_error_says_what_where_given_and_accepted() -> None:
     error = BadInput([Problem("job.yaml:14", "drive.meshes[0].wheel.teeth", "17.5", "a whole number of teeth")])
     assert str(error) == "job.yaml:14   drive.meshes[0].wheel.teeth   given 17.5   a whole number of teeth"
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "write"),
+    [
+        ("1/2 in", "length", 'write "0.5 in": '),
+        ("1 1/2 in", "length", 'write "1.5 in": '),
+        ("1-1/2in", "length", 'write "1.5 in": '),
+        ("-3/16 in", "length", 'write "-0.1875 in": '),
+        ("12,5 mm", "length", 'write "12.5 mm": '),
+        ("1,485 rpm", "speed", 'write "1485 rpm" or "1.485 rpm": '),
+        ("0,5", "ratio", 'write "0.5": '),
+        ("1/2", "length", ""),
+        ("1/0 in", "length", ""),
+        ("1/2 rpm", "length", ""),
+        ("half an inch", "length", ""),
+    ],
+)
+def test_a_fraction_or_a_decimal_comma_is_refused_with_what_to_write(text: str, kind: str, write: str) -> None:
+    with pytest.raises(OutOfRange) as refused:
+        units.parse(text, kind)
+    assert refused.value.rule.startswith(write) and "with its unit, e.g." in refused.value.rule
+    assert write or "write" not in refused.value.rule
+    if write.count('"') == 2:
+        units.parse(write.split('"')[1], kind)

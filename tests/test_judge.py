@@ -14,6 +14,7 @@ from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.errors import OutOfRange
+from gearcase.judge.advice import maturity
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
 from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import Judgement, bearing_hypotheses, judge_bearings
@@ -215,6 +216,30 @@ def test_each_race_is_modulated_by_its_own_ring_and_a_held_one_by_the_other(
     given = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
     found = bearing_hypotheses(Drive("two", shafts, (mesh,), (bearing,), "a", (SPEED_HZ,) * 2, SPEED_HZ, given))
     assert {h.fault: h.modulation_order for h in found if h.fault in by} == pytest.approx(by)
+
+
+def test_a_harmonic_that_could_not_be_looked_for_is_a_row_of_evidence_with_its_reason() -> None:
+    """A shaft line is put on the third harmonic of the outer race and taken out with it."""
+    drive = rig(DRIVE_END)
+    base = outer_hz(drive)
+    found = judge_bearings(
+        spectrum(3, *comb(base, 300.0)),
+        bearing_hypotheses(drive),
+        speed_hz=SPEED_HZ,
+        speed_spread=0.001,
+        explained_orders=np.array([3 * base / SPEED_HZ]),
+    )
+    rows = found.claims[0].evidence
+    assert [line.line for line in rows] == [f"{n}x outer race" for n in range(1, 6)]
+    assert [line.found_hz is None for line in rows] == [False, False, True, False, False]
+    assert rows[2].snr_db is None and "line of a shaft, a mesh" in rows[2].why
+    assert rows[2].expected_hz == pytest.approx(3 * base) and not any(line.why for line in rows if line.found_hz)
+    assert maturity(found.claims[0]) == 2  # four lines clear, no sidebands
+
+    short = spectrum(3, *comb(base, 300.0))
+    cut = round(4.5 * base / BIN_HZ)
+    (claim,) = judge(EnvelopeSpectrum(short.strength[:cut], short.depth[:cut], BIN_HZ), drive).claims
+    assert [line.why for line in claim.evidence] == [""] * 4 + ["lies beyond what this record's sample rate shows"]
 
 
 def test_a_strong_fundamental_alone_is_not_a_comb() -> None:

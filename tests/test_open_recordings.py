@@ -28,6 +28,7 @@ CWRU = [
     ("130_12k_DE_OR007at6_0hp", "DE", "drive end", "drive end bearing", "outer_race"),
     ("278_12k_FE_IR007_0hp", "FE", "fan end", "fan end bearing", "inner_race"),
 ]
+FAR_END_NAMED = 3  # of the four, as they came; a regression, not a goal
 HEALTHY, WEAK = "97_normal_0hp_firsthalf", "118_12k_DE_B007_0hp"
 
 pytestmark = pytest.mark.recordings
@@ -75,13 +76,17 @@ def test_every_race_fault_of_the_second_rig_is_named_on_the_right_bearing_and_no
     assert code == 1
 
 
-@pytest.mark.parametrize(("name", "end", "point", "bearing", "fault"), CWRU)
-def test_at_the_far_end_the_same_fault_is_named_or_none(
-    name: str, end: str, point: str, bearing: str, fault: str, recordings: Path, tmp_path: Path
+def test_at_the_far_end_no_other_fault_is_named_and_as_many_are_named_as_the_documentation_says(
+    recordings: Path, tmp_path: Path
 ) -> None:
-    far = {"DE": "FE", "FE": "DE"}[end]
-    _, document = diagnose("rig-cwru", cwru(recordings, name, far), 12000.0, tmp_path)
-    assert set(named(document)) <= {(bearing, fault)}
+    named_rightly = 0
+    for name, end, _, bearing, fault in CWRU:
+        folder = tmp_path / name
+        folder.mkdir()
+        _, document = diagnose("rig-cwru", cwru(recordings, name, {"DE": "FE", "FE": "DE"}[end]), 12000.0, folder)
+        assert set(named(document)) <= {(bearing, fault)}, name
+        named_rightly += bool(named(document))
+    assert named_rightly == FAR_END_NAMED, f"{named_rightly} of {len(CWRU)}: say so in docs/diagnosis.md"
 
 
 @pytest.mark.parametrize("end", ["DE", "FE"])

@@ -608,3 +608,16 @@ def test_no_damage_to_hdf5_takes_the_process_down(originals: dict[str, Original]
     for _ in range(400):
         changes = list(zip(random.random(5).tolist(), random.integers(0, 256, 5).tolist(), strict=True))
         attempt(original.with_name("broken.h5"), damaged(whole, changes, 1.0))
+
+
+def test_a_column_of_the_only_table_is_named_by_its_number_alone(tmp_path: Path) -> None:
+    path = tmp_path / "run.npy"
+    np.save(path, np.stack([WAVE, 2 * WAVE], axis=1))
+    assert read_recording(path, rate_hz=1.0, unit="m", channel="2").channel == "samples:2"
+    for wanted in ("3", "", ":2", "s:2"):
+        (says,) = refusal(lambda wanted=wanted: read_recording(path, rate_hz=1.0, unit="m", channel=wanted))  # type: ignore[misc]
+        assert "the name of one channel: samples:1" in says
+    two = tmp_path / "run.npz"
+    np.savez(two, a=np.stack([WAVE, 2 * WAVE]), b=np.stack([WAVE, 3 * WAVE]))
+    (says,) = refusal(lambda: read_recording(two, rate_hz=1.0, unit="m", channel="2"))
+    assert "a:2" in says and "b:2" in says

@@ -65,6 +65,24 @@ def test_the_handover_says_the_answer_on_its_cover_and_what_it_rests_on_behind(c
     assert all("run 0003" in page for page in text)
 
 
+def test_a_nameplate_that_the_tooth_counts_exclude_is_said_on_the_cover_and_first_in_the_survey() -> None:
+    text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
+    assert "ratio: 20.0" in text and survey.run(build(parse_text(text), folder="job")).document["contradictions"] == []
+    job = build(parse_text(text.replace("ratio: 20.0", "ratio: 22.4")), folder="job")
+    surveyed = survey.run(job)
+    (row,) = surveyed.document["contradictions"]
+    assert "the nameplate 22.4: one of them is wrong" in row["says"] and row["where"].startswith("job.yaml:")
+    assert row["says"] in survey_text(surveyed.document).splitlines()[1]
+    assert any(row["says"] in question["what"] for question in surveyed.document["unknown"])
+    for diagnosed in ({}, {"diagnose": diagnose.run(job, [recorded(job)])}):
+        results = {"survey": surveyed, **diagnosed}
+        earlier = {stage: handover.Earlier(1, result.document, result.arrays, ()) for stage, result in results.items()}
+        result, content = handover.run(job, earlier, who="", date="2026-11-25", number=1, checksum=sha256_of_data)
+        assert result.document["contradictions"] == [row["says"]]
+        cover, owner, *_ = pages(handover_pdf(content))
+        assert "Open contradiction" in cover and "the nameplate 22.4" in cover and "Open contradiction" in owner
+
+
 def test_the_web_page_says_the_same_and_needs_nothing_else(content: handover.Content) -> None:
     html = handover_html(content)
     assert "Abnormal: a fault is seen" in html and "Lines not explained by this drive" in html

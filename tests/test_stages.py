@@ -209,6 +209,21 @@ def test_a_growing_fault_is_named_at_the_point_it_stands_on_with_its_growth_and_
     assert {"spectrum-2", "envelope-2"} <= result.arrays.keys()
 
 
+def test_a_fault_that_later_recordings_of_the_point_do_not_show_is_said_to_be_no_recovery(demo: Job) -> None:
+    elsewhere = recorded(demo, seed=5, point="input coupling end")
+    unfit = replace(recorded(demo, seed=6), samples=np.zeros(int(RATE * 20), np.float32))
+    records = [recorded(demo, seed=1, impact=5.0), elsewhere, recorded(demo, seed=2), unfit, recorded(demo, seed=3)]
+    (verdict,) = diagnose.run(demo, records).document["verdicts"]
+    assert verdict["recording"] == "record 1"
+    assert verdict["advice"][0].startswith(
+        "seen last in record 1; not seen in 2 later recordings at intermediate left; falling after"
+    )
+    (alone,) = diagnose.run(demo, records[:2]).document["verdicts"]
+    assert not any("not seen" in step for step in alone["advice"]), "a recording of another point says nothing of it"
+    (faint,) = diagnose.run(demo, [records[0], recorded(demo, seed=2, impact=2.2)]).document["verdicts"]
+    assert not any("not seen" in step for step in faint["advice"]), "a faint comb is still there"
+
+
 def test_a_faint_comb_is_said_and_becomes_a_fault_once_it_has_grown(demo: Job) -> None:
     sound, faint = recorded(demo, seed=1), recorded(demo, seed=2, impact=2.2)
     alone = diagnose.run(demo, [faint]).document
@@ -216,6 +231,7 @@ def test_a_faint_comb_is_said_and_becomes_a_fault_once_it_has_grown(demo: Job) -
     assert "a faint comb" in alone["statement"] and "outer race of intermediate bearing, left" in alone["statement"]
     (verdict,) = diagnose.run(demo, [sound, faint]).document["verdicts"]
     assert verdict["growth_db"] >= 6 and verdict["modulation_depth"] < 0.1
+    assert not verdict["urgency"].startswith("watch"), "growth is worth a look at least"
 
 
 def test_the_faulty_bearings_own_point_decides_between_twins(demo: Job) -> None:

@@ -1,6 +1,7 @@
 """Imports only go down, and calculators touch no file, clock or socket (design: the house and its storeys)."""
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -119,3 +120,46 @@ def test_a_number_by_which_recordings_are_judged_has_one_owner() -> None:
                         assert isinstance(target, ast.Name)
                         owners.setdefault(target.id.lstrip("_"), []).append(f"{room}/{path.name}")
     assert {name: where for name, where in owners.items() if len(where) > 1} == {}
+
+
+def test_no_assertion_stands_in_for_a_decision() -> None:
+    """`python -O` leaves assertions out; what a stage may or may not have is passed on, not asserted."""
+    asserted = [
+        f"{path.name}:{node.lineno}"
+        for room in ("drive", "signal", "judge", "stages")
+        for path in sorted((SOURCE / room).glob("*.py"))
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Assert)
+    ]
+    assert asserted == []
+
+
+UNITS = r"\[(Hz|s|-|dB|m/s|W|K|K/s|min|h|1/year|unit of the samples|unit of the quantity)\]"
+
+
+def public_parts(tree: ast.Module) -> Iterator[ast.FunctionDef | ast.ClassDef]:
+    """Public functions, classes, and methods of public classes."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+            yield node
+            if isinstance(node, ast.ClassDef):
+                yield from (m for m in node.body if isinstance(m, ast.FunctionDef) and not m.name.startswith("_"))
+
+
+def test_every_number_that_signal_and_judge_take_or_give_has_its_unit_in_the_docstring() -> None:
+    silent = []
+    for room in ("signal", "judge"):
+        for path in sorted((SOURCE / room).glob("*.py")):
+            for part in public_parts(ast.parse(path.read_text(encoding="utf-8"))):
+                held = [node for node in part.body if isinstance(node, ast.AnnAssign)]
+                taken = [*part.args.args, *part.args.kwonlyargs] if isinstance(part, ast.FunctionDef) else held
+                kinds = [ast.unparse(one.annotation) for one in taken if one.annotation]
+                if isinstance(part, ast.FunctionDef) and part.returns:
+                    kinds.append(ast.unparse(part.returns))
+                if any("worked_by" in ast.unparse(one) for one in part.decorator_list):
+                    continue  # its unit stands in what marks it
+                if any(re.search("float|NDArray|ArrayLike", kind) for kind in kinds) and not re.search(
+                    UNITS, ast.get_docstring(part) or ""
+                ):
+                    silent.append(f"{room}/{path.name}:{part.lineno} {part.name}")
+    assert silent == []

@@ -7,7 +7,7 @@
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from gearcase import __version__
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
@@ -29,10 +29,13 @@ NOTHING_WRONG, SOMETHING_WRONG, WRONG_INPUT = 0, 1, 2
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb. Returns the exit code."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
     parser = _parser()
     try:
-        given = parser.parse_args(arguments)
-    except SystemExit as stop:  # argparse has already spoken
+        given = parser.parse_args(words)
+    except BadInput as error:
+        return _refuse(argparse.Namespace(json="--json" in words), error)
+    except SystemExit as stop:  # help or version: argparse has already spoken
         return WRONG_INPUT if stop.code else NOTHING_WRONG
     if given.run is None:
         parser.print_help()
@@ -62,8 +65,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses a wrong call as any other bad input is refused, so that ``--json`` holds for it too."""
+
+    def error(self, message: str) -> NoReturn:
+        usage = " ".join(self.format_usage().removeprefix("usage:").split())
+        raise BadInput(Problem(self.prog, "", message, usage))
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="gearcase",
         description="Fit, prove and watch monitoring on enclosed gear drives. Advice and record, not a protection system.",
         epilog="Exit codes: 0 done and nothing wrong; 1 done, and a fault, blocker, unfit recording or zone D was found; "
@@ -566,7 +577,14 @@ def _handover(given: argparse.Namespace) -> int:
     _done(
         given,
         {**result.document, "pdf": str(path / "handover.pdf"), "html": str(path / "handover.html")},
-        "\n".join([result.document["statement"], f"PDF: {path / 'handover.pdf'}", f"web page: {path / 'handover.html'}"]),
+        "\n".join(
+            [
+                result.document["statement"],
+                *(f"open contradiction: {says}" for says in result.document["contradictions"]),
+                f"PDF: {path / 'handover.pdf'}",
+                f"web page: {path / 'handover.html'}",
+            ]
+        ),
     )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 

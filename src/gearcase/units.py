@@ -82,6 +82,8 @@ _LIBRARY_SI = {
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
 _RANGE = re.compile(rf"\s*({_NUMBER})\s*(?:-|–|to)\s*({_NUMBER})\s*(.*?)\s*")
+_FRACTION = re.compile(r"\s*([+-]?)(?:(\d{1,6})(?:\s+|-))?(\d{1,6})\s*/\s*(\d{1,6})\s*(.*?)\s*")
+_COMMA = re.compile(r"\s*([+-]?\d+),(\d+)\s*(.*?)\s*")
 _EXAMPLE = {
     "length": "25 mm",
     "speed": "1485 rpm",
@@ -166,7 +168,7 @@ def parse(text: object, kind: str) -> float:
     Raises
     ------
     OutOfRange
-        No unit, an unknown unit, or not a quantity at all; the rule says what would be accepted.
+        No unit, an unknown unit, a fraction, a decimal comma, or not a quantity at all; the rule says what would be accepted.
 
     Examples
     --------
@@ -178,7 +180,7 @@ def parse(text: object, kind: str) -> float:
     """
     match = _QUANTITY.fullmatch(text) if isinstance(text, str) else None
     if not match or match[2] not in ACCEPTED[kind]:
-        raise OutOfRange(kind, repr(text), _wanted(kind))
+        raise OutOfRange(kind, repr(text), _meant(text, kind) + _wanted(kind))
     return convert(float(match[1]), match[2], kind)
 
 
@@ -279,6 +281,19 @@ def show(value: float, kind: str, unit: str, digits: int = 4) -> str:
     else:
         shown = value / convert(1.0, unit, kind)
     return f"{shown:.{digits}g} {unit}".strip()
+
+
+def _meant(text: object, kind: str) -> str:
+    """A fraction or a decimal comma as it would be accepted; empty for anything else. Nothing is guessed: 1,485 may be either."""
+    words = text if isinstance(text, str) else ""
+    if (part := _FRACTION.fullmatch(words)) and part[5] in ACCEPTED[kind] and int(part[4]):
+        value = int(part[2] or 0) + int(part[3]) / int(part[4])
+        return f'write "{part[1]}{value:.6g} {part[5]}": '.replace(' ":', '":')
+    if (part := _COMMA.fullmatch(words)) and part[3] in ACCEPTED[kind]:
+        unit = f" {part[3]}".rstrip()
+        either = f'"{part[1]}{part[2]}{unit}" or ' if len(part[2]) == 3 else ""
+        return f'write {either}"{part[1]}.{part[2]}{unit}": '
+    return ""
 
 
 def _wanted(kind: str) -> str:

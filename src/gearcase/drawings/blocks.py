@@ -5,7 +5,7 @@
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -176,7 +176,7 @@ def handover_blocks(
         subtitle="Condition of the drive as recorded: handover",
         facts=facts,
         title_block=tuple(fact for fact in facts if fact[0] in _ON_EACH_PAGE),
-        cover_note=_note_of(diagnose),
+        cover_note=_note_of(diagnose, survey),
         cover_svg=train_svg(survey["drive"], [v["component"] for v in diagnose["verdicts"]] if diagnose else ()),
         blocks=tuple(blocks),
     )
@@ -229,7 +229,7 @@ def diagnose_blocks(
     diagnose: dict[str, Any], *, survey: dict[str, Any] | None, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]
 ) -> Iterator[Block]:
     """A diagnosis alone: the answer, its spectra where a survey names the lines, then verdicts and recordings."""
-    yield _note_of(diagnose)
+    yield _note_of(diagnose, survey or {})
     if survey is not None:
         yield from _plots(survey, diagnose, arrays)
     yield from _verdicts(diagnose)
@@ -246,7 +246,16 @@ def finding_blocks(findings: Iterable[dict[str, Any]]) -> Iterator[Block]:
             yield Block("list", "Working", items=tuple(workings([row["worked"]])), folds=True)
 
 
-def _note_of(diagnose: dict[str, Any] | None) -> Block:
+def _note_of(diagnose: dict[str, Any] | None, survey: dict[str, Any]) -> Block:
+    """The answer in one note, and what of the job contradicts itself, since the answer rests on it."""
+    note = _answer(diagnose)
+    if not survey.get("contradictions"):
+        return note
+    open_ = tuple(f"Open contradiction: {row['says']} ({row['where']})." for row in survey["contradictions"])
+    return replace(note, items=(*note.items, *open_), state="action" if note.state == "none" else note.state)
+
+
+def _answer(diagnose: dict[str, Any] | None) -> Block:
     """The answer in one note, with its state as a word."""
     if diagnose is None:
         return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
@@ -261,7 +270,7 @@ def _note_of(diagnose: dict[str, Any] | None) -> Block:
 
 def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...]) -> Iterator[Block]:
     yield Block("heading", "For the owner")
-    yield _note_of(diagnose)
+    yield _note_of(diagnose, survey)
     if stale:
         yield Block("note", "Older than the job", items=stale, state="action")
     blind = [row["component"] for row in survey["coverage"] if row["grade"] == "blind"]
@@ -333,7 +342,7 @@ def _verdicts(diagnose: dict[str, Any] | None) -> Iterator[Block]:
         )
         rows = tuple(
             (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
-            for line in verdict["evidence"]
+            for line in _found(verdict)
         )
         yield Block(
             "table",
@@ -342,6 +351,8 @@ def _verdicts(diagnose: dict[str, Any] | None) -> Iterator[Block]:
             wide=(2.4, 1, 1, 1),
             numbers=(1, 2, 3),
         )
+        if masked := tuple(f"{line['line']}: {line['why']}." for line in verdict["evidence"] if line["found_hz"] is None):
+            yield Block("list", "Not to be looked for in this recording", items=masked)
         others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
         if not others:
             yield Block("text", "Rivals: none known.")
@@ -354,6 +365,11 @@ def _verdicts(diagnose: dict[str, Any] | None) -> Iterator[Block]:
     if untested:
         yield Block("heading", "Could not be tested", level=2)
         yield Block("table", head=("part", "fault", "why"), rows=untested, wide=(2, 2, 3))
+
+
+def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
+    """The evidence that was found; a line that could not be looked for has no frequency."""
+    return [line for line in verdict["evidence"] if line["found_hz"] is not None]
 
 
 def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:
@@ -429,7 +445,7 @@ def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> floa
 
 
 def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
-    last = [line["found_hz"] for verdict in verdicts for line in verdict["evidence"]]
+    last = [line["found_hz"] for verdict in verdicts for line in _found(verdict)]
     return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
 
 
@@ -445,7 +461,7 @@ def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[st
     named = [
         Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
         for v in verdicts
-        for number, line in enumerate(v["evidence"])
+        for number, line in enumerate(_found(v))
     ]
     shafts = [
         Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
@@ -456,10 +472,10 @@ def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[st
 def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
     """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
     for verdict in verdicts:
-        spacing = min((line["found_hz"] for line in verdict["evidence"]), default=0.0)
+        spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
         if not spacing:
             continue
-        counted = {round(line["found_hz"] / spacing) for line in verdict["evidence"]}
+        counted = {round(line["found_hz"] / spacing) for line in _found(verdict)}
         last = int(_envelope_end([verdict]) / spacing)
         for number in sorted(set(range(1, last + 1)) - counted):
             yield Flag(number * spacing, f"{number}x, not counted")

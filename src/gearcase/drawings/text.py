@@ -23,8 +23,9 @@ def survey_text(document: dict[str, Any]) -> str:
     drive = document["drive"]
     low, high = drive["speed_range_hz"]
     speed = f"{60 * low:.4g} to {60 * high:.4g} rpm" if low != high else f"{60 * high:.4g} rpm"
-    parts = [f"{document['job']}: {drive['name']}, {drive['reference_shaft']} at {speed}", ""]
-    parts += [f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]]
+    parts = [f"{document['job']}: {drive['name']}, {drive['reference_shaft']} at {speed}"]
+    parts += [f"open contradiction: {row['where']}: {row['says']}" for row in document.get("contradictions", ())]
+    parts += ["", *(f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"])]
     main = [line for line in document["lines"] if line["harmonic"] == 1 and line["kind"] != "sideband"]
     rows = [(line["name"], f"{line['hz']:.3f}", f"{line['order']:.4f}", line["origin"]) for line in main[:_MOST_LINES]]
     parts += _table(("line", "Hz at rated speed", "order", "known from"), rows)
@@ -186,7 +187,9 @@ def diagnose_text(document: dict[str, Any]) -> str:
             *([f"  grown {growth:+.1f} dB since the first recording of this point"] if growth is not None else []),
         ]
         rows = [
-            (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
+            (line["line"], f"{line['expected_hz']:.2f}", "-", f"- {line['why']}")
+            if line["found_hz"] is None
+            else (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
             for line in verdict["evidence"]
         ]
         parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]

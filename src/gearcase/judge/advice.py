@@ -8,6 +8,8 @@ no temperature, no oil) caps the urgency.
 
 from dataclasses import dataclass
 
+from gearcase.drive.train import Drive, shaft_orders
+from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import Comb
 from gearcase.tables import load
 
@@ -15,13 +17,17 @@ __all__ = ["Rival", "advice", "maturity", "rivals", "untested_patterns", "urgenc
 
 CLEAR_DB = 9.0  # a line e^-8 rare stands 9 dB over the mean noise
 WELL_OUT_DB = 20.0
+_SHAFT_MULTIPLES = 10  # looseness shows 1x to 10x: table fault_patterns
 
-_URGENCY = {
-    1: "watch: record again in two weeks",
-    2: "plan and verify: order parts, act within 1 to 3 months",
-    3: "plan and verify: act within 1 to 4 weeks, check weekly",
-    4: "plan and verify: act within 4 days",
-}
+_WATCH = "watch: record again in two weeks"
+_LOOK = "look: record again within days at the same speed and load, and find what changed"
+_PLAN = "plan and verify: order parts, act within 1 to 3 months"
+_SOON = "plan and verify: act within 1 to 4 weeks, check weekly"
+_NOW = "plan and verify: act within 4 days"
+_URGENCY = (_WATCH, _LOOK, _PLAN, _SOON, _NOW)  # from the least to the most pressing
+_BY_STAGE = {1: _WATCH, 2: _PLAN, 3: _SOON, 4: _NOW}
+# growth over a baseline [dB] from which it is worth a look, a plan, an act; handbooks of vibration diagnosis, from memory
+_BY_GROWTH = ((20.0, _SOON), (10.0, _PLAN), (6.0, _LOOK))
 
 
 @dataclass(frozen=True)
@@ -35,41 +41,78 @@ class Rival:
 
 def maturity(comb: Comb) -> int:
     """1 to 3, from the lines of one recording."""
-    clear = sum(line.snr_db >= CLEAR_DB for line in comb.evidence)
-    well_out = sum(line.snr_db >= WELL_OUT_DB for line in comb.evidence)
+    heights = [line.snr_db for line in comb.evidence if line.snr_db is not None]
+    clear = sum(height >= CLEAR_DB for height in heights)
+    well_out = sum(height >= WELL_OUT_DB for height in heights)
     if clear >= 4 and comb.sidebands >= 2 and well_out >= 1:
         return 3
     return 2 if clear >= 3 else 1
 
 
-def urgency(stage: int) -> str:
-    """When to act, capped at "plan and verify" since one sensor is one witness."""
-    return _URGENCY[stage]
+def urgency(stage: int, growth_db: float | None = None) -> str:
+    """When to act: the more pressing of what the maturity says and what growth says.
+
+    From 6 dB growth is worth a look, from 10 dB a plan, from 20 dB an act. All is capped at "plan and verify", since one sensor
+    is one witness. A fall never makes it less pressing: falling after a rise is not recovery.
+
+    Parameters
+    ----------
+    stage : int
+        Maturity, 1 to 4.
+    growth_db : float or None
+        Growth of the fault's lines over a baseline, or over the first recording of the point; None when unknown. [dB]
+
+    Examples
+    --------
+    >>> urgency(1), urgency(1, 7.0).partition(":")[0], urgency(3, -12.0) == urgency(3)
+    ('watch: record again in two weeks', 'look', True)
+    """
+    grown = next((says for least, says in _BY_GROWTH if growth_db is not None and growth_db >= least), _WATCH)
+    return max(_BY_STAGE[stage], grown, key=_URGENCY.index)
 
 
-def rivals(comb: Comb) -> tuple[Rival, ...]:
-    """Every named alternative of a claim, the nearest first."""
+def rivals(comb: Comb, drive: Drive, *, speed_hz: float) -> tuple[Rival, ...]:
+    """Every named alternative of a claim that this drive can have, the nearest first.
+
+    An integer line of a shaft is a rival only where the comb stands within the slip band of one, a chipped tooth only where a
+    mesh is on the bearing's shaft.
+
+    Parameters
+    ----------
+    comb : Comb
+    drive : Drive
+    speed_hz : float
+        Of the reference shaft, as the comb was found at. [Hz]
+    """
     if comb.hypothesis is None:
         return ()
     fault = comb.hypothesis.fault
-    ways = {(row["first"], row["second"]): row["separated_by"] for row in load("confusions")}
+    known = [row for row in load("confusions") if row["first"] in (fault, "any")]
+    way = {row["second"]: row["separated_by"] for row in known}
+    stranger_way = way["a source not on this drive"]
     twins = tuple(
         Rival(
             f"{rival.component}: {rival.fault.replace('_', ' ')}",
             f"its rate is within 2 % of this one (order {rival.order:.4g} against {comb.hypothesis.order:.4g})",
-            ways["any", "a source not on this drive"] if rival.fault != fault else ways[fault, "same rate in another bearing"],
+            stranger_way if rival.fault != fault else way["same rate in another bearing"],
         )
         for rival in comb.rivals
     )
+    integer = _integer_of_a_shaft(comb.base_hz / speed_hz, drive)
+    why = {
+        "always": "gives lines of the same shape",
+        "integer line": f"this comb stands within the slip band of it: {integer}" if integer else "",
+        "mesh on the shaft": "gives lines of the same shape" if _has_mesh(comb.hypothesis.component, drive) else "",
+    }
     named = tuple(
-        Rival(second, "gives lines of the same shape", way)
-        for (first, second), way in ways.items()
-        if first == fault and second != "same rate in another bearing"
+        Rival(row["second"], why[row["when"]], row["separated_by"])
+        for row in known
+        if row["first"] == fault and why.get(row["when"])
     )
     stranger = Rival(
         "a source not on this drive",
         f"a chance of {comb.attribution_false_alarm:.2g} that a stranger pulses at this rate",
-        ways["any", "a source not on this drive"],
+        stranger_way,
     )
     return (*twins, *named, stranger)
 
@@ -91,3 +134,19 @@ def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:
     return tuple(
         (row["pattern"], row["least_equipment"]) for row in load("fault_patterns") if row["part"] == kind and row["offered"] == "no"
     )
+
+
+def _integer_of_a_shaft(order: float, drive: Drive) -> str:
+    """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none."""
+    near = [
+        (abs(order / (n * abs(shaft.order)) - 1), f"{n}x {name}")
+        for name, shaft in shaft_orders(drive).items()
+        for n in range(1, _SHAFT_MULTIPLES + 1)
+    ]
+    off, name = min(near)
+    return name if off <= SLIP_BAND else ""
+
+
+def _has_mesh(component: str, drive: Drive) -> bool:
+    shafts = {shaft for b in drive.bearings if b.name == component for shaft in (b.inner_shaft, b.outer_shaft) if shaft}
+    return any(shafts & {mesh.pinion_shaft, mesh.wheel_shaft} for mesh in drive.meshes)

@@ -138,7 +138,7 @@ RULES: Mapping[str, Rule] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Thresholds:
-    """The numbers of a limit, in the quantity's SI unit; None where there is no such limit."""
+    """The numbers of a limit, in the quantity's SI unit; None where there is no such limit. [unit of the quantity]"""
 
     yellow: float | None
     danger: float | None
@@ -147,7 +147,9 @@ class Thresholds:
 
 @dataclass(frozen=True)
 class Sample:
-    """One poll. `value` is None where nothing was read; `witness`: something else than this reading agrees just now."""
+    """One poll at `time_s` [s]. `value` is None where nothing was read [unit of the quantity]; `witness`: something else than this
+    reading agrees just now.
+    """
 
     time_s: float
     value: float | None
@@ -158,7 +160,9 @@ class Sample:
 
 @dataclass(frozen=True)
 class AlarmEvent:
-    """What happened. `trigger` is from the table, or ``bad``, ``good again``, ``sensor loose or off``, ``sensor back``."""
+    """What happened at `time_s` [s], with the `value` [unit of the quantity]. `trigger` is from the table, or ``bad``,
+    ``good again``, ``sensor loose or off``, ``sensor back``.
+    """
 
     time_s: float
     trigger: str
@@ -182,7 +186,7 @@ class _Window:
 
 @dataclass(frozen=True)
 class AlarmState:
-    """All that is remembered from one step to the next. Make the first with `fresh`."""
+    """All that is remembered from one step to the next; times in Unix seconds [s]. Make the first with `fresh`."""
 
     rule: Rule
     thresholds: Thresholds
@@ -276,7 +280,7 @@ def step(state: AlarmState, reading: Sample | None, now: float) -> tuple[AlarmSt
 
 
 def acknowledge(state: AlarmState, *, who: str, now: float) -> tuple[AlarmState, tuple[AlarmEvent, ...]]:
-    """Somebody has seen it: the light steadies, the condition stays. Nothing happens where there is nothing to see.
+    """Somebody has seen it at `now` [s]: the light steadies, the condition stays. Nothing happens where there is nothing to see.
 
     Raises
     ------
@@ -292,7 +296,7 @@ def acknowledge(state: AlarmState, *, who: str, now: float) -> tuple[AlarmState,
 
 
 def light(state: AlarmState, now: float) -> str:
-    """``red``, ``blue``, ``yellow`` or ``green``. It flashes while the condition is not acknowledged."""
+    """``red``, ``blue``, ``yellow`` or ``green`` at `now` [s]. It flashes while the condition is not acknowledged."""
     if state.condition.startswith("danger"):
         return "red"
     if cannot_tell(state, now):
@@ -301,7 +305,7 @@ def light(state: AlarmState, now: float) -> str:
 
 
 def cannot_tell(state: AlarmState, now: float) -> str:
-    """Why nothing can be said just now; empty when something can."""
+    """Why nothing can be said at `now` [s]; empty when something can."""
     last = state.last
     if last is None or state.last_good_s is None or now - state.last_good_s >= state.rule.blue_after:
         return f"no good reading for {state.rule.blue_after:.0f} s or more"

@@ -21,7 +21,7 @@ _OUTSIDE = 0.05  # on either side of the 90 % interval
 
 @dataclass(frozen=True)
 class FalseAlarms:
-    """Expected false alarms a year with a 90 % interval, from `episodes` in `hours` judged over `runs`."""
+    """Expected false alarms a year with a 90 % interval [1/year], from `episodes` in `hours` judged over `runs`."""
 
     per_year: float
     low: float
@@ -34,7 +34,7 @@ class FalseAlarms:
 def episodes_by_run(
     values: ArrayLike, run: ArrayLike, *, limit: float, clear_level: float, need: int, of: int, clear_after: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Alarm episodes and samples of each run, through the alarm's persistence rule.
+    """Alarm episodes and samples of each run, through the alarm's persistence rule. Values and limits [unit of the quantity].
 
     An episode begins when `need` of the last `of` samples of the run exceed `limit`, and ends after `clear_after` samples in
     a row at or under `clear_level`. Nothing is carried from one run into the next.

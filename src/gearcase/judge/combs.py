@@ -30,10 +30,11 @@ class CombScorer:
     Parameters
     ----------
     strength : ndarray, shape (bins,)
-        Power over local noise.
+        Power over local noise. [-]
     bin_hz : float
+        [Hz]
     highest_base_hz : float
-        Bins above its fifth harmonic are left alone.
+        Bins above its fifth harmonic are left alone. [Hz]
     """
 
     def __init__(self, strength: NDArray[np.floating], *, bin_hz: float, highest_base_hz: float) -> None:
@@ -45,7 +46,7 @@ class CombScorer:
         self._changed = True
 
     def mask(self, lines_hz: NDArray[np.float64], *, within: float) -> None:
-        """Take lines out, each `within` a relative distance, at the least with its main lobe."""
+        """Take lines [Hz] out, each `within` a relative distance [-], at the least with its main lobe."""
         centres = np.rint(lines_hz / self.bin_hz).astype(np.intp)
         halves = np.maximum(2, np.ceil(lines_hz * within / self.bin_hz)).astype(np.intp)
         edges = np.zeros(self._masked.size + 1, dtype=np.int32)
@@ -55,23 +56,27 @@ class CombScorer:
         self._changed = True
 
     def log_chance(self, bases_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Log chance of each comb in noise, one base looked at; 0 where it cannot be tested. Shape (bases,)."""
+        """Natural log [-] of the chance of each comb in noise, by its base [Hz], one base looked at; 0 where it cannot be tested.
+        Shape (bases,).
+        """
         first, last, testable = self._windows(bases_hz)
         best = np.where(testable, self._maximum(first, last), 0.0)
         return harmonic_log_chance(np.where(testable, log_chance_of_maximum(best, bins=last - first + 1), 0.0))
 
     def testable(self, bases_hz: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether the fundamental and at least two harmonics lie in bins not yet explained. Shape (bases,)."""
+        """Whether the fundamental [Hz] and at least two harmonics lie in bins not yet explained. Shape (bases,)."""
         _, _, testable = self._windows(bases_hz)
         return np.asarray(testable[0] & (testable[1:].sum(axis=0) >= 2))
 
     def strongest_near(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Strength near single lines, shape (lines,); NaN where it is explained already or outside."""
+        """Strength [-] near single lines [Hz], shape (lines,); NaN where it is explained already or outside."""
         first, last, testable = self._windows(lines_hz)
         return np.where(testable[0], self._maximum(first[:1], last[:1])[0], np.nan)
 
     def lines(self, base_hz: float) -> list[tuple[float, float]]:
-        """(found Hz, strength) near each of the five harmonics; those not testable are left out as (nan, 0)."""
+        """Where the strongest bin stands [Hz] and its strength [-], near each of the five harmonics of a base [Hz]; (nan, 0) for
+        those not testable.
+        """
         first, last, testable = self._windows(np.array([base_hz]))
         found = []
         for low, high, ok in zip(first[:, 0], last[:, 0], testable[:, 0], strict=True):

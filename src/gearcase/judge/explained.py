@@ -23,8 +23,8 @@ _MOST_LISTED = 10
 
 @dataclass(frozen=True)
 class UnexplainedLine:
-    """A line that stands out of the noise at no place the drive explains. `order` counts turns of the reference
-    shaft.
+    """A line that stands out of the noise at no place the drive explains: `found_hz` [Hz]; `order` counts cycles per turn of the
+    reference shaft [-]; `snr_db` as `SpectrumLine` has it [dB].
     """
 
     found_hz: float
@@ -33,7 +33,7 @@ class UnexplainedLine:
 
 
 def comb_orders(lines: Sequence[Line]) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Orders by which speed is measured: (in the spectrum, in the envelope spectrum).
+    """Orders [-] by which speed is measured: (in the spectrum, in the envelope spectrum).
 
     Shafts show five harmonics in both; meshes three harmonics and the first sidebands in the spectrum only. Orders
     that are not exactly known are left out: they would pull the speed.

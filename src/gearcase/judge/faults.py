@@ -64,7 +64,9 @@ _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One fault of one part: its rate and what would modulate it, as orders of the reference shaft."""
+    """One fault of one part: its rate and what would modulate it, as orders of the reference shaft [-]; `spread` is the half-width
+    of what is not known about the rate, relative [-].
+    """
 
     component: str
     fault: str
@@ -75,12 +77,15 @@ class Hypothesis:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """One line found, or not, where the fault would put it. `snr_db` is 10 log10 of power over local noise."""
+    """One line where the fault would put it [Hz], and where it was found [Hz]. `snr_db` is 10 log10 of power over local noise [dB];
+    both it and `found_hz` are None where nothing could be looked for, and `why` says the reason.
+    """
 
     line: str
     expected_hz: float
-    found_hz: float
-    snr_db: float
+    found_hz: float | None
+    snr_db: float | None
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -94,11 +99,13 @@ class Comb:
     rivals : tuple of Hypothesis
         Rates of this drive that frequency alone cannot tell from it.
     base_hz : float
+        From where its lines stand. [Hz]
     noise_false_alarm, attribution_false_alarm : float
+        Chances, as the theory of operation defines them. [-]
     strength_db : float
-        Sum of the strengths of the five lines.
+        Sum of the strengths of the five lines. [dB]
     depth : float
-        Root sum square of the lines' modulation depths.
+        Root sum square of the lines' modulation depths. [-]
     evidence : tuple of EvidenceLine
     sidebands : int
         Lines found one modulation away from the evidence lines.
@@ -172,9 +179,9 @@ def judge_bearings(
     speed_hz : float
         Of the reference shaft. [Hz]
     speed_spread : float
-        Half-width of what is not known about the speed, relative.
+        Half-width of what is not known about the speed, relative. [-]
     explained_orders : ndarray, shape (lines,)
-        Orders of shaft and mesh lines that may show in an envelope; those present are taken out first.
+        Orders of shaft and mesh lines that may show in an envelope; those present are taken out first. [-]
 
     Returns
     -------
@@ -186,7 +193,7 @@ def judge_bearings(
 
 
 def comb_lines(base_hz: float, modulations_hz: tuple[float, ...], *, highest_hz: float) -> NDArray[np.float64]:
-    """Harmonics of a base, each with three pairs of sidebands of each modulation."""
+    """Harmonics of a base up to `highest_hz`, each with three pairs of sidebands of each modulation, in rising order. [Hz]"""
     harmonics = base_hz * np.arange(1, int(highest_hz / base_hz) + 2)
     shifts = np.array([0.0, *(sign * m * hz for hz in modulations_hz for m in (1, 2, 3) for sign in (-1, 1))])
     lines = (harmonics[:, None] + shifts).ravel()
@@ -300,9 +307,10 @@ class _Examination:
         owner = self.hypotheses[owners[0]] if owners else None
         expected = owner.order * self.speed_hz if owner else base
         for n, (found, strength) in enumerate(lines, start=1):
-            if strength <= 0:
-                continue
             name = f"{n}x {owner.fault.replace('_', ' ')}" if owner else f"{n}x"
+            if strength <= 0:
+                evidence.append(EvidenceLine(name, n * expected, None, None, self._why_no_line(n * base)))
+                continue
             evidence.append(EvidenceLine(name, n * expected, found, 10 * float(np.log10(max(strength, 1e-3)))))
             depths.append(float(self.envelope.depth[round(found / self.envelope.bin_hz)]))
         log_chance = float(scores[at]) + np.log(self.tried if owners else self.bases.size)
@@ -378,7 +386,7 @@ class _Examination:
         if not others:
             return False
         near = others[0] * np.arange(1 - SLIP_BAND, 1 + SLIP_BAND, ALIGNMENT)
-        own = 10 ** (comb.evidence[0].snr_db / 10)
+        own = 10 ** (next(line.snr_db for line in comb.evidence if line.snr_db is not None) / 10)
         strongest = _known(self.scorer.strongest_near(near))
         return bool(strongest.size and strongest.max() >= max(_SIBLING * own, _SIBLING_PRESENT))
 
@@ -389,6 +397,11 @@ class _Examination:
         owners = (comb.hypothesis,) if comb.hypothesis else self.hypotheses
         modulations = tuple({owner.modulation_order * self.speed_hz for owner in owners})
         return comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
+
+    def _why_no_line(self, line_hz: float) -> str:
+        if line_hz * (1 + ALIGNMENT) >= (self.envelope.strength.shape[-1] - 1) * self.envelope.bin_hz:
+            return "lies beyond what this record's sample rate shows"
+        return "stands on a line of a shaft, a mesh or a comb explained before"
 
     def _why_not(self, rate_hz: float) -> str:
         if 3 * rate_hz > self.envelope.strength.shape[-1] * self.envelope.bin_hz:

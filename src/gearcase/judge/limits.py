@@ -190,7 +190,7 @@ def what_lacks(duty: Duty, *, records: int) -> NotEnough | None:
 
 
 def day_one_overall(*, point: str, zone: Rating, role: str, now: float) -> Limit:
-    """Overall velocity by zone: yellow at B/C, danger at C/D; a stand-in, not gear health. Expires in 30 days."""
+    """Overall velocity by zone [m/s]: yellow at B/C, danger at C/D; a stand-in, not gear health. Expires in 30 days."""
     yellow, danger = (
         work(f"{name} of overall velocity at {point}", at_boundary, boundary=_boundary(zone, which))
         for name, which in (("yellow", "B/C"), ("danger", "C/D"))
@@ -219,7 +219,7 @@ def day_one_temperature(*, point: str, ambient_k: float | None, role: str, now: 
 
 
 def one_week(values: ArrayLike, *, point: str, quantity: str, unit: str, runs: int, role: str, now: float) -> Limit:
-    """Limits of a vibration quantity over its own median, from gated records.
+    """Limits of a vibration quantity over its own median [unit of the quantity], from gated records.
 
     Parameters
     ----------
@@ -249,7 +249,7 @@ def one_week(values: ArrayLike, *, point: str, quantity: str, unit: str, runs: i
 
 
 def one_week_overall(values: ArrayLike, *, point: str, zone: Rating, runs: int, known_defect: bool, role: str, now: float) -> Limit:
-    """Overall velocity: the lower of its own limits and those of the standard.
+    """Overall velocity [m/s]: the lower of its own limits and those of the standard.
 
     With `known_defect` (an approver's doing) the standard's cap is lifted, or it would alarm for ever, and the limits
     expire in 30 days. Other parameters and errors as `one_week`.

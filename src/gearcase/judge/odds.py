@@ -16,7 +16,7 @@ _LONG_LOG = -36.0  # below this 1 - exp(x) is 1 in float64
 
 
 def log_chance_of_maximum(strength: ArrayLike, *, bins: ArrayLike) -> NDArray[np.float64]:
-    """Log chance that the largest of `bins` independent noise strengths reaches `strength` (Šidák).
+    """Natural log [-] of the chance that the largest of `bins` [-] independent noise strengths reaches `strength` [-] (Šidák).
 
     Bins under a Hann window are correlated, so counting them as independent errs on the safe side.
 
@@ -41,11 +41,12 @@ def harmonic_log_chance(log_chances: NDArray[np.float64]) -> NDArray[np.float64]
     Parameters
     ----------
     log_chances : ndarray, shape (5, ...)
-        Of the fundamental and harmonics 2 to 5.
+        Natural logs, of the fundamental and harmonics 2 to 5. [-]
 
     Returns
     -------
     ndarray, shape (...)
+        Natural log. [-]
 
     Raises
     ------
@@ -67,7 +68,7 @@ def harmonic_log_chance(log_chances: NDArray[np.float64]) -> NDArray[np.float64]
 
 
 def reported(log_chance: float) -> float:
-    """A chance as a figure for people: no smaller than simulation has verified, no larger than 1.
+    """A chance [-], from its natural log [-], as a figure for people: no smaller than simulation has verified, no larger than 1.
 
     Examples
     --------

@@ -45,7 +45,7 @@ class Duty:
 
 @dataclass(frozen=True)
 class RunState:
-    """Label per sample, number of the run it belongs to (-1 outside), the duty, and whether temperature was looked at."""
+    """Label per sample, number [-] of the run it belongs to (-1 outside), the duty, and whether temperature was looked at."""
 
     labels: NDArray[np.str_]
     run: NDArray[np.int64]

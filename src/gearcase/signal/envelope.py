@@ -45,12 +45,12 @@ def envelope_spectrum(spectrum: Transform) -> EnvelopeSpectrum:
     Parameters
     ----------
     spectrum : Transform
-        Of records, shape (..., samples).
+        Of records, shape (..., samples). [unit of the samples]
 
     Returns
     -------
     EnvelopeSpectrum
-        Up to a quarter of the sample rate.
+        Up to a quarter of the sample rate; strengths and depths are ratios. [-]
 
     Notes
     -----

@@ -14,7 +14,7 @@ __all__ = ["Indicators", "indicators"]
 class Indicators:
     """Figures of records with their mean taken out, each of shape (...).
 
-    `rms` and `peak` in the unit of the samples; `crest_factor` is peak over RMS; `kurtosis` is the plain fourth
+    `rms` and `peak` [unit of the samples]; `crest_factor` [-] is peak over RMS; `kurtosis` [-] is the plain fourth
     standardised moment, 3 for a Gaussian. A record that does not move has crest factor and kurtosis 0.
     """
 
@@ -30,6 +30,7 @@ def indicators(samples: NDArray[np.floating]) -> Indicators:
     Parameters
     ----------
     samples : ndarray, shape (..., samples)
+        [unit of the samples]
 
     Raises
     ------

@@ -73,15 +73,17 @@ def judge_quality(
     Parameters
     ----------
     samples : ndarray, shape (samples,)
+        [unit of the samples]
     sample_rate_hz : float
+        [Hz]
     unit : str
         Of the samples, for the sentences.
     turns : float, optional
-        Turns of the slowest shaft in the record.
+        Turns of the slowest shaft in the record. [-]
     highest_wanted_hz : float, optional
         Highest frequency somebody wants to see in it. [Hz]
     full_scale : float, optional
-        Where the sensor clips, in `unit`; else only flat tops tell.
+        Where the sensor clips; else only flat tops tell. [unit of the samples]
 
     Returns
     -------

@@ -19,6 +19,7 @@ class Recording:
     samples : ndarray, shape (samples,)
         Float32 or float64, in SI: m/s2 for acceleration, m/s for velocity, m for displacement.
     sample_rate_hz : float
+        [Hz]
     unit : str
         ``"m/s2"``, ``"m/s"`` or ``"m"``, the unit of `samples`.
     channel : str
@@ -53,7 +54,7 @@ class Recording:
 
 
 def require_finite(samples: NDArray[np.floating], name: str = "samples") -> None:
-    """Refuse NaN and infinity.
+    """Refuse NaN and infinity, of samples in any unit. [unit of the samples]
 
     Raises
     ------

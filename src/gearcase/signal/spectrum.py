@@ -44,7 +44,7 @@ class Transform:
     Attributes
     ----------
     values : ndarray of complex, shape (..., samples // 2 + 1)
-        Unnormalised, as `scipy.fft.rfft` gives it, no window.
+        Unnormalised, as `scipy.fft.rfft` gives it, no window. [unit of the samples]
     samples : int
         Length of the record the transform stands for (a multiple of 4 near the given length, with small prime factors).
     bin_hz : float
@@ -58,7 +58,9 @@ class Transform:
 
 @dataclass(frozen=True)
 class SpectrumLine:
-    """A line that stands out of the local noise. `snr_db` is 10 log10 of its power over the mean noise around it."""
+    """A line that stands out of the local noise: `hz` [Hz]; `snr_db` is 10 log10 of its power over the mean noise around it
+    [dB].
+    """
 
     hz: float
     snr_db: float
@@ -73,8 +75,9 @@ def transform(samples: NDArray[np.floating], *, sample_rate_hz: float) -> Transf
     Parameters
     ----------
     samples : ndarray, shape (..., samples)
-        Any unit; float32 stays float32.
+        Float32 stays float32. [unit of the samples]
     sample_rate_hz : float
+        [Hz]
 
     Raises
     ------
@@ -92,7 +95,7 @@ def transform(samples: NDArray[np.floating], *, sample_rate_hz: float) -> Transf
 
 
 def hann(values: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
-    """A transform as if the record had been weighted by a periodic Hann window.
+    """A transform as if the record had been weighted by a periodic Hann window, in its own unit. [unit of the samples]
 
     The window's three taps (-1/4, 1/2, -1/4) act on neighbouring bins; at both ends the neighbour is the conjugate of
     the bin inside, as for any real record.
@@ -111,7 +114,7 @@ def amplitude_spectrum(spectrum: Transform) -> NDArray[np.floating]:
     Returns
     -------
     ndarray, shape (..., samples // 2 + 1)
-        A sine of amplitude A on a bin reads A; between bins up to 1.42 dB less (Harris 1978).
+        A sine of amplitude A on a bin reads A; between bins up to 1.42 dB less (Harris 1978). [unit of the samples]
 
     Examples
     --------
@@ -128,8 +131,9 @@ def block_floor(values: NDArray[np.floating], *, width: int) -> NDArray[np.float
     Parameters
     ----------
     values : ndarray, shape (..., bins)
+        In any unit; the floor is in the same. [unit of the samples]
     width : int
-        Bins in a block, 8 or more; the last block takes what is left over.
+        Bins in a block, 8 or more; the last block takes what is left over. [-]
 
     Returns
     -------
@@ -161,7 +165,7 @@ def block_floor(values: NDArray[np.floating], *, width: int) -> NDArray[np.float
 
 
 def floor_bins(bin_hz: float) -> int:
-    """Bins in a block of the noise floor: `FLOOR_WIDTH_HZ`, or 64 bins where that is wider."""
+    """Bins [-] in a block of the noise floor, for a resolution `bin_hz` [Hz]: `FLOOR_WIDTH_HZ`, or 64 bins where that is wider."""
     return max(round(FLOOR_WIDTH_HZ / bin_hz), _NARROWEST_FLOOR_BINS)
 
 
@@ -171,10 +175,11 @@ def find_lines(strength: NDArray[np.floating], *, bin_hz: float, chance: float) 
     Parameters
     ----------
     strength : ndarray, shape (bins,)
-        As `line_strength` gives it.
+        As `line_strength` gives it. [-]
     bin_hz : float
+        [Hz]
     chance : float
-        Of one or more chance finds in the whole spectrum.
+        Of one or more chance finds in the whole spectrum. [-]
     """
     least = np.log(strength.size / chance)
     middle = strength[1:-1]
@@ -190,14 +195,14 @@ def line_strength(power: NDArray[np.floating], *, width: int) -> NDArray[np.floa
     Parameters
     ----------
     power : ndarray, shape (..., bins)
-        Squared magnitude.
+        Squared magnitude, in any unit.
     width : int
         Bins in a block of the floor.
 
     Returns
     -------
     ndarray, shape (..., bins)
-        Plain ratio; 10 log10 of it is decibels above the noise.
+        Plain ratio; 10 log10 of it is decibels above the noise. [-]
     """
     strength: NDArray[np.floating] = power / block_floor(power, width=width)
     strength *= np.log(2.0)
@@ -218,10 +223,12 @@ def overall_velocity(
     unit : str
         ``"m/s2"``, ``"m/s"`` or ``"m"``, the unit of the samples.
     lowest_hz, highest_hz : float
+        [Hz]
 
     Returns
     -------
     ndarray, shape (...)
+        [m/s]
 
     Raises
     ------

@@ -23,7 +23,7 @@ ACCEPTED_CHANCE = 1e-3
 
 @dataclass(frozen=True)
 class Spectrum:
-    """Line strengths over local noise, and the orders of the comb to look for in them."""
+    """Line strengths over local noise [-], their resolution `bin_hz` [Hz], and the orders of the comb to look for in them [-]."""
 
     strength: NDArray[np.floating]
     bin_hz: float
@@ -32,7 +32,9 @@ class Spectrum:
 
 @dataclass(frozen=True)
 class SpeedEstimate:
-    """Speed of the reference shaft. `chance` is that of so good a fit in noise; `lines` counts the lines measured."""
+    """Speed of the reference shaft with its standard error [Hz]. `chance` is that of so good a fit in noise [-]; `lines` counts the
+    lines measured.
+    """
 
     speed_hz: float
     standard_error_hz: float

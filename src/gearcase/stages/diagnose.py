@@ -116,9 +116,12 @@ class _First:
 
 @dataclass(frozen=True)
 class _Looked:
-    """What one recording was looked through for, as (component, fault): what could be tested in it, and why the rest could not."""
+    """What one recording was looked through for, as (component, fault): what could be tested in it, what of that showed, were it
+    faint or uncertain, and why the rest could not be tested.
+    """
 
     testable: frozenset[tuple[str, str]] = frozenset()
+    shown: frozenset[tuple[str, str]] = frozenset()
     why_not: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
@@ -142,7 +145,7 @@ class Examined:
         self.velocity: float | None = None
         self.rating: Rating | None = None
         self.judgement = Judgement()
-        self.claims: list[Comb] = []
+        self.verdicts: list[dict[str, Any]] = []
         self.unexplained: list[dict[str, Any]] = []
         if not hypotheses:
             self.cannot_tell.append(f"{recording.name}: no bearing of this job has both its geometry and its speed known")
@@ -152,34 +155,40 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        self.spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-        strength = line_strength(np.abs(hann(self.spectrum.values)) ** 2, width=floor_bins(self.spectrum.bin_hz))
-        self.envelope = envelope_spectrum(self.spectrum)
-        self.velocity = self._overall()
-        if self.velocity is not None:
-            self.rating = rate(self.velocity, power=drive.ratings.power, support=drive.ratings.support)
-        self.speed = self._find_speed(strength)
-        if self.speed is None:
+        spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+        strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
+        envelope = envelope_spectrum(spectrum)
+        self.spectrum, self.envelope = spectrum, envelope
+        velocity = self.velocity = self._overall(spectrum)
+        if velocity is not None:
+            self.rating = rate(velocity, power=drive.ratings.power, support=drive.ratings.support)
+        speed = self.speed = self._find_speed(spectrum, envelope, strength)
+        if speed is None:
             return
-        if self.rating is not None and self.rating.zone in "CD":
-            self.cannot_tell.append(self._rough_running())
+        if velocity is not None and self.rating is not None and self.rating.zone in "CD":
+            self.cannot_tell.append(self._rough_running(spectrum, speed.hz, velocity, self.rating))
         self.judgement = judge_bearings(
-            self.envelope,
+            envelope,
             hypotheses,
-            speed_hz=self.speed.hz,
-            speed_spread=self.speed.spread,
+            speed_hz=speed.hz,
+            speed_spread=speed.spread,
             explained_orders=envelope_orders(lines),
         )
-        grown = [comb for comb in self.judgement.faint if self._has_grown(comb)]
-        self.claims = [*self.judgement.claims, *grown]
-        self.cannot_tell += [self._uncertain(comb) for comb in self.judgement.uncertain]
-        self.cannot_tell += [self._faint(comb) for comb in self.judgement.faint if comb.hypothesis and comb not in grown]
-        self.unexplained = self._unexplained(strength)
+        growth = {comb: self._growth(comb, envelope, speed.hz) for comb in (*self.judgement.claims, *self.judgement.faint)}
+        grown = [comb for comb in self.judgement.faint if comb.hypothesis and (growth[comb] or 0.0) >= GROWTH_DB]
+        claims = [*self.judgement.claims, *grown]
+        self.verdicts = [self._verdict(comb, comb.hypothesis, growth[comb], speed.hz) for comb in claims if comb.hypothesis]
+        for comb in self.judgement.uncertain:
+            if comb.hypothesis:
+                self.cannot_tell.append(self._uncertain(comb, comb.hypothesis, speed.hz))
+        for comb in self.judgement.faint:
+            if comb.hypothesis and comb not in grown:
+                self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
+        self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
 
     def document(self) -> dict[str, Any]:
         recording, speed = self.recording, self.speed
         found = indicators(recording.samples)
-        verdicts = [self._verdict(comb) for comb in self.claims]
         return {
             "name": recording.name,
             "sha256": recording.sha256,
@@ -202,10 +211,10 @@ class Examined:
                 "overall_velocity_mm_s": None if self.velocity is None else 1000 * self.velocity,
                 "zone": self.rating.zone if self.rating else None,
             },
-            "clean": not verdicts and not self.cannot_tell,
+            "clean": not self.verdicts and not self.cannot_tell,
             "cannot_tell": list(self.cannot_tell),
             "unexplained": self.unexplained,
-            "verdicts": verdicts,
+            "verdicts": list(self.verdicts),
             "not_testable": [
                 {"component": hypothesis.component, "fault": hypothesis.fault, "why": why}
                 for hypothesis, why in self.judgement.not_testable
@@ -217,7 +226,10 @@ class Examined:
         if self.speed is None:
             return _Looked()
         why_not = {(h.component, h.fault): why for h, why in self.judgement.not_testable}
-        return _Looked(frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys(), why_not)
+        combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
+        shown = {(h.component, h.fault) for comb in combs for h in (comb.hypothesis, *comb.rivals) if h is not None}
+        testable = frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys()
+        return _Looked(testable, frozenset(shown), why_not)
 
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
         """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end."""
@@ -265,7 +277,7 @@ class Examined:
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
 
-    def _find_speed(self, strength: NDArray[np.floating]) -> _Speed | None:
+    def _find_speed(self, spectrum: Transform, envelope: EnvelopeSpectrum, strength: NDArray[np.floating]) -> _Speed | None:
         stated = self.recording.speed_hz
         low, high = (stated, stated) if stated else self.drive.speed_hz
         if high / low > LARGEST_RANGE:
@@ -274,12 +286,11 @@ class Examined:
                 "this was taken; give --speed"
             )
             return None
-        assert self.spectrum is not None and self.envelope is not None
         in_spectrum, in_envelope = comb_orders(self.lines)
         measured = speed_from_comb(
             [
-                Spectrum(strength, self.spectrum.bin_hz, in_spectrum),
-                Spectrum(self.envelope.strength, self.envelope.bin_hz, in_envelope),
+                Spectrum(strength, spectrum.bin_hz, in_spectrum),
+                Spectrum(envelope.strength, envelope.bin_hz, in_envelope),
             ],
             lowest_hz=low * (1 - STATED_SPEED_BAND),
             highest_hz=high * (1 + STATED_SPEED_BAND),
@@ -291,91 +302,83 @@ class Examined:
         source = f"measured from {measured.lines} lines of the recording"
         return _Speed(measured.speed_hz, measured.standard_error_hz, spread, source)
 
-    def _overall(self) -> float | None:
-        if self.spectrum is None or self.recording.sample_rate_hz < 2.56 * 1000 or self.spectrum.bin_hz > 5:
+    def _overall(self, spectrum: Transform) -> float | None:
+        if self.recording.sample_rate_hz < 2.56 * 1000 or spectrum.bin_hz > 5:
             return None
-        return float(overall_velocity(self.spectrum, unit=self.recording.unit))
+        return float(overall_velocity(spectrum, unit=self.recording.unit))
 
-    def _rough_running(self) -> str:
+    def _rough_running(self, spectrum: Transform, speed_hz: float, velocity: float, rating: Rating) -> str:
         """Overall vibration in zone C or D, with the line that makes most of it: one direction cannot name its cause."""
-        assert self.spectrum is not None and self.speed is not None and self.velocity is not None and self.rating is not None
         shares = {}
         for line in self.lines:
-            hz, reach = line.hz(self.speed.hz), 4 * self.spectrum.bin_hz
+            hz, reach = line.hz(speed_hz), 4 * spectrum.bin_hz
             if line.kind in ("shaft", "mesh") and 10 + reach < hz < 1000 - reach:
-                alone = overall_velocity(self.spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
-                shares[line.name] = float(alone / self.velocity) ** 2
+                alone = overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
+                shares[line.name] = float(alone / velocity) ** 2
         most = max(shares, key=lambda name: shares[name], default="")
         by = f", {shares[most]:.0%} of its power at {most}" if most else ""
-        speed = f"{1000 * self.velocity:.2g} mm/s"
+        speed = f"{1000 * velocity:.2g} mm/s"
         return (
-            f"{self.recording.name}: overall velocity {speed} is zone {self.rating.zone}{by} ({STAND_IN}); "
+            f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN}); "
             "unbalance, misalignment, looseness and the coupled machine cannot be told apart from one direction: measure two "
             "radial and the axial direction on both sides of the coupling"
         )
 
-    def _verdict(self, comb: Comb) -> dict[str, Any]:
-        assert comb.hypothesis is not None
+    def _verdict(self, comb: Comb, hypothesis: Hypothesis, growth: float | None, speed_hz: float) -> dict[str, Any]:
         stage = maturity(comb)
         return {
-            "component": comb.hypothesis.component,
-            "fault": comb.hypothesis.fault,
+            "component": hypothesis.component,
+            "fault": hypothesis.fault,
             "recording": self.recording.name,
             "point": self.recording.point,
             "base_hz": comb.base_hz,
             "noise_false_alarm": comb.noise_false_alarm,
             "attribution_false_alarm": comb.attribution_false_alarm,
             "maturity": stage,
-            "urgency": urgency(stage),
+            "urgency": urgency(stage, growth),
             "strength_db": comb.strength_db,
-            "growth_db": self._growth(comb),
+            "growth_db": growth,
             "modulation_depth": comb.depth,
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
-            "rivals": [asdict(rival) for rival in rivals(comb)],
+            "rivals": [asdict(rival) for rival in rivals(comb, self.drive, speed_hz=speed_hz)],
             "advice": list(advice(comb, stage)),
         }
 
-    def _uncertain(self, comb: Comb) -> str:
-        assert comb.hypothesis is not None
+    def _uncertain(self, comb: Comb, hypothesis: Hypothesis, speed_hz: float) -> str:
         why = f"or a source not on this drive (attribution false alarm {comb.attribution_false_alarm:.2g})"
         if comb.attribution_false_alarm <= ATTRIBUTION_LIMIT:
             why = "or its other race or a rolling element: both races show"
-        return f"{self._comb_words(comb, 'a real periodic line')}, part uncertain: {_fault_words(comb.hypothesis)}, {why}"
+        found = self._comb_words(comb, "a real periodic line", speed_hz)
+        return f"{found}, part uncertain: {_fault_words(hypothesis)}, {why}"
 
-    def _faint(self, comb: Comb) -> str:
-        assert comb.hypothesis is not None
+    def _faint(self, comb: Comb, hypothesis: Hypothesis, speed_hz: float) -> str:
         return (
-            f"{self._comb_words(comb, 'a faint comb')} at the rate of {_fault_words(comb.hypothesis)}: modulation depth "
+            f"{self._comb_words(comb, 'a faint comb', speed_hz)} at the rate of {_fault_words(hypothesis)}: modulation depth "
             f"{comb.depth:.0%}, which a sound bearing under load may show too; record again in two weeks and compare"
         )
 
-    def _comb_words(self, comb: Comb, what: str) -> str:
-        assert self.speed is not None
-        return f"{self.recording.name}: {what} at {comb.base_hz:.2f} Hz (order {comb.base_hz / self.speed.hz:.3f})"
+    def _comb_words(self, comb: Comb, what: str, speed_hz: float) -> str:
+        return f"{self.recording.name}: {what} at {comb.base_hz:.2f} Hz (order {comb.base_hz / speed_hz:.3f})"
 
-    def _has_grown(self, comb: Comb) -> bool:
-        """A faint comb that a sound bearing could show is a fault all the same once it has grown."""
-        growth = self._growth(comb)
-        return comb.hypothesis is not None and growth is not None and growth >= GROWTH_DB
-
-    def _growth(self, comb: Comb) -> float | None:
+    def _growth(self, comb: Comb, envelope: EnvelopeSpectrum, speed_hz: float) -> float | None:
         """Growth of the comb's depth over the first recording of this point, in dB; None when this is the first.
 
-        Where the first recording shows no comb its noise is compared with, so that growth is at least this.
+        Where the first recording shows no comb its noise is compared with, so that growth is at least this. A faint comb that a
+        sound bearing could show is a fault all the same once it has grown.
         """
-        if self.first is None or self.envelope is None or self.speed is None:
+        if self.first is None:
             return None
-        then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / self.speed.hz)
-        return float(20 * np.log10(_depth(self.envelope, comb.base_hz) / then))
+        then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / speed_hz)
+        return float(20 * np.log10(_depth(envelope, comb.base_hz) / then))
 
-    def _unexplained(self, strength: NDArray[np.floating]) -> list[dict[str, Any]]:
-        assert self.speed is not None and self.spectrum is not None
-        speed = self.speed.hz
+    def _unexplained(
+        self, spectrum: Transform, strength: NDArray[np.floating], named: tuple[Comb, ...], speed_hz: float
+    ) -> list[dict[str, Any]]:
         pulsing = [
             {
                 "found_hz": comb.base_hz,
-                "order": comb.base_hz / speed,
+                "order": comb.base_hz / speed_hz,
                 "snr_db": comb.strength_db,
                 "says": "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described",
             }
@@ -383,29 +386,29 @@ class Examined:
         ] + [
             {
                 "found_hz": comb.base_hz,
-                "order": comb.base_hz / speed,
+                "order": comb.base_hz / speed_hz,
                 "snr_db": comb.strength_db,
                 "says": f"certain but too small to matter: modulation depth {comb.depth:.1%}",
             }
             for comb in self.judgement.faint
             if comb.hypothesis is None
         ]
-        highest = strength.size * self.spectrum.bin_hz
-        combs = (*self.claims, *self.judgement.uncertain, *self.judgement.strangers, *self.judgement.faint)
-        explained = [self._lines_of(comb, highest) for comb in combs]
+        highest = strength.size * spectrum.bin_hz
+        combs = (*named, *self.judgement.strangers, *self.judgement.faint)
+        explained = [_lines_of(comb, speed_hz, highest) for comb in combs]
         rest = unexplained_lines(
-            find_lines(strength, bin_hz=self.spectrum.bin_hz, chance=_LINE_CHANCE),
+            find_lines(strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
             self.lines,
-            speed_hz=speed,
+            speed_hz=speed_hz,
             explained_hz=np.concatenate([np.empty(0), *explained]),
-            bin_hz=self.spectrum.bin_hz,
+            bin_hz=spectrum.bin_hz,
         )
         return pulsing + [{**asdict(line), "says": "a line of the spectrum at no place the drive explains"} for line in rest]
 
-    def _lines_of(self, comb: Comb, highest_hz: float) -> NDArray[np.float64]:
-        assert self.speed is not None
-        modulation = (comb.hypothesis.modulation_order * self.speed.hz,) if comb.hypothesis else ()
-        return comb_lines(comb.base_hz, modulation, highest_hz=highest_hz)
+
+def _lines_of(comb: Comb, speed_hz: float, highest_hz: float) -> NDArray[np.float64]:
+    modulation = (comb.hypothesis.modulation_order * speed_hz,) if comb.hypothesis else ()
+    return comb_lines(comb.base_hz, modulation, highest_hz=highest_hz)
 
 
 def _fault_words(hypothesis: Hypothesis) -> str:
@@ -426,9 +429,10 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
 def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked]) -> dict[str, Any]:
     """The one document over all recordings: of each fault the latest recording that shows it."""
     latest: dict[tuple[str, str, str], dict[str, Any]] = {}
-    for recording in recordings:
+    for number, recording in enumerate(recordings):
         for verdict in recording["verdicts"]:
-            latest[verdict["component"], verdict["fault"], verdict["point"]] = verdict
+            absent = _not_seen_later(verdict, number, recordings, looked)
+            latest[verdict["component"], verdict["fault"], verdict["point"]] = {**verdict, "advice": [*absent, *verdict["advice"]]}
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += _blind_in_all(looked)
@@ -458,6 +462,23 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
         "not_testable": not_testable,
         "recordings": recordings,
     }
+
+
+def _not_seen_later(
+    verdict: dict[str, Any], number: int, recordings: list[dict[str, Any]], looked: Sequence[_Looked]
+) -> Iterator[str]:
+    """What to say of a fault that later recordings of the same point could have shown and do not."""
+    fault = (verdict["component"], verdict["fault"])
+    later = [
+        one for row, one in zip(recordings[number + 1 :], looked[number + 1 :], strict=True) if row["point"] == verdict["point"]
+    ]
+    absent = sum(fault in one.testable and fault not in one.shown for one in later)
+    if absent:
+        place = f"at {verdict['point']}" if verdict["point"] else "of a point that nobody has named"
+        yield (
+            f"seen last in {verdict['recording']}; not seen in {absent} later recording{'s' if absent > 1 else ''} {place}; "
+            "falling after a rise is not recovery: record again at the same speed and load before putting it aside"
+        )
 
 
 def _blind_in_all(looked: Sequence[_Looked]) -> Iterator[str]:

@@ -115,6 +115,7 @@ def run(
         "schema": "handover/1",
         "job": job.title,
         "statement": diagnose.document["statement"] if diagnose else "no recording has been judged",
+        "contradictions": [row["says"] for row in content.survey.get("contradictions", ())],
         "stages": {stage: result.number for stage, result in earlier.items()},
         "stale": list(stale),
         "stale_accepted_by": accept_stale_by if stale else "",

@@ -22,6 +22,7 @@ from gearcase.worked import Given, Origin, Worked, work
 __all__ = ["SECTIONS_READ", "run"]
 
 SECTIONS_READ = ("drive", "points", "inputs")
+_CONTRADICTIONS = ("job.ratio", "job.speeds")  # findings that two statements of the job exclude each other
 
 
 def run(job: Job) -> StageResult:
@@ -45,6 +46,7 @@ def run(job: Job) -> StageResult:
         "measurement": _measurement(drive, lines, workings),
         "coverage": [vars(row) for row in seen],
         "unknown": _unknown(job),
+        "contradictions": _contradictions(job),
         "findings": [finding_document(finding) for finding in findings],
     }
     read = (*job.sources(SECTIONS_READ), *tables.sources("mounts"))
@@ -152,6 +154,11 @@ def _measurement(drive: Drive, lines: tuple[Line, ...], workings: dict[str, Work
     }
 
 
+def _contradictions(job: Job) -> list[dict[str, str]]:
+    """Statements of the job that exclude each other: open until somebody looks, and said first on every page that rests on them."""
+    return [{"where": found.where, "says": found.says} for found in job.findings if found.rule in _CONTRADICTIONS]
+
+
 def _speed_findings(job: Job) -> tuple[Finding, ...]:
     return (*_speed_input(job), *_unreached_shafts(job.drive))
 
@@ -178,7 +185,10 @@ def _speed_input(job: Job) -> tuple[Finding, ...]:
 def _unknown(job: Job) -> list[dict[str, Any]]:
     """Questions for the site, in the order of the ask-for sheet; those that stop ordering are marked."""
     drive = job.drive
-    questions: list[tuple[str, str, str, bool]] = []
+    questions: list[tuple[str, str, str, bool]] = [
+        (f"count the teeth and read the plate again: {row['says']}", row["where"], "with it every line behind it is wrong", False)
+        for row in _contradictions(job)
+    ]
     reached = shaft_orders(drive)
     for mesh in drive.meshes:
         for teeth, side in ((mesh.pinion_teeth, "pinion"), (mesh.wheel_teeth, "wheel")):

@@ -1,6 +1,6 @@
 """The working of every line of a drive: from the stated speed through teeth and geometry to the frequency."""
 
-from gearcase.drive.bearings import Bearing
+from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import BEARING_RATES, Line, harmonic_frequency, sideband_frequency
 from gearcase.drive.train import (
     Drive,
@@ -29,7 +29,9 @@ def line_workings(drive: Drive, lines: tuple[Line, ...]) -> dict[str, Worked]:
         elif line.component in meshes:
             workings[line.name] = _mesh_line(line, meshes[line.component], shafts)
         else:
-            workings[line.name] = _bearing_line(line, bearings[line.component], drive, shafts)
+            bearing = bearings[line.component]
+            if bearing.geometry is not None:  # else it has no lines
+                workings[line.name] = _bearing_line(line, bearing, bearing.geometry, drive, shafts)
     return workings
 
 
@@ -99,9 +101,7 @@ def _mesh_line(line: Line, mesh: Mesh, shafts: dict[str, Given | Worked]) -> Wor
     )
 
 
-def _bearing_line(line: Line, bearing: Bearing, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
-    shape = bearing.geometry
-    assert shape is not None  # a bearing without geometry has no lines
+def _bearing_line(line: Line, bearing: Bearing, shape: Geometry, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
     orders = shaft_orders(drive)
 
     def ring(shaft: str | None, name: str) -> Given | Worked:

@@ -98,7 +98,7 @@ def read_recording(
     speed_hz : float, optional
         Speed of the reference shaft; wins over the file's. [Hz]
     channel : str, optional
-        Name of the channel; needed when there are several.
+        Name of the channel; needed when there are several. The number of a column will do where only one table has it.
     point, start : str
         Kept with the recording; `start` wins over the file's.
     limit_bytes : int, optional
@@ -253,6 +253,8 @@ def _choose(name: str, contents: Contents, wanted: str | None, problems: list[Pr
         problems.append(Problem(name, "--channel", given, f"the name of one: {listed}"))
         return None
     chosen = [one for one in channels if one.name == wanted]
+    if not chosen:  # a column of the one table that a file holds, by its number
+        chosen = [one for one in channels if one.name.endswith(f":{wanted}") and wanted.isdigit()]
     if len(chosen) != 1:
         problems.append(Problem(name, "--channel", repr(wanted), f"the name of one channel: {listed}"))
         return None
