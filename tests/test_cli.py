@@ -190,6 +190,7 @@ def test_a_wrong_call_is_refused_like_any_bad_input(
     assert code == 2 and error["schema"] == "error/1" and not error["ok"]
     (problem,) = error["errors"]
     assert problem["where"] == where and says in problem["given"] and problem["accepted"].startswith(where)
+    assert call(capsys, *arguments, "--js")[1].startswith('{"schema": "error/1"')
     code, out, err = call(capsys, *arguments)
     assert code == 2 and out == "" and says in err and "Traceback" not in err
 

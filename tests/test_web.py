@@ -365,3 +365,22 @@ def test_serve_refuses_a_folder_that_is_no_job_and_a_port_that_is_none(
     assert "job.yaml" in capsys.readouterr().err
     assert cli.main(["serve", str(job), "--port", "70000"]) == 2
     assert "1 to 65535" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("stage", "document", "state", "word"),
+    [
+        ("prove", {"evidence": [{"outcome": "failed"}]}, "blocker", "done, a step failed"),
+        ("prove", {"evidence": [{"outcome": "passed"}]}, "done", "done"),
+        ("watch", {"conditions": [{"condition": "yellow"}]}, "fault", "left, abnormal"),
+        ("watch", {"conditions": [{"condition": "clear"}]}, "done", "done"),
+    ],
+)
+def test_the_card_says_when_a_step_failed_or_the_drive_was_left_abnormal(
+    stage: str, document: dict[str, Any], state: str, word: str, tmp_path: Path
+) -> None:
+    shutil.copy(EXAMPLES / "demo" / "job.yaml", tmp_path)
+    whole = {"schema": f"{stage}/9", "statement": "said", **document}
+    results.write(tmp_path, stage, document=whole, arrays={}, pictures={}, read=[], who="a", when="2026-11-25T10:00:00+00:00")
+    row = next(row for row in card.traveller_card(tmp_path).rows if row.stage == stage)
+    assert (row.state, row.word) == (state, word)

@@ -34,7 +34,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         given = parser.parse_args(words)
     except BadInput as error:
-        return _refuse(argparse.Namespace(json="--json" in words), error)
+        asked = any(len(word) > 2 and "--json".startswith(word) for word in words)  # argparse takes --js as well
+        return _refuse(argparse.Namespace(json=asked), error)
     except SystemExit as stop:  # help or version: argparse has already spoken
         return WRONG_INPUT if stop.code else NOTHING_WRONG
     if given.run is None:

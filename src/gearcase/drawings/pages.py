@@ -97,7 +97,8 @@ def stage_blocks(
     if known.get("schema") == "diagnose/1":
         return tuple(diagnose_blocks(known, survey=survey, arrays=arrays or {}))
     if known.get("schema") in _LAID_OUT:
-        return tuple(_LAID_OUT[str(known["schema"])](known))
+        said = first_up(str(known.get("statement", "")))  # the page has said it already
+        return tuple(block for block in _LAID_OUT[str(known["schema"])](known) if not (block.kind == "note" and block.text == said))
     rest = {key: value for key, value in known.items() if key not in _SAID_ELSEWHERE}
     return (*finding_blocks(_findings(known)), *_of_dict(rest, 1))
 

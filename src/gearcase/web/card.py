@@ -255,6 +255,11 @@ def _state(document: dict[str, Any]) -> tuple[str, str]:
     found = document.get("findings")
     if any(row.get("level") == "blocker" for row in (found if isinstance(found, list) else []) if isinstance(row, dict)):
         return "blocker", "done, do not proceed"
+    evidence, conditions = document.get("evidence", ()), document.get("conditions", ())
+    if any(row.get("outcome") == "failed" for row in evidence if isinstance(row, dict)):
+        return "blocker", "done, a step failed"
+    if any(row.get("condition") != "clear" for row in conditions if isinstance(row, dict)):
+        return "fault", "left, abnormal"
     return ("fault", "done, a fault is seen") if document.get("verdicts") else ("done", "done")
 
 
