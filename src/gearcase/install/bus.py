@@ -4,7 +4,7 @@ Modbus over Serial Line V1.02: 11 bits a character whatever the parity; a silenc
 1.75 ms above 19,200 baud. A read of N registers asks with 8 bytes and answers with 5 + 2N.
 """
 
-import scipy.stats
+import scipy.special
 
 from gearcase.errors import OutOfRange
 from gearcase.worked import worked_by
@@ -85,4 +85,4 @@ def error_rate_limit(*, polls: float, errors: float) -> float:
     """
     if polls < 1 or not 0 <= errors <= polls:
         raise OutOfRange("errors", errors, f"0 to {polls} polls, of which there must be one or more")
-    return 1.0 if errors == polls else float(scipy.stats.beta.ppf(0.95, errors + 1, polls - errors))
+    return 1.0 if errors == polls else float(scipy.special.betaincinv(errors + 1, polls - errors, 0.95))
