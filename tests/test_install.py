@@ -8,7 +8,9 @@ from gearcase.errors import OutOfRange
 from gearcase.install.bonding import cure_time
 from gearcase.install.bus import character_time, silence_after_frame, transaction_time
 from gearcase.install.holes import (
+    FITS,
     LEAD_THREADS,
+    clearance_hole,
     depth_to_shoulder,
     drill_for_thread,
     drill_point_length,
@@ -102,6 +104,20 @@ def test_cure_times_double_for_each_ten_kelvin(check: Check) -> None:
 def test_a_bond_on_cold_metal_is_refused() -> None:
     with pytest.raises(OutOfRange, match="warm it and hold it warm"):
         cure_time(time_at_reference=3600.0, metal_temperature=278.15)
+
+
+@pytest.mark.parametrize("row", rows("clearance_holes.csv"), ids=lambda row: row["size"])
+def test_clearance_holes_are_those_published(row: dict[str, str]) -> None:
+    """ISO 273 and ASME B18.2.8, to the last printed digit."""
+    inch = 25.4e-3 if row["unit"] == "in" else 1e-3
+    for fit in FITS:
+        assert clearance_hole(row["size"], fit).diameter == pytest.approx(float(row[f"{fit}_dec"]) * inch, abs=6e-6)
+
+
+@pytest.mark.parametrize(("size", "fit", "rule"), [("M7", "normal", "M3, M4"), ("M8", "tight", "close, normal, loose")])
+def test_a_screw_the_table_does_not_hold_is_refused(size: str, fit: str, rule: str) -> None:
+    with pytest.raises(OutOfRange, match=rule):
+        clearance_hole(size, fit)
 
 
 TRANSACTIONS = [check for check in checks("modbus_checks.csv", "MT") if check.quantity == "one_transaction_s"]

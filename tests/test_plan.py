@@ -111,6 +111,13 @@ def test_hot_and_cold_metal_are_not_bonded(demo: Job) -> None:
     assert "warm it and hold it warm" in found(cold, "blocker")["plan.cure"]
 
 
+def test_screws_of_the_kit_get_their_clearance_holes(demo: Job) -> None:
+    """ISO 273, medium: M8 passes 9 mm."""
+    document = plan.run(demo).document
+    assert [(row["size"], row["diameter_mm"]) for row in document["clearance_holes"]] == [("M8", pytest.approx(9.0))]
+    assert {"what": "drill 9 mm, clearance for M8 (normal)", "for": "foot of the stack light on strut channel"} in document["pick"]
+
+
 def test_the_poll_round_is_the_sum_of_published_transactions(demo: Job) -> None:
     """Row MT4a of modbus_checks.csv: 20 registers at 19,200 baud with 5 ms of delay take 0.039375 s."""
     devices = tuple(replace(device, registers=20) for device in demo.bus.devices)

@@ -518,6 +518,14 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block(
             "figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title), to_scale=True
         )
+    passing = tuple(
+        (hole["for"], hole["size"], hole["fit"], hole["drill"], f"{hole['diameter_mm']:.2f}", hole["source"])
+        for hole in plan["clearance_holes"]
+    )
+    if passing:
+        yield Block("heading", "Clearance holes", level=2)
+        columns = ("for", "screw", "fit", "drill", "mm", "source")
+        yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
     steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
     yield Block("heading", "Work card", level=2)
     yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))

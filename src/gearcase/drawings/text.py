@@ -73,6 +73,8 @@ def plan_text(document: dict[str, Any]) -> str:
         ]
         parts += ["", *_table(("device", "address", "registers", "reading, ms"), devices)]
         parts.append(f"one round of the bus at {document['bus']['baud']} baud: {document['bus']['round_s']:.3f} s")
+    for hole in document["clearance_holes"]:
+        parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
     parts += ["", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
     parts += ["", "work card:"]
     for step in document["work_card"]:

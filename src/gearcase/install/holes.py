@@ -5,7 +5,7 @@ must stay before the oil. The wall is the one measured at the spot, least readin
 there is no hole.
 
 Calculators: `percent_thread`, `drill_for_thread`, `drill_point_length`, `depth_to_shoulder`, `metal_left`, `least_metal`,
-`wall_needed`, `edge_distance`. Table: `tap_drill`.
+`wall_needed`, `edge_distance`. Tables: `tap_drill`, `clearance_hole`.
 """
 
 import math
@@ -17,8 +17,11 @@ from gearcase.units import Thread
 from gearcase.worked import worked_by
 
 __all__ = [
+    "FITS",
     "LEAD_THREADS",
+    "ClearanceHole",
     "TapDrill",
+    "clearance_hole",
     "depth_to_shoulder",
     "drill_for_thread",
     "drill_point_length",
@@ -30,6 +33,7 @@ __all__ = [
     "wall_needed",
 ]
 
+FITS = ("close", "normal", "loose")
 LEAD_THREADS = {"plug": 4.0, "bottoming": 1.5}  # ASME B94.9 (from memory): plug 3 to 5, bottoming 1 to 2 threads
 POINT_ANGLE = math.radians(118)  # of a common twist drill
 _LEAST_METAL, _LEAST_SHARE = 5e-3, 0.4  # common practice, no source
@@ -75,6 +79,40 @@ def tap_drill(thread: Thread) -> TapDrill:
             )
     held = ", ".join(row["thread"] for row in load("threads"))
     raise OutOfRange("thread", repr(thread.designation), f"one of the table's: {held}")
+
+
+@dataclass(frozen=True)
+class ClearanceHole:
+    """Hole a screw passes through: its drill as its maker names it, diameter [m], and the standard it is from."""
+
+    size: str
+    fit: str
+    drill: str
+    diameter: float
+    source: str
+
+
+def clearance_hole(size: str, fit: str) -> ClearanceHole:
+    """Clearance hole of a screw size, from ISO 273 and ASME B18.2.8.
+
+    Raises
+    ------
+    OutOfRange
+        The table does not hold this size or fit; the rule names those it holds.
+
+    Examples
+    --------
+    A 1/2 in bolt, normal fit, passes 9/16 in:
+
+    >>> clearance_hole("1/2", "normal").drill
+    '9/16 in'
+    """
+    if fit not in FITS:
+        raise OutOfRange("fit", repr(fit), f"one of: {', '.join(FITS)}")
+    for row in load("clearance_holes"):
+        if row["size"] == size:
+            return ClearanceHole(size, fit, row[fit], float(row[f"{fit}_mm"]) / 1000, row["source"])
+    raise OutOfRange("size", repr(size), f"one of the table's: {', '.join(row['size'] for row in load('clearance_holes'))}")
 
 
 @worked_by(

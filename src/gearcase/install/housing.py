@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gearcase.worked import Origin
 
-__all__ = ["Bus", "BusDevice", "Cable", "Face", "Hole", "Housing", "KeepOut", "Kit", "Wall", "clearance_to"]
+__all__ = ["Bus", "BusDevice", "Cable", "Face", "Hole", "Housing", "KeepOut", "Kit", "Screw", "Wall", "clearance_to"]
 
 Place = tuple[float, float]
 
@@ -71,12 +71,24 @@ class Cable:
 
 
 @dataclass(frozen=True)
+class Screw:
+    """Screws that pass through a part of the kit, e.g. the light's foot: their size, and the fit of the holes."""
+
+    name: str
+    size: str
+    fit: str
+
+
+@dataclass(frozen=True)
 class Kit:
-    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of the metal while bonding [K]."""
+    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of the metal while bonding [K]; screws
+    that want clearance holes.
+    """
 
     cables: tuple[Cable, ...] = ()
     adhesive_cure: float | None = None
     metal_temperature: float | None = None
+    screws: tuple[Screw, ...] = ()
 
 
 @dataclass(frozen=True)

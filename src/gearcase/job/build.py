@@ -15,7 +15,7 @@ from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.train import Drive, Mesh, Ratings, RatioLink, Shaft, shaft_orders
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.findings import Finding, Level
-from gearcase.install.housing import Bus, BusDevice, Cable, Face, Hole, Housing, KeepOut, Kit, Wall
+from gearcase.install.housing import Bus, BusDevice, Cable, Face, Hole, Housing, KeepOut, Kit, Screw, Wall
 from gearcase.install.points import Point, Sensor
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate, validate_drive
@@ -296,7 +296,12 @@ def _housing(model: HousingModel) -> Housing:
 
 
 def _kit(model: KitModel) -> Kit:
-    return Kit(tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables), model.adhesive_cure, model.metal_temperature)
+    return Kit(
+        tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables),
+        model.adhesive_cure,
+        model.metal_temperature,
+        tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
+    )
 
 
 def _bus(source: Source, model: BusModel) -> Bus:

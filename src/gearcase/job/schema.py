@@ -151,6 +151,13 @@ def _profile(value: object) -> str:
     return str(value)
 
 
+def _screw(value: object) -> str:
+    held = [row["size"] for row in load("clearance_holes")]
+    if str(value) not in held:
+        raise OutOfRange("size", repr(value), f"one of: {', '.join(held)}")
+    return str(value)
+
+
 def _outward(value: object) -> str:
     if value not in OUTWARD:
         raise OutOfRange("outward", repr(value), f"one of: {', '.join(OUTWARD)}")
@@ -196,6 +203,7 @@ Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
 ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
+ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
 Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
@@ -382,12 +390,23 @@ class CableModel(_Section):
     wire: WireSize | None = Field(None, description="size of its conductors, e.g. 22 AWG or 0.34 mm2")
 
 
+class ScrewModel(_Section):
+    """Screws that pass through a part of the kit."""
+
+    name: Name = Field(description="the part they hold, e.g. foot of the stack light")
+    size: ScrewSize = Field(description="size of the screw, e.g. M8 or 1/4")
+    fit: Literal["close", "normal", "loose"] = Field("normal", description="close, normal or loose")
+
+
 class KitModel(_Section):
     """What is brought along."""
 
     cables: list[CableModel] = Field(default_factory=list, description="a list of cables, each with name and length")
     adhesive_cure: Time | None = Field(None, description="full cure of the adhesive at 23 °C by its data sheet, e.g. 24 h")
     metal_temperature: Temperature | None = Field(None, description="of the metal while bonding, e.g. 18 °C")
+    screws: list[ScrewModel] = Field(
+        default_factory=list, description="a list of screws that pass through, each with name and size"
+    )
 
 
 class DeviceModel(_Section):

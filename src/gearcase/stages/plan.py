@@ -19,6 +19,7 @@ from gearcase.install.holes import (
     LEAD_THREADS,
     POINT_ANGLE,
     TapDrill,
+    clearance_hole,
     depth_to_shoulder,
     drill_for_thread,
     drill_point_length,
@@ -80,7 +81,7 @@ def run(job: Job) -> StageResult:
     findings, document = judge(job)
     read = (
         *job.sources(("drive", "points", "housing", "kit", "bus")),
-        *tables.sources("mounts", "threads"),
+        *tables.sources("mounts", "threads", "clearance_holes"),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
@@ -109,6 +110,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "faces": [_face_document(face) for face in job.housing.faces],
         "bus": bus,
         "cables": cables,
+        "clearance_holes": _clearance(job, draft),
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
         "work_card": [
@@ -405,6 +407,25 @@ def _cables(job: Job, draft: _Draft) -> list[dict[str, Any]]:
             wire = f", {cable.wire}" if cable.wire else ""
             draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
         rows.append({"device": device.name, "run_m": device.run, "cable": cable.name if cable else None})
+    return rows
+
+
+def _clearance(job: Job, draft: _Draft) -> list[dict[str, Any]]:
+    """The hole each screw of the kit passes through."""
+    rows = []
+    for screw in job.kit.screws:
+        hole = clearance_hole(screw.size, screw.fit)
+        draft.take(f"drill {hole.drill}, clearance for {screw.size} ({screw.fit})", screw.name)
+        rows.append(
+            {
+                "for": screw.name,
+                "size": screw.size,
+                "fit": screw.fit,
+                "drill": hole.drill,
+                "diameter_mm": 1000 * hole.diameter,
+                "source": hole.source,
+            }
+        )
     return rows
 
 
