@@ -11,8 +11,9 @@ import pytest
 
 from gearcase.drawings.blocks import Block
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, tag_list, watch_blocks
+from gearcase.drawings.report import handover_html
 from gearcase.job.build import load
-from gearcase.stages import plan
+from gearcase.stages import handover, plan, survey
 from gearcase.tables import load as load_table
 from test_stages import EXAMPLES
 
@@ -106,3 +107,30 @@ def test_the_tag_list_has_a_row_for_every_register_of_every_device(devices: list
     assert all(int(row["address from 1"]) == int(row["address from 0"]) + 1 for row in rows)
     constants = {row["register"]: float(row["constant"]) for row in rows if row["unit"] == "11" and row["constant"]}
     assert (constants["constant word"], constants["constant whole"], constants["constant real"]) == (4660, 123456789, 123.456)
+
+
+CALM = {
+    "prove": {"statement": "you may go home", "before_going_home": [], "evidence": [EVIDENCE]},
+    "baseline": {"statement": "baseline normal", "status": "normal", "findings": [], "limits": []},
+    "watch": {"statement": "nothing over its limits", "conditions": [], "events": []},
+}
+
+
+@pytest.mark.parametrize(
+    ("stage", "changed"),
+    [
+        ("", {}),
+        ("prove", {"evidence": [{**EVIDENCE, "outcome": "failed"}]}),
+        ("baseline", {"status": "refused"}),
+        ("watch", {"conditions": [{"point": "a", "quantity": "q", "condition": "yellow", "light": "yellow"}]}),
+    ],
+)
+def test_a_handover_calls_for_action_when_any_stage_does_and_tells_the_owner(stage: str, changed: dict[str, Any]) -> None:
+    job = load(EXAMPLES / "demo")
+    documents = {name: {**row, **(changed if name == stage else {})} for name, row in CALM.items()}
+    documents["survey"] = survey.run(job).document
+    earlier = {name: handover.Earlier(1, document, {}, ()) for name, document in documents.items()}
+    result, content = handover.run(job, earlier, who="a", date="2026-11-25", number=1, checksum=lambda _: "0" * 64)
+    assert result.wrong is bool(stage)
+    page = handover_html(content)
+    assert page.index("How the job stands") < page.index("You may go home") < page.index("Proved over the wire")

@@ -91,6 +91,21 @@ def test_raw_frames_written_by_hand_are_answered_over_tcp(running: Running) -> N
         assert wire.recv(64) == struct.pack(">HHHBBB", 8, 0, 3, 21, 0x84, 2), "illegal data address"
 
 
+def test_the_serial_line_takes_no_less_time_than_a_wire() -> None:
+    """125 registers at 9600 baud: 8 characters out and 255 back of 11 bits take 0.3014 s, and an answer cannot come sooner."""
+
+    async def ask() -> float:
+        async with (
+            serving(new_rig(), port=free_port(), baud=9600) as served,
+            connected(served.serial, baud=9600, timeout=5.0) as bus,
+        ):
+            started = time.monotonic()
+            await bus.read(unit=11, function=4, start=100, count=125)
+            return time.monotonic() - started
+
+    assert asyncio.run(ask()) >= (8 + 255) * 11 / 9600
+
+
 @pytest.mark.parametrize("way", ["tcp", "serial"])
 def test_our_own_bus_and_the_rig_in_process_say_the_same(running: Running, way: str) -> None:
     async def both() -> None:

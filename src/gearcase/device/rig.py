@@ -163,8 +163,8 @@ class Rig:
         if self.is_silent(unit):
             raise NoReply(unit, asked, "no reply")
         start -= wrong.shift
-        if start >= RECORD_REGISTERS and unit in self._records:  # a record stays as it is while it is being read
-            record = self._records[unit]
+        if start >= RECORD_REGISTERS and self._devices[unit].profile == "three-axis vibration":
+            record = self._record(unit)  # it stays as it is while it is being read
             record.held = self.clock()
             words = [int(word) for word in record.samples.view(np.uint16)[start - RECORD_REGISTERS :][:count]]
         else:

@@ -137,12 +137,14 @@ def handover_blocks(
     diagnose: dict[str, Any] | None,
     arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
     stale: tuple[str, ...],
+    standing: Iterable[tuple[str, str]],
     installed: Iterable[Block],
     left_behind: Iterable[Block],
 ) -> Report:
     """The handover of a job, from its results.
 
-    `installed` follows the plan: as built, proved, limits, watched; `left_behind` are the sheets at the end.
+    `standing` is one sentence for each stage that was carried out, for the owner; `installed` follows the plan: as built, proved,
+    limits, watched; `left_behind` are the sheets at the end.
     """
     facts = (
         ("job", title),
@@ -156,7 +158,7 @@ def handover_blocks(
         ("checksum", checksum),
     )
     blocks = [
-        *_for_the_owner(survey, diagnose, stale),
+        *_for_the_owner(survey, diagnose, stale, tuple(standing)),
         *_coverage(survey),
         *_verdicts(diagnose),
         *_plots(survey, diagnose, arrays),
@@ -268,7 +270,9 @@ def _answer(diagnose: dict[str, Any] | None) -> Block:
     return Block("note", first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
 
 
-def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...]) -> Iterator[Block]:
+def _for_the_owner(
+    survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...], standing: tuple[tuple[str, str], ...]
+) -> Iterator[Block]:
     yield Block("heading", "For the owner")
     yield _note_of(diagnose, survey)
     if stale:
@@ -283,6 +287,8 @@ def _for_the_owner(survey: dict[str, Any], diagnose: dict[str, Any] | None, stal
                 rows=tuple(_summary(verdict)),
                 wide=(1.2, 4),
             )
+    if standing:
+        yield Block("table", head=("", "How the job stands"), rows=standing, wide=(1.2, 4))
     open_questions = sum(row["blocks_ordering"] for row in survey["unknown"])
     cannot = [
         f"Not seen at all: {'; '.join(blind) or 'none'}.",

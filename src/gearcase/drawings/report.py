@@ -13,7 +13,7 @@ import jinja2
 import typst
 
 from gearcase.drawings.asbuilt import fit_blocks
-from gearcase.drawings.blocks import Block, Report, ask_for_blocks, handover_blocks
+from gearcase.drawings.blocks import Block, Report, ask_for_blocks, first_up, handover_blocks
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, watch_blocks
 from gearcase.drawings.labels import label_blocks, labels_of
 from gearcase.stages.fit import built_serials
@@ -75,8 +75,10 @@ def _handover(content: Content) -> Report:
         *(baseline_blocks(baseline) if baseline else ()),
         *(watch_blocks(watch) if watch else ()),
     ]
+    carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch}
+    standing = [(name, first_up(document["statement"])) for name, document in carried_out.items() if document]
     left_behind = [*_left_behind(content.title, content.plan, fit)] if content.plan and fit else []
-    return handover_blocks(**parts, installed=installed, left_behind=left_behind)
+    return handover_blocks(**parts, standing=standing, installed=installed, left_behind=left_behind)
 
 
 def _left_behind(job: str, plan: dict[str, Any], fit: dict[str, Any]) -> Iterator[Block]:

@@ -121,4 +121,15 @@ def run(
         "stale_accepted_by": accept_stale_by if stale else "",
         "checksum": content.checksum,
     }
-    return StageResult("handover", document, read, wrong=bool(diagnose and calls_for_action(diagnose.document))), content
+    return StageResult("handover", document, read, wrong=_wrong(documents)), content
+
+
+def _wrong(documents: Mapping[str, dict[str, Any]]) -> bool:
+    """Whether anything handed over calls for action: a verdict, a failed step of the proving, no limits, an abnormal watch."""
+    diagnose, prove = documents.get("diagnose"), documents.get("prove", {})
+    return (
+        bool(diagnose and calls_for_action(diagnose))
+        or any(row["outcome"] == "failed" for row in prove.get("evidence", ()))
+        or documents.get("baseline", {}).get("status") == "refused"
+        or any(row["condition"] != "clear" for row in documents.get("watch", {}).get("conditions", ()))
+    )
