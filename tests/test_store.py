@@ -5,6 +5,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -153,3 +154,22 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
     (tmp_path / "results").write_text("a file where a folder should be")
     with pytest.raises(BadInput, match="a folder that can be written"):
         Store.open(store_path(tmp_path))
+
+
+OPEN_AT_ONCE = """
+import sys, time
+from pathlib import Path
+from gearcase.record.store import Store
+while time.time() < float(sys.argv[2]):
+    pass
+with Store.open(Path(sys.argv[1])) as store:
+    print(len(store.events()))
+"""
+
+
+def test_a_new_file_opened_by_many_at_once_is_made_once(tmp_path: Path) -> None:
+    at = str(time.time() + 3.0)
+    command = [sys.executable, "-c", OPEN_AT_ONCE, str(tmp_path / "readings.sqlite"), at]
+    many = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(8)]
+    said = [one.communicate(timeout=60) for one in many]
+    assert [out.strip() for out, _ in said] == ["0"] * 8, said

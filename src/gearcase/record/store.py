@@ -260,6 +260,7 @@ class Store:
 
     def _make(self) -> None:
         with self._said(), self._engine.begin() as connection:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")  # of two that open a new file at once, one makes it and the other waits
             _TABLES.create_all(connection)
             version = connection.execute(sa.select(_SCHEMA.c.version)).scalar()
             if version is None:
