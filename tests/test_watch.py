@@ -26,7 +26,7 @@ from gearcase.errors import BadInput, NoReply
 from gearcase.job.build import Job, load
 from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.folder import Folder
-from gearcase.monitor.watch import Watch, evidence_levels, thresholds
+from gearcase.monitor.watch import Watch, evidence_levels, thresholds, voided
 from gearcase.record.store import Event, Store, store_path
 from gearcase.signal.recording import Recording
 from gearcase.stages import baseline, watch
@@ -294,6 +294,18 @@ def test_limits_and_usual_levels_come_from_the_baseline(site: Site) -> None:
     assert limits["sump", "temperature"].yellow == pytest.approx(353.15)
     assert set(evidence_levels(document)) == {"input coupling end", "intermediate left"}
     assert "baseline.not_listed" not in [finding["rule"] for finding in document["findings"]]
+
+
+def test_an_epoch_voids_the_limits_and_the_readings_before_it(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    shutil.copy(EXAMPLES / "demo" / "job.yaml", site.folder)
+    site.new_watch(limits={})
+    site.minutes(25)
+    document = baseline.run(site.job, site.store.readings(), now=site.now).document
+    assert voided(document, site.store.events()) == ""
+    site.store.add_event(Event(site.now + 1, "epoch", "", "oil changed: not comparable", "fitter", {}))
+    assert voided(document, site.store.events()) == "oil changed: not comparable"
+    assert main(["baseline", str(site.folder)]) == 2
+    assert "readings   given none" in capsys.readouterr().err
 
 
 def test_the_summary_says_what_is_abnormal(site: Site) -> None:

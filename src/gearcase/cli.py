@@ -97,9 +97,8 @@ def _parser() -> argparse.ArgumentParser:
     verb("check", _check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", _survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     plan = verb("plan", _plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")
-    rig = verb("rig", _rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
-    rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
-    rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
+    fit = verb("fit", _fit, "what was built, entered against the plan's work card; deviations are judged again")
+    fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
     prove = verb("prove", _prove, "does each device answer, point right and tell the truth; what keeps you from going home")
     for option, metavar, says in (
         ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
@@ -112,18 +111,6 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
     prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
     prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
-    fit = verb("fit", _fit, "what was built, entered against the plan's work card; deviations are judged again")
-    fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
-    diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
-    diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
-    for option, metavar, says in (
-        ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
-        ("--unit", "UNIT", "unit of the samples where the file does not say, e.g. g, m/s2, mm/s"),
-        ("--speed", "SPEED", 'speed of the stated shaft while recording, e.g. "1485 rpm"'),
-        ("--channel", "NAME", "which channel, where the file holds several"),
-        ("--point", "POINT", "measuring point of the job where it was taken; may be left out"),
-    ):
-        diagnose.add_argument(option, metavar=metavar, help=says)
     baseline = verb("baseline", _baseline, "what is usual for this drive, and the limits that follow, from the readings kept")
     baseline.add_argument("--approver", metavar="NAME", default="", help="who accepts the limits, another than who proposes them")
     baseline.add_argument(
@@ -140,8 +127,21 @@ def _parser() -> argparse.ArgumentParser:
     epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
     acknowledge = verb("acknowledge", _acknowledge, "say that an alarm was seen: the condition stays, danger may then clear")
     acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
+    rig = verb("rig", _rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
+    rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
+    rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
     for added in (rig, watch):
         added.add_argument("--times", type=float, default=1.0, metavar="N", help="let time run so many times faster, at a desk")
+    diagnose = verb("diagnose", _diagnose, "judge recordings against the drive, with odds")
+    diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
+    for option, metavar, says in (
+        ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
+        ("--unit", "UNIT", "unit of the samples where the file does not say, e.g. g, m/s2, mm/s"),
+        ("--speed", "SPEED", 'speed of the stated shaft while recording, e.g. "1485 rpm"'),
+        ("--channel", "NAME", "which channel, where the file holds several"),
+        ("--point", "POINT", "measuring point of the job where it was taken; may be left out"),
+    ):
+        diagnose.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", _handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
     for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, diagnose, handover):
@@ -412,7 +412,8 @@ def _baseline(given: argparse.Namespace) -> int:
     if not path.is_file():
         raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a baseline rests on its readings"))
     with Store.open(path) as store:
-        readings = store.readings()
+        epochs = [event.time_s for event in store.events() if event.kind == "epoch"]
+        readings = store.readings(since=max(epochs, default=None))
     result = baseline.run(job, readings, now=unix_now(), approver=given.approver, reason=given.reason, who=given.by)
     kept = _keep(given, job, result, {})
     _done(given, result.document, f"{baseline_text(result.document)}\n\nkept in {kept}")
@@ -427,7 +428,7 @@ def _watch(given: argparse.Namespace) -> int:
 
     from gearcase.device.modbus import connected
     from gearcase.monitor.folder import Folder
-    from gearcase.monitor.watch import Watch, evidence_levels, thresholds
+    from gearcase.monitor.watch import Watch, evidence_levels, thresholds, voided
     from gearcase.record import results
     from gearcase.record.clock import Pace
     from gearcase.record.store import Event, Store, store_path
@@ -453,6 +454,9 @@ def _watch(given: argparse.Namespace) -> int:
             print(f"{event.kind}: {event.point + ': ' if event.point else ''}{event.says}", file=sys.stderr, flush=True)
 
     with Store.open(store_path(folder)) as store:
+        if why := voided(baseline, store.events()):
+            baseline = {"limits": [], "points": []}
+            print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
         newest = max((reading.time_s for reading in store.latest()), default=0.0)
         pace = Pace(_times(given), not_before=newest)
 

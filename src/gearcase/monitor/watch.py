@@ -22,6 +22,7 @@ import math
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -40,7 +41,7 @@ from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
 from gearcase.stages.baseline import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
-__all__ = ["Diagnoser", "Watch", "evidence_levels", "thresholds"]
+__all__ = ["Diagnoser", "Watch", "evidence_levels", "thresholds", "voided"]
 
 _LOOK_BACK = 1900.0  # s of run state, a little more than the alarm's own memory
 _ROW_EVERY = 5.0  # s between rows of it
@@ -73,6 +74,14 @@ def evidence_levels(baseline: Mapping[str, Any]) -> dict[str, float]:
         for quantity in row["quantities"]
         if quantity["quantity"] == _EVIDENCE and quantity["median"]
     }
+
+
+def voided(baseline: Mapping[str, Any], events: Iterable[Event]) -> str:
+    """The epoch declared since the readings of a ``baseline/1`` document, which voids its limits; empty where there is none."""
+    if not baseline["limits"]:
+        return ""
+    until = datetime.fromisoformat(baseline["readings"]["until"]).timestamp()
+    return next((event.says for event in events if event.kind == "epoch" and event.time_s > until), "")
 
 
 @dataclass
