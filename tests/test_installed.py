@@ -40,10 +40,12 @@ def devices() -> list[dict[str, Any]]:
 
 
 def test_what_keeps_people_from_going_home_stands_first() -> None:
-    document = {"statement": "not yet: 1 open", "before_going_home": [LEFT], "evidence": [EVIDENCE]}
+    document = {"statement": "not yet: 1 open", "caution": "lock out first", "before_going_home": [LEFT], "evidence": [EVIDENCE]}
     blocks = list(prove_blocks(document))
     said = words(blocks)
-    assert said.index("look at it") < said.index("0 of 3000 polls failed") and blocks[1].state == "action"
+    assert (
+        said.index("look at it") < said.index("0 of 3000 polls failed") and blocks[1].state == "action" and "lock out first" in said
+    )
     failed = {**document, "before_going_home": [{**LEFT, "outcome": "failed"}]}
     assert list(prove_blocks(failed))[1].state == "abnormal"
     assert "Before going home" not in words(prove_blocks({**document, "before_going_home": []}))
@@ -110,7 +112,7 @@ def test_the_tag_list_has_a_row_for_every_register_of_every_device(devices: list
 
 
 CALM = {
-    "prove": {"statement": "you may go home", "before_going_home": [], "evidence": [EVIDENCE]},
+    "prove": {"statement": "you may go home", "caution": "lock out first", "before_going_home": [], "evidence": [EVIDENCE]},
     "baseline": {"statement": "baseline normal", "status": "normal", "findings": [], "limits": []},
     "watch": {"statement": "nothing over its limits", "conditions": [], "events": []},
 }

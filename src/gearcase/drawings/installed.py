@@ -40,6 +40,7 @@ def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
         yield Block("table", head=("device", "step", "", "what to do"), rows=table, wide=(1.7, 1.1, 0.7, 5))
     else:
         yield Block("note", first_up(document["statement"]))
+    yield Block("text", document["caution"])
     yield Block("heading", "Evidence", level=2)
     keys = ("device", "step", "outcome", "measured", "criterion")
     evidence = tuple(tuple(str(row[key]) for key in keys) for row in document["evidence"])

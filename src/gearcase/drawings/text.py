@@ -86,7 +86,7 @@ def plan_text(document: dict[str, Any]) -> str:
 
 def prove_text(document: dict[str, Any]) -> str:
     """The proving as words: whether one may go home, what is in the way, then all evidence."""
-    parts = [document["statement"]]
+    parts = [document["statement"], f"caution: {document['caution']}"]
     if document["before_going_home"]:
         parts += ["", "before going home:"]
         parts += [f"  {row['outcome']}: {row['device']}, {row['step']}: {row['says']}" for row in document["before_going_home"]]

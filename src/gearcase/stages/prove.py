@@ -52,6 +52,10 @@ _FELL_SILENT = 20  # failed polls in a row, after which nobody waits longer
 _NOISE_SHARE = 1 / 5
 _FALLBACK = 10.0  # s
 _CONTROLLER = (float(0x1234), 123456789.0, 123.456)
+_CAUTION = (
+    "Tap, touch and look only with the drive locked out, proved still and cool enough to touch; a backstop may hold load torque. Stand "
+    "clear of what turns when it runs. Mains work is for a licensed electrician; local codes and site rules come first."
+)
 _HEAD = 8  # registers that hold constants, model and serial
 
 Row = dict[str, Any]
@@ -164,6 +168,7 @@ async def run(
         "evidence": rows,
         "may_go_home": not home,
         "before_going_home": home,
+        "caution": _CAUTION,
     }
     return StageResult(
         "prove", document, (*job.sources(("points", "housing", "bus")), *tables.sources("registers")), wrong=bool(failed)
