@@ -53,8 +53,8 @@ _NOISE_SHARE = 1 / 5
 _FALLBACK = 10.0  # s
 _CONTROLLER = (float(0x1234), 123456789.0, 123.456)
 _CAUTION = (
-    "Tap, touch and look only with the drive locked out, proved still and cool enough to touch; a backstop may hold load torque. Stand "
-    "clear of what turns when it runs. Mains work is for a licensed electrician; local codes and site rules come first."
+    "Tap, touch and look only with the drive locked out, proved still and cool enough to touch; a backstop may hold load torque. "
+    "Stand clear of what turns when it runs. Mains work is for a licensed electrician; local codes and site rules come first."
 )
 _HEAD = 8  # registers that hold constants, model and serial
 
