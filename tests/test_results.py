@@ -81,7 +81,7 @@ def test_what_is_not_finite_never_reaches_the_disk(tmp_path: Path) -> None:
     assert list((tmp_path / "results" / "survey").iterdir()) == []
 
 
-@pytest.mark.parametrize("step", ["_write", "_write_arrays", "_sync_folder", "_publish", "_point_to"])
+@pytest.mark.parametrize("step", ["_write", "_write_arrays", "sync_folder", "_publish", "_point_to"])
 def test_a_kill_in_the_middle_leaves_earlier_results_and_the_next_run_goes_on(step: str, tmp_path: Path) -> None:
     keep(tmp_path, "one")
     script = (

@@ -26,7 +26,7 @@ def test_arrays_are_synced_before_the_result_gets_its_number(tmp_path: Path, mon
     assert {folder.stat().st_ino for folder in (path.parent.parent, tmp_path)} <= synced  # or the first result goes with its folder
 
 
-@pytest.mark.parametrize("step", ["_write", "_write_arrays", "_sync_folder", "_publish"])
+@pytest.mark.parametrize("step", ["_write", "_write_arrays", "sync_folder", "_publish"])
 def test_a_full_disk_is_said_and_leaves_what_was_kept(step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     keep(tmp_path, "one")
 

@@ -18,6 +18,7 @@ from typing import Any
 from gearcase.checksums import sha256_of_bytes
 from gearcase.errors import BadInput, Problem
 from gearcase.findings import Finding, Level
+from gearcase.record.results import sync_folder
 
 __all__ = ["FIRST", "append", "read", "torn"]
 
@@ -58,7 +59,7 @@ def append(path: Path, entry: dict[str, Any], *, who: str, when: str) -> dict[st
                 _set_aside(path, handle, whole, tail)
             record = _record(path, entry, entries, who=who, when=when)
             _write(handle, whole, (b"" if _ends_line(handle, whole) else b"\n") + _canonical(record) + b"\n")
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
         finally:
             os.close(handle)
     except OSError as error:
@@ -205,7 +206,7 @@ def _set_aside(path: Path, handle: int, whole: int, tail: bytes) -> None:
         _write(aside, os.fstat(aside).st_size, tail + b"\n")
     finally:
         os.close(aside)
-    _sync_folder(path.parent)
+    sync_folder(path.parent)
     os.ftruncate(handle, whole)
     os.fsync(handle)
 
@@ -215,12 +216,4 @@ def _make_folder(folder: Path) -> None:
     missing = [part for part in (folder, *folder.parents) if not part.exists()]
     folder.mkdir(parents=True, exist_ok=True)
     for part in missing:
-        _sync_folder(part.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        sync_folder(part.parent)

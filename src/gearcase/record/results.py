@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gearcase import __version__
 from gearcase.errors import BadInput, Problem
 
-__all__ = ["StoredResult", "latest", "numbers", "stored", "write"]
+__all__ = ["StoredResult", "latest", "numbers", "stored", "sync_folder", "write"]
 
 _RESULT = "result.json"
 _CURRENT = "current"
@@ -109,8 +109,8 @@ def _keep(
     header: dict[str, Any],
 ) -> Path:
     home.mkdir(parents=True, exist_ok=True)
-    _sync_folder(home.parent)
-    _sync_folder(home.parent.parent)
+    sync_folder(home.parent)
+    sync_folder(home.parent.parent)
     draft = Path(tempfile.mkdtemp(dir=home, prefix=".draft-"))
     try:
         whole = {"schema": document["schema"], **header, "result": document}
@@ -119,7 +119,7 @@ def _keep(
             _write(draft / name, content)
         _write_arrays(draft, arrays)
         draft.chmod(0o755)
-        _sync_folder(draft)
+        sync_folder(draft)
         number = _publish(draft, home)
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
@@ -185,7 +185,7 @@ def _publish(draft: Path, home: Path) -> int:
                 raise
             number += 1
         else:
-            _sync_folder(home)
+            sync_folder(home)
             return number
 
 
@@ -223,7 +223,8 @@ def _write_arrays(folder: Path, arrays: Mapping[str, Mapping[str, NDArray[np.flo
         _write(folder / f"{name}.parquet", buffer.getvalue())
 
 
-def _sync_folder(path: Path) -> None:
+def sync_folder(path: Path) -> None:
+    """Have a folder's entries on disk."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
