@@ -1,5 +1,7 @@
 """Holes, bonds and bus timing against published rows; sources stand in each row of tests/reference."""
 
+import json
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -20,6 +22,8 @@ from gearcase.install.holes import (
     tap_drill,
     wall_needed,
 )
+from gearcase.install.mounting import sight
+from gearcase.install.points import Point, Sensor
 from gearcase.units import parse_thread
 from published import Check, check_id, checks, rows
 
@@ -118,6 +122,25 @@ def test_clearance_holes_are_those_published(row: dict[str, str]) -> None:
 def test_a_screw_the_table_does_not_hold_is_refused(size: str, fit: str, rule: str) -> None:
     with pytest.raises(OutOfRange, match=rule):
         clearance_hole(size, fit)
+
+
+HANDBOOK = {  # the handbook's words for what the table calls it; its figures are good to a factor 2
+    "stud": "stud, clean flat spot, thin grease",
+    "rigid adhesive": "adhesive, thin rigid bond, no pad",
+    "adhesive pad": "adhesive with mounting pad",
+    "flat magnet": "flat magnet on flat clean surface",
+    "hand probe": "hand-held probe tip",
+}
+
+
+@pytest.mark.parametrize("mount", HANDBOOK)
+def test_the_band_of_a_mount_lies_within_the_factor_two_of_the_handbook(mount: str) -> None:
+    """Rows MM* of mounting_checks.csv."""
+    published = {
+        json.loads(row["inputs"])["method"]: float(row["value"]) for row in rows("mounting_checks.csv") if row["id"][:2] == "MM"
+    }
+    band = sight(Point("a", Sensor(highest_hz=20000.0), mount=mount))
+    assert band is not None and 0.5 <= band.true_hz / published[HANDBOOK[mount]] <= 2.0
 
 
 TRANSACTIONS = [check for check in checks("modbus_checks.csv", "MT") if check.quantity == "one_transaction_s"]

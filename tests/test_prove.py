@@ -27,6 +27,7 @@ from gearcase.record import chain
 from gearcase.stages import prove
 from gearcase.stages.prove import Said, evidence_key
 from gearcase.stages.result import StageResult
+from published import Check, check_id, checks
 from test_stages import EXAMPLES
 
 SERIALS = {
@@ -235,6 +236,13 @@ def test_what_passed_is_asked_again_when_the_job_says_otherwise_now() -> None:
     result = site.prove(job=replace(site.job, points=points))
     assert {row["device"] for row in site.kept[before:]} == {"vibration input"}
     assert row(result, "vibration input", "orientation")["outcome"] == "failed"
+
+
+@pytest.mark.parametrize("check", checks("mounting_checks.csv", "MG"), ids=check_id)
+def test_an_axis_tilted_from_the_vertical_reads_its_cosine(check: Check) -> None:
+    """Rows MG* of mounting_checks.csv: the mark of a sensor on an upright face, 30 degrees an hour from twelve."""
+    reading = rotation("left", check.given["tilt_deg"] / 30) @ np.array([0.0, 1.0, 0.0])
+    assert reading[1] == pytest.approx(check.value, abs=max(check.tolerance, 1e-9))
 
 
 def test_there_are_24_turns_and_the_planned_one_is_first() -> None:

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import minimalmodbus
 import numpy as np
 import pytest
+import serial
 
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
@@ -79,6 +80,32 @@ def test_an_independent_client_reads_every_device_over_the_serial_line(running: 
         assert other.read_float(3, functioncode=4) == pytest.approx(123.456, rel=1e-6)
         assert other.read_long(6, functioncode=4) == 40000 + unit
         other.serial.close()
+
+
+def crc(frame: bytes) -> bytes:
+    """CRC-16 of a serial frame bit by bit, low byte first: polynomial 0xA001 reflected, start 0xFFFF."""
+    value = 0xFFFF
+    for byte in frame:
+        value ^= byte
+        for _ in range(8):
+            value = value >> 1 ^ (0xA001 if value & 1 else 0)
+    return value.to_bytes(2, "little")
+
+
+@pytest.mark.parametrize("row", rows("modbus_frames.csv"), ids=lambda row: row["id"])
+def test_published_frames_have_the_checksum_used_here(row: dict[str, str]) -> None:
+    assert crc(bytes.fromhex(row["frame_without_crc"])) == bytes.fromhex(row["crc_on_wire"])
+
+
+def test_raw_frames_on_the_serial_line_are_answered_with_their_checksum(running: Running) -> None:
+    """Modbus over Serial Line V1.02: unit, function, bytes, words, CRC; a wrong CRC is not answered."""
+    with serial.Serial(running.served.serial.removeprefix("serial "), 115200, timeout=0.5) as wire:
+        request = bytes.fromhex("15 04 00 00 00 03")
+        wire.write(request + crc(request))
+        answer = bytes.fromhex("15 04 06 12 34 07 5B CD 15")
+        assert wire.read(64) == answer + crc(answer)
+        wire.write(request + b"\0\0")
+        assert wire.read(64) == b""
 
 
 def test_raw_frames_written_by_hand_are_answered_over_tcp(running: Running) -> None:
