@@ -6,6 +6,8 @@ quantity given twice is kept once, so a batch may be sent again after a doubt. R
 """
 
 import math
+import sqlite3
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -23,6 +25,7 @@ from gearcase.errors import BadInput, OutOfRange, Problem
 
 __all__ = ["QUALITIES", "Event", "Reading", "Readings", "Store", "store_path"]
 
+_SWITCHES, _SWITCH_PAUSE = 50, 0.05  # [s]
 SCHEMA_VERSION = 1
 QUALITIES = ("good", "bad", "stale")
 
@@ -281,9 +284,23 @@ class Store:
 
 def _settings(connection: Any, _: Any) -> None:
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode = WAL")
+    if cursor.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        _write_ahead(cursor)
     cursor.execute("PRAGMA synchronous = FULL")  # each commit is synced: acknowledged rows outlive a lost supply
     cursor.close()
+
+
+def _write_ahead(cursor: Any) -> None:
+    """Switch a new file over. Of two that do so at once one is refused without waiting, so it is asked again."""
+    for tries_left in range(_SWITCHES, -1, -1):
+        try:
+            cursor.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if not tries_left or "locked" not in str(error):
+                raise
+            time.sleep(_SWITCH_PAUSE)
+        else:
+            return
 
 
 def _what_to_do(reason: str) -> str:
