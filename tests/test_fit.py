@@ -104,7 +104,7 @@ def test_the_demo_fits_its_plan(job: Path) -> None:
     assert bond["cure"]["value"] / 3600 == pytest.approx(24 * 2**0.5)  # 5 K below 23 °C: by the square root of two longer
     assert bond["cured_at"] == "2026-09-11T19:51"
     stored = results.latest(job, "fit")
-    assert stored is not None and stored.header["who"] == "A. Fitter" and stored.document["record"]["entries"] == 7
+    assert stored is not None and stored.header["who"] == "A. Fitter" and stored.document["record"]["entries"] == 8
 
 
 def test_the_text_and_the_blocks_say_the_same_values(job: Path) -> None:
@@ -202,8 +202,8 @@ def test_a_fit_is_stale_once_entries_plan_or_photo_change(job: Path) -> None:
         ),
         (f"- point: {STUD}\n  wall: {{readings: [22 mm, 22 mm]}}\n", ["built.yaml:2", "three readings"]),
         (f"- point: {STUD}\n  wall: {{readings: [1 mm, 1 mm, 1 mm], gauge_error: 1 mm}}\n", ["less than the least reading"]),
-        (f"- point: {STUD}\n  steps: [7]\n", ["steps of input coupling end: 2, 3, 4, 5, 6; step 7 belongs to intermediate left"]),
-        (f"- point: {STUD}\n  steps: [99]\n", ["numbers of the plan's work card, 1 to 10"]),
+        (f"- point: {STUD}\n  steps: [8]\n", ["steps of input coupling end: 3, 4, 5, 6, 7; step 8 belongs to intermediate left"]),
+        (f"- point: {STUD}\n  steps: [99]\n", ["numbers of the plan's work card, 1 to 17"]),
         (f"- point: {STUD}\n  by: B\n", ["says nothing"]),
         ("- torque: 4 N m\n", ["the measuring point that torque belongs to"]),
         (f"- point: {MAGNET}\n  device: {{address: 9}}\n", ["one of the plan's devices"]),
@@ -454,14 +454,14 @@ def test_questions_skip_on_enter_and_ask_a_bad_value_again_with_the_rule(
 ) -> None:
     (job / "mark.jpg").write_bytes(b"mark")
     stud = ["", "331 mm, 328 mm", "22 mm", "22.6 mm, 22.4 mm, 22.5 mm", "0.3 mm", "11", "11.5 mm", "4 N m", "0411", "11", ""]
-    stud += ["none.jpg", "mark.jpg", "7", "all", ""]
+    stud += ["none.jpg", "mark.jpg", "8", "all", ""]
     answers(monkeypatch, *stud)  # then the end of input
     code, document = fit(job, None)
     said = capsys.readouterr().err
     assert code == 0 and document["added"] == 1 and document["points"][0]["photos"][0]["file"] == "mark.jpg"
     assert value(document["points"][0], "serial") == "0411" and value(document["points"][0], "depth") == pytest.approx(0.0115)
     assert value(document["points"][0], "wall")["gauge_error"] == pytest.approx(0.0003)
-    assert [step["number"] for step in document["open_steps"]] == [1, 7, 8, 9, 10]
+    assert [step["number"] for step in document["open_steps"]] == [1, 2, 8, 9, 10, 11, 13, 14, 15, 16, 17]
     for rule in ("three readings", 'e.g. "25 mm"', "a photo that is there"):
         assert rule in said
     assert said.count("drilled depth") == 2 and "temperature of the metal" not in said.split("intermediate left")[0]

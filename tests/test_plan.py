@@ -86,7 +86,19 @@ def test_one_address_twice_blocks(demo: Job) -> None:
 
 def test_a_cable_too_short_blocks(demo: Job) -> None:
     job = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0), Cable("W2", 6.6), Cable("W3", 10.0))))
-    assert "no cable left for a run of 6.5 m with 0.3 m to spare" in found(job, "blocker")["plan.cable"]
+    says = found(job, "blocker")["plan.cable"]
+    assert "no cable left for a run of 6.5 m with 0.3 m to spare: W3 would do but serve longer runs" in says
+    short = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0),)))
+    blocked = [row for row in plan.run(short).document["findings"] if row["rule"] == "plan.cable"]
+    assert "none of the kit is so long" in next(row["says"] for row in blocked if row["where"] == "vibration input")
+
+
+def test_the_work_card_goes_from_the_bench_to_the_last_look_and_leaves_no_part_out(demo: Job) -> None:
+    """Trade: bench before the visit, lock-out before any hand, then points, cables, the last look."""
+    where = [step["where"] for step in plan.run(demo).document["work_card"]]
+    assert where[:2] == ["bench", "before"] and where[-1] == "after"
+    points, devices = [point.name for point in demo.points], [device.name for device in demo.bus.devices]
+    assert list(dict.fromkeys(where[2:-1])) == [*points, *devices, *(screw.name for screw in demo.kit.screws)]
 
 
 @pytest.mark.parametrize(

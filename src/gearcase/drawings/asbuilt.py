@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from gearcase.drawings.blocks import Block
+from gearcase.drawings.blocks import Block, first_up
 from gearcase.drawings.text import built_rows, replaced_rows
 
 __all__ = ["fit_blocks"]
@@ -14,7 +14,9 @@ _STATES = {"blocker": "danger", "caution": "abnormal", "note": "none"}
 def fit_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     """A fit as blocks of a report."""
     yield Block("heading", "As built", level=1)
-    yield Block("text", f"{document['statement']}. Entries are added, never edited; each holds the hash of the one before it.")
+    yield Block(
+        "text", f"{first_up(document['statement'])}. Entries are added, never edited; each holds the hash of the one before it."
+    )
     for row in document["findings"]:
         if row["level"] != "note":
             yield Block("note", f"{row['level']}: {row['where']}", items=(row["says"],), state=_STATES[row["level"]])

@@ -589,7 +589,7 @@ def workings(worked: Iterable[dict[str, Any]]) -> Iterator[str]:
     for one in worked:
         alike.setdefault((_given(one), one["source"]), []).append(one)
     for (given, source), sums in alike.items():
-        results = "; ".join(f"{one['formula']} → {amount(one)}" for one in sums)
+        results = "; ".join(dict.fromkeys(f"{one['formula']} → {amount(one)}" for one in sums))
         yield f"{results}. With {given}. Source: {source}."
 
 

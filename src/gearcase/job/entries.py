@@ -83,7 +83,9 @@ class EntryModel(_Part):
     serial: Name = Field("", description="serial number on the sensor, in quotes")
     device: FittedDeviceModel | None = Field(None, description="the device on the bus: name, address, serial")
     photos: list[Name] = Field(default_factory=list, description="photo files, from the job's folder")
-    steps: Steps = Field(default_factory=list, description="steps of the work card that are done, e.g. [2, 3], or all of the point")
+    steps: Steps = Field(
+        default_factory=list, description="steps of the work card that are done, e.g. [2, 3], or all of the point and device"
+    )
     because: Words = Field("", description="why it replaces an earlier entry, e.g. sensor swapped, the first was dead")
 
 
@@ -170,8 +172,8 @@ def _names(source: Source, number: int, model: EntryModel, card: Card) -> Iterat
         yield source.problem((*here, "wall", "gauge_error"), "less than the least reading of the wall")
     if model.device is not None:
         yield from _device(source, number, model, card)
-    if model.steps == "all" and not model.point:
-        yield source.problem((*here, "steps"), "all goes with a point; elsewhere the numbers of the steps")
+    if model.steps == "all" and not (model.point or model.device):
+        yield source.problem((*here, "steps"), "all goes with a point or a device; elsewhere the numbers of the steps")
     for step in model.steps if isinstance(model.steps, list) else ():
         if step not in card.steps:
             accepted = f"numbers of the plan's work card, 1 to {max(card.steps, default=0)}"
@@ -199,7 +201,8 @@ def _device(source: Source, number: int, model: EntryModel, card: Card) -> Itera
 def _numbers(model: EntryModel, card: Card) -> tuple[int, ...]:
     if isinstance(model.steps, list):
         return tuple(dict.fromkeys(model.steps))
-    return tuple(number for number, where in card.steps.items() if where == model.point)
+    own = {model.point, _device_of(model, card)} - {""}
+    return tuple(number for number, where in card.steps.items() if where in own)
 
 
 def _device_of(model: EntryModel, card: Card) -> str:

@@ -48,6 +48,10 @@ CLEAR_OF = {"rotating part": 0.050, "guard": 0.050, "split line": 0.015}  # m; c
 _CLEAR_OF_OTHERS = 0.020
 MOST_DEVICES = 32  # unit loads on one serial bus, TIA-485
 _MOUNTS_BONDED = ("rigid adhesive", "adhesive pad", "hot adhesive pad")
+_ROUTE = (  # common practice, no source
+    "first clip within 150 mm of the sensor, then every 300 to 450 mm, a drip loop of 75 mm, 100 to 300 mm from power and crossing "
+    "it square, no tight coils"
+)
 _ON_SHAFT = ("shaft", "mesh")
 
 
@@ -89,6 +93,7 @@ def run(job: Job) -> StageResult:
 def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = _Draft()
+    bus = _bus(job, draft)
     draft.step(
         "before",
         "Lock out and prove the drive still; let it cool; bag open ports; agree permits with the owner.",
@@ -98,8 +103,8 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
-    bus = _bus(job, draft)
     cables = _cables(job, draft)
+    clearance_holes = _clearance(job, draft)
     draft.step("after", "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.")
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
     findings = tuple(sorted(draft.findings, key=lambda finding: rank.index(finding.level)))
@@ -110,7 +115,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "faces": [_face_document(face) for face in job.housing.faces],
         "bus": bus,
         "cables": cables,
-        "clearance_holes": _clearance(job, draft),
+        "clearance_holes": clearance_holes,
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
         "work_card": [
@@ -133,6 +138,12 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: _Draft) -> dic
         if not drillable:
             mount = BONDED
     bond = _bond(job, point, mount, draft) if mount in _MOUNTS_BONDED else None
+    if "magnet" in mount:
+        draft.step(
+            point.name,
+            "Clean the spot, a film of oil on it; set the magnet down edge first and roll it flat; photograph the mark.",
+            "It snaps: fingers clear, and never drop it on, the shock can break the sensor.",
+        )
     band = _band(job, point, mount, draft)
     if point.mount != mount and band is not None:
         _cost_of_bonding(point, band, draft)
@@ -397,13 +408,16 @@ def _cables(job: Job, draft: _Draft) -> list[dict[str, Any]]:
     rows = []
     for device, cable in zip(devices, assign_cables([device.run for device in devices], job.kit.cables), strict=True):
         if cable is None:
-            longest = max((cable.length for cable in job.kit.cables), default=0.0)
-            says = (
-                f"no cable left for a run of {device.run:.1f} m with {SPARE:.1f} m to spare; the longest of the kit is "
-                f"{longest:.1f} m"
-            )
+            long_enough = [one.name for one in job.kit.cables if one.length >= device.run + SPARE]
+            others = f"{', '.join(long_enough)} would do but serve longer runs" if long_enough else "none of the kit is so long"
+            says = f"no cable left for a run of {device.run:.1f} m with {SPARE:.1f} m to spare: {others}"
             draft.find(Level.BLOCKER, "cable", device.name, says)
         else:
+            draft.step(
+                device.name,
+                f"Run cable {cable.name}: {_ROUTE}; label both ends.",
+                "Clear of what turns and of hot surfaces; metal clips above 70 °C.",
+            )
             wire = f", {cable.wire}" if cable.wire else ""
             draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
         rows.append({"device": device.name, "run_m": device.run, "cable": cable.name if cable else None})
@@ -415,6 +429,9 @@ def _clearance(job: Job, draft: _Draft) -> list[dict[str, Any]]:
     rows = []
     for screw in job.kit.screws:
         hole = clearance_hole(screw.size, screw.fit)
+        draft.step(
+            screw.name, f"Open its holes for {screw.size} to {hole.drill}, {screw.fit} fit; deburr.", "Never on the housing."
+        )
         draft.take(f"drill {hole.drill}, clearance for {screw.size} ({screw.fit})", screw.name)
         rows.append(
             {
