@@ -22,8 +22,8 @@ import serial
 
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
-from gearcase.device.profile import decode, encode, find_word_order, profile, profile_names
-from gearcase.device.rig import LAMPS, Rig, RigBus, SensorFault
+from gearcase.device.profile import LAMPS, decode, encode, find_word_order, profile, profile_names
+from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadRequest, NoReply, OutOfRange
 from gearcase.job.build import load

@@ -19,7 +19,8 @@ import soundfile
 
 from gearcase.cli import main
 from gearcase.device.modbus import connected
-from gearcase.device.rig import LAMPS, Rig, RigBus, SensorFault
+from gearcase.device.profile import LAMPS
+from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import serving
 from gearcase.drive.simulate import BearingFault, simulate
 from gearcase.errors import BadInput, NoReply

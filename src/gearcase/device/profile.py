@@ -17,6 +17,8 @@ from gearcase.tables import Row, load
 
 __all__ = [
     "CONSTANTS",
+    "LAMPS",
+    "RECORD_REGISTERS",
     "Profile",
     "Register",
     "WordOrder",
@@ -28,6 +30,8 @@ __all__ = [
 ]
 
 WordOrder = Literal["high word first", "low word first"]
+LAMPS = {"green": 1, "yellow": 2, "red": 4, "blue": 8, "white": 16}  # bits of a stack light's registers
+RECORD_REGISTERS = 100  # where the samples of a vibration sensor's record begin, 16 bits each
 CONSTANTS = ("constant word", "constant whole", "constant real")
 _ORDERS: tuple[WordOrder, WordOrder] = ("high word first", "low word first")
 _FORMATS = {"u16": ">H", "i16": ">h", "u32": ">I", "i32": ">i", "f32": ">f"}

@@ -13,16 +13,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.device.profile import CONSTANTS, Profile, Register, WordOrder, encode, profile
+from gearcase.device.profile import CONSTANTS, LAMPS, RECORD_REGISTERS, Profile, Register, WordOrder, encode, profile
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.errors import BadRequest, NoReply, OutOfRange
 from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, rotation
 from gearcase.job.build import Job
 
-__all__ = ["LAMPS", "Rig", "RigBus", "SensorFault"]
+__all__ = ["Rig", "RigBus", "SensorFault"]
 
-LAMPS = {"green": 1, "yellow": 2, "red": 4, "blue": 8, "white": 16}
-RECORD_REGISTERS = 100  # where the samples of a record begin
 _RECORD_SAMPLES = 64000  # as many as fit below the last register, in whole thousands
 _RECORD_RATE_HZ = 12800.0
 _RECORD_LIFE = 2.0  # s after which a sensor takes a new record

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from gearcase.device.profile import Register, profile
+from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.blocks import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
 from gearcase.units import show
@@ -108,15 +108,22 @@ def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Itera
         return
     yield Block("break")
     yield Block("heading", "For the controls engineer")
+    lamps = ", ".join(f"{bit} {colour}" for colour, bit in LAMPS.items())
     yield Block(
         "text",
-        f"Modbus, {baud} baud where serial, one master. Read each device's test registers first: 0x1234 (4660), 123456789 and "
-        "123.456, to the last digit; they tell address base, type and word order. A value is stale after "
-        f"{STALE_AFTER} s; a device that does not answer has no value, never a zero. The heartbeat register counts seconds; status "
-        "other than 0 marks all values of that device as bad. Read-only for the plant: only gearcase writes the stack light.",
+        f"Modbus, {baud} baud where serial, one master; Modbus TCP is port 502 unless the gateway says otherwise. Read "
+        "each device's test registers first: 0x1234 (4660), 123456789 and 123.456, to the last digit; they tell address "
+        f"base, type and word order. A value is stale after {STALE_AFTER} s; a device that does not answer has no value, "
+        "never a zero. The heartbeat register counts seconds; status other than 0 marks all values of that device as bad. "
+        "Devices raise no alarms of their own; conditions come from the watch. Read-only for the plant: only gearcase "
+        f"writes the stack light, whose lamps are {lamps}, added up.",
     )
-    rows = tuple((row["name"], str(row["address"]), row["profile"], str(row["registers"])) for row in mapped)
-    yield Block("table", head=("device", "unit", "kind", "registers a poll"), rows=rows, wide=(3, 0.8, 3, 1.4), numbers=(1, 3))
+    rows = tuple(
+        (row["name"], str(row["address"]), row["profile"], str(row["registers"]), f"{1000 * row['reading_s']['value']:.0f}")
+        for row in mapped
+    )
+    head = ("device", "unit", "kind", "registers a poll", "reading, ms")
+    yield Block("table", head=head, rows=rows, wide=(3, 0.8, 3, 1.4, 1.2), numbers=(1, 3, 4))
     for name in dict.fromkeys(row["profile"] for row in mapped):
         registers = profile(name).registers.values()
         yield from register_map_blocks((asdict(one) for one in registers), word_order=_WORD_ORDER, title=name)

@@ -19,6 +19,7 @@ _WIDE_MM, _TALL_MM = 57.0, 30.0  # one label; a sheet of them stays inside the m
 _ACROSS, _DOWN = 3, 7
 _CODE_MM, _EDGE_MM = 24.0, 3.0
 _QUIET = 4  # modules of light about a code, ISO/IEC 18004
+_UNITS = {"m/s2": "m/s²", "degC": "°C"}  # as engineers write them
 _WIDTHS = (2.2, 0.9, 0.9, 1.1, 0.7, 1.6, 0.8, 0.8, 1.6, 1.6)
 
 
@@ -139,7 +140,7 @@ def register_map_blocks(rows: Iterable[Mapping[str, Any]], *, word_order: str, t
             str(row["type"]),
             word_order if str(row["type"]).endswith("32") else "one word",
             _plain(row["scale"]),
-            str(row["unit"] or "-"),
+            _UNITS.get(row["unit"], str(row["unit"] or "-")),
             _range(row.get("low"), row.get("high")),
             _constant(row.get("constant"), str(row["type"])),
         )
@@ -166,16 +167,16 @@ def _draw(sheet: Sheet, label: Label, left: float, top: float) -> None:
     runs = "".join(_runs(modules, x + _QUIET * module, y + _QUIET * module, module))
     sheet.parts.append(f'<path d="{runs}" fill="#000000"/>')
     words, room = x + _px(_CODE_MM) + _px(1.5), _px(_WIDE_MM - _CODE_MM - 2 * _EDGE_MM - 1.5)
-    line = top + _px(_EDGE_MM) + 14
-    for text in wrap(label.name, room, 12.5, most=2, weight=600):
-        sheet.text(words, line, text, size=12.5, weight=600)
-        line += 15
-    for text in label.lines:
-        sheet.text(words, line, wrap(text, room, 11.5, most=1)[0], size=11.5)
-        line += 14
-    for text in wrap(label.code.replace("/", "/ "), room, 9.5, most=2):
-        sheet.text(words, line, text.replace("/ ", "/"), size=9.5, colour=MUTED)
-        line += 12
+    line = top + _px(_EDGE_MM) + 10
+    for text in wrap(label.name, room, 11.5, most=2, weight=600):
+        sheet.text(words, line, text, size=11.5, weight=600)
+        line += 13.5
+    for text in (part for said in label.lines for part in wrap(said, room, 10.5, most=2)):
+        sheet.text(words, line, text, size=10.5)
+        line += 12.5
+    for text in label.code.split("/"):  # in letters what the code says, one part a line
+        sheet.text(words, line, wrap(text, room, 8, most=1)[0], size=8, colour=MUTED)
+        line += 9.5
 
 
 def _runs(modules: list[list[int]], left: float, top: float, module: float) -> Iterator[str]:

@@ -77,7 +77,8 @@ def _handover(content: Content) -> Report:
     ]
     carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch}
     standing = [(name, first_up(document["statement"])) for name, document in carried_out.items() if document]
-    left_behind = [*_left_behind(content.title, content.plan, fit)] if content.plan and fit else []
+    tag = str(content.site.get("drive_tag") or content.title)
+    left_behind = [*_left_behind(tag, content.plan, fit)] if content.plan and fit else []
     return handover_blocks(**parts, standing=standing, installed=installed, left_behind=left_behind)
 
 

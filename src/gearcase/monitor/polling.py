@@ -3,8 +3,7 @@
 import numpy as np
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import decode, profile
-from gearcase.device.rig import RECORD_REGISTERS
+from gearcase.device.profile import RECORD_REGISTERS, decode, profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job

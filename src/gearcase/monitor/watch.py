@@ -28,8 +28,7 @@ from typing import Any
 import numpy as np
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import profile
-from gearcase.device.rig import LAMPS
+from gearcase.device.profile import LAMPS, profile
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job

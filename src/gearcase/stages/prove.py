@@ -17,8 +17,7 @@ import numpy as np
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import Profile, WordOrder, decode, find_word_order, profile
-from gearcase.device.rig import LAMPS
+from gearcase.device.profile import LAMPS, Profile, WordOrder, decode, find_word_order, profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.bus import error_rate_limit
 from gearcase.install.housing import BusDevice
