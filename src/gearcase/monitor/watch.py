@@ -136,8 +136,8 @@ class Watch:
     _heard: int = 0
     _beat: int = 0
 
-    async def run(self, stop: asyncio.Event, *, every: float) -> None:
-        """Watch until stopped, a round each `every` seconds, and leave the light blue.
+    async def run(self, stop: asyncio.Event, *, every: float, remark: str = "") -> None:
+        """Watch until stopped, a round each `every` seconds, and leave the light blue; `remark` goes into the diary.
 
         Raises
         ------
@@ -145,7 +145,8 @@ class Watch:
             The store cannot be written any more.
         """
         self._remember()
-        self._say("watch started", "", f"{len(self.limits)} limits, a round every {every:g} s")
+        started = f"{len(self.limits)} limits, a round every {every:g} s"
+        self._say("watch started", "", f"{started}; {remark}" if remark else started)
         due = self.clock()
         try:
             while not stop.is_set():

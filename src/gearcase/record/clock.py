@@ -31,6 +31,11 @@ class Pace:
         """Unix time. [s]"""
         return self._first + self._times * (time.monotonic() - self._started) if self._times > 1 else unix_now()
 
+    @property
+    def remark(self) -> str:
+        """What must be said of times it gives; empty for the clock itself."""
+        return f"time runs {self._times:g} times as fast as the clock" if self._times > 1 else ""
+
     def real(self, seconds: float) -> float:
         """So many of its seconds on the wall. [s]"""
         return seconds / self._times

@@ -1,0 +1,141 @@
+"""The command line: parse, call one stage, show.
+
+``gearcase VERB JOB``. Exit 0: done and nothing wrong; 1: done, and somebody must act (fault, blocker, unfit recording, zone D);
+2: the input or the call was wrong. Heavy imports happen inside the verbs, so that help comes at once.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn
+
+from gearcase import __version__
+from gearcase.cli import desk, site, watching
+from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
+from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
+
+__all__ = ["main"]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one verb. Returns the exit code."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    parser = _parser()
+    try:
+        given = parser.parse_args(words)
+    except BadInput as error:
+        asked = any(len(word) > 2 and "--json".startswith(word) for word in words)  # argparse takes --js as well
+        return refuse(argparse.Namespace(json=asked), error)
+    except SystemExit as stop:  # help or version: argparse has already spoken
+        return WRONG_INPUT if stop.code else NOTHING_WRONG
+    if given.run is None:
+        parser.print_help()
+        return WRONG_INPUT
+    try:
+        run: Callable[[argparse.Namespace], int] = given.run
+        return run(given)
+    except BadInput as error:
+        return refuse(given, error)
+    except OutOfRange as error:
+        return refuse(given, BadInput(Problem(error.name, "", str(error.value), error.rule)))
+    except GearcaseError as error:
+        return refuse(given, BadInput(Problem("", "", "", str(error))))
+    except BrokenPipeError:
+        return NOTHING_WRONG
+    except KeyboardInterrupt:
+        return refuse(given, BadInput(Problem("stopped by hand", "", "", "run it again: nothing kept before is lost")))
+    except OSError as error:
+        return refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
+    except Exception as error:  # a defect must not look like an answer: exit 1 says that a fault of the drive was found
+        import traceback
+
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        says = f"{type(error).__name__}: {error} ({place.filename.rpartition('/')[2]}:{place.lineno})"
+        return refuse(given, BadInput(Problem("gearcase itself failed", "", says, "nothing kept before is lost; please report it")))
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses a wrong call as any other bad input is refused, so that ``--json`` holds for it too."""
+
+    def error(self, message: str) -> NoReturn:
+        usage = " ".join(self.format_usage().removeprefix("usage:").split())
+        raise BadInput(Problem(self.prog, "", message, usage))
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="gearcase",
+        description="Fit, prove and watch monitoring on enclosed gear drives. Advice and record, not a protection system.",
+        epilog="Exit codes: 0 done and nothing wrong; 1 done, and a fault, blocker, unfit recording or zone D was found; "
+        "2 the input or the call was wrong.",
+    )
+    parser.add_argument("--version", action="version", version=f"gearcase {__version__}")
+    parser.set_defaults(run=None, json=False)
+    verbs = parser.add_subparsers(title="verbs", metavar="VERB")
+
+    def verb(name: str, run: Callable[[argparse.Namespace], int], says: str) -> argparse.ArgumentParser:
+        added = verbs.add_parser(name, help=says, description=says[0].upper() + says[1:] + ".")
+        added.add_argument("job", metavar="JOB", help="folder of the job, the one that holds job.yaml")
+        added.add_argument("--json", action="store_true", help="one JSON document on standard output, nothing else there")
+        added.set_defaults(run=run)
+        return added
+
+    new = verb("new", desk.new, "make a job folder with a commented job.yaml to fill in")
+    new.add_argument("--title", default="", help="name of the job; the folder's name by default")
+    verb("check", desk.check, "read job.yaml and report everything wrong with it")
+    survey = verb("survey", desk.survey, "what turns, which lines it shows, what can be seen, what is still unknown")
+    plan = verb("plan", desk.plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")
+    fit = verb("fit", site.fit, "what was built, entered against the plan's work card; deviations are judged again")
+    fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
+    prove = verb("prove", site.prove, "does each device answer, point right and tell the truth; what keeps you from going home")
+    for option, metavar, says in (
+        ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
+        ("--speed", "SPEED", "of the input, by an instrument of your own"),
+        ("--temperature", "TEMPERATURE", 'of the oil, by an instrument of your own, e.g. "21.5 °C"'),
+        ("--controller", "VALUES", "what the plant controller shows for the test registers, with commas"),
+    ):
+        prove.add_argument(option, metavar=metavar, help=says)
+    prove.add_argument("--polls", type=int, default=3000, metavar="N", help="of each device, for its link; 3000 by default")
+    prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
+    prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
+    prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
+    baseline = verb("baseline", watching.baseline, "what is usual for this drive, and the limits that follow from readings")
+    baseline.add_argument("--approver", metavar="NAME", default="", help="who accepts the limits, another than who proposes them")
+    baseline.add_argument(
+        "--reason", metavar="TEXT", default="", help="why a drive over its zone boundary is accepted all the same"
+    )
+    watch = verb("watch", watching.watch, "poll the devices or follow a folder, judge, set the light, keep it all; Ctrl-C stops it")
+    watch.add_argument("--every", metavar="TIME", default="10 s", help='between rounds; "10 s" by default')
+    watch.add_argument("--for", dest="lasting", metavar="TIME", help="stop by itself after so long; until Ctrl-C by default")
+    watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
+    watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")
+    epoch = verb("epoch", watching.epoch, "declare what makes readings before and after not comparable")
+    epoch.add_argument("kind", metavar="KIND", help="e.g. oil changed, sensor moved; a wrong one lists them all")
+    epoch.add_argument("--point", metavar="POINT", default="", help="the point concerned; the whole drive by default")
+    epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
+    acknowledge = verb("acknowledge", watching.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
+    acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
+    rig = verb("rig", site.rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
+    rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
+    rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
+    for added in (rig, watch):
+        added.add_argument("--times", type=float, default=1.0, metavar="N", help="let time run so many times faster, at a desk")
+    diagnose = verb("diagnose", desk.diagnose, "judge recordings against the drive, with odds")
+    diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
+    for option, metavar, says in (
+        ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
+        ("--unit", "UNIT", "unit of the samples where the file does not say, e.g. g, m/s2, mm/s"),
+        ("--speed", "SPEED", 'speed of the stated shaft while recording, e.g. "1485 rpm"'),
+        ("--channel", "NAME", "which channel, where the file holds several"),
+        ("--point", "POINT", "measuring point of the job where it was taken; may be left out"),
+    ):
+        diagnose.add_argument(option, metavar=metavar, help=says)
+    handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
+    handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
+    for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, diagnose, handover):
+        added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
+    serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
+    serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")
+    schema = verbs.add_parser("schema", help="print the JSON Schema of job.yaml, for editors")
+    schema.set_defaults(run=desk.schema, json=True)
+    return parser

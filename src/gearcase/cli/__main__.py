@@ -1,0 +1,7 @@
+"""``python -m gearcase.cli``."""
+
+import sys
+
+from gearcase.cli import main
+
+sys.exit(main())

@@ -1,0 +1,253 @@
+"""Verbs done at a desk: the job's file, survey, plan, diagnosis, handover and pages."""
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, load, quantity
+from gearcase.errors import BadInput, Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from gearcase.job.build import Job
+    from gearcase.signal.recording import Recording
+
+__all__ = ["check", "diagnose", "handover", "new", "plan", "schema", "serve", "survey"]
+
+
+def new(given: argparse.Namespace) -> int:
+    """Make a job folder."""
+    from pathlib import Path
+
+    from gearcase.job.template import new_job
+
+    path = new_job(Path(given.job), given.title)
+    return done(given, {"schema": "new/1", "job": str(path)}, f"{path}\nFill it in, then: gearcase check {given.job}")
+
+
+def check(given: argparse.Namespace) -> int:
+    """Read job.yaml and say everything wrong with it."""
+    from gearcase.stages.result import finding_document, has_blocker
+
+    job = load(given)
+    document = {
+        "schema": "check/1",
+        "job": job.title,
+        "ok": not has_blocker(job.findings),
+        "findings": [finding_document(finding) for finding in job.findings],
+    }
+    words = [f"{finding.level}: {finding.where}: {finding.says}" for finding in job.findings] or ["job.yaml: nothing wrong"]
+    done(given, document, "\n".join(words))
+    return SOMETHING_WRONG if has_blocker(job.findings) else NOTHING_WRONG
+
+
+def survey(given: argparse.Namespace) -> int:
+    """What turns, what can be seen, what is unknown."""
+    from gearcase.drawings.report import ask_for_sheet_html, ask_for_sheet_pdf
+    from gearcase.drawings.text import survey_text
+    from gearcase.drawings.train import train_svg
+    from gearcase.stages import survey
+
+    job = load(given)
+    result = survey.run(job)
+    pictures = {
+        "train.svg": train_svg(result.document["drive"]).encode(),
+        "ask-for.pdf": ask_for_sheet_pdf(job.title, job.site, result.document),
+        "ask-for.html": ask_for_sheet_html(job.title, job.site, result.document).encode(),
+    }
+    path = keep(given, job, result, pictures)
+    done(
+        given,
+        result.document,
+        f"{survey_text(result.document)}\n\nkept in {path}, with the ask-for sheet to print: ask-for.pdf",
+    )
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def plan(given: argparse.Namespace) -> int:
+    """How the kit goes on."""
+    from gearcase.drawings.face import face_svg
+    from gearcase.drawings.text import plan_text
+    from gearcase.stages import plan
+
+    job = load(given)
+    result = plan.run(job)
+    pictures = {
+        f"face-{number}.svg": face_svg(face, result.document["parts"], title=f"{job.title}: face {face['name']}").encode()
+        for number, face in enumerate(result.document["faces"])
+    }
+    path = keep(given, job, result, pictures)
+    done(given, result.document, f"{plan_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def diagnose(given: argparse.Namespace) -> int:
+    """Judge recordings."""
+    from gearcase.drawings.text import diagnose_text
+    from gearcase.stages import diagnose
+
+    job = load(given)
+    result = diagnose.run(job, _watched(_recordings(given, job), given))
+    path = keep(given, job, result, {})
+    done(given, result.document, f"{diagnose_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
+    """Files named in the call, else those of the job, read one at a time."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from gearcase.record.freshness import recording_names
+    from gearcase.record.readers import read_recording
+
+    if given.recording:
+        yield from (_read_named(given, job, Path(name)) for name in given.recording)
+        return
+    if not job.recordings:
+        accepted = "a recording: name its file after the job, or list it in job.yaml under recordings"
+        raise BadInput(Problem("gearcase diagnose", "RECORDING", "none", accepted))
+    names = recording_names(job)
+    for entry in sorted(job.recordings, key=lambda entry: entry.start):
+        recording = read_recording(
+            Path(given.job) / entry.file,
+            rate_hz=entry.rate_hz,
+            unit=entry.unit or None,
+            speed_hz=entry.speed_hz,
+            channel=entry.channel or None,
+            point=entry.point,
+            start=entry.start,
+        )
+        yield replace(recording, name=names[entry.file])
+
+
+def _watched(recordings: "Iterator[Recording]", given: argparse.Namespace) -> "Iterator[Recording]":
+    """Say which recording is being judged, while a person looks."""
+    watched = sys.stderr.isatty() and not given.json
+    for number, recording in enumerate(recordings, start=1):
+        if watched:
+            print(f"\r\033[Kjudging {number}: {recording.name} ({recording.found})", end="", file=sys.stderr, flush=True)
+        yield recording
+    if watched:
+        print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+def _read_named(given: argparse.Namespace, job: "Job", path: "Path") -> "Recording":
+    from gearcase.record.readers import read_recording
+
+    if given.point and given.point not in {point.name for point in job.points}:
+        names = ", ".join(point.name for point in job.points) or "none: the job lists no points"
+        raise BadInput(Problem("--point", "", repr(given.point), f"a point of the job: {names}"))
+    return read_recording(
+        path,
+        rate_hz=quantity("--rate", given.rate, "frequency"),
+        unit=given.unit,
+        speed_hz=quantity("--speed", given.speed, "speed"),
+        channel=given.channel,
+        point=given.point or "",
+    )
+
+
+def handover(given: argparse.Namespace) -> int:
+    """Make what the owner gets."""
+    from pathlib import Path
+
+    from gearcase.checksums import sha256_of_data
+    from gearcase.drawings.installed import tag_list
+    from gearcase.drawings.report import handover_html, handover_pdf
+    from gearcase.record import results
+    from gearcase.record.clock import now
+    from gearcase.record.freshness import hashes_now, stale
+    from gearcase.stages import handover
+
+    job = load(given)
+    folder, when = Path(given.job), now()
+    earlier = {}
+    for stage in handover.GATHERED:
+        stored = results.latest(folder, stage)
+        if stored is not None:
+            changed = stale(stored, hashes_now(folder, job, stored))
+            earlier[stage] = handover.Earlier(
+                stored.number, stored.document, stored.arrays(), tuple(str(change) for change in changed)
+            )
+    previous = results.latest(folder, "handover")
+    result, content = handover.run(
+        job,
+        earlier,
+        who=given.by,
+        date=when[:10],
+        number=previous.number + 1 if previous else 1,
+        checksum=sha256_of_data,
+        accept_stale_by=given.accept_stale,
+    )
+    pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}
+    if content.plan:
+        pictures["tags.csv"] = tag_list(content.plan["bus"]["devices"])
+    path = keep(given, job, result, pictures)
+    done(
+        given,
+        {**result.document, "pdf": str(path / "handover.pdf"), "html": str(path / "handover.html")},
+        "\n".join(
+            [
+                result.document["statement"],
+                *(f"open contradiction: {says}" for says in result.document["contradictions"]),
+                f"PDF: {path / 'handover.pdf'}",
+                f"web page: {path / 'handover.html'}",
+            ]
+        ),
+    )
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def serve(given: argparse.Namespace) -> int:
+    """Pages until Ctrl-C. A broken job is shown on its pages; only a folder that is none is refused."""
+    import contextlib
+    import socket
+    from pathlib import Path
+
+    import uvicorn
+
+    from gearcase.web.app import make_app
+
+    folder = Path(given.job)
+    if not (folder / "job.yaml").is_file():
+        raise BadInput(Problem(given.job, "", "", "a job's folder, the one that holds job.yaml"))
+    if not given.port.isdecimal() or not 1 <= int(given.port) <= 65535:
+        raise BadInput(Problem("--port", "", repr(given.port), "a number from 1 to 65535"))
+    with socket.socket() as listener:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind(("127.0.0.1", int(given.port)))
+        except OSError as error:
+            raise BadInput(Problem("--port", "", given.port, f"a free port, named with --port ({error.strerror})")) from None
+        address = f"http://127.0.0.1:{given.port}/"
+        done(given, {"schema": "serve/1", "address": address}, f"{address}   Ctrl-C stops it")
+        sys.stdout.flush()
+        app = make_app(folder, events=lambda: _events(folder))
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, server_header=False))
+        with contextlib.suppress(KeyboardInterrupt):  # the server has stopped in good order before it passes this on
+            server.run(sockets=[listener])
+    return NOTHING_WRONG
+
+
+def _events(folder: "Path") -> list[dict[str, Any]]:
+    """What the watch has seen, for the diary."""
+    from gearcase.record.store import Store, store_path
+
+    path = store_path(folder)
+    if not path.is_file():
+        return []
+    with Store.open(path) as store:
+        return [vars(event) for event in store.events()]
+
+
+def schema(given: argparse.Namespace) -> int:
+    """Print the JSON Schema of job.yaml."""
+    import json
+
+    from gearcase.job.schema import json_schema
+
+    print(json.dumps(json_schema(), indent=2))
+    return NOTHING_WRONG

@@ -1,0 +1,195 @@
+"""Verbs done at the drive: what was built, what the devices prove, and the rig to try it on."""
+
+import argparse
+import sys
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, load, quantity, times
+from gearcase.errors import BadInput, OutOfRange, Problem
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gearcase.job.build import Job
+    from gearcase.job.entries import Entered
+    from gearcase.stages.result import StageResult
+
+__all__ = ["fit", "prove", "rig"]
+
+
+def fit(given: argparse.Namespace) -> int:
+    """Record what was built, and judge it."""
+    from pathlib import Path
+
+    from gearcase.drawings.text import fit_text
+    from gearcase.record import fitting, results
+    from gearcase.record.clock import now
+    from gearcase.record.freshness import hashes_now, stale
+    from gearcase.stages import fit
+
+    job, folder = load(given), Path(given.job)
+    plan = results.latest(folder, "plan")
+    if plan is None:
+        raise BadInput(Problem("plan", "", "no result yet", f"run: gearcase plan {given.job}"))
+    before = fitting.entries(folder)
+    cut_off = fitting.torn(folder)  # asked before the next entry sets the piece aside
+    added = 0
+    for entered in _entries(given, job, plan.document, before):
+        if not (given.entries and fitting.is_recorded(entered, before)):
+            fitting.keep(folder, plan, entered, who=given.by, when=now())
+            added += 1
+    recorded = fitting.entries(folder)
+    planned = fit.Planned(plan.number, plan.document, tuple(str(change) for change in stale(plan, hashes_now(folder, job, plan))))
+    result = fit.run(
+        job,
+        planned,
+        recorded,
+        earlier_plans=fitting.plans_of(folder, recorded),
+        photos_now=fitting.photos_now(folder, recorded),
+        record_findings=(cut_off,) if cut_off else (),
+    )
+    path = keep(given, job, result, {})
+    words = f"{fit_text(result.document)}\n\n{added} entries added, {len(recorded)} recorded; kept in {path}"
+    done(given, {**result.document, "added": added}, words)
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _entries(
+    given: argparse.Namespace, job: "Job", plan: dict[str, Any], recorded: "Sequence[dict[str, Any]]"
+) -> "Iterable[Entered]":
+    """Entries of the file named, else typed at a terminal, else none: what is recorded is judged again."""
+    from pathlib import Path
+
+    from gearcase.job.entries import ask_entries, read_entries
+    from gearcase.record.fitting import missing_photos
+    from gearcase.stages import fit
+
+    folder, card = Path(given.job), fit.card(job, plan)
+    if given.entries:
+        entered = read_entries(Path(given.entries), card)
+        problems = [problem for entry in entered for problem in missing_photos(folder, entry)]
+        if not given.by:
+            accepted = "who did it: --by NAME, or by in each entry"
+            problems += [Problem(entry.where, "by", "nobody", accepted) for entry in entered if not entry.model.by]
+        if problems:
+            raise BadInput(problems)
+        return entered
+    if sys.stdin.isatty():
+        if not given.by:
+            raise BadInput(Problem("--by", "", "nobody", "who did it: --by NAME"))
+        mounts = {part["name"]: part["mount"] for part in plan["parts"]}
+        return ask_entries(card, mounts, ask=_ask, tell=_tell, refuses=lambda entry: tuple(missing_photos(folder, entry)))
+    if not recorded:
+        raise BadInput(Problem("--entries", "", "none", "a file of entries, or a terminal to type them at"))
+    return ()
+
+
+def _ask(question: str) -> str:
+    """A question on standard error and its answer: standard output is the result's."""
+    print(question, end="", file=sys.stderr, flush=True)
+    answer = sys.stdin.readline()
+    if not answer:
+        raise EOFError
+    return answer
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
+
+
+def prove(given: argparse.Namespace) -> int:
+    """Prove the devices over the wire."""
+    import asyncio
+    from pathlib import Path
+
+    from gearcase.device.modbus import connected
+    from gearcase.drawings.text import prove_text
+    from gearcase.record import chain
+    from gearcase.record.clock import now
+    from gearcase.stages import prove
+
+    job = load(given)
+    evidence = Path(given.job) / "results" / "prove" / "evidence.jsonl"
+    connection = given.connection or job.bus.connection
+    if not connection:
+        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here or as --connection"))
+    if not 1 <= given.polls <= 1_000_000:
+        raise BadInput(Problem("--polls", "", str(given.polls), "1 to 1000000"))
+    points = [point.name for point in job.points]
+    wrong = [name for name in given.tapped if name not in points]
+    if wrong:
+        raise BadInput([Problem("--tapped", "", repr(name), f"one of: {'; '.join(points)}") for name in wrong])
+    said = prove.Said(
+        serials=_as_built_serials(Path(given.job)),
+        tapped=given.tapped,
+        speed_hz=quantity("--speed", given.speed, "speed"),
+        temperature=quantity("--temperature", given.temperature, "temperature"),
+        light_seen=given.light_seen,
+        controller=_numbers("--controller", given.controller),
+    )
+    kept = [record["entry"] for record in chain.read(evidence)] if evidence.exists() and not given.again else []
+
+    def record(row: dict[str, Any]) -> None:
+        chain.append(evidence, row, who=given.by, when=now())
+        if not given.json:
+            words = row["measured"] if row["outcome"] == "passed" else row["says"]
+            print(f"{row['outcome']:6}  {row['device']}, {row['step']}: {words}", file=sys.stderr, flush=True)
+
+    async def over_the_wire() -> "StageResult":
+        async with connected(connection, baud=job.bus.baud) as bus:
+            earlier = {prove.evidence_key(row): row for row in kept}
+            return await prove.run(job, bus, polls=given.polls, said=said, earlier=earlier, keep=record)
+
+    result = asyncio.run(over_the_wire())
+    path = keep(given, job, result, {})
+    done(given, result.document, f"{prove_text(result.document)}\n\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def _as_built_serials(folder: "Path") -> dict[str, str]:
+    """Device -> serial, from the latest as-built record."""
+    from gearcase.record import results
+    from gearcase.stages.fit import built_serials
+
+    stored = results.latest(folder, "fit")
+    return built_serials(stored.document) if stored else {}
+
+
+def _numbers(option: str, text: str | None) -> tuple[float, ...]:
+    """An option's numbers, decimal or 0x..., with commas between."""
+    parts = [part.strip().lower() for part in text.split(",")] if text else []
+    try:
+        return tuple(float(int(part, 16)) if part.startswith("0x") else float(part) for part in parts)
+    except ValueError:
+        raise BadInput(Problem(option, "", repr(text), "numbers with commas between, e.g. 0x1234,123456789,123.456")) from None
+
+
+def rig(given: argparse.Namespace) -> int:
+    """Serve the simulated drive until its orders end."""
+    import asyncio
+    import time
+
+    from gearcase.device.orders import ORDERS, obey
+    from gearcase.device.rig import Rig
+    from gearcase.device.serving import serving
+
+    job = load(given)
+    speed = quantity("--speed", given.speed, "speed")
+    pace = times(given)
+    rig = Rig(job, lambda: pace * time.monotonic(), job.drive.rated_speed_hz if speed is None else speed)
+    if not rig.units:
+        raise BadInput(Problem("job.yaml", "bus.devices", "", "at least one device with a profile, to be simulated"))
+
+    async def serve() -> None:
+        async with serving(rig, port=given.port, baud=job.bus.baud) as served:
+            print(f"{served.tcp}\n{served.serial}\nunits {', '.join(map(str, rig.units))}; orders: {', '.join(ORDERS)}", flush=True)
+            loop = asyncio.get_running_loop()
+            while line := await loop.run_in_executor(None, sys.stdin.readline):
+                try:
+                    print(obey(rig, line) if line.strip() else "", flush=True)
+                except OutOfRange as error:
+                    print(error, file=sys.stderr, flush=True)
+
+    asyncio.run(serve())
+    return NOTHING_WRONG

@@ -1,0 +1,113 @@
+"""Verbs of the running drive: baseline, watch, and what people say into its diary."""
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, load, quantity, times
+from gearcase.errors import BadInput, Problem
+
+if TYPE_CHECKING:
+    from gearcase.signal.recording import Recording
+
+__all__ = ["acknowledge", "baseline", "epoch", "watch"]
+
+
+def baseline(given: argparse.Namespace) -> int:
+    """Limits from the readings kept."""
+    from pathlib import Path
+
+    from gearcase.drawings.text import baseline_text
+    from gearcase.record.clock import unix_now
+    from gearcase.record.store import Store, store_path
+    from gearcase.stages import baseline
+
+    job, path = load(given), store_path(Path(given.job))
+    if not path.is_file():
+        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a baseline rests on its readings"))
+    with Store.open(path) as store:
+        epochs = [event.time_s for event in store.events() if event.kind == "epoch"]
+        readings = store.readings(since=max(epochs, default=None))
+    result = baseline.run(job, readings, now=unix_now(), approver=given.approver, reason=given.reason, who=given.by)
+    kept = keep(given, job, result, {})
+    done(given, result.document, f"{baseline_text(result.document)}\n\nkept in {kept}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def watch(given: argparse.Namespace) -> int:
+    """Poll the devices or follow a folder until stopped."""
+    import asyncio
+    from pathlib import Path
+
+    from gearcase.monitor.service import follow_folder, watch_bus
+    from gearcase.monitor.watch import voided
+    from gearcase.record import results
+    from gearcase.record.clock import Pace
+    from gearcase.record.store import Event, Store, store_path
+    from gearcase.stages import diagnose
+
+    job, folder = load(given), Path(given.job)
+    connection = given.connection or job.bus.connection
+    if given.folder is None and not connection:
+        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here, as --connection, or --folder"))
+    if given.folder is not None and not Path(given.folder).is_dir():
+        raise BadInput(Problem("--folder", "", repr(given.folder), "a folder that is there"))
+    every, lasting, fast = quantity("--every", given.every, "time"), quantity("--for", given.lasting, "time"), times(given)
+    stored = results.latest(folder, "baseline")
+
+    def judge(recording: "Recording") -> dict[str, Any]:
+        result = diagnose.run(job, [recording])
+        keep(given, job, result, {})
+        return result.document
+
+    def tell(event: Event) -> None:
+        if not given.json:
+            print(f"{event.kind}: {event.point + ': ' if event.point else ''}{event.says}", file=sys.stderr, flush=True)
+
+    with Store.open(store_path(folder)) as store:
+        why = voided(stored.document, store.events()) if stored else ""
+        if why:
+            print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
+        baseline = stored.document if stored and not why else None
+        pace = Pace(fast, not_before=max((reading.time_s for reading in store.latest()), default=0.0))
+        alike: dict[str, Any] = {"pace": pace, "every": every, "lasting": lasting, "diagnose": judge, "tell": tell}
+        if given.folder is not None:
+            result = asyncio.run(follow_folder(job, store, folder=Path(given.folder), **alike))
+        else:
+            result = asyncio.run(watch_bus(job, store, connection=connection, baseline=baseline, **alike))
+    path = keep(given, job, result, {})
+    done(given, result.document, f"{result.document['statement']}\nkept in {path}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def epoch(given: argparse.Namespace) -> int:
+    """Declare what makes readings not comparable."""
+    from gearcase.stages.watch import EPOCHS
+
+    if given.kind not in EPOCHS:
+        raise BadInput(Problem("KIND", "", repr(given.kind), f"one of: {', '.join(EPOCHS)}"))
+    return _declare(given, "epoch", f"{given.kind}: {EPOCHS[given.kind]}" + (f"; {given.says}" if given.says else ""))
+
+
+def acknowledge(given: argparse.Namespace) -> int:
+    """Say that alarms were seen."""
+    return _declare(given, "acknowledged", "seen; the condition stays until it clears")
+
+
+def _declare(given: argparse.Namespace, kind: str, says: str) -> int:
+    """Put what a person says into the diary."""
+    from pathlib import Path
+
+    from gearcase.record.clock import unix_now
+    from gearcase.record.store import Event, Store, store_path
+
+    job = load(given)
+    names = [point.name for point in job.points]
+    problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who says so: --by NAME")]
+    if given.point and given.point not in names:
+        problems.append(Problem("--point", "", repr(given.point), f"one of: {'; '.join(names)}"))
+    if problems:
+        raise BadInput(problems)
+    with Store.open(store_path(Path(given.job))) as store:
+        store.add_event(Event(unix_now(), kind, given.point, says, given.by, {}))
+    return done(given, {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by}, f"{kind}: {says}")
