@@ -134,6 +134,16 @@ def test_green_comes_only_when_settled_and_goes_blue_when_the_watch_leaves(site:
     assert site.kinds()[0] == "watch started" and site.kinds()[-1] == "watch stopped"
 
 
+def test_a_short_absence_does_not_start_the_settling_anew_and_a_long_one_does(site: Site) -> None:
+    assert site.minutes(14) == "green"
+    site.now += 60
+    site.new_watch()
+    assert site.minutes(0.5) == "green"
+    site.now += 600
+    site.new_watch()
+    assert site.minutes(0.5) == "blue"
+
+
 def test_a_stop_is_white_and_never_green(site: Site) -> None:
     site.minutes(14)
     site.rig.set_speed(0.0)

@@ -145,6 +145,7 @@ class Watch:
             The store cannot be written any more.
         """
         self._remember()
+        self._recall_run()
         started = f"{len(self.limits)} limits, a round every {every:g} s"
         self._say("watch started", "", f"{started}; {remark}" if remark else started)
         due = self.clock()
@@ -207,6 +208,17 @@ class Watch:
             elif event.kind == "epoch":
                 self.named.pop(event.point, None)
             self._heard = event.number
+
+    def _recall_run(self) -> None:
+        """The run state's last half hour as the store has it, so that a short absence does not start the settling anew."""
+        kept = self.store.readings(since=self.clock() - _LOOK_BACK)
+        inputs = (("", "running"), ("", "speed"), (SUMP, "temperature"))
+        for moment in np.unique(kept.time_s):
+            if self._rows and moment - self._rows[-1][0] < _ROW_EVERY:
+                continue
+            here = kept.time_s == moment
+            found = (kept.value[here & (kept.point == point) & (kept.quantity == quantity)] for point, quantity in inputs)
+            self._rows.append((float(moment), *_known(*(float(value[0]) if value.size else None for value in found))))
 
     def _hear(self) -> None:
         """What people declared or acknowledged since the last round."""
