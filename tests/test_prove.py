@@ -17,11 +17,12 @@ import numpy as np
 import pytest
 
 from gearcase.cli import main
+from gearcase.device.profile import LAMPS, encode
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.drawings.text import prove_text
 from gearcase.errors import NoReply
 from gearcase.install.bus import error_rate_limit
-from gearcase.install.orientation import TOWARDS_OUTPUT, consistent_with, rotation, turns
+from gearcase.install.orientation import TOWARDS_OUTPUT, consistent_with, rotation, tap_axis, turns
 from gearcase.job.build import Job, load
 from gearcase.record import chain
 from gearcase.stages import prove
@@ -214,6 +215,104 @@ class Dying:
 
     async def write(self, **asked: Any) -> None:
         raise NoReply(asked["unit"], "registers", "no reply")
+
+
+class Altered:
+    """A bus on which some registers of the rig's devices read something else."""
+
+    def __init__(self, bus: RigBus, values: dict[tuple[int, str], float]) -> None:
+        self.bus, self.values = bus, values
+        self.reads = 0
+
+    async def read(self, **asked: int) -> tuple[int, ...]:
+        self.reads += 1
+        words = list(await self.bus.read(**asked))
+        for (unit, name), value in self.values.items():
+            if unit == asked["unit"]:
+                register = self.bus._rig.profile_of(unit).registers[name]
+                for place, word in enumerate(encode(register, value), start=register.address - asked["start"]):
+                    if 0 <= place < len(words):
+                        words[place] = word
+        return tuple(words)
+
+    async def write(self, **asked: Any) -> None:
+        await self.bus.write(**asked)
+
+
+def altered(site: Site, unit: int, **values: float) -> StageResult:
+    named = {(unit, name.replace("_", " ")): value for name, value in values.items()}
+    return site.prove(bus=Altered(RigBus(site.rig), named), polls=10)
+
+
+@pytest.mark.parametrize(("degrees", "outcome"), [(4.0, "passed"), (6.0, "failed"), (40.0, "failed")])
+def test_a_sensor_leaning_more_than_five_degrees_fails(degrees: float, outcome: str) -> None:
+    """On the input end's face with the mark up, y points up; it leans towards x."""
+    lean = math.radians(degrees)
+    leaning = altered(Site(), 11, gravity_x=9.80665 * math.sin(lean), gravity_y=9.80665 * math.cos(lean), gravity_z=0.0)
+    assert row(leaning, "vibration input", "orientation")["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("g", "outcome"), [(0.94, "failed"), (0.96, "passed"), (1.04, "passed"), (1.06, "failed")])
+def test_gravity_must_read_one_g_within_five_per_cent(g: float, outcome: str) -> None:
+    found = altered(Site(), 11, gravity_x=0.0, gravity_y=9.80665 * g, gravity_z=0.0)
+    assert row(found, "vibration input", "gravity")["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("mm_s", "outcome"), [(0.27, "passed"), (0.29, "failed")])
+def test_noise_at_standstill_is_held_to_a_fifth_of_the_lowest_boundary(mm_s: float, outcome: str) -> None:
+    """75 kW, rigid: A/B at 1.4 mm/s (ISO 10816-3, group 2), a fifth of it 0.28 mm/s."""
+    assert row(altered(Site(), 11, overall_velocity_y=mm_s / 1000), "vibration input", "noise")["outcome"] == outcome
+
+
+@pytest.mark.parametrize(("share", "outcome"), [(1.004, "passed"), (1.006, "failed"), (0.994, "failed")])
+def test_speed_is_held_to_half_a_per_cent_of_the_reference(share: float, outcome: str) -> None:
+    site = Site()
+    said = Said(serials=SERIALS, speed_hz=24.75)
+    bus = Altered(RigBus(site.rig), {(3, "running"): 1.0, (3, "speed"): 24.75 * share})
+    assert row(site.prove(said, bus=bus, polls=10), "converter", "inputs")["outcome"] == outcome
+
+
+def test_a_run_state_that_contradicts_the_speed_fails() -> None:
+    found = row(altered(Site(), 3, running=0.0, speed=24.75), "converter", "inputs")
+    assert found["outcome"] == "failed" and "contradict each other" in found["says"]
+
+
+def test_a_lamp_that_does_not_change_is_named_with_what_is_lit() -> None:
+    found = row(altered(Site(), 31, lamps_lit=LAMPS["green"]), "stack light", "light")
+    assert found["outcome"] == "failed" and found["says"].startswith("yellow was written and green is lit")
+
+
+@pytest.mark.parametrize(("alone", "says"), [("red", "stays lit"), ("blue", "does not come back")])
+def test_a_light_that_does_not_fall_back_or_come_back_fails(alone: str, says: str) -> None:
+    site = Site()
+    bus = Altered(RigBus(site.rig), {})
+
+    async def sleep(seconds: float) -> None:
+        site.now += seconds
+        bus.values[(31, "lamps lit")] = LAMPS[alone]
+
+    site.sleep = sleep  # type: ignore[method-assign]
+    found = row(site.prove(bus=bus, polls=10), "stack light", "light")
+    assert found["outcome"] == "failed" and says in found["says"]
+
+
+def test_a_tap_along_no_axis_is_to_be_repeated() -> None:
+    site = Site()
+    site.rig.taps["input coupling end"] = (10.0, 9.0, 8.0)
+    found = row(site.prove(polls=10), "vibration input", "orientation")
+    assert found["outcome"] == "open" and "tap again, straight" in found["says"]
+
+
+@pytest.mark.parametrize(("tap", "clear"), [((30.0, 10.0, 0.0), True), ((29.9, 10.0, 0.0), False), ((0.0, 0.0, 0.0), False)])
+def test_a_tap_must_stand_out_by_three_to_one(tap: tuple[float, float, float], clear: bool) -> None:
+    assert tap_axis(tap)[1] is clear
+
+
+def test_nobody_polls_a_silent_device_three_thousand_times() -> None:
+    site = Site()
+    bus = Altered(Dying(RigBus(site.rig), 40), {})  # type: ignore[arg-type]
+    found = row(site.prove(bus=bus), "stack light", "link")
+    assert found["outcome"] == "failed" and "fell silent" in found["says"] and bus.reads < 300
 
 
 @pytest.mark.parametrize("reads", [0, 3, 20, 60, 4000])

@@ -223,6 +223,30 @@ def test_a_fault_the_second_record_does_not_show_is_not_named(site: Site) -> Non
     assert "fault named" not in site.kinds() and "diagnosis" in site.kinds()
 
 
+def test_two_high_readings_of_four_are_no_change(site: Site) -> None:
+    site.minutes(14)
+    site.new_watch(usual={"intermediate left": 1.0})
+    site.watch._recall_run()
+    for high in (False, True, True, False, False, True):
+        site.now += 20
+        site.rig.set_fault(*FAULT, 30.0 if high else 0.0)
+        asyncio.run(site.watch.round())
+    assert site.judged == [] and site.watch._state == "steady"
+
+
+def test_a_level_that_is_the_same_after_a_stop_is_not_asked_about(site: Site) -> None:
+    site.minutes(18)
+    site.rig.set_speed(0.0)
+    asyncio.run(site.watch.round())
+    site.now += 600
+    site.rig.set_speed(24.75)
+    site.rig.sump = 321.15
+    for _ in range(60):
+        site.now += 20
+        asyncio.run(site.watch.round())
+    assert site.watch._state == "steady" and "question" not in site.kinds()
+
+
 def test_a_level_that_steps_across_a_stop_is_asked_about_unless_declared(site: Site) -> None:
     for declared in (False, True):
         site.told.clear()

@@ -343,7 +343,7 @@ class Watch:
         lights = [alarm.light(one, now) for one in self._alarms.values()]
         if "red" in lights:
             return "red"
-        if not self._alarms or state == "unknown":
+        if not self._alarms:
             return "blue"
         if state == "stopped":
             fresh = all(one.bad_polls < alarm.BAD_POLLS for one in self._alarms.values())
