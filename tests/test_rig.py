@@ -326,6 +326,12 @@ def test_the_command_serves_until_its_orders_end() -> None:
     assert process.returncode == 0 and "turns at 1200 rpm" in out and "a speed with its unit" in err
 
 
+def test_with_json_the_command_gives_one_document_and_nothing_else_there() -> None:
+    command = [sys.executable, "-m", "gearcase.cli", "rig", str(EXAMPLES / "demo"), "--port", str(free_port()), "--json"]
+    made = subprocess.run(command, input="speed 1200 rpm\n", capture_output=True, text=True, check=True)
+    assert json.loads(made.stdout)["units"] == [3, 11, 12, 21, 31] and "turns at 1200 rpm" in made.stderr
+
+
 def test_a_port_that_is_taken_is_named() -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))

@@ -183,11 +183,14 @@ def rig(given: argparse.Namespace) -> int:
 
     async def serve() -> None:
         async with serving(rig, port=given.port, baud=job.bus.baud) as served:
-            print(f"{served.tcp}\n{served.serial}\nunits {', '.join(map(str, rig.units))}; orders: {', '.join(ORDERS)}", flush=True)
+            words = f"{served.tcp}\n{served.serial}\nunits {', '.join(map(str, rig.units))}; orders: {', '.join(ORDERS)}"
+            done(given, {"schema": "rig/1", "tcp": served.tcp, "serial": served.serial, "units": list(rig.units)}, words)
+            sys.stdout.flush()
             loop = asyncio.get_running_loop()
             while line := await loop.run_in_executor(None, sys.stdin.readline):
                 try:
-                    print(obey(rig, line) if line.strip() else "", flush=True)
+                    answer = obey(rig, line) if line.strip() else ""
+                    print(answer, file=sys.stderr if given.json else sys.stdout, flush=True)
                 except OutOfRange as error:
                     print(error, file=sys.stderr, flush=True)
 

@@ -201,8 +201,7 @@ class Watch:
                 height = float(event.details.get("value") or 0.0)
                 self._alarms[key] = replace(self._alarms[key], condition=str(event.details["after"]), alarmed_at=height)
             elif event.kind == "acknowledged":
-                for one in [one for one in self._alarms if event.point in ("", one[0])]:
-                    self._alarms[one], _ = alarm.acknowledge(self._alarms[one], who=event.who, now=event.time_s)
+                self._acknowledge(event)
             elif event.kind == "fault named":
                 self.named[event.point] = (str(event.details["component"]), str(event.details["fault"]))
             elif event.kind == "epoch":
@@ -228,9 +227,15 @@ class Watch:
                 self._before_stop.clear()
                 self.named.pop(event.point, None)
             elif event.kind == "acknowledged":
-                for key in [key for key in self._alarms if event.point in ("", key[0])]:
-                    self._alarms[key], said = alarm.acknowledge(self._alarms[key], who=event.who, now=event.time_s)
+                for key, said in self._acknowledge(event).items():
                     self._keep_alarms(key, said)
+
+    def _acknowledge(self, event: Event) -> dict[Key, tuple[AlarmEvent, ...]]:
+        """What a person has seen: of each alarm concerned, what that changes."""
+        said = {}
+        for key in [key for key in self._alarms if event.point in ("", key[0])]:
+            self._alarms[key], said[key] = alarm.acknowledge(self._alarms[key], who=event.who, now=event.time_s)
+        return said
 
     def _run_state(self, readings: Iterable[Reading], now: float) -> str:
         """Run state now, and an event when the drive starts or stops."""

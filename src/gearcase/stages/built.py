@@ -3,7 +3,7 @@
 An entry that gives its reason (``because``) replaces an earlier value without contradicting it.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -69,32 +69,16 @@ class Built:
 
 def built_points(records: Iterable[Mapping[str, Any]], names: Iterable[str]) -> dict[str, Built]:
     """Every named point, and any other that entries speak of, as built."""
-    built = {name: Built(name) for name in names}
+    points = _as_built(records, names, "point", lambda entry: _items(entry["built"], without="device"))
     for record in records:
-        entry = record["entry"]
-        if not entry["point"]:
-            continue
-        point = built.setdefault(entry["point"], Built(entry["point"]))
-        point.entries.append(record["number"])
-        point.photos += entry["photos"]
-        for item, value in _items(entry["built"], without="device"):
-            point.take(_value(record, item, value))
-    return built
+        if record["entry"]["point"]:
+            points[record["entry"]["point"]].photos += record["entry"]["photos"]
+    return points
 
 
 def built_devices(records: Iterable[Mapping[str, Any]], names: Iterable[str]) -> dict[str, Built]:
     """Every named device, and any other that entries speak of, as built."""
-    built = {name: Built(name) for name in names}
-    for record in records:
-        entry = record["entry"]
-        if not entry["device"]:
-            continue
-        device = built.setdefault(entry["device"], Built(entry["device"]))
-        device.entries.append(record["number"])
-        for item, value in entry["built"]["device"].items():
-            if item != "name":
-                device.take(_value(record, item, value))
-    return built
+    return _as_built(records, names, "device", lambda entry: _items(entry["built"]["device"], without="name"))
 
 
 def serials_twice(built: Iterable[Built], kind: str) -> list[Finding]:
@@ -137,6 +121,25 @@ def shown(item: str, value: Any) -> str:
         "bond.left": ("time", "h"),
     }
     return units.show(value, *kinds[item]) if item in kinds else str(value)
+
+
+def _as_built(
+    records: Iterable[Mapping[str, Any]],
+    names: Iterable[str],
+    about: str,
+    items: Callable[[Mapping[str, Any]], Iterable[tuple[str, Any]]],
+) -> dict[str, Built]:
+    """What the entries about each point, or each device, have built, in their order."""
+    built = {name: Built(name) for name in names}
+    for record in records:
+        entry = record["entry"]
+        if not entry[about]:
+            continue
+        part = built.setdefault(entry[about], Built(entry[about]))
+        part.entries.append(record["number"])
+        for item, value in items(entry):
+            part.take(_value(record, item, value))
+    return built
 
 
 def _items(built: Mapping[str, Any], *, without: str) -> Iterable[tuple[str, Any]]:

@@ -146,7 +146,6 @@ async def run(
             before = earlier.get((step, one.device.name))
             if before and before["outcome"] == "passed" and before["rests_on"] == rests_on[one.device.name] and one.head:
                 rows.append(before)
-                proving.recall(step, one)
                 continue
             row = {"step": step, "device": one.device.name, "unit": one.device.address, "criterion": STEPS[step]}
             row |= await proving.step(step, one)
@@ -205,11 +204,6 @@ class _Proving:
         except (NoReply, BadReply, BadRequest) as error:
             self.silence[one.device.name] = error.says
             return ()
-
-    def recall(self, step: str, one: _Device) -> None:
-        """What a step that is not asked again had found out."""
-        if step == "constants":
-            one.order, one.shift = "high word first", 0
 
     async def step(self, step: str, one: _Device) -> Row:
         """One step of one device."""
