@@ -7,6 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -27,10 +28,13 @@ from gearcase.errors import BadInput, NoReply
 from gearcase.job.build import Job, load
 from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.folder import Folder
+from gearcase.monitor.service import watch_bus
 from gearcase.monitor.watch import Watch, evidence_levels, thresholds, voided
+from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store, store_path
 from gearcase.signal.recording import Recording
 from gearcase.stages import baseline, watch
+from test_rig import free_port
 from test_stages import EXAMPLES
 
 DAY_ONE = {
@@ -88,6 +92,8 @@ class Site:
 
             async def sleep(seconds: float) -> None:
                 self.now += seconds
+                if self.watch._diagnosing is not None:
+                    await self.watch._diagnosing
                 if self.now >= until:
                     stop.set()
 
@@ -288,6 +294,76 @@ def test_the_bus_lost_midway_keeps_what_was_read_and_says_so(site: Site) -> None
     assert "light lost" in site.kinds()
 
 
+def test_between_rounds_the_light_is_kept_and_a_watch_that_hangs_turns_it_blue(site: Site) -> None:
+    site.minutes(14)
+    asyncio.run(site.watch.round())
+    assert lit(site) == LAMPS["green"]
+    before = site.rig.read(31, 21, 1)
+    site.now += 50
+    asyncio.run(site.watch.refresh_light())
+    assert lit(site) == LAMPS["green"] and site.rig.read(31, 21, 1) != before
+    site.now += 20
+    asyncio.run(site.watch.refresh_light())
+    assert lit(site) == LAMPS["blue"]
+
+
+def test_a_slow_diagnosis_holds_up_no_round(site: Site) -> None:
+    site.minutes(14)
+    site.new_watch(usual={"intermediate left": 1e-3})
+    site.watch._recall_run()
+    going_on = threading.Event()
+
+    def slow(recording: Recording) -> dict[str, Any]:
+        going_on.wait(20)
+        return {"statement": "judged", "verdicts": []}
+
+    site.watch.diagnose = slow
+
+    async def go() -> int:
+        for _ in range(8):
+            site.now += 20
+            await site.watch.round()
+            await asyncio.sleep(0)
+        rounds = site.watch.rounds
+        assert site.watch._diagnosing is not None and not site.watch._diagnosing.done()
+        going_on.set()
+        await site.watch._diagnosing
+        return rounds
+
+    assert asyncio.run(go()) == 8 and "diagnosis" in site.kinds()
+
+
+def test_the_heartbeat_goes_on_when_rounds_are_far_apart(tmp_path: Path) -> None:
+    """Rounds every 30 s, a light that falls back after 10: its heartbeat is never older than that while the watch runs."""
+    job, pace, ages = load(EXAMPLES / "demo"), Pace(20.0, not_before=0.0), []
+    rig = Rig(job, pace.clock, 24.75)
+
+    async def look(seconds: float) -> None:
+        await asyncio.sleep(pace.real(10.0))
+        for _ in range(int(seconds / 5)):
+            await asyncio.sleep(pace.real(5.0))
+            ages.append(rig.read(31, 11, 1)[0])
+
+    async def go() -> None:
+        with Store.open(store_path(tmp_path)) as store:
+            async with serving(rig, port=free_port(), baud=115200) as served:
+                watching = watch_bus(
+                    job,
+                    store,
+                    connection=served.tcp,
+                    baseline=None,
+                    pace=pace,
+                    every=30.0,
+                    lasting=90.0,
+                    diagnose=lambda _: {},
+                    tell=lambda _: None,
+                )
+                await asyncio.gather(watching, look(70.0))
+
+    asyncio.run(go())
+    assert len(ages) == 14 and max(ages) <= 10
+
+
 def test_a_full_disk_stops_the_watch_with_the_file_named_and_nothing_lost(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     site.minutes(2)
     before = len(site.store.readings())
@@ -302,9 +378,7 @@ def test_a_full_disk_stops_the_watch_with_the_file_named_and_nothing_lost(site: 
 
 
 def test_a_gateway_that_was_restarted_is_taken_up_again() -> None:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        port = int(one.getsockname()[1])
+    port = free_port()
 
     async def go() -> None:
         rig = Rig(load(EXAMPLES / "demo"), time.monotonic, 24.75)

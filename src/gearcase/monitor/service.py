@@ -18,6 +18,8 @@ from gearcase.stages.result import StageResult
 
 __all__ = ["follow_folder", "watch_bus"]
 
+_BEAT = 3.0  # s; a light that is left alone falls back after 10
+
 
 async def watch_bus(
     job: Job,
@@ -65,7 +67,11 @@ async def watch_bus(
             diagnose,
             tell,
         )
-        await watching.run(stop, every=every, remark=pace.remark)
+        beating = asyncio.create_task(_beat(watching, stop, pace))
+        try:
+            await watching.run(stop, every=every, remark=pace.remark)
+        finally:
+            beating.cancel()
     return watch.run(job, watching.conditions(), store.events(), light=watching.shown, rounds=watching.rounds)
 
 
@@ -87,6 +93,13 @@ async def follow_folder(
         await asyncio.to_thread(followed.look)
         await _until(stop, pace.real(every))
     return watch.run(job, [], store.events(), light="", rounds=0)
+
+
+async def _beat(watching: Watch, stop: asyncio.Event, pace: Pace) -> None:
+    """The light's heartbeat goes on between rounds, which may be further apart than the light waits."""
+    while not stop.is_set():
+        await _until(stop, pace.real(_BEAT))
+        await watching.refresh_light()
 
 
 def _stop_of(pace: Pace, lasting: float | None) -> asyncio.Event:

@@ -135,6 +135,8 @@ class Watch:
     _before_stop: dict[str, float] = field(default_factory=dict)
     _heard: int = 0
     _beat: int = 0
+    _last_round: float = -math.inf
+    _diagnosing: asyncio.Task[None] | None = None
 
     async def run(self, stop: asyncio.Event, *, every: float, remark: str = "") -> None:
         """Watch until stopped, a round each `every` seconds, and leave the light blue; `remark` goes into the diary.
@@ -155,12 +157,18 @@ class Watch:
                 due = max(due + every, self.clock())
                 await self.sleep(max(due - self.clock(), 0.0))
         finally:
+            if self._diagnosing is not None:
+                await self._diagnosing
             self.shown = self.light
             await self._show("blue")
             self._say("watch stopped", "", f"{self.rounds} rounds")
 
+    async def refresh_light(self) -> None:
+        """Write the light's heartbeat again between rounds; blue where no round was finished for a minute."""
+        await self._write_light("blue" if self.clock() - self._last_round >= alarm.BLUE_AFTER else self.light)
+
     async def round(self) -> None:
-        """One round: poll, judge, keep, show, and what is due of diagnosis."""
+        """One round: poll, judge, keep, show; a diagnosis that is due goes on beside the next rounds."""
         now = self.clock()
         self._hear()
         readings = await poll(self.job, self.bus, now=now)
@@ -168,9 +176,9 @@ class Watch:
         self.store.add_readings([replace(reading, state=state) for reading in readings])
         self._judge(readings, state, now)
         self._gather(readings, state, now)
-        await self._diagnose_due(state, now)
+        self._diagnose_due(state, now)
         await self._show(self._wanted(state, now))
-        self.rounds += 1
+        self.rounds, self._last_round = self.rounds + 1, now
 
     def conditions(self) -> list[dict[str, Any]]:
         """Every alarm as it stands, and every fault named."""
@@ -309,16 +317,22 @@ class Watch:
                     self._say("question", one.point, says, now)
                 del self._before_stop[one.point]
 
-    async def _diagnose_due(self, state: str, now: float) -> None:
+    def _diagnose_due(self, state: str, now: float) -> None:
+        """Start what is due, one diagnosis at a time: rounds and heartbeat do not wait for it."""
+        if self._diagnosing is not None:
+            if not self._diagnosing.done():
+                return
+            self._diagnosing.result()  # what went wrong in it is not passed over
+            self._diagnosing = None
         due = {point for point, at in self._to_diagnose.items() if at <= now}
         due |= {point for point, suspicion in self._suspicions.items() if suspicion.due <= now}
-        if state not in ("settling", "steady"):
+        if state not in ("settling", "steady") or not due:
             return
-        for point in sorted(due):
-            self._to_diagnose.pop(point, None)
-            device = self._sensor(point)
-            if device is not None:
-                await self._diagnose(point, device, now)
+        point = min(due)
+        self._to_diagnose.pop(point, None)
+        device = self._sensor(point)
+        if device is not None:
+            self._diagnosing = asyncio.create_task(self._diagnose(point, device, now))
 
     async def _diagnose(self, point: str, device: BusDevice, now: float) -> None:
         speed = self._rows[-1][2] if self._rows and math.isfinite(self._rows[-1][2]) else None
@@ -359,11 +373,15 @@ class Watch:
 
     async def _show(self, colour: str) -> None:
         """Set the stack light, and say when it changes or does not obey."""
-        device = next((one for one in self.job.bus.devices if one.profile == "stack light"), None)
         changed = colour != self.light
         self.light = colour
         if changed:
             self._say("light", "", colour)
+        await self._write_light(colour, said=not changed)
+
+    async def _write_light(self, colour: str, *, said: bool = True) -> None:
+        """Write lamps and heartbeat; that it does not obey is said once, when the colour changes."""
+        device = next((one for one in self.job.bus.devices if one.profile == "stack light"), None)
         if device is None:
             return
         self._beat = self._beat % 65535 + 1
@@ -371,7 +389,7 @@ class Watch:
         try:
             await self.bus.write(unit=device.address, start=start, words=[LAMPS[colour], self._beat])
         except (NoReply, BadReply, BadRequest) as error:
-            if changed:
+            if not said:
                 self._say("light lost", "", str(error))
 
     def _keep_alarms(self, key: Key, said: Iterable[AlarmEvent]) -> None:
