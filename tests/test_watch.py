@@ -20,7 +20,7 @@ import soundfile
 
 from gearcase.cli import main
 from gearcase.device.modbus import connected
-from gearcase.device.profile import LAMPS
+from gearcase.device.profile import LAMPS, RECORD_REGISTERS
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import serving
 from gearcase.drive.simulate import BearingFault, simulate
@@ -212,6 +212,23 @@ def test_a_fault_is_named_only_when_a_second_record_agrees(site: Site) -> None:
     assert len(named) == 1 and len(site.judged) == 2
     assert named[0].says == "outer race fault of intermediate bearing, left, named by two records"
     assert len({record.name for record in site.judged}) == 2
+
+
+def test_a_record_that_could_not_be_had_is_asked_for_again(site: Site) -> None:
+    site.new_watch(usual={"intermediate left": 1e-3})
+    site.verdicts = [FAULT]
+    read = site.watch.bus.read
+    refusals = [2]
+
+    async def refusing(**asked: int) -> tuple[int, ...]:
+        if asked["start"] == RECORD_REGISTERS and refusals[0]:
+            refusals[0] -= 1
+            raise NoReply(asked["unit"], "its record", "no reply")
+        return await read(**asked)
+
+    site.watch.bus.read = refusing  # type: ignore[method-assign]
+    site.minutes(20)
+    assert site.kinds().count("no record") == 2 and site.kinds().count("fault named") == 1
 
 
 def test_a_fault_the_second_record_does_not_show_is_not_named(site: Site) -> None:

@@ -85,7 +85,7 @@ def main() -> int:
         early = call("watch", folder, *watching, "--for", "15 min")
         print(f"    {early['statement']}")
         order(f"fault outer_race 20 m/s2 at {DAMAGED}")
-        watch = call("watch", folder, *watching, "--for", "25 min")
+        watch = call("watch", folder, *watching, "--for", "40 min")
         for event in watch["events"]:
             if event["kind"] in ("light", "fault named"):
                 print(f"    {event['time'][11:16]} {event['kind']}: {event['says']}")

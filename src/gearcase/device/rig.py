@@ -24,6 +24,7 @@ __all__ = ["Rig", "RigBus", "SensorFault"]
 _RECORD_SAMPLES = 64000  # as many as fit below the last register, in whole thousands
 _RECORD_RATE_HZ = 12800.0
 _RECORD_LIFE = 2.0  # s after which a sensor takes a new record
+_KEPT_FOR_READING = 60.0  # s for which it keeps one that is being read
 _FALLBACK = 10.0  # s without heartbeat until the light shows blue
 _WARMING = 1800.0  # s, time constant of the sump
 _RISE = 40.0  # K of the sump over the ambient at full load
@@ -48,10 +49,10 @@ class SensorFault:
 
 @dataclass
 class _Record:
-    """The latest record of one sensor: counts of z and their step [m/s2], figures of all three axes, and when it was last read."""
+    """The latest record of one sensor: counts of z and their step [m/s2], figures of all three axes, and until when it stays."""
 
     number: int
-    held: float
+    kept_until: float
     samples: NDArray[np.int16]
     step: float
     velocity: tuple[float, float, float]
@@ -163,7 +164,7 @@ class Rig:
         start -= wrong.shift
         if start >= RECORD_REGISTERS and self._devices[unit].profile == "three-axis vibration":
             record = self._record(unit)  # it stays as it is while it is being read
-            record.held = self.clock()
+            record.kept_until = self.clock() + _KEPT_FOR_READING
             words = [int(word) for word in record.samples.view(np.uint16)[start - RECORD_REGISTERS :][:count]]
         else:
             words = self._words(unit, start, count)
@@ -250,7 +251,7 @@ class Rig:
     def _record(self, unit: int) -> _Record:
         """The sensor's latest record; a new one where it has grown old."""
         now, last = self.clock(), self._records.get(unit)
-        if last and now - last.held < _RECORD_LIFE:
+        if last and now < last.kept_until:
             return last
         number = (last.number if last else 0) + 1
         samples = self._samples(unit, seed=1000 * unit + number)
@@ -258,7 +259,7 @@ class Rig:
         step = max(float(np.abs(samples).max()) / 32000, 1e-9)
         self._records[unit] = _Record(
             number=number,
-            held=now,
+            kept_until=now + _RECORD_LIFE,
             samples=np.round(samples / step).astype(np.int16),
             step=step,
             velocity=(overall * _AXES[0], overall * _AXES[1], overall * _AXES[2]),

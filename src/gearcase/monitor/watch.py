@@ -84,14 +84,6 @@ def voided(baseline: Mapping[str, Any], events: Iterable[Event]) -> str:
 
 
 @dataclass
-class _Suspicion:
-    """A fault that one record named; the next must agree."""
-
-    found: tuple[str, str]
-    due: float
-
-
-@dataclass
 class Watch:
     """A watch that can be started once.
 
@@ -129,7 +121,7 @@ class Watch:
     _state: str = "unknown"
     _alarms: dict[Key, AlarmState] = field(default_factory=dict)
     _evidence: dict[str, deque[bool]] = field(default_factory=dict)
-    _suspicions: dict[str, _Suspicion] = field(default_factory=dict)
+    _suspected: dict[str, tuple[str, str]] = field(default_factory=dict)
     _to_diagnose: dict[str, float] = field(default_factory=dict)
     _settled: dict[str, deque[float]] = field(default_factory=dict)
     _before_stop: dict[str, float] = field(default_factory=dict)
@@ -301,7 +293,7 @@ class Watch:
             if one.point in self.usual:
                 last = self._evidence.setdefault(one.point, deque(maxlen=_OF))
                 last.append(one.value > _TWICE * self.usual[one.point])
-                if sum(last) >= _NEED and one.point not in self._suspicions and one.point not in self.named:
+                if sum(last) >= _NEED and one.point not in self._suspected and one.point not in self.named:
                     self._to_diagnose.setdefault(one.point, now)
                     last.clear()
             settled = self._settled.setdefault(one.point, deque(maxlen=_SETTLED_READINGS))
@@ -325,33 +317,34 @@ class Watch:
             self._diagnosing.result()  # what went wrong in it is not passed over
             self._diagnosing = None
         due = {point for point, at in self._to_diagnose.items() if at <= now}
-        due |= {point for point, suspicion in self._suspicions.items() if suspicion.due <= now}
         if state not in ("settling", "steady") or not due:
             return
         point = min(due)
-        self._to_diagnose.pop(point, None)
+        del self._to_diagnose[point]
         device = self._sensor(point)
         if device is not None:
-            self._diagnosing = asyncio.create_task(self._diagnose(point, device, now))
+            self._diagnosing = asyncio.create_task(self._diagnose(point, device))
 
-    async def _diagnose(self, point: str, device: BusDevice, now: float) -> None:
+    async def _diagnose(self, point: str, device: BusDevice) -> None:
+        """Take a record and judge it; where there is none to be had, try again in a minute."""
         speed = self._rows[-1][2] if self._rows and math.isfinite(self._rows[-1][2]) else None
         try:
             recording = await take_record(self.bus, device, speed_hz=speed, start="")
         except (NoReply, BadReply, BadRequest) as error:
-            self._say("no record", point, str(error), now)
-            self._suspicions.pop(point, None)
+            self._say("no record", point, str(error))
+            self._to_diagnose[point] = self.clock() + _SECOND_RECORD
             return
         document = await asyncio.to_thread(self.diagnose, recording)
         found = [(verdict["component"], verdict["fault"]) for verdict in document["verdicts"]]
-        self._say("diagnosis", point, document["statement"], now, {"verdicts": [list(one) for one in found]})
-        suspicion = self._suspicions.pop(point, None)
-        if suspicion and suspicion.found in found:
-            part, fault = self.named[point] = suspicion.found
+        self._say("diagnosis", point, document["statement"], details={"verdicts": [list(one) for one in found]})
+        suspected = self._suspected.pop(point, None)
+        if suspected in found and suspected is not None:
+            part, fault = self.named[point] = suspected
             says = f"{fault.replace('_', ' ')} fault of {part}, named by two records"
-            self._say("fault named", point, says, now, {"component": part, "fault": fault})
+            self._say("fault named", point, says, details={"component": part, "fault": fault})
         elif found:
-            self._suspicions[point] = _Suspicion(found[0], now + _SECOND_RECORD)
+            self._suspected[point] = found[0]
+            self._to_diagnose[point] = self.clock() + _SECOND_RECORD
 
     def _sensor(self, point: str) -> BusDevice | None:
         devices = self.job.bus.devices
