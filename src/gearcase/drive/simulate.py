@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from gearcase.drive.bearings import Bearing
 from gearcase.drive.lines import bearing_order, bearing_ring_orders
-from gearcase.drive.train import Drive, shaft_orders
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 
 __all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "simulate"]

@@ -12,7 +12,8 @@ from typing import Any
 
 from gearcase.checksums import sha256_of_bytes, sha256_of_data
 from gearcase.drive.bearings import Bearing, Geometry
-from gearcase.drive.train import Drive, Mesh, Ratings, RatioLink, Shaft, shaft_orders
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive, Mesh, Ratings, RatioLink, Shaft
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.findings import Finding, Level
 from gearcase.install.housing import Bus, BusDevice, Cable, Face, Hole, Housing, KeepOut, Kit, Screw, Wall

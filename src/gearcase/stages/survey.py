@@ -10,7 +10,8 @@ from gearcase.drive.measurement import (
     record_length_for_turns,
     sample_rate,
 )
-from gearcase.drive.train import Drive, shaft_orders
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
 from gearcase.install.points import Point
