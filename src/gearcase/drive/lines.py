@@ -23,6 +23,7 @@ from gearcase.drive.bearings import (
 from gearcase.drive.rates import (
     assembly_phase_frequency,
     belt_frequency,
+    carried_mesh_frequency,
     gear_mesh_frequency,
     hunting_tooth_frequency,
     member_fault_frequency,
@@ -47,6 +48,7 @@ __all__ = [
     "belt_circumference",
     "expected_lines",
     "harmonic_frequency",
+    "meshing",
     "rated_slip",
     "sideband_frequency",
     "slowest_shaft_order",
@@ -252,7 +254,7 @@ def _distinct_meshes(drive: Drive, orders: dict[str, ShaftOrder], shafts: dict[s
     """Every mesh, but of a planetary set's meshes at one rate the first: sun and ring mesh of plain planets are one line."""
     seen = set()
     for mesh in drive.meshes:
-        found = _meshing(mesh, orders, shafts)
+        found = meshing(mesh, orders, shafts)
         if found is None or found[0] == 0:
             continue
         rate = (mesh.group, round(found[0], 9))
@@ -261,8 +263,8 @@ def _distinct_meshes(drive: Drive, orders: dict[str, ShaftOrder], shafts: dict[s
         seen.add(rate)
 
 
-def _meshing(mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft]) -> tuple[float, float, Origin] | None:
-    """Order, spread and origin of a mesh, from whichever of its gears is known."""
+def meshing(mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft]) -> tuple[float, float, Origin] | None:
+    """Order [-], spread [-] and origin of a mesh, from whichever of its gears is known; None where neither is."""
     carrier = mesh_carrier(mesh, shafts)
     if carrier and carrier not in orders:
         return None
@@ -271,7 +273,7 @@ def _meshing(mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft]
         if teeth is None or shaft not in orders:
             continue
         known = orders[shaft]
-        order = gear_mesh_frequency(speed_hz=known.order, teeth=teeth, carrier_hz=frame.order if frame else 0.0)
+        order = carried_mesh_frequency(speed_hz=known.order, teeth=teeth, carrier_hz=frame.order if frame else 0.0)
         spread = max(known.spread, frame.spread if frame else 0.0)
         origin = weaker(weaker(known.origin, mesh.origin), frame.origin if frame else mesh.origin)
         return order, spread, origin
@@ -279,7 +281,7 @@ def _meshing(mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft]
 
 
 def _mesh_lines(drive: Drive, mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft]) -> Iterator[Line]:
-    found = _meshing(mesh, orders, shafts)
+    found = meshing(mesh, orders, shafts)
     if found is None:
         return
     mesh_order, spread, origin = found
@@ -330,7 +332,7 @@ def _set_lines(drive: Drive, orders: dict[str, ShaftOrder], shafts: dict[str, Sh
     """Planets passing the housing, and one damaged tooth of each sun and ring, which meets every planet."""
     passing = set()
     for mesh in drive.meshes:
-        carrier, found = mesh_carrier(mesh, shafts), _meshing(mesh, orders, shafts)
+        carrier, found = mesh_carrier(mesh, shafts), meshing(mesh, orders, shafts)
         if not carrier or found is None or carrier not in orders:
             continue
         mesh_order, spread, origin = found

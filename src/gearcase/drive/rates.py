@@ -1,7 +1,7 @@
 """The rates a train makes, each by its published formula: speeds behind a mesh, a belt, an epicyclic set; meshing, planets, motor.
 
 Speeds: `driven_speed`, `belt_driven_speed`, `speed_over_ratio`, `mesh_ratio`, `chained_ratio`, `member_speed`, `carrier_speed`,
-`solved_speed`. Meshing: `gear_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`. Planets:
+`solved_speed`. Meshing: `gear_mesh_frequency`, `carried_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`. Planets:
 `planet_pass_frequency`, `member_fault_frequency`, `planet_fault_frequency`. Parts: `passing_frequency`, `belt_frequency`.
 Motor: `twice_supply_frequency`, `twice_converter_frequency`, `pole_pass_frequency`, `pole_pass_under_converter`,
 `beside_carrier_frequency`.
@@ -17,6 +17,7 @@ __all__ = [
     "belt_driven_speed",
     "belt_frequency",
     "beside_carrier_frequency",
+    "carried_mesh_frequency",
     "carrier_speed",
     "chained_ratio",
     "driven_speed",
@@ -181,15 +182,9 @@ def solved_speed(*, speed_hz: float, order: float) -> float:
     return abs(speed_hz * order)
 
 
-@worked_by(
-    formula="f_m = z x |f_shaft - f_carrier|",
-    unit="Hz",
-    source="definition: every tooth meets once a turn, seen from the axes' carrier",
-)
-def gear_mesh_frequency(*, speed_hz: float, teeth: float, carrier_hz: float = 0.0) -> float:
-    """Rate at which teeth meet: teeth of either gear times the speed of its shaft, as the carrier of the axes sees it. [Hz]
-
-    `carrier_hz` is 0 where the axes stand in the housing; with a carrier both speeds are signed. [Hz]
+@worked_by(formula="f_m = z x f_shaft", unit="Hz", source="definition: every tooth meets once a turn")
+def gear_mesh_frequency(*, speed_hz: float, teeth: float) -> float:
+    """Rate at which teeth meet: teeth of either gear times the speed of its shaft. [Hz]
 
     Raises
     ------
@@ -200,10 +195,25 @@ def gear_mesh_frequency(*, speed_hz: float, teeth: float, carrier_hz: float = 0.
     --------
     >>> gear_mesh_frequency(speed_hz=30.0, teeth=32)
     960.0
+    """
+    _positive_teeth(teeth=teeth)
+    return speed_hz * teeth
 
+
+@worked_by(formula="f_m = z x |f - f_carrier|", unit="Hz", source=_WILLIS)
+def carried_mesh_frequency(*, speed_hz: float, teeth: float, carrier_hz: float) -> float:
+    """Rate at which teeth of an epicyclic set meet: teeth of a gear times its speed as the carrier sees it; signed speeds. [Hz]
+
+    Raises
+    ------
+    OutOfRange
+        Teeth not positive.
+
+    Examples
+    --------
     Row G11mesh_hz of ``gear_trains.csv``, sun of 24 teeth at 24.6 Hz, ring of 84 held:
 
-    >>> gear_mesh_frequency(speed_hz=24.6, teeth=24, carrier_hz=5.46666667)
+    >>> carried_mesh_frequency(speed_hz=24.6, teeth=24, carrier_hz=5.46666667)
     459.2
     """
     _positive_teeth(teeth=teeth)

@@ -7,6 +7,7 @@ from gearcase.drive.rates import (
     belt_driven_speed,
     belt_frequency,
     beside_carrier_frequency,
+    carried_mesh_frequency,
     carrier_speed,
     chained_ratio,
     driven_speed,
@@ -172,7 +173,7 @@ class _Workings:
         carrier = mesh_carrier(mesh, self.shafts)
         name, teeth = f"{mesh.name} 1x", _teeth(mesh, pinion=by_pinion)
         if carrier:
-            return work(name, gear_mesh_frequency, speed_hz=self._signed(shaft), teeth=teeth, carrier_hz=self._signed(carrier))
+            return work(name, carried_mesh_frequency, speed_hz=self._signed(shaft), teeth=teeth, carrier_hz=self._signed(carrier))
         return work(name, gear_mesh_frequency, speed_hz=self.speeds[shaft], teeth=teeth)
 
     def _mesh_line(self, line: Line, mesh: Mesh) -> Worked:
