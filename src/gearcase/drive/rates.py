@@ -1,8 +1,9 @@
 """The rates a train makes, each by its published formula: speeds behind a mesh, a belt, an epicyclic set; meshing, planets, motor.
 
 Speeds: `driven_speed`, `belt_driven_speed`, `speed_over_ratio`, `mesh_ratio`, `chained_ratio`, `member_speed`, `carrier_speed`,
-`solved_speed`. Meshing: `gear_mesh_frequency`, `carried_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`. Planets:
-`planet_pass_frequency`, `member_fault_frequency`, `planet_fault_frequency`. Parts: `passing_frequency`, `belt_frequency`.
+`solved_speed`. Meshing: `gear_mesh_frequency`, `carried_mesh_frequency`, `hunting_tooth_frequency`,
+`assembly_phase_frequency`. Planets: `planet_pass_frequency`, `member_fault_frequency`, `planet_fault_frequency`. Parts:
+`passing_frequency`, `belt_frequency`.
 Motor: `twice_supply_frequency`, `twice_converter_frequency`, `pole_pass_frequency`, `pole_pass_under_converter`,
 `beside_carrier_frequency`.
 """
