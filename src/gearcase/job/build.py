@@ -44,6 +44,7 @@ SECTIONS = tuple(JobModel.model_fields)
 
 PLATE_RATIO = "nameplate ratio"
 BELT_SLIP = 0.02  # V-belts and flat belts run 1 to 2 % slow, and their pitch diameters wear; common practice, no source
+_SAME_SPEED = 0.005  # supplies keep their frequency this well; common practice, no source
 _RATIO_TOLERANCE = 0.02  # nameplates give the nominal ratio; real tooth counts land this close; common practice, no source
 
 
@@ -157,7 +158,7 @@ def build(source: Source, *, folder: str) -> Job:
             RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start, source.where(("recordings", n)))
             for n, r in enumerate(model.recordings)
         ),
-        findings=(*_ratio_findings(source, drive), *_assembly_findings(source, drive)),
+        findings=(*_ratio_findings(source, drive), *_speed_findings(source, drive), *_assembly_findings(source, drive)),
         housing=_housing(model.housing),
         kit=_kit(model.kit),
         bus=_bus(source, model.bus),
@@ -452,3 +453,31 @@ def _ratio_findings(source: Source, drive: Drive) -> Iterable[Finding]:
         if abs(ratio / plate - 1) > _RATIO_TOLERANCE:
             says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
             yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
+
+
+def _speed_findings(source: Source, drive: Drive) -> Iterable[Finding]:
+    """Speeds that exclude each other: the plate's own, and the stated one against what the motor's plate allows on the mains."""
+    ratings, motor = drive.ratings, drive.motor
+    if ratings.ratio and ratings.input_speed_hz and ratings.output_speed_hz:
+        plate = ratings.input_speed_hz / ratings.output_speed_hz
+        if abs(plate / ratings.ratio - 1) > _RATIO_TOLERANCE:
+            says = (
+                f"the plate contradicts itself: its speeds are in a ratio of {plate:.4g}, and it says {ratings.ratio:.4g}; "
+                "read it again, or measure the output's speed"
+            )
+            yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
+    orders = shaft_orders(drive)
+    if motor is None or motor.converter or motor.shaft not in orders:
+        return
+    field_hz = 2 * motor.supply_hz / motor.poles
+    slowest = (motor.rated_speed_hz or field_hz) * (1 - _RATIO_TOLERANCE)
+    for speed in drive.speed_hz:
+        turning = abs(orders[motor.shaft].order) * speed
+        if not slowest <= turning <= field_hz * (1 + _SAME_SPEED):
+            says = (
+                f"the stated speed turns the motor at {60 * turning:.4g} rpm, but {motor.poles} poles on {motor.supply_hz:g} Hz "
+                f"turn it at {60 * (motor.rated_speed_hz or field_hz):.4g} to {60 * field_hz:.4g} rpm: measure the speed, read "
+                "its plate again, or say converter: true"
+            )
+            yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "motor")), says)
+            return
