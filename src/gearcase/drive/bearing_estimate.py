@@ -22,9 +22,10 @@ from gearcase.errors import OutOfRange
 from gearcase.tables import Row, load
 from gearcase.worked import Origin
 
-__all__ = ["CONFIDENCE", "estimate_geometry"]
+__all__ = ["CONFIDENCE", "ESTIMATE_TABLES", "estimate_geometry"]
 
 CONFIDENCE = 0.9  # share of pass orders that the stated intervals claim to hold; scored in tests/test_bearings.py
+ESTIMATE_TABLES = ("bearing_contact_letters", "bearing_dimensions", "bearing_internal", "bearing_series")  # what it all rests on
 _MOST_ELEMENTS = 200
 
 

@@ -3,6 +3,8 @@
 from typing import Any
 
 from gearcase import tables
+from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
+from gearcase.drive.bearings import Bearing, Candidate, CountRule
 from gearcase.drive.lines import Line, expected_lines
 from gearcase.drive.measurement import (
     close_lines,
@@ -49,7 +51,7 @@ def run(job: Job) -> StageResult:
         "contradictions": _contradictions(job),
         "findings": [finding_document(finding) for finding in findings],
     }
-    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts"))
+    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts", *ESTIMATE_TABLES))
     return StageResult("survey", document, read, wrong=has_blocker(findings))
 
 
@@ -86,7 +88,8 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
                 "shaft": bearing.inner_shaft or bearing.outer_shaft,
                 "turning": "inner" if bearing.inner_shaft else "outer",
                 "designation": bearing.designation,
-                "geometry_known": bearing.geometry is not None,
+                "geometry_known": bool(bearing.candidates),
+                "geometry": _geometry_words(bearing),
             }
             for bearing in drive.bearings
         ],
@@ -203,13 +206,7 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         why = "without the teeth no mesh line can be placed, and gear faults stay unseen"
         questions.append(("number of stages and tooth counts of every gear", drive.name, why, False))
     for bearing in drive.bearings:
-        if bearing.geometry is None:
-            what = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
-            why = "places its fault lines; without it this bearing stays blind"
-            questions.append((f"{what}: {bearing.name}", bearing.name, why, False))
-        elif bearing.geometry.origin in (Origin.ESTIMATED, Origin.ASSUMED):
-            why = f"its geometry is {bearing.geometry.origin}: a wrong one names the wrong part"
-            questions.append((f"confirm the geometry of {bearing.name}", bearing.name, why, False))
+        questions += [(what, bearing.name, why, False) for what, why in _about_bearing(bearing)]
     ratings = drive.ratings
     geared = len(drive.shafts) > 1
     for value, what, why in (
@@ -224,6 +221,45 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         questions.append(("where sensors can stand", "points", "no point, no coverage", True))
     questions += [(what, "site", why, blocks) for what, why, blocks in SITE_QUESTIONS]
     return [{"what": what, "where": where, "why": why, "blocks_ordering": blocks} for what, where, why, blocks in questions]
+
+
+def _about_bearing(bearing: Bearing) -> list[tuple[str, str]]:
+    named = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
+    if not bearing.candidates:
+        return [(f"{named}: {bearing.name}", "places its fault lines; without it this bearing stays blind")]
+    if len(bearing.candidates) > 1:
+        makes = " or ".join(candidate.name for candidate in bearing.candidates)
+        why = "settles which of their lines are its own; until then all are searched, and every claim is weaker for it"
+        return [(f"which make is fitted: {makes}: {bearing.name}", why)]
+    shape = bearing.candidates[0].shape
+    if isinstance(shape, CountRule):
+        why = "its rates are a rule of thumb by the number of elements, a tenth off: too wide to name a part by most times"
+        return [(f"{named}: {bearing.name}", why)]
+    if shape.origin in (Origin.ESTIMATED, Origin.ASSUMED):
+        return [(f"confirm the geometry of {bearing.name}", f"its geometry is {shape.origin}: a wrong one names the wrong part")]
+    return []
+
+
+def _geometry_words(bearing: Bearing) -> str:
+    """How the inside of a bearing is known, for people."""
+    return (
+        "; ".join(f"{one.name}: {_shape_words(one)}" if one.name else _shape_words(one) for one in bearing.candidates) or "unknown"
+    )
+
+
+def _shape_words(candidate: Candidate) -> str:
+    shape = candidate.shape
+    if isinstance(shape, CountRule):
+        return f"rule of thumb by {shape.elements} elements"
+    if not shape.between:
+        return f"{shape.elements} elements of {1000 * shape.element_diameter:.4g} mm, {shape.origin}"
+    counts = [end.elements for end in shape.between]
+    sizes = [1000 * end.element_diameter for end in shape.between]
+    elements = f"{min(counts)} to {max(counts)} elements" if min(counts) < max(counts) else f"{counts[0]} elements"
+    return (
+        f"estimated from {candidate.designation}: {elements} of {min(sizes):.3g} to {max(sizes):.3g} mm "
+        f"on a pitch circle of {1000 * shape.pitch_diameter:.4g} mm"
+    )
 
 
 def _about_point(point: Point) -> list[tuple[str, str]]:

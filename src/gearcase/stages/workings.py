@@ -1,7 +1,10 @@
 """The working of every line of a drive: from the stated speed through teeth and geometry to the frequency."""
 
-from gearcase.drive.bearings import Bearing, Geometry
-from gearcase.drive.lines import BEARING_RATES, Line, harmonic_frequency, sideband_frequency
+import math
+from dataclasses import replace
+
+from gearcase.drive.bearings import COUNT_RULE_SPREAD, Bearing, Candidate, CountRule, Geometry
+from gearcase.drive.lines import BEARING_RATES, COUNT_RATES, Line, harmonic_frequency, sideband_frequency
 from gearcase.drive.train import (
     Drive,
     Mesh,
@@ -30,8 +33,8 @@ def line_workings(drive: Drive, lines: tuple[Line, ...]) -> dict[str, Worked]:
             workings[line.name] = _mesh_line(line, meshes[line.component], shafts)
         else:
             bearing = bearings[line.component]
-            if bearing.geometry is not None:  # else it has no lines
-                workings[line.name] = _bearing_line(line, bearing, bearing.geometry, drive, shafts)
+            candidate = next(one for one in bearing.candidates if one.name == line.candidate)
+            workings[line.name] = _bearing_line(line, bearing, candidate, drive, shafts)
     return workings
 
 
@@ -101,7 +104,8 @@ def _mesh_line(line: Line, mesh: Mesh, shafts: dict[str, Given | Worked]) -> Wor
     )
 
 
-def _bearing_line(line: Line, bearing: Bearing, shape: Geometry, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
+def _bearing_line(line: Line, bearing: Bearing, candidate: Candidate, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
+    shape, part = candidate.shape, f"{bearing.name} ({candidate.name})" if candidate.name else bearing.name
     orders = shaft_orders(drive)
 
     def ring(shaft: str | None, name: str) -> Given | Worked:
@@ -112,17 +116,29 @@ def _bearing_line(line: Line, bearing: Bearing, shape: Geometry, drive: Drive, s
         speed = shafts[shaft]
         return Given(f"{shaft} speed, turning back", -speed.value, "Hz", speed.origin, speed.spread)
 
-    def size(name: str, value: float, unit: str) -> Given:
-        return Given(f"{name} of {bearing.name}", value, unit, shape.origin, 0.0, bearing.where)
-
-    fundamental = work(
-        f"{bearing.name} {line.kind.replace('_', ' ')} 1x",
-        BEARING_RATES[line.kind],
-        inner_hz=ring(bearing.inner_shaft, "inner ring"),
-        outer_hz=ring(bearing.outer_shaft, "outer ring"),
-        elements=size("elements", float(shape.elements), "-"),
-        element_diameter=size("element diameter", shape.element_diameter, "m"),
-        pitch_diameter=size("pitch diameter", shape.pitch_diameter, "m"),
-        contact_angle=size("contact angle", shape.contact_angle, "rad"),
-    )
+    name = f"{part} {line.kind.replace('_', ' ')} 1x"
+    rings = {"inner_hz": ring(bearing.inner_shaft, "inner ring"), "outer_hz": ring(bearing.outer_shaft, "outer ring")}
+    if isinstance(shape, CountRule):
+        count = Given(f"elements of {part}", float(shape.elements), "-", shape.origin, 0.0, bearing.where)
+        by_rule = work(name, COUNT_RATES[line.kind], **rings, elements=count)
+        fundamental = replace(by_rule, spread=math.hypot(by_rule.spread, COUNT_RULE_SPREAD * by_rule.value))
+    else:
+        fundamental = work(name, BEARING_RATES[line.kind], **rings, **_sizes(part, candidate, shape, bearing.where))
     return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
+
+
+def _sizes(part: str, candidate: Candidate, shape: Geometry, where: str) -> dict[str, Given]:
+    """What the bearing rates need of a geometry; of an estimate each with the half-width in which it lies."""
+    known = f", estimated from {candidate.designation}" if shape.between else ""
+
+    def size(name: str, key: str, unit: str) -> Given:
+        value = float(getattr(shape, key))
+        spread = max((abs(getattr(end, key) - value) for end in shape.between), default=0.0)
+        return Given(f"{name} of {part}{known}", value, unit, shape.origin, spread, where)
+
+    return {
+        "elements": size("elements", "elements", "-"),
+        "element_diameter": size("element diameter", "element_diameter", "m"),
+        "pitch_diameter": size("pitch diameter", "pitch_diameter", "m"),
+        "contact_angle": size("contact angle", "contact_angle", "rad"),
+    }
