@@ -1,5 +1,6 @@
 """Survey: what is this drive, what lines can it show, what must be recorded, what can be seen, what is still unknown."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from gearcase import tables
@@ -38,7 +39,7 @@ def run(job: Job) -> StageResult:
     drive = job.drive
     lines = expected_lines(drive)
     workings = line_workings(drive, lines)
-    findings = (*job.findings, *_speed_findings(job))
+    findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines))
     seen = coverage(drive, job.points, lines, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
     document = {
         "schema": "survey/1",
@@ -173,6 +174,25 @@ def _unreached_shafts(drive: Drive) -> tuple[Finding, ...]:
         return ()
     says = f"the speed of {', '.join(unknown)} is not known: lines, record length and coverage speak of the other shafts only"
     return (Finding(Level.CAUTION, "survey.unknown_speed", "drive.shafts", says),)
+
+
+def _wide_bands(drive: Drive, lines: tuple[Line, ...]) -> Iterator[Finding]:
+    """Bearings of which so little is known that a race may pass where the other may: found there, neither can be named."""
+    for bearing in drive.bearings:
+        races = {
+            (line.candidate, line.kind): (line.order * (1 - line.spread), line.order * (1 + line.spread), line.spread)
+            for line in lines
+            if line.component == bearing.name and line.kind in ("outer_race", "inner_race") and line.harmonic == 1
+        }
+        for make in dict.fromkeys(make for make, _ in races):
+            (_, outer_high, spread), (inner_low, _, _) = races[make, "outer_race"], races[make, "inner_race"]
+            if outer_high > inner_low > 0:
+                part = f"{bearing.name} ({make})" if make else bearing.name
+                says = (
+                    f"{part}: its race rates are known to {spread:.0%} only, and the bands of its two races meet: too wide to name "
+                    "a race; count its elements, or ask for the maker's geometry"
+                )
+                yield Finding(Level.CAUTION, "survey.wide_band", bearing.where, says)
 
 
 def _speed_input(job: Job) -> tuple[Finding, ...]:
