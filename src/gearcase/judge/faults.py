@@ -242,6 +242,7 @@ class _Examination:
         )
         self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
         self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
+        self.weights = _weights(self.hypotheses)
         self.tried = max(int(self.inside.sum()), 1)
         self.decoy_scores = self.scorer.log_chance(self.bases)
 
@@ -349,7 +350,7 @@ class _Examination:
         group = [h for h, other in enumerate(self.hypotheses) if near[h] or other.same_fault(hypothesis)]
         away = np.log(base_hz / self.rates)
         width = np.hypot(SLIP_SPREAD, (self.bands - SLIP_BAND) / 2)
-        likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) / len(self.hypotheses)
+        likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) * self.weights
         stranger = STRANGER_WEIGHT / self.log_range
         elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
@@ -434,6 +435,12 @@ class _Examination:
         if rate_hz < 4 * self.envelope.bin_hz:
             return "the record is too short to resolve it"
         return "its lines fall on lines of shafts or meshes"
+
+
+def _weights(hypotheses: tuple[Hypothesis, ...]) -> NDArray[np.float64]:
+    """Share of each hypothesis before anything is seen: every fault of every part alike, its makes alike within it."""
+    makes = np.array([sum(other.same_fault(one) for other in hypotheses) for one in hypotheses], np.float64)
+    return np.asarray(1 / makes / np.sum(1 / makes))
 
 
 def _is_modulation(comb: Comb, claims: list[Comb]) -> bool:
