@@ -307,8 +307,9 @@ def test_a_designation_alone_gives_lines_whose_working_says_that_it_is_estimated
     outer = next(line for line in lines if line.kind == "outer_race" and line.harmonic == 1)
     assert outer.origin == Origin.ESTIMATED
     assert outer.spread == pytest.approx(bearing_order_spread("outer_race", INNER_TURNS, bearing.geometry))
-    inputs = line_workings(job.drive, lines)[outer.name].inputs
-    count = inputs["elements"]
+    working = line_workings(job.drive, lines)[outer.name]
+    assert working.spread == pytest.approx(outer.spread * working.value)  # the speed is stated without one
+    count = working.inputs["elements"]
     assert isinstance(count, Given) and (count.origin, count.spread) == (Origin.ESTIMATED, 1.0)
     assert count.name == "elements of b, estimated from 6205-2RS"
     document = surveyed(job)
@@ -317,6 +318,15 @@ def test_a_designation_alone_gives_lines_whose_working_says_that_it_is_estimated
     assert "confirm the geometry of b" in [question["what"] for question in document["unknown"]]
     low, high = next(line["hz_range"] for line in document["lines"] if line["name"] == "b outer race 1x")
     assert low < 30 * 3.5848 < high  # row B01 of bearings.csv
+
+
+def test_a_spread_stated_by_hand_is_in_the_working_and_in_every_harmonic_of_the_line() -> None:
+    job = job_of(BY_HAND, "      spread: 2 %\n")
+    lines = expected_lines(job.drive)
+    workings = line_workings(job.drive, lines)
+    for line in lines:
+        if line.component == "b":
+            assert workings[line.name].spread == pytest.approx(0.02 * line.hz(30.0)), line.name
 
 
 def test_geometry_given_by_hand_wins_over_the_designation() -> None:

@@ -80,7 +80,7 @@ def estimate_geometry(designation: Designation, *, elements: int | None = None) 
             raise OutOfRange("elements", elements, rule)
         counts = [elements]
     low, high = designation.contact_angle
-    middle = round(math.sqrt(counts[0] * counts[-1]))  # counts go as 1/d, so their middle is the geometric mean
+    middle = (counts[0] + counts[-1]) // 2  # the races' orders go as the count: this is the middle of their ranges
     return Geometry(
         elements=middle,
         element_diameter=pitch * sum(possible[middle]) / 2,

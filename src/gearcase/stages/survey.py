@@ -256,7 +256,8 @@ def _about_bearing(bearing: Bearing) -> list[tuple[str, str]]:
         why = "its rates are a rule of thumb by the number of elements, a tenth off: too wide to name a part by most times"
         return [(f"{named}: {bearing.name}", why)]
     if shape.origin in (Origin.ESTIMATED, Origin.ASSUMED):
-        return [(f"confirm the geometry of {bearing.name}", f"its geometry is {shape.origin}: a wrong one names the wrong part")]
+        why = f"its geometry is {shape.origin} ({_geometry_words(bearing)}): a wrong one names the wrong part"
+        return [(f"confirm the geometry of {bearing.name}", why)]
     return []
 
 

@@ -3,8 +3,16 @@
 import math
 from dataclasses import replace
 
-from gearcase.drive.bearings import COUNT_RULE_SPREAD, Bearing, Candidate, CountRule, Geometry
-from gearcase.drive.lines import BEARING_RATES, COUNT_RATES, Line, harmonic_frequency, sideband_frequency
+from gearcase.drive.bearings import Bearing, Candidate, CountRule
+from gearcase.drive.lines import (
+    BEARING_RATES,
+    COUNT_RATES,
+    Line,
+    bearing_order_spread,
+    bearing_ring_orders,
+    harmonic_frequency,
+    sideband_frequency,
+)
 from gearcase.drive.train import (
     Drive,
     Mesh,
@@ -116,19 +124,23 @@ def _bearing_line(line: Line, bearing: Bearing, candidate: Candidate, drive: Dri
         speed = shafts[shaft]
         return Given(f"{shaft} speed, turning back", -speed.value, "Hz", speed.origin, speed.spread)
 
-    name = f"{part} {line.kind.replace('_', ' ')} 1x"
     rings = {"inner_hz": ring(bearing.inner_shaft, "inner ring"), "outer_hz": ring(bearing.outer_shaft, "outer ring")}
-    if isinstance(shape, CountRule):
-        count = Given(f"elements of {part}", float(shape.elements), "-", shape.origin, 0.0, bearing.where)
-        by_rule = work(name, COUNT_RATES[line.kind], **rings, elements=count)
-        fundamental = replace(by_rule, spread=math.hypot(by_rule.spread, COUNT_RULE_SPREAD * by_rule.value))
-    else:
-        fundamental = work(name, BEARING_RATES[line.kind], **rings, **_sizes(part, candidate, shape, bearing.where))
+    sizes = _sizes(part, candidate, bearing.where)
+    rates = COUNT_RATES if isinstance(shape, CountRule) else BEARING_RATES
+    exact = {key: replace(size, spread=0.0) for key, size in sizes.items()}
+    by_speed = work(f"{part} {line.kind.replace('_', ' ')} 1x", rates[line.kind], **rings, **exact)
+    ring_orders = bearing_ring_orders(bearing, orders) or (0.0, 0.0)
+    by_shape = bearing_order_spread(line.kind, ring_orders, shape) * by_speed.value
+    # count and sizes are not independent, more elements are smaller ones: their spread comes from the line, not from moving each
+    fundamental = replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs=rings | sizes)
     return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
 
 
-def _sizes(part: str, candidate: Candidate, shape: Geometry, where: str) -> dict[str, Given]:
-    """What the bearing rates need of a geometry; of an estimate each with the half-width in which it lies."""
+def _sizes(part: str, candidate: Candidate, where: str) -> dict[str, Given]:
+    """What the bearing rates need; of an estimate each with the half-width in which it lies."""
+    shape = candidate.shape
+    if isinstance(shape, CountRule):
+        return {"elements": Given(f"elements of {part}", float(shape.elements), "-", shape.origin, 0.0, where)}
     known = f", estimated from {candidate.designation}" if shape.between else ""
 
     def size(name: str, key: str, unit: str) -> Given:
