@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from gearcase.drive.bearing_estimate import CONFIDENCE, estimate_geometry
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
-from gearcase.drive.designations import read_designation
+from gearcase.drive.designations import Designation, read_designation
 from gearcase.drive.lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread, expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.drive.train import Drive, Shaft
@@ -93,7 +93,8 @@ def test_a_designation_gives_kind_and_boundary_dimensions(text: str, kind: str, 
         ("7205 B", 38, 42),
         ("7205 C3", 25, 40),  # a clearance, not a contact angle
         ("7205 C/C3", 13, 17),
-        ("6205 C3", 0, 0),
+        ("6205 C", 0, 0),  # a make's own inside
+        ("NU205 B", 0, 0),
         ("31310", 26, 30),  # the steep tapered series
     ],
 )
@@ -176,8 +177,8 @@ SHARE = st.floats(0, 1)
 
 
 @st.composite
-def designs(draw: st.DrawFn) -> tuple[Geometry, Geometry]:
-    """An estimate, and a bearing of that designation made from any inputs inside the table's ranges, by the formulas of
+def designs(draw: st.DrawFn) -> tuple[Designation, Geometry]:
+    """A designation, and a bearing of that designation made from any inputs inside the table's ranges, by the formulas of
     the docstring written out anew.
     """
     read = read_designation(draw(DESIGNATIONS))
@@ -197,18 +198,21 @@ def designs(draw: st.DrawFn) -> tuple[Geometry, Geometry]:
         fewest, most = low * math.pi / half, high * math.pi / half
     assume(math.ceil(fewest) <= math.floor(most))
     count = draw(st.integers(math.ceil(fewest), math.floor(most)))
-    return estimate_geometry(read), Geometry(count, element, pitch, between(*read.contact_angle))
+    return read, Geometry(count, element, pitch, between(*read.contact_angle))
 
 
 @given(designs(), st.sampled_from(sorted(BEARING_RATES)), st.sampled_from([INNER_TURNS, (0.0, 1.0), (1.0, 0.4)]))
 def test_a_bearing_made_from_any_inputs_inside_the_ranges_lies_in_the_stated_spread(
-    design: tuple[Geometry, Geometry], kind: str, rings: tuple[float, float]
+    design: tuple[Designation, Geometry], kind: str, rings: tuple[float, float]
 ) -> None:
-    estimate, made = design
-    order, low, high = bearing_order(kind, rings, made), *bounds(kind, estimate, rings)
-    assert low * (1 - 1e-9) <= order <= high * (1 + 1e-9)
-    middle, spread = bearing_order(kind, rings, estimate), bearing_order_spread(kind, rings, estimate)
-    assert middle * (1 - spread - 1e-9) <= order <= middle * (1 + spread + 1e-9)
+    """With its elements counted and without."""
+    read, made = design
+    order = bearing_order(kind, rings, made)
+    for estimate in (estimate_geometry(read), estimate_geometry(read, elements=made.elements)):
+        low, high = bounds(kind, estimate, rings)
+        assert low * (1 - 1e-9) <= order <= high * (1 + 1e-9)
+        middle, spread = bearing_order(kind, rings, estimate), bearing_order_spread(kind, rings, estimate)
+        assert middle * (1 - spread - 1e-9) <= order <= middle * (1 + spread + 1e-9)
 
 
 @given(DESIGNATIONS, st.floats(-2, 2), st.floats(-2, 2))
@@ -327,6 +331,18 @@ def test_a_spread_stated_by_hand_is_in_the_working_and_in_every_harmonic_of_the_
     for line in lines:
         if line.component == "b":
             assert workings[line.name].spread == pytest.approx(0.02 * line.hz(30.0)), line.name
+
+
+def test_a_spread_stated_beside_a_designation_adds_to_that_of_the_estimate() -> None:
+    plain, wider = (
+        {
+            line.kind: line.spread
+            for line in expected_lines(job_of('      designation: "6205"\n', more).drive)
+            if line.component == "b"
+        }
+        for more in ("", "      spread: 2 %\n")
+    )
+    assert wider == pytest.approx({kind: spread + 0.02 for kind, spread in plain.items()})
 
 
 def test_geometry_given_by_hand_wins_over_the_designation() -> None:
@@ -495,6 +511,25 @@ def test_the_other_race_is_looked_for_as_widely_as_it_is_unknown() -> None:
     ]
     found = judged(rig(bearing_of(estimate)), (outer, 300.0), (inner * 1.05, 120.0))
     assert "outer_race" in [comb.hypothesis.fault for comb in found.uncertain if comb.hypothesis]
+
+
+def test_the_other_race_is_that_of_the_same_make() -> None:
+    """Both races of make 1 strike; make 0 has its inner race where nothing is."""
+    outer, inner = (bearing_order(kind, INNER_TURNS, EXACT) for kind in ("outer_race", "inner_race"))
+    found = judged(rig(bearing_of(OTHER_MAKE, EXACT)), (outer, 300.0), (inner, 120.0))
+    assert ("outer_race", "make 1") in [(c.hypothesis.fault, c.hypothesis.candidate) for c in found.uncertain if c.hypothesis]
+
+
+def test_a_make_listed_twice_changes_no_odds() -> None:
+    """Makes share the odds of their one part: a longer list makes a part no likelier than its neighbour."""
+    wide, neighbour = replace(EXACT, spread=0.1), Bearing("other", "shaft", None, Geometry(12, 6.0e-3, 50.0e-3))
+    outer = bearing_order("outer_race", INNER_TURNS, EXACT)
+    figures = [
+        (*found.claims, *found.uncertain)[0].attribution_false_alarm
+        for found in (judged(rig(bearing_of(*makes), neighbour), (outer, 300.0)) for makes in ([wide], [wide, wide]))
+    ]
+    assert figures[0] > 0.03  # above the floor, else this could not fail
+    assert figures[1] == pytest.approx(figures[0])
 
 
 def recorded(seed: int = 5) -> Recording:

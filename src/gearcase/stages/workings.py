@@ -132,7 +132,7 @@ def _bearing_line(line: Line, bearing: Bearing, candidate: Candidate, drive: Dri
     ring_orders = bearing_ring_orders(bearing, orders) or (0.0, 0.0)
     by_shape = bearing_order_spread(line.kind, ring_orders, shape) * by_speed.value
     # count and sizes are not independent, more elements are smaller ones: their spread comes from the line, not from moving each
-    fundamental = replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs=rings | sizes)
+    fundamental = replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs={**rings, **sizes})
     return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
 
 
