@@ -318,8 +318,9 @@ def test_a_designation_alone_gives_lines_whose_working_says_that_it_is_estimated
     assert count.name == "elements of b, estimated from 6205-2RS"
     document = surveyed(job)
     (row,) = document["drive"]["bearings"]
-    assert row["geometry"].startswith("estimated from 6205-2RS: 8 to 10 elements of 7.21 to 9.05 mm")
-    assert "confirm the geometry of b" in [question["what"] for question in document["unknown"]]
+    assert row["geometry"] == "estimated, 8 to 10 elements of 7.21 to 9.05 mm on a pitch circle of 38.5 mm, from 6205-2RS"
+    (question,) = [question for question in document["unknown"] if question["what"] == "confirm the geometry of b"]
+    assert "8 to 10 elements" in question["why"]
     low, high = next(line["hz_range"] for line in document["lines"] if line["name"] == "b outer race 1x")
     assert low < 30 * 3.5848 < high  # row B01 of bearings.csv
 
@@ -360,8 +361,11 @@ def test_a_designation_that_cannot_be_read_is_a_caution_at_its_line_and_no_error
 
 
 def test_a_count_narrows_a_designation_and_one_that_contradicts_it_leaves_the_rule_by_count() -> None:
-    (bearing,) = job_of('      designation: "6205"\n', "      elements: 9\n").drive.bearings
+    counted = job_of('      designation: "6205"\n', "      elements: 9\n")
+    (bearing,) = counted.drive.bearings
     assert bearing.geometry is not None and {end.elements for end in bearing.geometry.between} == {9}
+    (question,) = [row for row in surveyed(counted)["unknown"] if row["what"] == "confirm the geometry of b"]
+    assert question["why"] == "its geometry is estimated, 9 elements counted: the maker's figures settle it"
     job = job_of('      designation: "6205"\n', "      elements: 16\n")
     (bearing,) = job.drive.bearings
     assert [candidate.shape for candidate in bearing.candidates] == [CountRule(16)]

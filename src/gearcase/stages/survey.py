@@ -5,7 +5,7 @@ from typing import Any
 
 from gearcase import tables
 from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
-from gearcase.drive.bearings import Bearing, Candidate, CountRule
+from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.lines import Line, expected_lines
 from gearcase.drive.measurement import (
     close_lines,
@@ -256,7 +256,10 @@ def _about_bearing(bearing: Bearing) -> list[tuple[str, str]]:
         why = "its rates are a rule of thumb by the number of elements, a tenth off: too wide to name a part by most times"
         return [(f"{named}: {bearing.name}", why)]
     if shape.origin in (Origin.ESTIMATED, Origin.ASSUMED):
-        why = f"its geometry is {shape.origin} ({_geometry_words(bearing)}): a wrong one names the wrong part"
+        why = f"its geometry is {shape.origin}: a wrong one names the wrong part"
+        if shape.between:
+            count = "a count narrows it most, " if len(_counts(shape)) > 1 else ""
+            why = f"its geometry is {_counts_words(shape)}: {count}the maker's figures settle it"
         return [(f"confirm the geometry of {bearing.name}", why)]
     return []
 
@@ -274,13 +277,21 @@ def _shape_words(candidate: Candidate) -> str:
         return f"rule of thumb by {shape.elements} elements"
     if not shape.between:
         return f"{shape.elements} elements of {1000 * shape.element_diameter:.4g} mm, {shape.origin}"
-    counts = [end.elements for end in shape.between]
     sizes = [1000 * end.element_diameter for end in shape.between]
-    elements = f"{min(counts)} to {max(counts)} elements" if min(counts) < max(counts) else f"{counts[0]} elements"
     return (
-        f"estimated from {candidate.designation}: {elements} of {min(sizes):.3g} to {max(sizes):.3g} mm "
-        f"on a pitch circle of {1000 * shape.pitch_diameter:.4g} mm"
+        f"{_counts_words(shape)} of {min(sizes):.3g} to {max(sizes):.3g} mm on a pitch circle of "
+        f"{1000 * shape.pitch_diameter:.4g} mm, from {candidate.designation}"
     )
+
+
+def _counts_words(estimate: Geometry) -> str:
+    counts = _counts(estimate)
+    return f"estimated, {counts[0]} to {counts[-1]} elements" if len(counts) > 1 else f"estimated, {counts[0]} elements counted"
+
+
+def _counts(estimate: Geometry) -> list[int]:
+    """Numbers of elements that an estimate leaves possible."""
+    return sorted({end.elements for end in estimate.between})
 
 
 def _about_point(point: Point) -> list[tuple[str, str]]:
