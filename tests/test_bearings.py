@@ -261,8 +261,8 @@ def test_the_cage_by_count_is_near_the_rule_of_0_4() -> None:
 
 
 def test_the_rules_by_count_hold_the_published_orders_as_often_as_an_estimate_claims() -> None:
-    """Found: 28 of 30; the cages of B03 and B06, eight balls each, are 16 and 10.1 % off. A first form of this test asked for all of
-    them; the bound of an estimate was taken once two had failed. Rules and spread are the trade's and were left.
+    """Found: 28 of 30; the cages of B03 and B06, eight balls each, are 16 and 10.1 % off. A first form of this test asked for all
+    of them; the bound of an estimate was taken once two had failed. Rules and spread are the trade's and were left.
     """
     held = tried = 0
     for row in rows("bearings.csv"):

@@ -3,12 +3,13 @@ r"""What may be inside a bearing of which only the designation is known: how man
 Theory of operation
 -------------------
 The boundary dimensions are standard, the inside is each maker's own within narrow limits that the section sets. Three things are
-taken as ranges, from table ``bearing_internal`` (typical internal design; common practice, no source; set with the
-shares of the bearings that check it in view, so that their score is no blind one): the element's diameter as a share of the section height :math:`H = (D_o - d_i)/2`, how far the pitch diameter may
-lie from the mean of bore and outside diameter, and how full the pitch circle is. The contact angle's range comes with the
-designation. Elements are whole, so for each count there is the range of :math:`x = d/D` that both the section and the filling
-allow; counts for which none is left cannot be. Every pass order is monotonic in x and in the contact angle while the count
-stays, so the ends of these ranges, `Geometry.between`, bound each order exactly.
+taken as ranges, from table ``bearing_internal`` (typical internal design; common practice, no source; set with the shares of the
+bearings that check it in view, so that their score is no blind one): the element's diameter as a share of the section height
+:math:`H = (D_o - d_i)/2`, how far the pitch diameter may lie from the mean of bore and outside diameter, and how full the pitch
+circle is. The contact angle's range comes with the designation. Elements are whole, so for each count there is the range of
+:math:`x = d/D` that both the section and the filling allow; counts for which none is left cannot be. Every pass order is
+monotonic in x and in the contact angle while the count stays, so the ends of these ranges, `Geometry.between`, bound each order
+exactly.
 
 Calculator: `estimate_geometry`. `CONFIDENCE` is what the ranges claim.
 """
