@@ -74,6 +74,7 @@ _WORKED_OF_RECORD = (
     "length_s",
     "resolution_hz",
     "spectral_lines",
+    "steadiness",
     "averages",
     "error",
 )
@@ -644,8 +645,9 @@ def _measurement(survey: dict[str, Any]) -> Iterator[Block]:
 def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
     yield Block(
         "text",
-        "Two records at each point, one after the other, at a steady speed and load: what is set is this or more. Lengths are for the "
-        "lowest speed, rates for the highest.",
+        "Two records at each point, one after the other, at a steady speed and load: what is set is this or more. Lengths are for "
+        "the lowest speed, rates for the highest. Where the speed moves more than the table allows, resample by turns (a pulse a "
+        "turn, or a comb of lines that tells the speed), or the highest lines smear.",
     )
 
     def row(name: str, key: str, form: str, unit: str = "") -> tuple[str, ...]:
@@ -659,6 +661,7 @@ def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
         row("length at that rate", "length_s", ".3g", " s"),
         row("resolution", "resolution_hz", ".3g", " Hz"),
         row("lines of resolution", "spectral_lines", ".0f"),
+        ("speed to hold within", *(f"± {100 * record['steadiness']['value']:.2g} %" for record in records)),
         row("averages, half overlapped", "averages", ".0f"),
         ("a noise level is read to", *(f"± {100 * record['error']['value']:.0f} %" for record in records)),
         *((f"turns of {shaft}", *(f"{record['turns'][shaft]:.0f}" for record in records)) for shaft in records[0]["turns"]),
@@ -674,8 +677,8 @@ def _reach(setting: dict[str, Any]) -> Iterator[Block]:
     if expected is not None:
         yield Block(
             "text",
-            f"Range: {expected['value']:.0f} m/s² or more, if all the velocity of the C/D boundary were in the highest mesh line and "
-            "peaks stood five times over the RMS. It chooses a range and judges nothing.",
+            f"Range: {expected['value']:.0f} m/s² or more, if all the velocity of the C/D boundary were in the highest mesh line "
+            "and peaks stood five times over the RMS. It chooses a range and judges nothing.",
         )
         yield Block("list", "Working", items=(_working(expected),), folds=True)
     head = ("point or mount", *(f"{wanted['what']}, {wanted['hz']:.4g} Hz" for wanted in reach["wanted"]))
@@ -700,8 +703,8 @@ def _fetching(bus: dict[str, Any]) -> Iterator[Block]:
         yield Block("table", head=head, rows=rows, wide=(2, 2, 0.8, 1.5), numbers=(2, 3))
         yield Block(
             "text",
-            f"Together {bus['total_s'] / 60:.0f} min: one set of records every {bus['interval_s']['value'] / 60:.0f} min at best, with "
-            "half of the bus left to readings, light and controller.",
+            f"Together {bus['total_s'] / 60:.0f} min: one set of records every {bus['interval_s']['value'] / 60:.0f} min at best, "
+            "with half of the bus left to readings, light and controller.",
         )
     worked = [row["axis_s"] for row in bus["axis"]]
     if bus["interval_s"] is not None:

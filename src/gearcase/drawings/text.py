@@ -57,8 +57,9 @@ def _measurement(setting: Mapping[str, Any]) -> Iterator[str]:
     for record in setting.get("records", ()):
         yield (
             f"record {record['name']} ({record['purpose']}): to {record['highest_hz']['value']:.0f} Hz, sample rate "
-            f"{record['rate_hz']['value']:.0f} Hz or more, {record['samples']['value']:.0f} samples or {record['length_s']['value']:.3g} s, "
-            f"{record['resolution_hz']['value']:.3g} Hz a bin, averages: {record['averages']['value']:.0f}"
+            f"{record['rate_hz']['value']:.0f} Hz or more, {record['samples']['value']:.0f} samples or "
+            f"{record['length_s']['value']:.3g} s, {record['resolution_hz']['value']:.3g} Hz a bin, "
+            f"averages: {record['averages']['value']:.0f}"
         )
     met = setting.get("collisions", ())
     if met:

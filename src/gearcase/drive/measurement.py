@@ -35,6 +35,7 @@ __all__ = [
     "record_samples",
     "record_time",
     "sample_rate",
+    "speed_steadiness",
     "window_length",
 ]
 
@@ -64,6 +65,8 @@ class Record:
         Of the whole record, a power of two. [-], [s]
     resolution, spectral_lines : Worked
         Of one window: width of a bin [Hz], and bins up to the highest frequency [-].
+    steadiness : Worked
+        How far the speed may move, relative to it, before the highest line smears over more than a bin. [-]
     averages, error : Worked
         Windows averaged with half overlap, and the relative standard error of a noise level read from their mean. [-]
     turns : dict of str to float
@@ -79,6 +82,7 @@ class Record:
     length: Worked
     resolution: Worked
     spectral_lines: Worked
+    steadiness: Worked
     averages: Worked
     error: Worked
     turns: dict[str, float]
@@ -360,6 +364,18 @@ def lines_of_resolution(*, highest_hz: float, resolution_hz: float) -> float:
     return float(math.floor(highest_hz / resolution_hz * (1 + 1e-12)))
 
 
+@worked_by(formula="d = df / (2 f_max), either way", unit="-", source="a line's frequency moves as the speed does")
+def speed_steadiness(*, resolution_hz: float, highest_hz: float) -> float:
+    """Half-width in which the speed must stay for the highest line to stay in one bin, relative to the speed. [-]
+
+    Examples
+    --------
+    >>> speed_steadiness(resolution_hz=0.8, highest_hz=1000.0)
+    0.0004
+    """
+    return resolution_hz / (2 * highest_hz)
+
+
 @worked_by(formula="n = 2 x windows - 1, each half over the last", unit="-", source="P. D. Welch (1967), IEEE Trans. AU-15")
 def averages_of_record(*, windows: float) -> float:
     """Averages that a record gives when its windows overlap by half. [-]
@@ -415,6 +431,7 @@ def _record(name: str, purpose: str, *, highest: Worked, needed: Worked, windows
         length=length,
         resolution=resolution,
         spectral_lines=work("lines of resolution", lines_of_resolution, highest_hz=highest, resolution_hz=resolution),
+        steadiness=work("speed to hold within", speed_steadiness, resolution_hz=resolution, highest_hz=highest),
         averages=averages,
         error=work("standard error of a noise level", mean_power_error, averages=averages),
         turns={shaft: hz * length.value for shaft, hz in turns_hz.items()},

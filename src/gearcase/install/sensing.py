@@ -99,8 +99,8 @@ def velocity_noise(*, density: float, lowest_hz: float, highest_hz: float) -> fl
     --------
     From 0.5 Hz up it is 0.22 mm/s, from 10 Hz up 0.05:
 
-    >>> velocity_noise(density=1e-3, lowest_hz=0.5, highest_hz=1000.0), velocity_noise(density=1e-3, lowest_hz=10.0, highest_hz=1000.0)
-    (0.000225, 0.0000501)
+    >>> [velocity_noise(density=1e-3, lowest_hz=lowest, highest_hz=1000.0) for lowest in (0.5, 10.0)]
+    [0.000225, 0.0000501]
     """
     if not 0 < lowest_hz < highest_hz:
         raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", "0 < lowest < highest")

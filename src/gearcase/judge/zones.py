@@ -34,8 +34,8 @@ class Rating:
     boundaries: tuple[float, float, float]
 
 
-def rate(velocity: float, *, power: float | None, support: str | None) -> Rating | None:
-    """Zone of an overall RMS velocity; None where the zones do not apply or nobody has said power and support.
+def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float], support: str | None) -> Rating | None:
+    """Zone of an overall RMS velocity; None where `applicable` says that none is judged by.
 
     Parameters
     ----------
@@ -43,6 +43,8 @@ def rate(velocity: float, *, power: float | None, support: str | None) -> Rating
         RMS, 10 to 1000 Hz. [m/s]
     power : float or None
         Rated power. [W]
+    speed_hz : tuple of float
+        Lowest and highest speed of the shaft whose speed is rated. [Hz]
     support : str or None
         ``rigid`` or ``flexible``.
 
@@ -55,17 +57,17 @@ def rate(velocity: float, *, power: float | None, support: str | None) -> Rating
     --------
     Row VZ2 of ``vibration_checks.csv``, group 1 on rigid support:
 
-    >>> rate(4.6e-3, power=400e3, support="rigid").zone
+    >>> rate(4.6e-3, power=400e3, speed_hz=(25.0, 25.0), support="rigid").zone
     'C'
     """
     if velocity < 0:
         raise OutOfRange("velocity", velocity, "0 or more")
-    group = _group(power)
-    if group is None or support is None:
+    held = applicable(power=power, speed_hz=speed_hz, support=support)
+    if not held.judged:
         return None
-    (table,) = _tables(row for row in load("vibration_zones") if (row["machine_group"], row["support"]) == (group, support))
+    (table,) = held.tables
     zone = "ABCD"[sum(velocity > boundary for boundary in table.boundaries)]
-    return Rating(zone, group, support, table.boundaries)
+    return Rating(zone, table.group, table.support, table.boundaries)
 
 
 @dataclass(frozen=True)
@@ -137,14 +139,12 @@ def applicable(*, power: float | None, speed_hz: tuple[float, float], support: s
     group = _group(power)
     if group is None:
         rows = _tables(row for row in load("vibration_zones") if row["machine_group"] == _SMALL_CLASS)
-        why = (
-            f"{power / 1e3:g} kW is not above the 15 kW where ISO 10816-3 begins: class I of ISO 10816-1 is the nearest table; it is "
-            "general and informative, shown for reading and not judged by",
+        small = (
+            f"{power / 1e3:g} kW is not above the 15 kW where ISO 10816-3 begins: class I of ISO 10816-1 is the nearest table; "
+            "it is general and informative, shown for reading and not judged by"
         )
-        return Acceptance(False, rows, why, band)
-    rows = _tables(
-        row for row in load("vibration_zones") if row["machine_group"] == group and row["support"] in (support or row["support"],)
-    )
+        return Acceptance(False, rows, (small,), band)
+    rows = _tables(row for row in load("vibration_zones") if row["machine_group"] == group and support in (None, row["support"]))
     meant = "above 300 kW up to 50 MW" if group == "1" else "above 15 kW up to 300 kW"
     why = (f"{power / 1e3:g} kW: group {group} of ISO 10816-3, {meant}", *_speed_words(low, high), _support_words(support))
     return Acceptance(support is not None, rows, why, band)
@@ -189,8 +189,8 @@ def _support_words(support: str | None) -> str:
     if support is not None:
         return f"support {support}, as the job says"
     return (
-        "the support is not known, so both are shown and none is judged by: rigid where the lowest natural frequency of machine and "
-        "support in that direction lies 25 % or more above the main exciting frequency (ISO 10816-3, from memory)"
+        "the support is not known, so both are shown and none is judged by: rigid where the lowest natural frequency of machine "
+        "and support in that direction lies 25 % or more above the main exciting frequency (ISO 10816-3, from memory)"
     )
 
 

@@ -116,6 +116,7 @@ def _record_document(record: Record) -> dict[str, Any]:
         "length_s": record.length.as_dict(),
         "resolution_hz": record.resolution.as_dict(),
         "spectral_lines": record.spectral_lines.as_dict(),
+        "steadiness": record.steadiness.as_dict(),
         "averages": record.averages.as_dict(),
         "error": record.error.as_dict(),
         "turns": record.turns,
@@ -126,15 +127,15 @@ def _record_findings(plan: MeasurementPlan) -> list[Finding]:
     findings = []
     if plan.long.needed.value > LONGEST_RECORD:
         says = (
-            f"twenty turns of the slowest shaft take {plan.long.needed.value:.0f} s: hold speed and load that long, or record with a "
-            "pulse a turn and average by turns"
+            f"twenty turns of the slowest shaft take {plan.long.needed.value:.0f} s: hold speed and load that long, or record "
+            "with a pulse a turn and average by turns"
         )
         findings.append(Finding(Level.CAUTION, "survey.long_record", "drive", says, plan.long.needed))
     for tooth in plan.hunting:
         if not tooth.held:
             says = (
-                f"three periods of its hunting tooth take {tooth.needed.value:.0f} s, longer than the {LONGEST_RECORD:.0f} s a drive "
-                "can be asked to hold its speed: left out of the records; look for it with a pulse a turn where it matters"
+                f"three periods of its hunting tooth take {tooth.needed.value:.0f} s, longer than the {LONGEST_RECORD:.0f} s a "
+                "drive can be asked to hold its speed: left out of the records; look for it with a pulse a turn where it matters"
             )
             findings.append(Finding(Level.NOTE, "survey.hunting_tooth", tooth.mesh, says, tooth.needed))
     return findings
@@ -237,9 +238,9 @@ def _slow_findings(slow: list[tuple[str, Worked]], long: Record) -> list[Finding
                 highest_hz=Given("end of the band", BAND_TO_HZ, "Hz", Origin.ASSUMED),
             )
             says = (
-                f"its 1x stands at {hz:.2g} Hz at the lowest speed: below {SLOW_BAND_FROM_HZ:.0f} Hz no overall velocity holds it, and "
-                f"a band opened down to it fills with drift and noise ({1000 * noise.value:.2g} mm/s of sensor noise alone); judge "
-                "this shaft by its lines in the long record, with a sensor that begins below its 1x"
+                f"its 1x stands at {hz:.2g} Hz at the lowest speed: below {SLOW_BAND_FROM_HZ:.0f} Hz no overall velocity holds it, "
+                f"and a band opened down to it fills with drift and noise ({1000 * noise.value:.2g} mm/s of sensor noise alone); "
+                "judge this shaft by its lines in the long record, with a sensor that begins below its 1x"
             )
             findings.append(Finding(Level.CAUTION, "survey.low_speed", shaft, says, noise))
         else:
@@ -251,8 +252,8 @@ def _slow_findings(slow: list[tuple[str, Worked]], long: Record) -> list[Finding
         if over.value < LEAST_OVER_NOISE:
             wanted = long.length.value * (LEAST_OVER_NOISE / over.value) ** 2
             says = (
-                f"its 1x is only {over.value:.2g} times the noise of a common sensor in the long record: {wanted:.0f} s would show it, "
-                f"or a sensor of {LEAST_OVER_NOISE / over.value:.1f} times less noise"
+                f"its 1x is only {over.value:.2g} times the noise of a common sensor in the long record: {wanted:.0f} s would "
+                f"show it, or a sensor of {LEAST_OVER_NOISE / over.value:.1f} times less noise"
             )
             findings.append(Finding(Level.CAUTION, "survey.low_speed_noise", shaft, says, over))
     return findings
@@ -321,7 +322,7 @@ def _bus_findings(bus: dict[str, Any]) -> list[Finding]:
         return []
     says = (
         f"both records of every axis take {bus['total_s'] / 60:.0f} min to fetch, so one set every "
-        f"{bus['interval_s']['value'] / 60:.0f} min at best with half of the bus left to readings; record on change, take fewer axes "
-        "or shorter records, or fetch over Ethernet, where that is too slow"
+        f"{bus['interval_s']['value'] / 60:.0f} min at best with half of the bus left to readings; record on change, take fewer "
+        "axes or shorter records, or fetch over Ethernet, where that is too slow"
     )
     return [Finding(Level.NOTE, "survey.bus_time", "bus", says)]
