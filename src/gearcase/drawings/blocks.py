@@ -3,6 +3,7 @@
 `handover_blocks` and `ask_for_blocks` turn the stages' documents into headings, text, tables, figures and notes in plain words.
 """
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field, replace
@@ -66,18 +67,7 @@ _STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 _ENVELOPE_END_HZ = 400.0
 _MOST_UNEXPLAINED = 15
 _MOST_COLLISIONS = 12
-_WORKED_OF_RECORD = (
-    "highest_hz",
-    "rate_hz",
-    "needed_s",
-    "samples",
-    "length_s",
-    "resolution_hz",
-    "spectral_lines",
-    "steadiness",
-    "averages",
-    "error",
-)
+_WORKED_OF_RECORD = ("highest_hz", "rate_hz", "needed_s", "samples", "error")  # the others stand as formulas in their rows
 _COLLISION_NAMES = {"coincide": "One frequency", "overlap": "Less apart than is known", "cross": "Meeting", "close": "Close"}
 _ON_EACH_PAGE = ("job", "stage", "run", "date", "checksum")
 
@@ -645,7 +635,7 @@ def _measurement(survey: dict[str, Any]) -> Iterator[Block]:
 def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
     yield Block(
         "text",
-        "Two records at each point, one after the other, at a steady speed and load: what is set is this or more. Lengths are for "
+        "Two records at each point, one after the other, at a steady speed and load. These are the least; lengths are for "
         "the lowest speed, rates for the highest. Where the speed moves more than the table allows, resample by turns (a pulse a "
         "turn, or a comb of lines that tells the speed), or the highest lines smear.",
     )
@@ -655,20 +645,21 @@ def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
 
     rows = (
         ("for", *(record["purpose"] for record in records)),
-        row("highest frequency", "highest_hz", ".5g", " Hz"),
-        row("sample rate, at least", "rate_hz", ".6g", " Hz"),
-        row("samples", "samples", ".0f"),
-        row("length at that rate", "length_s", ".3g", " s"),
-        row("resolution", "resolution_hz", ".3g", " Hz"),
-        row("lines of resolution", "spectral_lines", ".0f"),
-        ("speed to hold within", *(f"± {100 * record['steadiness']['value']:.2g} %" for record in records)),
-        row("averages, half overlapped", "averages", ".0f"),
-        ("a noise level is read to", *(f"± {100 * record['error']['value']:.0f} %" for record in records)),
+        row("highest frequency f_max", "highest_hz", ".5g", " Hz"),
+        ("sample rate f_s, at least", *(f"{math.ceil(record['rate_hz']['value'] - 1e-6)} Hz" for record in records)),
+        row("samples N", "samples", ".0f"),
+        row("length T = N / f_s", "length_s", ".3g", " s"),
+        row("resolution df = windows / T", "resolution_hz", ".3g", " Hz"),
+        row("lines of resolution, f_max / df", "spectral_lines", ".0f"),
+        ("speed to hold within df / 2 f_max", *(f"± {100 * record['steadiness']['value']:.2g} %" for record in records)),
+        row("averages n, windows half overlapped", "averages", ".0f"),
+        ("noise power is read to", *(f"± {100 * record['error']['value']:.0f} %" for record in records)),
         *((f"turns of {shaft}", *(f"{record['turns'][shaft]:.0f}" for record in records)) for shaft in records[0]["turns"]),
     )
-    yield Block("table", head=("setting", *(record["name"] for record in records)), rows=rows, wide=(2, 2, 2.4))
-    worked = [record[key] for record in records for key in _WORKED_OF_RECORD]
-    yield Block("list", "Working", items=tuple(dict.fromkeys(workings(worked))), folds=True)
+    yield Block("table", head=("setting", *(record["name"] for record in records)), rows=rows, wide=(2.4, 2, 2.2))
+    for record in records:
+        worked = [record[key] for key in _WORKED_OF_RECORD]
+        yield Block("list", f"Working, {record['name']}", items=tuple(workings(worked)), folds=True)
 
 
 def _reach(setting: dict[str, Any]) -> Iterator[Block]:
@@ -680,11 +671,11 @@ def _reach(setting: dict[str, Any]) -> Iterator[Block]:
             f"Range: {expected['value']:.0f} m/s² or more, if all the velocity of the C/D boundary were in the highest mesh line "
             "and peaks stood five times over the RMS. It chooses a range and judges nothing.",
         )
-        yield Block("list", "Working", items=(_working(expected),), folds=True)
+        yield Block("list", "Working", items=tuple(workings([expected["inputs"]["rms"], expected])), folds=True)
     head = ("point or mount", *(f"{wanted['what']}, {wanted['hz']:.4g} Hz" for wanted in reach["wanted"]))
     rows = (
         *((f"{row['point']}: {row['mount'] or 'mount not stated'}", *row["grades"]) for row in reach["points"]),
-        *((f"any {row['mount']}", *row["grades"]) for row in reach["mounts"]),
+        *((f"{row['mount']}, any sensor", *row["grades"]) for row in reach["mounts"]),
     )
     yield Block("table", head=head, rows=rows, wide=(2.4, *(1.5 for _ in reach["wanted"])))
 
@@ -719,7 +710,11 @@ def _collisions(met: list[dict[str, Any]]) -> Iterator[Block]:
     shown = met[:_MOST_COLLISIONS]
     rows = tuple((" and ".join(pair["lines"]), f"{pair['alike']}", first_up(collision_words(pair))) for pair in shown)
     more = f" The {len(shown)} that matter most of {len(met)} pairs of parts." if len(met) > len(shown) else ""
-    yield Block("text", f"Fundamentals first; one row for each pair of parts, with the number of its lines that meet.{more}")
+    yield Block(
+        "text",
+        "Fundamentals first; one row for each pair of parts, with the number of its lines that meet. All others are told apart as "
+        f"long as the speed holds as above, or the record is resampled by turns.{more}",
+    )
     yield Block("table", head=("lines", "pairs", "why"), rows=rows, wide=(4, 0.7, 3.6), numbers=(1,))
     cures = {pair["kind"]: pair["cure"] for pair in shown}
     yield Block("list", items=tuple(f"{_COLLISION_NAMES[kind]}: {cure}." for kind, cure in cures.items()))

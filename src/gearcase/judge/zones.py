@@ -146,7 +146,8 @@ def applicable(*, power: float | None, speed_hz: tuple[float, float], support: s
         return Acceptance(False, rows, (small,), band)
     rows = _tables(row for row in load("vibration_zones") if row["machine_group"] == group and support in (None, row["support"]))
     meant = "above 300 kW up to 50 MW" if group == "1" else "above 15 kW up to 300 kW"
-    why = (f"{power / 1e3:g} kW: group {group} of ISO 10816-3, {meant}", *_speed_words(low, high), _support_words(support))
+    chosen = f"{power / 1e3:g} kW: group {group} of ISO 10816-3, {meant}"
+    why = (chosen, *_speed_words(low, high), _support_words(support))
     return Acceptance(support is not None, rows, why, band)
 
 
@@ -181,8 +182,15 @@ def _metres(row: Row) -> float:
 
 def _speed_words(low: float, high: float) -> tuple[str, ...]:
     if _SPEEDS_HZ[0] <= low and high <= _SPEEDS_HZ[1]:
-        return (f"{_rpm(low, high)} lies within its 120 to 15,000 rpm",)
-    return (f"{_rpm(low, high)}: the zones hold for the part of it from 120 to 15,000 rpm only",)
+        scope = f"{_rpm(low, high)} lies within its 120 to 15,000 rpm"
+    else:
+        scope = f"{_rpm(low, high)}: the zones hold for the part of it from 120 to 15,000 rpm only"
+    if low > _SLOW_HZ:
+        return (scope,)
+    slow = (
+        "at or below 600 rpm its band begins at 2 Hz (from memory); the overall of a recording here begins at 10 Hz and misses 1x"
+    )
+    return scope, slow
 
 
 def _support_words(support: str | None) -> str:

@@ -1,5 +1,6 @@
 """The measurement part of a survey: two records, what they collide in, whether sensors, mounts and bus are up to them."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from gearcase.drive.collisions import CURES, collisions
@@ -29,6 +30,15 @@ __all__ = ["acceptance_document", "measurement"]
 BAUDS_SHOWN = (19200, 115200)  # where the job names no bus: a common slow one and a common fast one
 BAND_FROM_HZ, SLOW_BAND_FROM_HZ, BAND_TO_HZ = 10.0, 2.0, 1000.0  # ISO 10816-3; 2 Hz at or below 600 rpm (from memory)
 ASSUMED_VELOCITY = 1e-3  # m/s, of a slow shaft where no zone applies; common practice, no source
+
+
+@dataclass(frozen=True)
+class _Slow:
+    """A shaft at or below 600 rpm: its 1x at the lowest speed [Hz], and how far that stands over the sensor's noise [-]."""
+
+    shaft: str
+    hz: float
+    over_noise: Worked
 
 
 def measurement(job: Job, lines: tuple[Line, ...], acceptance: Acceptance) -> tuple[dict[str, Any], tuple[Finding, ...]]:
@@ -67,10 +77,7 @@ def measurement(job: Job, lines: tuple[Line, ...], acceptance: Acceptance) -> tu
             if point.sensor.kind == "waveform"
         ],
         "reach": _reach(job, lines, plan),
-        "slow_shafts": [
-            {"shaft": shaft, "hz": worked.inputs["rms"].inputs["line_hz"].value, "over_noise": worked.as_dict()}  # type: ignore[union-attr]
-            for shaft, worked in slow
-        ],
+        "slow_shafts": [{"shaft": row.shaft, "hz": row.hz, "over_noise": row.over_noise.as_dict()} for row in slow],
         "bus": bus,
     }
     findings = (
@@ -196,7 +203,7 @@ def _acceleration(value: float) -> str:
     return f"{value:.0f} m/s² ({show(value, 'acceleration', 'g', 3)})"
 
 
-def _slow_shafts(drive: Drive, lines: tuple[Line, ...], acceptance: Acceptance, long: Record) -> list[tuple[str, Worked]]:
+def _slow_shafts(drive: Drive, lines: tuple[Line, ...], acceptance: Acceptance, long: Record) -> list[_Slow]:
     """Shafts at or below 600 rpm at the lowest speed, slowest first: their 1x over the sensor's noise in the long record."""
     if acceptance.tables:
         table = min(acceptance.tables, key=lambda table: table.boundaries[0])
@@ -205,8 +212,9 @@ def _slow_shafts(drive: Drive, lines: tuple[Line, ...], acceptance: Acceptance, 
         velocity = Given("velocity of a slow shaft, no zone applies", ASSUMED_VELOCITY, "m/s", Origin.ASSUMED)
     speeds = [(line.component, line.hz(drive.speed_hz[0])) for line in lines if line.kind == "shaft" and line.harmonic == 1]
     return [
-        (
+        _Slow(
             shaft,
+            hz,
             work(
                 f"1x of {shaft} over the sensor's noise",
                 line_over_noise,
@@ -225,38 +233,50 @@ def _slow_shafts(drive: Drive, lines: tuple[Line, ...], acceptance: Acceptance, 
     ]
 
 
-def _slow_findings(slow: list[tuple[str, Worked]], long: Record) -> list[Finding]:
+def _slow_findings(slow: list[_Slow], long: Record) -> list[Finding]:
+    """One finding a rule, for all the shafts it concerns, slowest first."""
+    below = [row for row in slow if row.hz < SLOW_BAND_FROM_HZ]
+    outside = [row for row in slow if row.hz >= SLOW_BAND_FROM_HZ]
+    noisy = [row for row in slow if row.over_noise.value < LEAST_OVER_NOISE]
     findings = []
-    for shaft, over in slow:
-        hz = over.inputs["rms"].inputs["line_hz"].value  # type: ignore[union-attr]
-        if hz < SLOW_BAND_FROM_HZ:
-            noise = work(
-                f"velocity that sensor noise makes from {hz:.2g} Hz",
-                velocity_noise,
-                density=over.inputs["density"],
-                lowest_hz=Given(f"{shaft} 1x at the lowest speed", hz, "Hz", Origin.CALCULATED),
-                highest_hz=Given("end of the band", BAND_TO_HZ, "Hz", Origin.ASSUMED),
-            )
-            says = (
-                f"its 1x stands at {hz:.2g} Hz at the lowest speed: below {SLOW_BAND_FROM_HZ:.0f} Hz no overall velocity holds it, "
-                f"and a band opened down to it fills with drift and noise ({1000 * noise.value:.2g} mm/s of sensor noise alone); "
-                "judge this shaft by its lines in the long record, with a sensor that begins below its 1x"
-            )
-            findings.append(Finding(Level.CAUTION, "survey.low_speed", shaft, says, noise))
-        else:
-            says = (
-                f"its 1x stands at {hz:.2g} Hz at the lowest speed, outside the overall of 10 to 1000 Hz: a green overall says "
-                "nothing of it; take the overall from 2 Hz (ISO 10816-3 at or below 600 rpm, from memory) and note the band"
-            )
-            findings.append(Finding(Level.NOTE, "survey.overall_band", shaft, says))
-        if over.value < LEAST_OVER_NOISE:
-            wanted = long.length.value * (LEAST_OVER_NOISE / over.value) ** 2
-            says = (
-                f"its 1x is only {over.value:.2g} times the noise of a common sensor in the long record: {wanted:.0f} s would "
-                f"show it, or a sensor of {LEAST_OVER_NOISE / over.value:.1f} times less noise"
-            )
-            findings.append(Finding(Level.CAUTION, "survey.low_speed_noise", shaft, says, over))
+    if below:
+        shaft, hz, over = below[0].shaft, below[0].hz, below[0].over_noise
+        noise = work(
+            f"velocity that sensor noise makes from {hz:.2g} Hz",
+            velocity_noise,
+            density=over.inputs["density"],
+            lowest_hz=Given(f"{shaft} 1x at the lowest speed", hz, "Hz", Origin.CALCULATED),
+            highest_hz=Given("end of the band", BAND_TO_HZ, "Hz", Origin.ASSUMED),
+        )
+        says = (
+            f"1x at {_hertz(below)} at the lowest speed: below {SLOW_BAND_FROM_HZ:.0f} Hz no overall velocity holds it, and "
+            f"a band opened down to {hz:.2g} Hz fills with drift and noise ({1000 * noise.value:.2g} mm/s of sensor noise alone); "
+            "judge by the lines in the long record, with a sensor that begins below the 1x"
+        )
+        findings.append(Finding(Level.CAUTION, "survey.low_speed", _names(below), says, noise))
+    if outside:
+        says = (
+            f"1x at {_hertz(outside)} at the lowest speed, outside the overall of 10 to 1000 Hz: a green overall says nothing of "
+            "it; take the overall from 2 Hz (ISO 10816-3 at or below 600 rpm, from memory) and note the band"
+        )
+        findings.append(Finding(Level.NOTE, "survey.overall_band", _names(outside), says))
+    if noisy:
+        over = noisy[0].over_noise
+        lacking = LEAST_OVER_NOISE / over.value
+        says = (
+            f"1x only {over.value:.2g} times the noise of a common sensor in the long record: {long.length.value * lacking**2:.0f} "
+            f"s would show it, or a sensor of {lacking:.2g} times less noise"
+        )
+        findings.append(Finding(Level.CAUTION, "survey.low_speed_noise", _names(noisy), says, over))
     return findings
+
+
+def _names(rows: list[_Slow]) -> str:
+    return ", ".join(row.shaft for row in rows)
+
+
+def _hertz(rows: list[_Slow]) -> str:
+    return ", ".join(f"{row.hz:.2g}" for row in rows) + " Hz"
 
 
 def _reach(job: Job, lines: tuple[Line, ...], plan: MeasurementPlan) -> dict[str, Any]:
