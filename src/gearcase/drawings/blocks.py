@@ -68,7 +68,7 @@ _ENVELOPE_END_HZ = 400.0
 _MOST_UNEXPLAINED = 15
 _MOST_COLLISIONS = 12
 _WORKED_OF_RECORD = ("highest_hz", "rate_hz", "needed_s", "samples", "error")  # the others stand as formulas in their rows
-_COLLISION_NAMES = {"coincide": "One frequency", "overlap": "Less apart than is known", "cross": "Meeting", "close": "Close"}
+_COLLISION_NAMES = {"coincide": "One frequency", "overlap": "Closer than known", "cross": "Meeting", "close": "Close"}
 _ON_EACH_PAGE = ("job", "stage", "run", "date", "checksum")
 
 
@@ -654,12 +654,16 @@ def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
         ("speed to hold within df / 2 f_max", *(f"± {100 * record['steadiness']['value']:.2g} %" for record in records)),
         row("averages n, windows half overlapped", "averages", ".0f"),
         ("noise power is read to", *(f"± {100 * record['error']['value']:.0f} %" for record in records)),
-        *((f"turns of {shaft}", *(f"{record['turns'][shaft]:.0f}" for record in records)) for shaft in records[0]["turns"]),
+        *((f"turns of {shaft}", *(_turns(record["turns"][shaft]) for record in records)) for shaft in records[0]["turns"]),
     )
     yield Block("table", head=("setting", *(record["name"] for record in records)), rows=rows, wide=(2.4, 2, 2.2))
     for record in records:
         worked = [record[key] for key in _WORKED_OF_RECORD]
         yield Block("list", f"Working, {record['name']}", items=tuple(workings(worked)), folds=True)
+
+
+def _turns(turns: float) -> str:
+    return f"{turns:.0f}" if turns >= 10 else f"{turns:.2g}"
 
 
 def _reach(setting: dict[str, Any]) -> Iterator[Block]:
@@ -726,8 +730,9 @@ def _acceptance(survey: dict[str, Any]) -> Iterator[Block]:
         return
     yield Block("heading", "Which vibration zones apply")
     low, high = accepted["band_hz"]
-    judged = "Overall velocity is held against this table" if accepted["judged"] else "No zone is judged by"
-    yield Block("text", f"{judged}; RMS, {low:.0f} to {high:.0f} Hz.")
+    judged = f"Overall velocity, RMS from {low:.0f} to {high:.0f} Hz, is held against this table."
+    reading = "Overall velocity is held against no zone" + ("; what stands here is for reading." if accepted["tables"] else ".")
+    yield Block("text", judged if accepted["judged"] else reading)
     yield Block("list", items=tuple(first_up(f"{why}.") for why in accepted["why"]))
     if accepted["tables"]:
         rows = tuple(

@@ -78,7 +78,7 @@ def collision_words(pair: Mapping[str, Any]) -> str:
         return f"meet at {60 * pair['speed_hz']:.0f} rpm"
     apart = f"{pair['gap_hz']:.2g} Hz apart at {60 * pair['speed_hz']:.0f} rpm"
     if pair["kind"] == "overlap":
-        return f"{apart}, less than is known of them"
+        return f"{apart}, closer than they are known"
     return f"{apart}: {pair['record_length_s']:.0f} s to tell them apart"
 
 
