@@ -14,6 +14,8 @@ import scipy.signal
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gearcase.drawings.blocks import survey_blocks
+from gearcase.drawings.text import survey_text
 from gearcase.drive.bearings import Bearing
 from gearcase.drive.collisions import CURES, Collision, collisions
 from gearcase.drive.lines import Line, expected_lines
@@ -279,6 +281,19 @@ class TestCollisions:
                 if abs(bins - 3) > 1e-6:
                     assert (frozenset((one.name, other.name)) in found) == (bins < 3)
 
+    def test_of_sidebands_the_first_pair_about_a_mesh_counts_and_comes_after_fundamentals(self) -> None:
+        """19 and 20 teeth on one shaft: one mesh is the other's sideband at every speed. 19 and 25: nothing of them meets."""
+
+        def beside(teeth: int) -> list[tuple[str, str, str]]:
+            drive = train([19, 40], (20.0, 20.0))
+            second = Mesh("mesh 2", "shaft 1", "shaft 3", teeth, 43)
+            drive = replace(drive, shafts=(*drive.shafts, Shaft("shaft 3")), meshes=(*drive.meshes, second))
+            found = collisions(expected_lines(drive), speed_hz=drive.speed_hz, records=[(1e4, 600.0)])
+            return [(pair.kind, pair.first, pair.second) for pair in found]
+
+        assert beside(20) == [("coincide", "mesh 1 1x", "mesh 2 1x - 1 x shaft 1")]
+        assert beside(25) == []
+
     def test_every_kind_says_what_would_help(self) -> None:
         assert CURES.keys() == {"coincide", "overlap", "cross", "close"}
 
@@ -439,3 +454,35 @@ class TestSurvey:
         (table,) = accepted["tables"]
         assert accepted["judged"] and table["boundaries_m_s"] == pytest.approx([1.4e-3, 2.8e-3, 4.5e-3])  # rows Z3-2-rigid
         assert "ISO 20816-9" in accepted["gear_units"] and "stand-in" in accepted["stand_in"]
+
+
+class TestShown:
+    def test_page_and_terminal_show_both_records_collisions_and_zones(self, demo: Job) -> None:
+        document = surveyed(demo)
+        page = "\n".join(
+            " | ".join((block.text, *block.items, *block.head, *(cell for row in block.rows for cell in row)))
+            for block in survey_blocks(document)
+        )
+        for said in (
+            "short and fast | long and slow",
+            "65536",
+            "911 Hz",  # 910.242 at least: never rounded down
+            "One frequency at every speed",
+            "Which vibration zones apply",
+            "1.4 | 2.8 | 4.5",
+            "ISO 20816-9",
+            "flat magnet | true | true | not seen",
+            "one set of records every 50 min at best",
+        ):
+            assert said in page, said
+        words = survey_text(document)
+        for said in ("65536 samples or 5.12 s", "one frequency at every speed", "1.4, 2.8, 4.5 mm/s", "group 2, rigid", "stand-in"):
+            assert said in words, said
+
+    def test_a_survey_kept_before_it_planned_two_records_is_still_shown(self, demo: Job) -> None:
+        document = surveyed(demo)
+        kept = ("highest_frequency_hz", "sample_rate_hz", "record_length_s")
+        old = {**document, "measurement": {key: document["measurement"][key] for key in kept}}
+        del old["acceptance"]
+        assert any(block.text == "What to record" for block in survey_blocks(old))
+        assert "zones" not in survey_text(old).split("still unknown")[0]

@@ -2,7 +2,8 @@
 
 Two lines of different parts *coincide* when they stand at one frequency at every speed, *overlap* when what is not known about
 them is wider than their distance, *cross* when they meet inside the range of speeds, and are *close* when a longer record
-separates them. Sidebands are left out: they are told by their spacing, not by where one of them stands.
+separates them. Of the sidebands only the first pair about a mesh counts: the others are told by their
+spacing, not by where one stands.
 """
 
 from collections.abc import Iterable, Sequence
@@ -62,9 +63,9 @@ class _Pair:
     record_length: float | None
 
     def rank(self) -> tuple[int, int, float]:
-        """Fundamentals before harmonics, then the closest."""
-        harmonics = (self.first.harmonic, self.second.harmonic)
-        return max(harmonics), sum(harmonics), self.gap_hz
+        """Fundamentals before harmonics and sidebands, then the closest."""
+        steps = [line.harmonic + abs(line.sideband_pair) for line in (self.first, self.second)]
+        return max(steps), sum(steps), self.gap_hz
 
 
 def collisions(
@@ -90,7 +91,7 @@ def collisions(
     >>> found.kind, found.gap_hz, found.record_length
     ('close', 0.5, 6.0)
     """
-    told = [line for line in lines if line.kind != "sideband" and (line.kind != "cage" or line.harmonic == 1)]
+    told = [line for line in lines if _is_told(line)]
     by_parts: dict[frozenset[str], list[_Pair]] = {}
     for one, other in combinations(told, 2):
         if one.component == other.component:
@@ -103,6 +104,13 @@ def collisions(
         Collision(pair.first.name, pair.second.name, pair.kind, pair.speed_hz, pair.gap_hz, pair.record_length, alike)
         for pair, alike in sorted(worst, key=lambda found: found[0].rank())
     )
+
+
+def _is_told(line: Line) -> bool:
+    """Whether a part is recognised by where this very line stands."""
+    if line.kind == "sideband":
+        return line.harmonic == 1 and abs(line.sideband_pair) == 1
+    return line.kind != "cage" or line.harmonic == 1
 
 
 def _collide(one: Line, other: Line, speed_hz: tuple[float, float], records: Sequence[tuple[float, float]]) -> _Pair | None:
