@@ -309,7 +309,7 @@ class TestSensors:
         assert expected_peak(rms=acceleration_of_line(line_hz=420.75, velocity=4.5e-3)) == pytest.approx(59.48, abs=0.01)
 
     def test_velocity_noise_agrees_with_noise_integrated_by_numpy(self) -> None:
-        """White acceleration noise of 1e-3 m/s2 per root Hz, integrated in the frequency domain between 2 and 5 Hz, where both ends count."""
+        """White acceleration noise of 1e-3 m/s2 per root Hz, integrated over frequency between 2 and 5 Hz: both ends count."""
         rate, seconds = 256.0, 4096
         samples = np.random.default_rng(1).standard_normal(int(rate) * seconds) * 1e-3 * math.sqrt(rate / 2)
         spectrum = np.fft.rfft(samples)
