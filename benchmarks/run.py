@@ -69,7 +69,7 @@ DRIVE = Drive(
     Given("speed", 24.75, "Hz", Origin.MEASURED),
 )
 HYPOTHESES = bearing_hypotheses(DRIVE)
-EXPLAINED = envelope_orders(expected_lines(DRIVE))
+EXPLAINED = envelope_orders(expected_lines(DRIVE), speed_hz=DRIVE.rated_speed_hz)
 
 
 def indicators_and_envelope(samples: np.ndarray) -> None:

@@ -17,16 +17,9 @@ from gearcase.drive.bearings import (
 )
 from gearcase.drive.lines import expected_lines, sideband_frequency
 from gearcase.drive.measurement import highest_frequency, record_length_for_turns, sample_rate
-from gearcase.drive.train import (
-    Drive,
-    Mesh,
-    RatioLink,
-    Shaft,
-    assembly_phase_frequency,
-    gear_mesh_frequency,
-    hunting_tooth_frequency,
-    shaft_orders,
-)
+from gearcase.drive.rates import assembly_phase_frequency, gear_mesh_frequency, hunting_tooth_frequency
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive, Mesh, RatioLink, Shaft
 from gearcase.errors import OutOfRange
 from gearcase.worked import Given, Origin
 from published import Check, check_id, checks, rows

@@ -65,7 +65,7 @@ def judge(envelope: EnvelopeSpectrum, drive: Drive) -> Judgement:
         bearing_hypotheses(drive),
         speed_hz=SPEED_HZ,
         speed_spread=0.001,
-        explained_orders=envelope_orders(expected_lines(drive)),
+        explained_orders=envelope_orders(expected_lines(drive), speed_hz=SPEED_HZ),
     )
 
 

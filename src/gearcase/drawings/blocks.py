@@ -55,7 +55,15 @@ FAULT_NAMES = {
 }
 KIND_NAMES = {
     "shaft": "shaft",
+    "planet": "planet, seen from its carrier",
     "mesh": "gear mesh",
+    "planet_pass": "planets passing",
+    "member_tooth": "one damaged tooth",
+    "belt": "turn of the belt",
+    "passing": "passing",
+    "supply": "twice the supply",
+    "pole_pass": "pole pass",
+    "converter": "converter carrier",
     "hunting_tooth": "hunting tooth",
     "assembly_phase": "assembly phase",
     "outer_race": "outer race",
@@ -450,8 +458,13 @@ def _plots(
         )
 
 
+def line_hz(line: dict[str, Any], speed: float) -> float:
+    """Where a line of a survey stands at one speed of the reference shaft. [Hz]"""
+    return float(abs(line.get("fixed_hz", 0.0) + line["order"] * speed))
+
+
 def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> float:
-    meshes = [line["order"] * speed for line in survey["lines"] if line["kind"] == "mesh"]
+    meshes = [line_hz(line, speed) for line in survey["lines"] if line["kind"] == "mesh"]
     return min(float(hz[-1]), max(1.15 * max(meshes, default=0.0), 20 * speed))
 
 
@@ -462,7 +475,7 @@ def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
 
 def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
     return [
-        Flag(line["order"] * speed, line["name"])
+        Flag(line_hz(line, speed), line["name"])
         for line in survey["lines"]
         if line["kind"] == "mesh" or (line["kind"] == "shaft" and line["harmonic"] == 1)
     ]
@@ -475,7 +488,7 @@ def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[st
         for number, line in enumerate(_found(v))
     ]
     shafts = [
-        Flag(line["order"] * speed, line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
+        Flag(line_hz(line, speed), line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
     ]
     return [*named, *_not_counted(verdicts), *shafts]
 
@@ -563,24 +576,32 @@ def _lines(survey: dict[str, Any]) -> Iterator[Block]:
         yield Block("table", head=head, rows=tuple(_line_rows(shown)), wide=(2.7, 0.9, 1, 1.6, 1, 1, 1.1), numbers=(1, 2, 3, 4, 5))
         sides = [line for line in lines if line["kind"] == "sideband"]
         if sides:
-            names = ", ".join(dict.fromkeys(line["name"].rpartition(" x ")[2] for line in sides))
-            yield Block("text", f"Sidebands: three pairs about the first two mesh lines, at the speeds of {names}.")
+            yield Block("text", f"Sidebands about each mesh line: {_sidebands(sides)}.")
         worked = [line["working"] for line in shown if line["harmonic"] == 1]
         yield Block("list", "Working", items=tuple(workings(worked)), folds=True)
 
 
+def _sidebands(lines: list[dict[str, Any]]) -> str:
+    """``1 to 3 turns of input``, ``1, 2, 3, 6 turns of carrier``."""
+    pairs: dict[str, set[int]] = {}
+    for line in lines:
+        pairs.setdefault(line["sideband_shaft"], set()).add(abs(line["sideband_pair"]))
+    return "; ".join(f"{', '.join(map(str, sorted(found)))} turns of {shaft} either side" for shaft, found in pairs.items())
+
+
 def _line_rows(lines: list[dict[str, Any]]) -> Iterator[tuple[str, ...]]:
     """A row for each first harmonic, with its multiples beside it."""
-    by_kind: dict[str, dict[int, dict[str, Any]]] = {}
+    by_kind: dict[tuple[str, str], dict[int, dict[str, Any]]] = {}
     for line in lines:
-        by_kind.setdefault(line["kind"], {})[line["harmonic"]] = line
-    for kind, harmonics in by_kind.items():
+        row = (line["kind"], line["name"].removesuffix(f" {line['harmonic']}x"))
+        by_kind.setdefault(row, {})[line["harmonic"]] = line
+    for (kind, name), harmonics in by_kind.items():
         first = harmonics[min(harmonics)]
         low, high = first["hz_range"]
         multiples = (f"{harmonics[n]['hz']:.3f}" if n in harmonics else "" for n in (2, 3))
         yield (
-            KIND_NAMES[kind],
-            f"{first['order']:.4f}",
+            KIND_NAMES[kind] + name.partition("carrier 1x")[2],
+            f"{first['order']:.4f}" if first["order"] > 0 else "-",
             f"{first['hz']:.3f}",
             f"{low:.2f} to {high:.2f}",
             *multiples,

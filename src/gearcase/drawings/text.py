@@ -39,7 +39,10 @@ def survey_text(document: dict[str, Any]) -> str:
     parts += [f"open contradiction: {row['where']}: {row['says']}" for row in document.get("contradictions", ())]
     parts += ["", *(f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"])]
     main = [line for line in document["lines"] if line["harmonic"] == 1 and line["kind"] != "sideband"]
-    rows = [(line["name"], f"{line['hz']:.3f}", f"{line['order']:.4f}", line["origin"]) for line in main[:_MOST_LINES]]
+    rows = [
+        (line["name"], f"{line['hz']:.3f}", f"{line['order']:.4f}" if line["order"] > 0 else "-", line["origin"])
+        for line in main[:_MOST_LINES]
+    ]
     parts += _table(("line", "Hz at rated speed", "order", "known from"), rows)
     if len(main) > _MOST_LINES:
         parts.append(f"... and {len(main) - _MOST_LINES} more; --json lists all, with sidebands and harmonics")

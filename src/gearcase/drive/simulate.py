@@ -16,8 +16,9 @@ import scipy.signal
 from numpy.typing import NDArray
 
 from gearcase.drive.bearings import Bearing
-from gearcase.drive.lines import bearing_order, bearing_ring_orders
-from gearcase.drive.train import Drive, shaft_orders
+from gearcase.drive.lines import bearing_order, bearing_ring_orders, meshing
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange
 
 __all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "simulate"]
@@ -25,6 +26,7 @@ __all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "simulate"]
 Noise = Literal["white", "sloping", "resonant", "impulsive"]
 _HOUSING_RESONANCES_HZ = (900.0, 2300.0, 4100.0)
 _RESONANCE_Q = 12.0
+_PLANETS_PASSING = 0.5  # how far the mesh swells as a planet passes the sensor, of its mean; invented
 _TAIL = 1e-3  # a ring is cut where it has fallen to this
 
 
@@ -165,21 +167,33 @@ def _noise(kind: Noise, samples: int, rate: float, rng: np.random.Generator) -> 
 
 
 def _tones(drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.random.Generator) -> NDArray[np.float64]:
-    """Shaft lines falling as 1/n, and mesh harmonics modulated once a turn by both shafts, which also makes the sidebands."""
+    """Shaft lines falling as 1/n, and mesh harmonics modulated once a turn by both shafts, which also makes the sidebands; of a
+    planetary set also by the planets as they pass the sensor.
+    """
     record = np.zeros(angle.size)
-    orders = {name: abs(order.order) for name, order in shaft_orders(drive).items()}
-    for order in orders.values():
+    known = shaft_orders(drive)
+    shafts = {shaft.name: shaft for shaft in drive.shafts}
+    orders = {
+        name: abs(found.order - (known[shafts[name].carrier].order if shafts[name].carrier else 0.0))
+        for name, found in known.items()
+        if found.order
+    }
+    for order in (order for name, order in orders.items() if not shafts[name].carrier):
         for n in (1, 2, 3):
             record += levels.shaft / n * np.cos(2 * np.pi * (n * order * angle + rng.uniform()))
     for mesh in drive.meshes:
-        teeth, shaft = (mesh.pinion_teeth, mesh.pinion_shaft) if mesh.pinion_teeth else (mesh.wheel_teeth, mesh.wheel_shaft)
-        if teeth is None or shaft not in orders:
+        found = meshing(mesh, known, shafts)
+        if found is None or found[0] == 0:
             continue
         swing = np.ones(angle.size)
-        for side in {mesh.pinion_shaft, mesh.wheel_shaft} & orders.keys():
-            swing += levels.modulation * np.cos(2 * np.pi * (orders[side] * angle + rng.uniform()))
+        for side in (mesh.pinion_shaft, mesh.wheel_shaft):
+            if side in orders:
+                swing += levels.modulation * np.cos(2 * np.pi * (orders[side] * angle + rng.uniform()))
+        if (carrier := mesh_carrier(mesh, shafts)) in orders:
+            planets = max(shafts[side].count for side in (mesh.pinion_shaft, mesh.wheel_shaft))
+            swing += _PLANETS_PASSING * np.cos(2 * np.pi * (planets * orders[carrier] * angle + rng.uniform()))
         for n in (1, 2, 3):
-            record += levels.mesh / n * swing * np.cos(2 * np.pi * (n * teeth * orders[shaft] * angle + rng.uniform()))
+            record += levels.mesh / n * swing * np.cos(2 * np.pi * (n * found[0] * angle + rng.uniform()))
     return record
 
 

@@ -1,49 +1,72 @@
-"""Which shaft turns how fast: shafts joined by meshes, solved for the whole train.
+"""What a drive is made of: shafts, and what joins them.
 
-Parallel-axis external gears: the wheel turns the other way at pinion teeth / wheel teeth. Where tooth counts are
-unknown but the nameplate gives a ratio, a `RatioLink` carries the speed from one shaft to another instead.
+A shaft may be held by the housing, or carried round by another (a planet by its carrier, `Shaft.carrier`); with that, meshes of
+plain gears are enough for epicyclic sets of every kind, whichever member is held, driving or driven: a mesh of a carried
+gear is counted as its carrier sees it. Belts and chains join shafts outside the housing. Where tooth counts are unknown but a ratio
+is given, a `RatioLink` carries the speed instead. What turns how fast is in `speeds`, the lines it makes in `lines`.
 
-Model: `Shaft`, `Mesh`, `RatioLink`, `Bearing`, `Ratings`, `Drive`. Calculators: `shaft_orders`, `driven_speed`,
-`speed_over_ratio`, `gear_mesh_frequency`, `hunting_tooth_frequency`, `assembly_phase_frequency`.
+Model: `Shaft`, `Mesh`, `Belt`, `RatioLink`, `Motor`, `PassingPart`, `Ratings`, `Drive`.
 """
 
-import math
 from dataclasses import dataclass, field
 
 from gearcase.drive.bearings import Bearing
-from gearcase.errors import OutOfRange
-from gearcase.worked import Given, Origin, worked_by
+from gearcase.worked import Given, Origin
 
 __all__ = [
+    "BELT_KINDS",
+    "MESH_KINDS",
+    "PASSING_KINDS",
+    "Belt",
     "Drive",
     "Mesh",
+    "Motor",
+    "PassingPart",
     "Ratings",
     "RatioLink",
     "Shaft",
-    "ShaftOrder",
-    "assembly_phase_frequency",
-    "driven_speed",
-    "gear_mesh_frequency",
-    "hunting_tooth_frequency",
-    "shaft_orders",
-    "speed_over_ratio",
+    "mesh_carrier",
     "weaker",
 ]
 
-_SAME_RATIO = 1e-9
+MESH_KINDS = ("external", "internal", "bevel", "worm")
+BELT_KINDS = ("V-belt", "flat belt", "toothed belt", "chain")
+PASSING_KINDS = ("fan blades", "coupling", "backstop", "buckets", "vanes", "chain", "other")
 
 
 @dataclass(frozen=True)
 class Shaft:
-    """A shaft. `end` is ``"input"``, ``"output"`` or empty for one inside the housing."""
+    """A shaft, or any part that turns as one: a carrier, a ring, a planet.
+
+    Attributes
+    ----------
+    name : str
+    end : str
+        ``"input"``, ``"output"`` or empty for one inside the housing.
+    carrier : str
+        The shaft that carries this one round; empty where its axis stands in the housing.
+    count : int
+        How many alike there are: planets of one set.
+    held : bool
+        Whether the housing holds it still.
+    evenly_spaced : bool
+        Whether planets stand at equal angles.
+    """
 
     name: str
     end: str = ""
+    carrier: str = ""
+    count: int = 1
+    held: bool = False
+    evenly_spaced: bool = True
 
 
 @dataclass(frozen=True)
 class Mesh:
-    """A pinion driving or driven by a wheel. A tooth count is None while nobody knows it."""
+    """Two gears that mesh. A tooth count is None while nobody knows it; those of a worm are its starts.
+
+    In an internal mesh the wheel is the ring. `group` names the planetary set it belongs to.
+    """
 
     name: str
     pinion_shaft: str
@@ -52,11 +75,50 @@ class Mesh:
     wheel_teeth: int | None
     origin: Origin = Origin.ASSUMED
     where: str = ""
+    kind: str = "external"
+    group: str = ""
+
+
+@dataclass(frozen=True)
+class Belt:
+    """A belt or chain between two shafts.
+
+    Attributes
+    ----------
+    name, kind : str
+        Kind is one of `BELT_KINDS`.
+    driver_shaft, driven_shaft : str
+    driver_size, driven_size : float
+        Pitch diameters [m]; teeth where it is toothed or a chain [-].
+    length : float or None
+        Of the belt in the same unit as the sizes: m, or its teeth or links.
+    slip_spread : float
+        How far slip and wear may move the ratio, relative; 0 where teeth hold it.
+    """
+
+    name: str
+    kind: str
+    driver_shaft: str
+    driven_shaft: str
+    driver_size: float
+    driven_size: float
+    length: float | None = None
+    slip_spread: float = 0.0
+    origin: Origin = Origin.ASSUMED
+    where: str = ""
+
+    @property
+    def toothed(self) -> bool:
+        """Whether teeth hold its ratio."""
+        return self.kind in ("toothed belt", "chain")
 
 
 @dataclass(frozen=True)
 class RatioLink:
-    """Speed of `slow_shaft` known only as that of `fast_shaft` over `ratio`, within `spread` (same unit, half-width)."""
+    """Speed of `slow_shaft` known only as that of `fast_shaft` over `ratio`, within `spread` (same unit, half-width).
+
+    It says nothing of the sense in which they turn.
+    """
 
     name: str
     fast_shaft: str
@@ -64,6 +126,50 @@ class RatioLink:
     ratio: float
     spread: float
     origin: Origin = Origin.NAMEPLATE
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Motor:
+    """An induction motor on one of the shafts.
+
+    Attributes
+    ----------
+    shaft : str
+    poles : int
+        An even number.
+    supply_hz : float
+        Frequency of the mains, or the converter's output the plate speaks of. [Hz]
+    rated_speed_hz : float or None
+        Full-load speed on the plate. [Hz]
+    converter : bool
+        Whether a frequency converter feeds it.
+    carrier_hz : float or None
+        Switching frequency of the converter. [Hz]
+    """
+
+    shaft: str
+    poles: int
+    supply_hz: float
+    rated_speed_hz: float | None = None
+    converter: bool = False
+    carrier_hz: float | None = None
+    origin: Origin = Origin.NAMEPLATE
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class PassingPart:
+    """Something that passes `count` times a turn of a shaft: blades, jaws, sprags, buckets, vanes, links. [-]
+
+    `kind` is one of `PASSING_KINDS`. The count need not be whole: buckets hang several links apart.
+    """
+
+    name: str
+    shaft: str
+    kind: str
+    count: float
+    origin: Origin = Origin.ASSUMED
     where: str = ""
 
 
@@ -99,6 +205,9 @@ class Drive:
         Where the rated speed came from.
     ratio_links : tuple of RatioLink
     ratings : Ratings
+    belts : tuple of Belt
+    motor : Motor or None
+    passing_parts : tuple of PassingPart
     """
 
     name: str
@@ -111,197 +220,24 @@ class Drive:
     speed_given: Given
     ratio_links: tuple[RatioLink, ...] = ()
     ratings: Ratings = field(default_factory=Ratings)
+    belts: tuple[Belt, ...] = ()
+    motor: Motor | None = None
+    passing_parts: tuple[PassingPart, ...] = ()
 
 
-@dataclass(frozen=True)
-class ShaftOrder:
-    """Turns of one shaft per turn of the reference shaft: negative when it turns the other way.
-
-    `spread` is a half-width relative to the value; `origin` is the weakest knowledge on the way, that of the stated speed
-    included; `path` names what was crossed.
-    """
-
-    order: float
-    spread: float
-    origin: Origin
-    path: tuple[str, ...]
-
-
-@worked_by(formula="f_wheel = f_pinion x z_pinion / z_wheel", unit="Hz", source="definition of gear ratio")
-def driven_speed(*, speed_hz: float, driver_teeth: float, driven_teeth: float) -> float:
-    """Speed of the gear on the other side of a mesh, without its sign. [Hz]
-
-    Raises
-    ------
-    OutOfRange
-        Teeth not positive.
+def mesh_carrier(mesh: Mesh, shafts: dict[str, Shaft]) -> str:
+    """The carrier in whose frame the gears of a mesh turn about standing axes; empty for the housing.
 
     Examples
     --------
-    PHM Society 2009 gearbox, spur 32/96 at 30 Hz (row G06spuridler_hz of ``gear_trains.csv``):
-
-    >>> driven_speed(speed_hz=30.0, driver_teeth=32, driven_teeth=96)
-    10.0
+    >>> shafts = {s.name: s for s in (Shaft("sun"), Shaft("carrier"), Shaft("planet", carrier="carrier", count=3))}
+    >>> mesh_carrier(Mesh("sun mesh", "sun", "planet", 21, 39), shafts)
+    'carrier'
     """
-    _positive_teeth(driver_teeth=driver_teeth, driven_teeth=driven_teeth)
-    return speed_hz * driver_teeth / driven_teeth
-
-
-@worked_by(formula="f_slow = f_fast / i", unit="Hz", source="definition of gear ratio")
-def speed_over_ratio(*, speed_hz: float, ratio: float) -> float:
-    """Speed of the slow shaft where only the ratio is known. [Hz]
-
-    Raises
-    ------
-    OutOfRange
-        Ratio not above 0.
-
-    Examples
-    --------
-    >>> speed_over_ratio(speed_hz=25.0, ratio=20.0)
-    1.25
-    """
-    if ratio <= 0:
-        raise OutOfRange("ratio", ratio, "above 0")
-    return speed_hz / ratio
-
-
-@worked_by(formula="f_m = z x f_shaft", unit="Hz", source="definition: every tooth meets once a turn")
-def gear_mesh_frequency(*, speed_hz: float, teeth: float) -> float:
-    """Rate at which teeth meet: teeth of either gear times the speed of its shaft. [Hz]
-
-    Raises
-    ------
-    OutOfRange
-        Teeth not positive.
-
-    Examples
-    --------
-    >>> gear_mesh_frequency(speed_hz=30.0, teeth=32)
-    960.0
-    """
-    _positive_teeth(teeth=teeth)
-    return speed_hz * teeth
-
-
-@worked_by(
-    formula="f_ht = f_m / lcm(z_pinion, z_wheel)",
-    unit="Hz",
-    source="Foiles, Gear Frequencies Using the Euclidean Algorithm",
-)
-def hunting_tooth_frequency(*, mesh_hz: float, pinion_teeth: float, wheel_teeth: float) -> float:
-    """Rate at which the same two teeth meet again. [Hz]
-
-    Raises
-    ------
-    OutOfRange
-        Teeth not positive.
-
-    Examples
-    --------
-    Row G21 of ``gear_trains.csv``: 15 and 21 teeth, pinion at 1800 rpm:
-
-    >>> hunting_tooth_frequency(mesh_hz=450.0, pinion_teeth=15, wheel_teeth=21)
-    4.285714
-    """
-    _positive_teeth(pinion_teeth=pinion_teeth, wheel_teeth=wheel_teeth)
-    return mesh_hz / math.lcm(int(pinion_teeth), int(wheel_teeth))
-
-
-@worked_by(
-    formula="f_ap = f_m / gcd(z_pinion, z_wheel)",
-    unit="Hz",
-    source="Foiles, Gear Frequencies Using the Euclidean Algorithm",
-)
-def assembly_phase_frequency(*, mesh_hz: float, pinion_teeth: float, wheel_teeth: float) -> float:
-    """Rate at which teeth of one assembly phase meet; equals the mesh where the counts share no factor. [Hz]
-
-    Raises
-    ------
-    OutOfRange
-        Teeth not positive.
-
-    Examples
-    --------
-    >>> assembly_phase_frequency(mesh_hz=450.0, pinion_teeth=15, wheel_teeth=21)
-    150.0
-    """
-    _positive_teeth(pinion_teeth=pinion_teeth, wheel_teeth=wheel_teeth)
-    return mesh_hz / math.gcd(int(pinion_teeth), int(wheel_teeth))
-
-
-def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
-    """Order of every shaft the model can reach from the reference shaft.
-
-    A shaft whose only meshes have unknown teeth, and that no ratio reaches, is left out.
-
-    Raises
-    ------
-    OutOfRange
-        A mesh or ratio names a shaft that is not there, two paths disagree, or a shaft is joined to nothing.
-    """
-    known = {shaft.name for shaft in drive.shafts}
-    steps: dict[str, list[tuple[str, float, float, Origin, str]]] = {name: [] for name in known}
-    touched: set[str] = {drive.reference_shaft}
-    for mesh in drive.meshes:
-        _require_shafts(mesh.name, known, mesh.pinion_shaft, mesh.wheel_shaft)
-        touched |= {mesh.pinion_shaft, mesh.wheel_shaft}
-        if mesh.pinion_teeth is None or mesh.wheel_teeth is None:
-            continue
-        ratio = -driven_speed(speed_hz=1.0, driver_teeth=mesh.pinion_teeth, driven_teeth=mesh.wheel_teeth)
-        steps[mesh.pinion_shaft].append((mesh.wheel_shaft, ratio, 0.0, mesh.origin, mesh.name))
-        steps[mesh.wheel_shaft].append((mesh.pinion_shaft, 1 / ratio, 0.0, mesh.origin, mesh.name))
-    for link in drive.ratio_links:
-        _require_shafts(link.name, known, link.fast_shaft, link.slow_shaft)
-        touched |= {link.fast_shaft, link.slow_shaft}
-        spread = link.spread / link.ratio
-        steps[link.fast_shaft].append((link.slow_shaft, 1 / link.ratio, spread, link.origin, link.name))
-        steps[link.slow_shaft].append((link.fast_shaft, link.ratio, spread, link.origin, link.name))
-    _require_shafts("the stated speed", known, drive.reference_shaft)
-    if alone := sorted(known - touched):
-        raise OutOfRange("shaft", repr(alone[0]), "is not connected to any mesh or ratio; join it or remove it")
-    reached = {drive.reference_shaft: ShaftOrder(1.0, 0.0, drive.speed_given.origin, ())}
-    queue = [drive.reference_shaft]
-    while queue:
-        here = queue.pop(0)
-        for there, ratio, spread, origin, crossed in steps[here]:
-            before = reached[here]
-            order = ShaftOrder(before.order * ratio, before.spread + spread, weaker(before.origin, origin), (*before.path, crossed))
-            if there not in reached:
-                reached[there] = order
-                queue.append(there)
-            elif not math.isclose(reached[there].order, order.order, rel_tol=_SAME_RATIO + order.spread + reached[there].spread):
-                raise OutOfRange(
-                    "train",
-                    repr(there),
-                    f"two paths disagree: {_by(reached[there])} gives {_turns(reached[there])} turns of "
-                    f"'{drive.reference_shaft}' to one of '{there}', {_by(order)} gives {_turns(order)}",
-                )
-    return reached
+    return shafts[mesh.pinion_shaft].carrier or shafts[mesh.wheel_shaft].carrier
 
 
 def weaker(one: Origin, other: Origin) -> Origin:
     """The weaker of two ways of knowing: what rests on both is known no better."""
     rank = [Origin.CALCULATED, Origin.MEASURED, Origin.NAMEPLATE, Origin.ESTIMATED, Origin.ASSUMED]
     return max(one, other, key=rank.index)
-
-
-def _turns(order: ShaftOrder) -> str:
-    """Turns of the reference shaft to one, saying so where it turns the other way: a ring of three external gears locks."""
-    return f"{1 / abs(order.order):.5g}{' backwards' if order.order < 0 else ''}"
-
-
-def _by(order: ShaftOrder) -> str:
-    return "through " + ", ".join(f"'{name}'" for name in order.path) if order.path else "the stated shaft"
-
-
-def _require_shafts(owner: str, known: set[str], *names: str) -> None:
-    for name in names:
-        if name not in known:
-            raise OutOfRange("shaft", repr(name), f"{owner} names it, but the shafts are {', '.join(sorted(known))}")
-
-
-def _positive_teeth(**teeth: float) -> None:
-    for name, value in teeth.items():
-        if value < 1 or value != int(value):
-            raise OutOfRange(name, value, "a whole number of teeth, 1 or more")

@@ -48,11 +48,11 @@ def coverage(
     listed = tuple(points)
     by_part: dict[str, list[Line]] = {}
     for line in lines:
-        if line.kind in ("hunting_tooth", "assembly_phase", "sideband", "cage"):
+        if line.kind in ("hunting_tooth", "assembly_phase", "sideband", "cage", "member_tooth", "planet_pass"):
             continue  # they ride on lines judged here already
         by_part.setdefault(line.component, []).append(line)
     parts = [
-        *((shaft.name, "shaft") for shaft in drive.shafts),
+        *((shaft.name, "shaft") for shaft in drive.shafts if not shaft.held),
         *((mesh.name, "mesh") for mesh in drive.meshes),
         *((bearing.name, "bearing") for bearing in drive.bearings),
     ]

@@ -11,8 +11,10 @@ from gearcase.errors import Problem
 from gearcase.job.read import Path_, Source, nearest
 from gearcase.job.schema import BearingModel, SensorModel, read_as
 
-__all__ = ["cross_check"]
+__all__ = ["cross_check", "planet_names"]
 
+_DRIVE_PARTS = ("shafts", "meshes", "planetary_sets", "belts", "bearings", "passing_parts")
+_JOINING = {"meshes": ("pinion", "wheel"), "planetary_sets": ("sun", "ring", "carrier"), "belts": ("driver", "driven")}
 _GEOMETRY = ("elements", "element_diameter", "pitch_diameter", "contact_angle")
 
 
@@ -24,6 +26,7 @@ def cross_check(source: Source) -> list[Problem]:
         *_names_twice(source),
         *nothing,
         *_same_shaft(source),
+        *_pulleys(source),
         *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
@@ -31,7 +34,7 @@ def cross_check(source: Source) -> list[Problem]:
 
 
 def _names_twice(source: Source) -> Iterator[Problem]:
-    parts = [item for kind in ("shafts", "meshes", "bearings") for item in _named(source, ("drive", kind))]
+    parts = [item for kind in _DRIVE_PARTS for item in _named(source, ("drive", kind))]
     lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("bus", "devices"))
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
@@ -60,6 +63,16 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
     asked: list[tuple[Path_, list[str], str]] = [(("drive", "input", "shaft"), shafts, "shaft")]
     for path, _ in _items(source, ("drive", "meshes")):
         asked += [((*path, side, "shaft"), shafts, "shaft") for side in ("pinion", "wheel")]
+    for path, _ in _items(source, ("drive", "planetary_sets")):
+        asked += [((*path, member, "shaft"), shafts, "shaft") for member in ("sun", "ring", "carrier")]
+    for path, _ in _items(source, ("drive", "belts")):
+        asked += [((*path, side, "shaft"), shafts, "shaft") for side in ("driver", "driven")]
+    for path, _ in _items(source, ("drive", "ratios")):
+        asked += [((*path, side), shafts, "shaft") for side in ("fast", "slow")]
+    asked += [((*path, "carrier"), shafts, "shaft") for path, _ in _items(source, ("drive", "shafts"))]
+    asked += [((*path, "shaft"), shafts, "shaft") for path, _ in _items(source, ("drive", "passing_parts"))]
+    if source.value(("drive", "motor", "poles")) is not None:
+        asked.append((("drive", "motor", "shaft"), shafts, "shaft"))
     for path, _ in _items(source, ("drive", "bearings")):
         asked += [((*path, key), shafts, "shaft") for key in ("shaft", "other_ring_shaft")]
     asked += [((*path, "bearing"), bearings, "bearing") for path, _ in _items(source, ("points",))]
@@ -93,11 +106,14 @@ def _unjoined(source: Source) -> Iterator[Problem]:
     """Shafts that no mesh, and not the nameplate's ratio, joins to the shaft whose speed is known."""
     stated = _text(source.value(("drive", "input", "shaft"))) or "input"
     pairs = [
-        {_text(source.value((*path, side, "shaft"))) for side in ("pinion", "wheel")}
-        for path, _ in _items(source, ("drive", "meshes"))
+        {_text(source.value((*path, side, "shaft"))) for side in sides}
+        for kind, sides in _JOINING.items()
+        for path, _ in _items(source, ("drive", kind))
     ]
+    pairs += [{_text(source.value((*path, side))) for side in ("fast", "slow")} for path, _ in _items(source, ("drive", "ratios"))]
+    shafts = _items(source, ("drive", "shafts"))
+    pairs += [{_text(shaft.get("name")), _text(shaft.get("carrier"))} for _, shaft in shafts if shaft.get("carrier")]
     if source.value(("drive", "nameplate", "ratio")) is not None:
-        shafts = _items(source, ("drive", "shafts"))
         pairs.append({_text(shaft.get("name")) for _, shaft in shafts if shaft.get("end") in ("input", "output")})
     joined = {stated}
     for _ in pairs:
@@ -114,6 +130,22 @@ def _unjoined(source: Source) -> Iterator[Problem]:
                 "end: output; or left out"
             )
             yield source.problem(path, accepted)
+
+
+def _pulleys(source: Source) -> Iterator[Problem]:
+    """Belts with teeth are counted, those without are measured."""
+    for path, belt in _items(source, ("drive", "belts")):
+        toothed = belt.get("kind") in ("toothed belt", "chain")
+        wanted, unfit = ("teeth", "diameter") if toothed else ("diameter", "teeth")
+        for side in ("driver", "driven"):
+            pulley = belt.get(side)
+            if isinstance(pulley, dict) and pulley.get(wanted) in (None, "unknown"):
+                yield source.problem((*path, side), f"the {wanted} of a {belt.get('kind')}'s pulleys", given=f"no {wanted}")
+            if isinstance(pulley, dict) and pulley.get(unfit) is not None:
+                yield source.problem((*path, side, unfit), f"{wanted}, for a {belt.get('kind')}")
+        if belt.get("length" if toothed else "links") is not None:
+            key = "links" if toothed else "length"
+            yield source.problem((*path, "length" if toothed else "links"), f"{key}, for a {belt.get('kind')}")
 
 
 def _bearings(source: Source) -> Iterator[Problem]:
@@ -150,13 +182,23 @@ def _sensors(source: Source) -> Iterator[Problem]:
 
 
 def _shaft_names(source: Source) -> list[str]:
-    """The shafts of the job, and those that `build` makes where it lists none."""
+    """The shafts of the job, those that `build` makes where it lists none, and the planets of its sets."""
+    planets = [
+        planet
+        for path, name in _named(source, ("drive", "planetary_sets"))
+        for planet in planet_names(name, paired=source.value((*path[:-1], "planet", "outer_teeth")) is not None)
+    ]
     if source.value(("drive", "shafts")):
-        return [name for _, name in _named(source, ("drive", "shafts"))]
+        return [name for _, name in _named(source, ("drive", "shafts"))] + planets
     stated = _text(source.value(("drive", "input", "shaft"))) or "input"
     if source.value(("drive", "nameplate", "ratio")) is None:
         return [stated]
     return [stated, "output" if stated != "output" else "far end"]
+
+
+def planet_names(set_name: str, *, paired: bool) -> tuple[str, ...]:
+    """What the planets of a set are called: bearings on their pins name them."""
+    return (f"{set_name} planet", f"{set_name} outer planet") if paired else (f"{set_name} planet",)
 
 
 def _items(source: Source, path: Path_) -> list[tuple[Path_, dict[str, Any]]]:

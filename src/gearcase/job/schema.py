@@ -12,6 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from pydantic_core import PydanticCustomError
 
 from gearcase import units
+from gearcase.drive.train import BELT_KINDS, MESH_KINDS, PASSING_KINDS
 from gearcase.errors import OutOfRange
 from gearcase.install.mounting import mount_names
 from gearcase.install.orientation import OUTWARD
@@ -25,6 +26,7 @@ Model = TypeVar("Model", bound=BaseModel)
 _LARGEST = 1e9  # in SI; beyond it a quantity is a slip of the pen, and sums with it would overflow
 _MOST_TEETH = 9999
 _MOST_ELEMENTS = 999
+_MOST_POLES = 64
 
 
 def _read(reader: Callable[[object], Any]) -> Callable[[object], Any]:
@@ -74,6 +76,23 @@ def _teeth(value: object) -> int | None:
     if value == "unknown":
         return None
     return _whole(value, 1, _MOST_TEETH, f"a whole number of teeth, 1 to {_MOST_TEETH}, or unknown")
+
+
+def _count(value: object) -> int:
+    return _whole(value, 1, _MOST_TEETH, "a whole number, 1 or more")
+
+
+def _poles(value: object) -> int:
+    number = _whole(value, 2, _MOST_POLES, f"an even number of poles, 2 to {_MOST_POLES}")
+    if number % 2:
+        raise OutOfRange("poles", repr(value), f"an even number of poles, 2 to {_MOST_POLES}")
+    return number
+
+
+def _per_turn(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= _MOST_TEETH:
+        raise OutOfRange("count", repr(value), "how many pass in a turn, a number above 0, e.g. 7")
+    return float(value)
 
 
 def _elements(value: object) -> int:
@@ -216,6 +235,9 @@ Teeth = Annotated[
     BeforeValidator(_read(_teeth)),
     WithJsonSchema({"anyOf": [{"type": "integer", "minimum": 1}, {"const": "unknown"}]}),
 ]
+Count = Annotated[int, BeforeValidator(_read(_count)), WithJsonSchema({"type": "integer", "minimum": 1})]
+Poles = Annotated[int, BeforeValidator(_read(_poles)), WithJsonSchema({"type": "integer", "minimum": 2, "multipleOf": 2})]
+PerTurn = Annotated[float, BeforeValidator(_read(_per_turn)), WithJsonSchema({"type": "number", "exclusiveMinimum": 0})]
 Elements = Annotated[int, BeforeValidator(_read(_elements)), WithJsonSchema({"type": "integer", "minimum": 3})]
 Ratio = Annotated[
     float,
@@ -260,10 +282,14 @@ class InputModel(_Section):
 
 
 class ShaftModel(_Section):
-    """A shaft."""
+    """A shaft, or any part that turns as one: a carrier, a ring."""
 
     name: Name = Field(description="name of the shaft")
     end: Literal["input", "output"] | None = Field(None, description="input or output, for a shaft that leaves the housing")
+    held: bool = Field(False, description="true for a ring, sun or carrier that the housing holds still")
+    carrier: Name | None = Field(None, description="for a planet outside `planetary_sets`: the shaft that carries it round")
+    count: Count = Field(1, description="how many alike: planets of one carrier")
+    spacing: Literal["equal", "unequal"] = Field("equal", description="whether planets stand at equal angles: equal or unequal")
 
 
 class GearModel(_Section):
@@ -274,11 +300,91 @@ class GearModel(_Section):
 
 
 class MeshModel(_Section):
-    """Two gears that mesh, on parallel shafts."""
+    """Two gears that mesh."""
 
     name: Name = Field(description="name of the mesh")
-    pinion: GearModel = Field(description="the smaller gear: shaft and teeth")
+    kind: Literal[MESH_KINDS] = Field("external", description="external, internal (the wheel is a ring), bevel or worm")  # type: ignore[valid-type]
+    pinion: GearModel = Field(description="the smaller gear, or the worm with its starts as teeth: shaft and teeth")
     wheel: GearModel = Field(description="the larger gear: shaft and teeth")
+    origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
+
+
+class PlanetModel(_Section):
+    """The planets of a set: plain, stepped (another count meets the ring), or in pairs (an outer one meets the ring)."""
+
+    teeth: Teeth = Field(None, description="a whole number of teeth, or unknown; of a stepped planet those that meet the sun")
+    ring_side_teeth: Teeth = Field(None, description="of a stepped planet: teeth that meet the ring")
+    outer_teeth: Teeth = Field(None, description="of planets in meshing pairs: teeth of the outer one, which meets the ring")
+
+
+class CarrierModel(_Section):
+    """The carrier of a set."""
+
+    shaft: Name = Field(description="name of the shaft it turns with")
+
+
+class PlanetarySetModel(_Section):
+    """Sun, planets, ring and carrier. A member that stands still is a shaft with held: true."""
+
+    name: Name = Field(description="name of the set; its planets are called after it, e.g. `first stage planet`")
+    planets: Count = Field(3, description="number of planets, 1 or more")
+    spacing: Literal["equal", "unequal"] = Field("equal", description="whether planets stand at equal angles: equal or unequal")
+    sun: GearModel = Field(description="shaft and teeth of the sun")
+    planet: PlanetModel = Field(default_factory=lambda: PlanetModel(), description="teeth of a planet")
+    ring: GearModel = Field(description="shaft and teeth of the ring")
+    carrier: CarrierModel = Field(description="shaft of the carrier")
+    origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
+
+
+class PulleyModel(_Section):
+    """A pulley or sprocket."""
+
+    shaft: Name = Field(description="name of its shaft")
+    diameter: Length | None = Field(None, description="pitch diameter of a pulley without teeth, e.g. 200 mm")
+    teeth: Teeth = Field(None, description="teeth of a toothed pulley or sprocket")
+
+
+class BeltModel(_Section):
+    """A belt or chain between two shafts."""
+
+    name: Name = Field(description="name of the belt or chain")
+    kind: Literal[BELT_KINDS] = Field(description=f"one of: {', '.join(BELT_KINDS)}")  # type: ignore[valid-type]
+    driver: PulleyModel = Field(description="the driving pulley: shaft, and diameter or teeth")
+    driven: PulleyModel = Field(description="the driven pulley: shaft, and diameter or teeth")
+    length: Length | None = Field(None, description="pitch length of a belt without teeth, e.g. 2.5 m")
+    links: Count | None = Field(None, description="links of the chain, or teeth of the belt")
+    origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
+
+
+class RatioModel(_Section):
+    """Speed of one shaft known from that of another, however it was found."""
+
+    fast: Name = Field(description="name of the faster shaft")
+    slow: Name = Field(description="name of the slower shaft")
+    ratio: Ratio = Field(description="turns of the fast shaft to one of the slow, e.g. 20.1")
+    spread: Share = Field(0.0, description="how far it may be off, e.g. 0.5 %")
+    origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
+
+
+class MotorModel(_Section):
+    """The induction motor that drives, from its plate."""
+
+    shaft: Name = Field("input", description="name of the shaft it is on")
+    poles: Poles = Field(description="number of poles, an even number, e.g. 4")
+    supply: Frequency = Field(description="frequency on its plate, e.g. 50 Hz")
+    rated_speed: Speed | None = Field(None, description="full-load speed on its plate, e.g. 1485 rpm")
+    converter: bool = Field(False, description="true where a frequency converter feeds it")
+    carrier: Frequency | None = Field(None, description="switching frequency of the converter, e.g. 4 kHz")
+    origin: KnownBy = Field(Origin.NAMEPLATE, description=_ORIGIN)
+
+
+class PassingPartModel(_Section):
+    """Something that passes so many times a turn: fan blades, coupling jaws, buckets, vanes."""
+
+    name: Name = Field(description="name of the part")
+    shaft: Name = Field(description="name of the shaft it is on")
+    kind: Literal[PASSING_KINDS] = Field("other", description=f"one of: {', '.join(PASSING_KINDS)}")  # type: ignore[valid-type]
+    count: PerTurn = Field(description="how many pass in a turn of the shaft, e.g. 7, or 2.4 for buckets every so many links")
     origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
 
 
@@ -306,7 +412,16 @@ class DriveModel(_Section):
     input: InputModel = Field(description="the shaft whose speed is known, and its speed")
     shafts: list[ShaftModel] = Field(default_factory=list, description="a list of shafts, each with a name")
     meshes: list[MeshModel] = Field(default_factory=list, description="a list of meshes, each with pinion and wheel")
+    planetary_sets: list[PlanetarySetModel] = Field(
+        default_factory=list, description="a list of planetary sets, each with sun, planet, ring and carrier"
+    )
+    belts: list[BeltModel] = Field(default_factory=list, description="a list of belts and chains, each with driver and driven")
+    ratios: list[RatioModel] = Field(default_factory=list, description="a list of known ratios, each with fast, slow and ratio")
     bearings: list[BearingModel] = Field(default_factory=list, description="a list of bearings, each with name and shaft")
+    motor: MotorModel | None = Field(None, description="the motor: poles, supply, rated_speed, converter")
+    passing_parts: list[PassingPartModel] = Field(
+        default_factory=list, description="a list of what passes so many times a turn, each with name, shaft and count"
+    )
 
 
 class SensorModel(_Section):

@@ -8,7 +8,8 @@ no temperature, no oil) caps the urgency.
 
 from dataclasses import dataclass
 
-from gearcase.drive.train import Drive, shaft_orders
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import Comb
 from gearcase.tables import load

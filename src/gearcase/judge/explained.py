@@ -7,7 +7,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS, Line
+from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS, TURNING_KINDS, Line
 from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
 from gearcase.signal.spectrum import SpectrumLine
 
@@ -49,9 +49,12 @@ def comb_orders(lines: Sequence[Line]) -> tuple[tuple[float, ...], tuple[float, 
     return tuple(sorted({*turning, *meshes, *sides})), tuple(turning)
 
 
-def envelope_orders(lines: Sequence[Line]) -> NDArray[np.float64]:
-    """Orders at which shafts and meshes modulate: shaft harmonics, meshes with sidebands, and beats between meshes. [-]"""
+def envelope_orders(lines: Sequence[Line], *, speed_hz: float) -> NDArray[np.float64]:
+    """Orders at which shafts and meshes modulate: shaft harmonics, meshes with sidebands, and beats between meshes; and at one
+    speed of the reference shaft [Hz] whatever else turns, passes or hangs on the supply. [-]
+    """
     orders = _turning_orders(lines, mesh_harmonics=MESH_HARMONICS, sideband_pairs=SIDEBAND_PAIRS, of_every_shaft=False)
+    orders |= _other_orders(lines, speed_hz)
     meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
     for first, second in product(meshes, meshes):
         if first != second:
@@ -84,6 +87,7 @@ def unexplained_lines(
         Resolution of the spectrum. [Hz]
     """
     orders = _turning_orders(lines, mesh_harmonics=_MESH_HARMONICS, sideband_pairs=_SIDEBAND_PAIRS, of_every_shaft=True) | {0.0}
+    orders |= _other_orders(lines, speed_hz)
     exact = np.sort(np.concatenate([np.array(sorted(orders)) * speed_hz, explained_hz]))
     loose = np.array(
         sorted({n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)})
@@ -96,6 +100,7 @@ def unexplained_lines(
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
 
 
+_OTHERS = ("planet_pass", "member_tooth", "belt", "passing", "supply", "pole_pass", "converter")
 _RATES = ("outer_race", "inner_race", "rolling_element")
 
 
@@ -104,7 +109,7 @@ def _turning_orders(lines: Sequence[Line], *, mesh_harmonics: int, sideband_pair
 
     A mesh has sidebands of its own two shafts, or `of_every_shaft`: torque that swings reaches every mesh.
     """
-    shafts = {line.component: line.order for line in lines if line.kind == "shaft" and line.harmonic == 1}
+    shafts = {line.component: line.order for line in lines if line.kind in TURNING_KINDS and line.harmonic == 1}
     own = {(line.component, line.sideband_shaft) for line in lines if line.kind == "sideband"}
     orders = {n * order for order in shafts.values() for n in range(1, _SHAFT_HARMONICS + 1)}
     orders |= {line.order for line in lines if line.kind in ("hunting_tooth", "assembly_phase")}
@@ -115,6 +120,11 @@ def _turning_orders(lines: Sequence[Line], *, mesh_harmonics: int, sideband_pair
         shifts = {sign * pair * side for side in sides for pair in range(1, sideband_pairs + 1) for sign in (-1, 1)} | {0.0}
         orders |= {n * mesh.order + shift for n in range(1, mesh_harmonics + 1) for shift in shifts}
     return {order for order in orders if order > 0}
+
+
+def _other_orders(lines: Sequence[Line], speed_hz: float) -> set[float]:
+    """Orders, at this speed, of planets passing, single teeth, belts, passing parts and the motor's lines."""
+    return {line.hz(speed_hz) / speed_hz for line in lines if line.kind in _OTHERS}
 
 
 def _near(lines_hz: NDArray[np.float64], hz: float, within: float) -> bool:

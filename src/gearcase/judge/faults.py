@@ -29,7 +29,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drive.lines import BEARING_RATES, Line, bearing_ring_orders, expected_lines
-from gearcase.drive.train import Drive, shaft_orders
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive
 from gearcase.judge.combs import ALIGNMENT, SLIP_BAND, CombScorer, scan_bases
 from gearcase.judge.odds import reported
 from gearcase.signal.envelope import EnvelopeSpectrum

@@ -172,7 +172,7 @@ class Examined:
             hypotheses,
             speed_hz=speed.hz,
             speed_spread=speed.spread,
-            explained_orders=envelope_orders(lines),
+            explained_orders=envelope_orders(lines, speed_hz=speed.hz),
         )
         growth = {comb: self._growth(comb, envelope, speed.hz) for comb in (*self.judgement.claims, *self.judgement.faint)}
         grown = [comb for comb in self.judgement.faint if comb.hypothesis and (growth[comb] or 0.0) >= GROWTH_DB]

@@ -4,7 +4,10 @@ from typing import Any
 
 from gearcase import tables
 from gearcase.drive.lines import Line, expected_lines
-from gearcase.drive.train import Drive, shaft_orders
+from gearcase.drive.power import power_flow
+from gearcase.drive.speeds import shaft_orders, undetermined
+from gearcase.drive.train import Drive
+from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
 from gearcase.install.points import Point
@@ -55,6 +58,7 @@ def run(job: Job) -> StageResult:
 def _drive_document(drive: Drive) -> dict[str, Any]:
     orders = shaft_orders(drive)
     ratings = drive.ratings
+    flow = _power_through_meshes(drive)
     return {
         "name": drive.name,
         "reference_shaft": drive.reference_shaft,
@@ -64,6 +68,10 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
             {
                 "name": shaft.name,
                 "end": shaft.end,
+                "carrier": shaft.carrier,
+                "count": shaft.count,
+                "held": shaft.held,
+                "sense_known": shaft.name in orders and orders[shaft.name].sense_known,
                 "order": orders[shaft.name].order if shaft.name in orders else None,
                 "hz": abs(orders[shaft.name].order) * drive.rated_speed_hz if shaft.name in orders else None,
             }
@@ -76,8 +84,26 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
                 "wheel_shaft": mesh.wheel_shaft,
                 "pinion_teeth": mesh.pinion_teeth,
                 "wheel_teeth": mesh.wheel_teeth,
+                "kind": mesh.kind,
+                "group": mesh.group,
+                "power_w": flow.get(mesh.name),
             }
             for mesh in drive.meshes
+        ],
+        "belts": [
+            {
+                "name": belt.name,
+                "kind": belt.kind,
+                "driver_shaft": belt.driver_shaft,
+                "driven_shaft": belt.driven_shaft,
+                "driver_size": belt.driver_size,
+                "driven_size": belt.driven_size,
+            }
+            for belt in drive.belts
+        ],
+        "motor": None if drive.motor is None else {"shaft": drive.motor.shaft, "poles": drive.motor.poles},
+        "passing_parts": [
+            {"name": part.name, "shaft": part.shaft, "kind": part.kind, "count": part.count} for part in drive.passing_parts
         ],
         "bearings": [
             {
@@ -100,6 +126,21 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
     }
 
 
+def _power_through_meshes(drive: Drive) -> dict[str, float]:
+    """Rated power each mesh carries [W]; empty where the plate or the train does not say."""
+    ends = {shaft.end: shaft.name for shaft in drive.shafts if shaft.end}
+    reached = shaft_orders(drive)
+    if drive.ratings.power is None or not {"input", "output"} <= ends.keys():
+        return {}
+    if not all(end in reached and reached[end].order for end in ends.values()):
+        return {}
+    try:
+        flow = power_flow(drive, power=drive.ratings.power, input_shaft=ends["input"], output_shaft=ends["output"])
+    except OutOfRange:  # nothing takes up a torque: the survey's findings say what is free
+        return {}
+    return {name: max(map(abs, shares.values())) for name, shares in flow.items()}
+
+
 def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
     low, high = (line.hz(speed) for speed in drive.speed_hz)
     return {
@@ -110,7 +151,10 @@ def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
         "order": line.order,
         "reference_shaft": line.reference_shaft,
         "hz": line.hz(drive.rated_speed_hz),
-        "hz_range": [low * (1 - line.spread), high * (1 + line.spread)],
+        "fixed_hz": line.fixed_hz,
+        "sideband_shaft": line.sideband_shaft,
+        "sideband_pair": line.sideband_pair,
+        "hz_range": [min(low, high) * (1 - line.spread), max(low, high) * (1 + line.spread)],
         "origin": str(line.origin),
         "working": working.as_dict(),
     }
@@ -126,11 +170,11 @@ def _speed_findings(job: Job) -> tuple[Finding, ...]:
 
 
 def _unreached_shafts(drive: Drive) -> tuple[Finding, ...]:
-    reached = shaft_orders(drive)
-    unknown = [shaft.name for shaft in drive.shafts if shaft.name not in reached]
+    unknown = undetermined(drive)
     if not unknown:
         return ()
-    says = f"the speed of {', '.join(unknown)} is not known: lines, record length and coverage speak of the other shafts only"
+    seen = "lines, record length and coverage speak of the other shafts only"
+    says = f"the speed of {', '.join(unknown)} is not known: {seen}; {next(iter(unknown.values()))}"
     return (Finding(Level.CAUTION, "survey.unknown_speed", "drive.shafts", says),)
 
 

@@ -1,0 +1,361 @@
+"""Which shaft turns how fast: the joints of a train as linear equations in the speeds of its shafts, solved exactly.
+
+A mesh says that two pitch circles roll on each other, seen from the carrier of its axes (Willis): with signed speeds w,
+teeth z, s = 1 for an external and -1 for an internal mesh,
+
+    z_1 (w_1 - w_c) + s z_2 (w_2 - w_c) = 0
+
+with w_c = 0 where the axes stand in the housing. Belts and given ratios are equations of two terms. Held shafts stand, the stated
+shaft turns once. Joints that lead to one unknown shaft are followed from the stated one outwards, so that every speed has a way
+that a person can follow; epicyclic sets are crossed from member to member, the planets left out; what is left (sets
+that share their members crosswise) is solved together. Numbers are exact fractions: two ways to a shaft agree or they do not.
+
+Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it cannot reach. Model: `ShaftOrder`.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import combinations
+
+from gearcase.drive.train import Belt, Drive, Mesh, RatioLink, Shaft, mesh_carrier, weaker
+from gearcase.errors import OutOfRange
+from gearcase.worked import Origin
+
+__all__ = ["Equation", "ShaftOrder", "joint_equations", "joint_shafts", "shaft_orders", "undetermined"]
+
+_SAME_RATIO = 1e-9
+_SENSELESS = ("bevel", "worm")  # axes that cross: turning "the same way" has no meaning across them
+
+
+@dataclass(frozen=True)
+class ShaftOrder:
+    """Turns of one shaft per turn of the reference shaft: negative when it turns the other way.
+
+    Attributes
+    ----------
+    order : float
+        0 for a shaft that stands. [-]
+    spread : float
+        Half-width relative to the value. [-]
+    origin : Origin
+        The weakest knowledge on the way, that of the stated speed included.
+    path : tuple of str
+        The joints crossed from the stated shaft on.
+    by : tuple of str
+        Those of the last step: one joint, the meshes of an epicyclic set from member to member, or all that were solved together.
+    sense_known : bool
+        Whether the sign means anything: not across bevel gears, worms and given ratios.
+    """
+
+    order: float
+    spread: float
+    origin: Origin
+    path: tuple[str, ...]
+    by: tuple[str, ...] = ()
+    sense_known: bool = True
+
+
+@dataclass(frozen=True)
+class Equation:
+    """Sum of coefficient times speed over `terms` is 0, within a relative `spread`; `names` are the joints it comes from."""
+
+    names: tuple[str, ...]
+    terms: dict[str, Fraction]
+    spread: float
+    origin: Origin
+    sense_known: bool
+
+
+@dataclass(frozen=True)
+class _Speed:
+    """A speed as it was found: exact, with `ShaftOrder`'s other facts."""
+
+    value: Fraction
+    spread: float
+    origin: Origin
+    path: tuple[str, ...]
+    by: tuple[str, ...]
+    sense_known: bool
+
+
+def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
+    """Order of every shaft the model can reach from the reference shaft, held ones at 0.
+
+    A shaft that unknown teeth, or a freedom nobody has stated, keep from being known is left out; `undetermined` says why.
+
+    Raises
+    ------
+    OutOfRange
+        A joint names a shaft that is not there, teeth are not whole and positive, two paths disagree, the train is locked,
+        or a shaft is joined to nothing.
+    """
+    _check_names(drive)
+    equations = tuple(joint_equations(drive))
+    known = _stated(drive)
+    _follow(known, (*equations, *_across_sets(drive, equations)), drive)
+    _solve_together(known, equations, drive)
+    for equation in equations:
+        _check(equation, known, drive)
+    return {
+        name: ShaftOrder(float(speed.value), speed.spread, speed.origin, speed.path, speed.by, speed.sense_known)
+        for name, speed in known.items()
+    }
+
+
+def undetermined(drive: Drive) -> dict[str, str]:
+    """Shafts whose speed does not follow from what is stated, each with the reason and the cure in words.
+
+    Raises
+    ------
+    OutOfRange
+        As `shaft_orders`.
+    """
+    reached = shaft_orders(drive)
+    open_shafts = [shaft.name for shaft in drive.shafts if shaft.name not in reached]
+    blind = [mesh for mesh in drive.meshes if not (mesh.pinion_teeth and mesh.wheel_teeth)]
+    names = ", ".join(f"'{mesh.name}'" for mesh in blind)
+    if blind:
+        reason = f"the teeth of {names} are not known: count them, or give the ratio"
+    else:
+        free = " and ".join(f"'{name}'" for name in open_shafts)
+        reason = f"what is stated leaves {free} free: say which part the housing holds, or give the ratio of one of them to another"
+    return dict.fromkeys(open_shafts, reason)
+
+
+def joint_shafts(joint: Mesh | Belt | RatioLink) -> tuple[str, str]:
+    """The two shafts a joint joins, driving first where the joint says so."""
+    if isinstance(joint, Mesh):
+        return joint.pinion_shaft, joint.wheel_shaft
+    if isinstance(joint, Belt):
+        return joint.driver_shaft, joint.driven_shaft
+    return joint.fast_shaft, joint.slow_shaft
+
+
+def _check_names(drive: Drive) -> None:
+    known = [shaft.name for shaft in drive.shafts]
+    joints: tuple[Mesh | Belt | RatioLink, ...] = (*drive.meshes, *drive.belts, *drive.ratio_links)
+    named = [(joint.name, shaft) for joint in joints for shaft in joint_shafts(joint)]
+    named += [(f"'{shaft.name}'", shaft.carrier) for shaft in drive.shafts if shaft.carrier]
+    for owner, shaft in (*named, ("the stated speed", drive.reference_shaft)):
+        if shaft not in known:
+            raise OutOfRange("shaft", repr(shaft), f"{owner} names it, but the shafts are {', '.join(sorted(known))}")
+    touched = {shaft for _, shaft in named} | {drive.reference_shaft}
+    if alone := sorted(shaft.name for shaft in drive.shafts if shaft.name not in touched and not shaft.held):
+        raise OutOfRange("shaft", repr(alone[0]), "is not connected to any mesh or ratio; join it or remove it")
+
+
+def joint_equations(drive: Drive) -> Iterator[Equation]:
+    """One for each joint whose sizes are known.
+
+    Raises
+    ------
+    OutOfRange
+        Teeth that are not whole and positive, or a mesh no carrier allows.
+    """
+    shafts = {shaft.name: shaft for shaft in drive.shafts}
+    for mesh in drive.meshes:
+        if mesh.pinion_teeth is None or mesh.wheel_teeth is None:
+            continue
+        for side, teeth in (("pinion", mesh.pinion_teeth), ("wheel", mesh.wheel_teeth)):
+            if teeth < 1 or teeth != int(teeth):
+                raise OutOfRange(f"{side} of {mesh.name}", teeth, "a whole number of teeth, 1 or more")
+        carrier = _frame(mesh, shafts)
+        wheel = -mesh.wheel_teeth if mesh.kind == "internal" else mesh.wheel_teeth
+        terms = {mesh.pinion_shaft: Fraction(mesh.pinion_teeth), mesh.wheel_shaft: Fraction(wheel)}
+        if carrier:
+            terms[carrier] = -(terms[mesh.pinion_shaft] + terms[mesh.wheel_shaft])
+        yield Equation((mesh.name,), terms, 0.0, mesh.origin, mesh.kind not in _SENSELESS)
+    for belt in drive.belts:
+        terms = {belt.driver_shaft: Fraction(belt.driver_size), belt.driven_shaft: -Fraction(belt.driven_size)}
+        yield Equation((belt.name,), terms, belt.slip_spread, belt.origin, sense_known=True)
+    for link in drive.ratio_links:
+        terms = {link.fast_shaft: Fraction(1), link.slow_shaft: -Fraction(link.ratio)}
+        yield Equation((link.name,), terms, link.spread / link.ratio, link.origin, sense_known=False)
+
+
+def _frame(mesh: Mesh, shafts: dict[str, Shaft]) -> str:
+    pinion, wheel = shafts[mesh.pinion_shaft], shafts[mesh.wheel_shaft]
+    carrier = mesh_carrier(mesh, shafts)
+    if pinion.carrier and wheel.carrier and pinion.carrier != wheel.carrier:
+        rule = f"its gears are carried by '{pinion.carrier}' and '{wheel.carrier}': gears that mesh ride on one"
+        rule += " carrier, or one of them on none"
+        raise OutOfRange("mesh", repr(mesh.name), rule)
+    if carrier in (pinion.name, wheel.name):
+        raise OutOfRange(
+            "mesh", repr(mesh.name), f"a planet meshes with a sun, a ring or another planet, not with its carrier '{carrier}'"
+        )
+    return carrier
+
+
+def _across_sets(drive: Drive, equations: Sequence[Equation]) -> Iterator[Equation]:
+    """For each two members of an epicyclic set the planets join: their equation with the carrier, the planets left out."""
+    shafts = {shaft.name: shaft for shaft in drive.shafts}
+    meshes = {mesh.name: mesh for mesh in drive.meshes}
+    by_carrier: dict[str, list[Equation]] = {}
+    for equation in equations:
+        mesh = meshes.get(equation.names[0])
+        if mesh is not None and (carrier := mesh_carrier(mesh, shafts)):
+            by_carrier.setdefault(carrier, []).append(equation)
+    for carrier, rolling in by_carrier.items():
+        members = sorted({name for eq in rolling for name in eq.terms if name != carrier and shafts[name].carrier != carrier})
+        for first, second in combinations(members, 2):
+            chain = _chain(first, second, rolling, carrier, members)
+            if chain:
+                ratio, crossed = chain
+                terms = {first: Fraction(1), second: -ratio, carrier: ratio - 1}
+                names = tuple(name for eq in crossed for name in eq.names)
+                yield Equation(names, terms, 0.0, _weakest(crossed), all(eq.sense_known for eq in crossed))
+
+
+def _chain(
+    first: str, second: str, rolling: Sequence[Equation], carrier: str, members: Sequence[str]
+) -> tuple[Fraction, tuple[Equation, ...]] | None:
+    """Relative speed of `first` over that of `second`, through planets only, by the fewest meshes."""
+    reached: dict[str, tuple[Fraction, tuple[Equation, ...]]] = {second: (Fraction(1), ())}
+    queue = [second]
+    for here in queue:
+        if here != second and here in members:
+            continue
+        for equation in rolling:
+            if here not in equation.terms:
+                continue
+            (there,) = (name for name in equation.terms if name not in (here, carrier))
+            if there not in reached:
+                ratio, crossed = reached[here]
+                reached[there] = (-ratio * equation.terms[here] / equation.terms[there], (*crossed, equation))
+                queue.append(there)
+    return reached.get(first)
+
+
+def _weakest(equations: Sequence[Equation]) -> Origin:
+    origin = equations[0].origin
+    for equation in equations[1:]:
+        origin = weaker(origin, equation.origin)
+    return origin
+
+
+def _stated(drive: Drive) -> dict[str, _Speed]:
+    known = {shaft.name: _Speed(Fraction(0), 0.0, Origin.CALCULATED, (), (), True) for shaft in drive.shafts if shaft.held}
+    if drive.reference_shaft in known:
+        raise OutOfRange("train", repr(drive.reference_shaft), "is locked: its speed is stated, and the housing is said to hold it")
+    known[drive.reference_shaft] = _Speed(Fraction(1), 0.0, drive.speed_given.origin, (), (), True)
+    return known
+
+
+def _follow(known: dict[str, _Speed], equations: Sequence[Equation], drive: Drive) -> None:
+    """Solve, round by round, every equation with one unknown: each shaft by the shortest way."""
+    while True:
+        found: dict[str, _Speed] = {}
+        for equation in equations:
+            unknown = [name for name in equation.terms if name not in known]
+            if len(unknown) == 1 and unknown[0] not in found and any(name in known for name in equation.terms):
+                found[unknown[0]] = _solve(equation, unknown[0], known)
+        if not found:
+            return
+        known |= found
+
+
+def _solve(equation: Equation, name: str, known: dict[str, _Speed]) -> _Speed:
+    """The one unknown of an equation from the others."""
+    others = [(factor, known[other]) for other, factor in equation.terms.items() if other != name]
+    shares = [-factor * speed.value / equation.terms[name] for factor, speed in others]
+    value = sum(shares, Fraction(0))
+    reach = float(sum(abs(share) * Fraction(speed.spread) for share, (_, speed) in zip(shares, others, strict=True)))
+    origin = equation.origin
+    for _, speed in others:
+        origin = weaker(origin, speed.origin)
+    before = max((speed.path for _, speed in others), key=len)
+    sense_known = equation.sense_known and all(speed.sense_known for _, speed in others if speed.value)
+    spread = equation.spread + (reach / abs(float(value)) if value else 0.0)
+    return _Speed(value, spread, origin, (*before, *equation.names), equation.names, sense_known)
+
+
+def _solve_together(known: dict[str, _Speed], equations: Sequence[Equation], drive: Drive) -> None:
+    """Gauss-Jordan over what is left; a shaft that stays tied to a free one stays unknown."""
+    left = [equation for equation in equations if any(name not in known for name in equation.terms)]
+    unknown = list(dict.fromkeys(name for equation in left for name in equation.terms if name not in known))
+    rows = [
+        (
+            {name: factor for name, factor in equation.terms.items() if name not in known},
+            -sum((factor * known[name].value for name, factor in equation.terms.items() if name in known), Fraction(0)),
+        )
+        for equation in left
+    ]
+    pivots: dict[str, int] = {}
+    for name in unknown:
+        at = next((n for n, (terms, _) in enumerate(rows) if n not in pivots.values() and terms.get(name)), None)
+        if at is None:
+            continue
+        pivots[name] = at
+        scale = rows[at][0][name]
+        rows[at] = ({key: value / scale for key, value in rows[at][0].items()}, rows[at][1] / scale)
+        for n, (terms, right) in enumerate(rows):
+            if n != at and terms.get(name):
+                factor = terms[name]
+                merged = {
+                    key: terms.get(key, Fraction(0)) - factor * rows[at][0].get(key, Fraction(0)) for key in terms | rows[at][0]
+                }
+                rows[n] = ({key: value for key, value in merged.items() if value}, right - factor * rows[at][1])
+    for n, (terms, right) in enumerate(rows):
+        if not terms and n not in pivots.values() and right and _tight(left):
+            names = ", ".join(f"'{name}'" for equation in left for name in equation.names)
+            raise OutOfRange(
+                "train", repr(unknown[0]), f"the train is locked: {names} cannot all hold while '{drive.reference_shaft}' turns"
+            )
+    joints = tuple(name for equation in left for name in equation.names)
+    touching = [speed for name, speed in known.items() if any(name in equation.terms for equation in left) and speed.value]
+    origin = _weakest(left) if left else Origin.CALCULATED
+    for speed in touching:
+        origin = weaker(origin, speed.origin)
+    spread = sum(speed.spread for speed in touching) + sum(equation.spread for equation in left)
+    before = max((speed.path for speed in touching), key=len, default=())
+    sense_known = all(equation.sense_known for equation in left) and all(speed.sense_known for speed in touching)
+    for name, at in pivots.items():
+        if list(rows[at][0]) == [name]:
+            known[name] = _Speed(rows[at][1], spread, origin, (*before, *joints), joints, sense_known)
+
+
+def _tight(equations: Sequence[Equation]) -> bool:
+    return all(equation.spread == 0 for equation in equations)
+
+
+def _check(equation: Equation, known: dict[str, _Speed], drive: Drive) -> None:
+    """A joint between shafts that are all known agrees with them, within what is not known of them."""
+    if not all(name in known for name in equation.terms):
+        return
+    there = max(equation.terms, key=lambda name: (len(known[name].path), name != drive.reference_shaft))
+    before = known[there]
+    other = _solve(equation, there, known)
+    one, two = (before.value, other.value) if before.sense_known and other.sense_known else (abs(before.value), abs(other.value))
+    room = _SAME_RATIO + before.spread + other.spread
+    if abs(one - two) <= Fraction(room) * max(abs(one), abs(two)):
+        return
+    raise OutOfRange("train", repr(there), _disagreement(there, (before, _by(before)), (other, _by(other)), drive.reference_shaft))
+
+
+def _disagreement(there: str, one: tuple[_Speed, str], two: tuple[_Speed, str], reference: str) -> str:
+    """Both ways to a shaft and what each makes of it: a train that would have to stand and turn at once is locked."""
+    standing = [by for speed, by in (one, two) if not speed.value]
+    turning = [(_turns(speed), by) for speed, by in (one, two) if speed.value]
+    if standing and turning:
+        turns, by = turning[0]
+        return (
+            f"the train is locked: {standing[0]} '{there}' stands, {by} it turns once in {turns} turns of '{reference}'; "
+            "look again at what the housing holds"
+        )
+    locked = "the train is locked: " if one[0].value * two[0].value < 0 and one[0].sense_known and two[0].sense_known else ""
+    (first, by_first), (second, by_second) = turning
+    says = f"{by_first} gives {first} turns of '{reference}' to one of '{there}', {by_second} gives {second}"
+    return f"{locked}two paths disagree: {says}"
+
+
+def _turns(speed: _Speed) -> str:
+    """Turns of the reference shaft to one, saying so where it turns the other way: a ring of three external gears locks."""
+    return f"{float(1 / abs(speed.value)):.5g}{' backwards' if speed.value < 0 and speed.sense_known else ''}"
+
+
+def _by(speed: _Speed) -> str:
+    if speed.path:
+        return "through " + ", ".join(f"'{name}'" for name in speed.path)
+    return "as stated" if speed.value else "held by the housing"
