@@ -212,13 +212,6 @@ def line(name: str, order: float, *, kind: str = "shaft", harmonic: int = 1, spr
     return Line(name, component or name, kind, harmonic, order, "a", spread, Origin.ASSUMED)
 
 
-class _Fixed(Line):
-    """A line that does not follow the shaft alone, as one of the supply does."""
-
-    def hz(self, speed_hz: float) -> float:
-        return 100.0
-
-
 def met(*lines: Line, speed_hz: tuple[float, float] = (10.0, 20.0), length: float = 2.0) -> tuple[Collision, ...]:
     return collisions(lines, speed_hz=speed_hz, records=[(1e4, length)])
 
@@ -248,7 +241,7 @@ class TestCollisions:
 
     def test_lines_that_meet_inside_the_range_cross_at_a_named_speed(self) -> None:
         """6.25 orders reach 100 Hz at 16 Hz, between 10 and 20."""
-        supply = _Fixed("supply", "supply", "shaft", 1, 0.0, "a", 0.0, Origin.ASSUMED)
+        supply = replace(line("supply", 0.0, kind="supply"), fixed_hz=100.0)
         (pair,) = met(supply, line("shaft", 6.25), length=1e9)
         assert (pair.kind, pair.record_length) == ("cross", None) and pair.speed_hz == pytest.approx(16.0)
         assert met(supply, line("shaft", 2.0), length=1e9) == ()  # 20 to 40 Hz: never there
@@ -258,6 +251,10 @@ class TestCollisions:
         found = collisions(pair, speed_hz=(10.0, 10.0), records=[(5000.0, 5.0), (100.0, 60.0)])
         assert found[0].record_length == pytest.approx(15.0)
         assert collisions(pair, speed_hz=(10.0, 10.0), records=[(5000.0, 5.0), (500.0, 60.0)]) == ()
+
+    def test_a_pair_above_every_record_is_not_named(self) -> None:
+        pair = (line("a", 40.0), line("b", 40.02))
+        assert collisions(pair, speed_hz=(10.0, 10.0), records=[(300.0, 5.0)]) == ()
 
     def test_fundamentals_come_first_and_each_pair_of_parts_once(self) -> None:
         pairs = met(

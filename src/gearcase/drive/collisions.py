@@ -79,7 +79,8 @@ def collisions(
     speed_hz : tuple of float
         Lowest and highest speed of the reference shaft. [Hz]
     records : sequence of (float, float)
-        Highest frequency [Hz] and length [s] of each record planned; a pair is held against the longest that holds both lines.
+        Highest frequency [Hz] and length [s] of each record planned; a pair is held against the longest that holds both lines;
+        one that none holds can be close unnamed.
 
     Examples
     --------
@@ -129,5 +130,5 @@ def _collide(one: Line, other: Line, speed_hz: tuple[float, float], records: Seq
         return _Pair(first, second, "cross", closest, 0.0, None)
     needed = record_length_for_separation(gap_hz=gap)
     top = max(first.hz(high), second.hz(high))
-    longest = max((length for highest, length in records if top <= highest), default=0.0)
-    return _Pair(first, second, "close", closest, gap, needed) if needed > longest else None
+    held = [length for highest, length in records if top <= highest]
+    return _Pair(first, second, "close", closest, gap, needed) if held and needed > max(held) else None

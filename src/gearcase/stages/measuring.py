@@ -281,9 +281,10 @@ def _hertz(rows: list[_Slow]) -> str:
 
 def _reach(job: Job, lines: tuple[Line, ...], plan: MeasurementPlan) -> dict[str, Any]:
     """How each point, and each mount there is, shows the highest that each record wants."""
+    tops = [line.hz(job.drive.speed_hz[1]) for line in lines]  # a converter's carrier may stand above every record
     wanted = [
         ("long and slow, highest line", plan.long.highest.value),
-        ("short and fast, highest line", max(line.hz(job.drive.speed_hz[1]) for line in lines)),
+        ("short and fast, highest line", max(hz for hz in tops if hz <= plan.short.highest.value)),
     ]
     if job.drive.bearings:
         wanted.append(("short and fast, envelope band", ENVELOPE_BAND_HZ))
