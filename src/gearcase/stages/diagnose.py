@@ -163,7 +163,7 @@ class Examined:
         self.spectrum, self.envelope = spectrum, envelope
         velocity = self.velocity = self._overall(spectrum)
         if velocity is not None:
-            self.rating = rate(velocity, power=drive.ratings.power, support=drive.ratings.support)
+            self.rating = rate(velocity, power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
         speed = self.speed = self._find_speed(spectrum, envelope, strength)
         if speed is None:
             return

@@ -7,12 +7,6 @@ from gearcase import tables
 from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.lines import Line, expected_lines
-from gearcase.drive.measurement import (
-    close_lines,
-    highest_frequency,
-    record_length_for_turns,
-    sample_rate,
-)
 from gearcase.drive.power import power_flow
 from gearcase.drive.speeds import shaft_orders, undetermined
 from gearcase.drive.train import Drive
@@ -21,13 +15,15 @@ from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.judge.zones import applicable
+from gearcase.stages.measuring import acceptance_document, measurement
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 from gearcase.stages.workings import line_workings
-from gearcase.worked import Given, Origin, Worked, work
+from gearcase.worked import Origin, Worked
 
 __all__ = ["SECTIONS_READ", "run"]
 
-SECTIONS_READ = ("drive", "points", "inputs")
+SECTIONS_READ = ("drive", "points", "inputs", "bus")
 _CONTRADICTIONS = ("job.ratio", "job.speeds")  # findings that two statements of the job exclude each other
 
 
@@ -42,20 +38,23 @@ def run(job: Job) -> StageResult:
     drive = job.drive
     lines = expected_lines(drive)
     workings = line_workings(drive, lines)
-    findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines))
+    acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
+    record, about_records = measurement(job, lines, acceptance)
+    findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines), *about_records)
     seen = coverage(drive, job.points, lines, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
     document = {
         "schema": "survey/1",
         "job": job.title,
         "drive": _drive_document(drive),
         "lines": [_line_document(line, workings[line.name], drive) for line in lines],
-        "measurement": _measurement(drive, lines, workings),
+        "measurement": record,
+        "acceptance": acceptance_document(acceptance),
         "coverage": [vars(row) for row in seen],
         "unknown": _unknown(job),
         "contradictions": _contradictions(job),
         "findings": [finding_document(finding) for finding in findings],
     }
-    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts", *ESTIMATE_TABLES))
+    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts", "vibration_zones", *ESTIMATE_TABLES))
     return StageResult("survey", document, read, wrong=has_blocker(findings))
 
 
@@ -162,43 +161,6 @@ def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
         "hz_range": [min(low, high) * (1 - line.spread), max(low, high) * (1 + line.spread)],
         "origin": str(line.origin),
         "working": working.as_dict(),
-    }
-
-
-def _measurement(drive: Drive, lines: tuple[Line, ...], workings: dict[str, Worked]) -> dict[str, Any]:
-    """Set-up at the ends of the speed range that ask most: rate at the highest speed, length at the lowest."""
-    slow, fast = (speed / drive.rated_speed_hz for speed in drive.speed_hz)
-
-    def top(kind: str, name: str) -> Given:
-        fundamentals = [line for line in lines if line.kind == kind and line.harmonic == 1]
-        if not fundamentals:
-            return Given(f"{name}: none known", 0.0, "Hz", Origin.ASSUMED)
-        line = max(fundamentals, key=lambda line: line.order)
-        return Given(f"{line.name} at the highest speed", workings[line.name].value * fast, "Hz", Origin.CALCULATED)
-
-    shaft_lines = [line for line in lines if line.kind == "shaft" and line.harmonic == 1]
-    slowest = min(shaft_lines, key=lambda line: line.order)
-    highest = work(
-        "highest frequency",
-        highest_frequency,
-        mesh_hz=top("mesh", "highest mesh"),
-        inner_race_hz=top("inner_race", "highest inner race line"),
-        shaft_hz=top("shaft", "fastest shaft"),
-    )
-    slowest_speed = workings[slowest.name].value * slow
-    length = work(
-        "record length",
-        record_length_for_turns,
-        slowest_hz=Given(f"{slowest.component} at the lowest speed", slowest_speed, "Hz", Origin.CALCULATED),
-    )
-    close = close_lines(lines, speed_hz=drive.speed_hz[0], longer_than=length.value)
-    return {
-        "highest_frequency_hz": highest.as_dict(),
-        "sample_rate_hz": work("sample rate", sample_rate, highest_hz=highest).as_dict(),
-        "record_length_s": length.as_dict(),
-        "separations": [
-            {"lines": [pair.first, pair.second], "hz": pair.gap_hz, "record_length_s": pair.record_length} for pair in close
-        ],
     }
 
 
