@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.job.drive_schema import BearingShape
+from gearcase.job.kit_schema import SensorModel
 from gearcase.job.read import Path_, Source, nearest
-from gearcase.job.schema import BearingShape, SensorModel, read_as
+from gearcase.job.schema import read_as
 
 __all__ = ["cross_check", "planet_names"]
 
