@@ -13,11 +13,11 @@ from gearcase.checksums import sha256_of_bytes, sha256_of_data
 from gearcase.drive.train import Drive
 from gearcase.errors import BadInput
 from gearcase.findings import Finding
-from gearcase.install.housing import Bus, BusDevice, Cable, Face, Hole, Housing, KeepOut, Kit, Screw, Wall
-from gearcase.install.points import Point, Sensor
+from gearcase.install.housing import Bus, Housing, Kit
+from gearcase.install.points import Point
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
+from gearcase.job.build_kit import build_bus, build_housing, build_kit, build_point
 from gearcase.job.checks import cross_check
-from gearcase.job.kit_schema import BusModel, HoleModel, HousingModel, KitModel, PointModel
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
 from gearcase.job.schema import JobModel
 
@@ -130,67 +130,16 @@ def build(source: Source, *, folder: str) -> Job:
         title=model.title or model.site.drive_tag or model.drive.name,
         site=model.site.model_dump(),
         drive=drive,
-        points=tuple(_point(source, n, point) for n, point in enumerate(model.points)),
+        points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=tuple(Input(**entry.model_dump(), where=source.where(("inputs", n))) for n, entry in enumerate(model.inputs)),
         recordings=tuple(
             RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start, source.where(("recordings", n)))
             for n, r in enumerate(model.recordings)
         ),
         findings=tuple(drive_findings(source, model.drive, drive)),
-        housing=_housing(model.housing),
-        kit=_kit(model.kit),
-        bus=_bus(source, model.bus),
+        housing=build_housing(source, model.housing),
+        kit=build_kit(model.kit),
+        bus=build_bus(source, model.bus),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )
-
-
-def _point(source: Source, index: int, model: PointModel) -> Point:
-    sensor = model.sensor
-    return Point(
-        name=model.name,
-        sensor=Sensor(sensor.kind, sensor.lowest, sensor.highest, sensor.axes, sensor.mass, sensor.range),
-        mount=model.mount or "",
-        bearing=model.bearing,
-        face=model.face,
-        direction=model.direction or "",
-        at=model.at,
-        wall=Wall(model.wall.thickness, model.wall.gauge_error or 0.0, model.wall.origin) if model.wall else None,
-        hole=_hole(model.hole) if model.hole else None,
-        where=source.where(("points", index)),
-        clock=model.clock,
-    )
-
-
-def _hole(model: HoleModel) -> Hole:
-    return Hole(model.thread, model.full_thread, model.spot_face or 0.0, model.tap)
-
-
-def _housing(model: HousingModel) -> Housing:
-    faces = tuple(
-        Face(
-            face.name,
-            face.size,
-            tuple(KeepOut(part.name, part.at, part.size, part.kind) for part in face.keep_outs),
-            face.outward or "",
-        )
-        for face in model.faces
-    )
-    return Housing(model.material or "", model.surface_temperature, faces)
-
-
-def _kit(model: KitModel) -> Kit:
-    return Kit(
-        tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables),
-        model.adhesive_cure,
-        model.metal_temperature,
-        tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
-    )
-
-
-def _bus(source: Source, model: BusModel) -> Bus:
-    devices = tuple(
-        BusDevice(d.name, d.address, d.registers, d.run, d.point, source.where(("bus", "devices", n)), d.profile or "")
-        for n, d in enumerate(model.devices)
-    )
-    return Bus(model.baud, model.device_delay or 0.0, devices, model.connection or "")

@@ -5,21 +5,17 @@ from typing import Literal
 from pydantic import Field
 
 from gearcase.install.mounting import mount_names
-from gearcase.install.orientation import OUTWARD
 from gearcase.job.fields import (
-    ORIGIN_WORDS,
     Acceleration,
     Address,
     At,
     Clock,
     Connection,
     Frequency,
-    KnownBy,
     Length,
     Mass,
     Mount,
     Name,
-    Outward,
     ProfileName,
     Registers,
     ScrewSize,
@@ -29,21 +25,17 @@ from gearcase.job.fields import (
     Time,
     WireSize,
 )
-from gearcase.worked import Origin
+from gearcase.job.housing_schema import WallModel
 
 __all__ = [
     "BusModel",
     "CableModel",
     "DeviceModel",
-    "FaceModel",
     "HoleModel",
-    "HousingModel",
-    "KeepOutModel",
     "KitModel",
     "PointModel",
     "ScrewModel",
     "SensorModel",
-    "WallModel",
 ]
 
 
@@ -56,14 +48,8 @@ class SensorModel(Section):
     axes: Literal[1, 3] = Field(1, description="1 or 3")
     mass: Mass | None = Field(None, description="mass, e.g. 80 g")
     range: Acceleration | None = Field(None, description="range, e.g. 50 g")
-
-
-class WallModel(Section):
-    """The wall at a spot. Only a measured wall may be drilled."""
-
-    thickness: Length = Field(description="least of three readings, e.g. 14.2 mm")
-    gauge_error: Length | None = Field(None, description="error of the gauge, e.g. 0.2 mm")
-    origin: KnownBy = Field(Origin.ASSUMED, description=ORIGIN_WORDS)
+    base: Length | None = Field(None, description="diameter of its base or pad, e.g. 25 mm")
+    hottest: Temperature | None = Field(None, description="hottest surface it stands, e.g. 85 °C")
 
 
 class HoleModel(Section):
@@ -88,36 +74,6 @@ class PointModel(Section):
     clock: Clock | None = Field(None, description="where the sensor's mark points, seen from outside, in hours, e.g. 12")
     wall: WallModel | None = Field(None, description="wall at this spot: thickness, gauge_error, origin")
     hole: HoleModel | None = Field(None, description="tapped hole for a stud: thread, full_thread, spot_face, tap")
-
-
-class KeepOutModel(Section):
-    """Something on a face to stay clear of."""
-
-    name: Name = Field(description="what it is, e.g. drain plug")
-    kind: Literal["port", "bolt", "split line", "seal", "rotating part", "guard", "hot spot", "other"] = Field(
-        description="port, bolt, split line, seal, rotating part, guard, hot spot or other"
-    )
-    at: At = Field(description="its middle from the face's lower left corner, e.g. [40 mm, 30 mm]")
-    size: At = Field(description="its width and height, e.g. [30 mm, 30 mm]")
-
-
-class FaceModel(Section):
-    """A face of the housing, seen from outside."""
-
-    name: Name = Field(description="name of the face, e.g. left")
-    size: At = Field(description="its width and height, e.g. [600 mm, 420 mm]")
-    outward: Outward | None = Field(None, description=f"where it looks, seen from the input end: {', '.join(OUTWARD)}")
-    keep_outs: list[KeepOutModel] = Field(default_factory=list, description="a list of what to stay clear of")
-
-
-class HousingModel(Section):
-    """The housing."""
-
-    material: Literal["grey iron", "ductile iron", "steel", "aluminium"] | None = Field(
-        None, description="grey iron, ductile iron, steel or aluminium"
-    )
-    surface_temperature: Temperature | None = Field(None, description="of the surface while running, e.g. 65 °C")
-    faces: list[FaceModel] = Field(default_factory=list, description="a list of faces, each with name and size")
 
 
 class CableModel(Section):

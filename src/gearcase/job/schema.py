@@ -9,7 +9,8 @@ from pydantic import BaseModel, Field, ValidationError
 
 from gearcase.job.drive_schema import DriveModel
 from gearcase.job.fields import Frequency, Name, SampleUnit, Section, Speed, Start, Time, Words
-from gearcase.job.kit_schema import BusModel, HousingModel, KitModel, PointModel
+from gearcase.job.housing_schema import HousingModel
+from gearcase.job.kit_schema import BusModel, KitModel, PointModel
 
 __all__ = ["JobModel", "json_schema", "read_as"]
 
