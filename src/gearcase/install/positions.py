@@ -169,9 +169,8 @@ def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation
     half = footprint.base / 2
     to_edge = min(min(place, size - place) for place, size in zip(pad.at, face.size, strict=True))
     if to_edge < 0:
-        yield Violation(
-            "place", f"it lies off the face {face.name}, which is {_mm(face.size[0])} by {_mm(face.size[1])}", severe=True
-        )
+        says = f"it lies outside the face {face.name}, which is {_mm(face.size[0])} by {_mm(face.size[1])}"
+        yield Violation("place", says, severe=True)
         return
     edge = max(half, edge_distance(hole_diameter=footprint.hole_diameter) if footprint.hole_diameter else 0.0)
     if to_edge < edge:
@@ -187,7 +186,7 @@ def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation
         needed = 2 * hole.diameter + half
         apart = math.dist(pad.at, hole.at)
         if apart < needed:
-            says = f"it stands {_mm(apart)} from the hole {hole.name}; {_mm(needed)}, two of its diameters and half the base, is wanted"
+            says = f"it stands {_mm(apart)} from the hole {hole.name}; two of its diameters and half the base is {_mm(needed)}"
             yield Violation("hole", says)
     if pad.region is not None:
         yield from _against_region(pad.region, footprint)
