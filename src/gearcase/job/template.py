@@ -104,8 +104,6 @@ _BEARINGS = """\
       # contact_angle: 0 deg
       # origin: estimated
       # spread: 2 %           # how far its rates may be off
-      # candidates:           # where several makes may be fitted
-      #   - {name: make A, designation: "6312"}
   # motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1485 rpm, converter: false}
   # passing_parts:
   #   - {name: cooling fan, shaft: input, kind: fan blades, count: 7}
