@@ -411,8 +411,8 @@ def _stars(wiring: Wiring) -> Iterator[Finding]:
         if longest > share:
             shape = "star" if count > 1 else "branch"
             says = (
-                f"{shape} of {count} with {longest:g} m, each may have {share:.2g} m ({why}): run the trunk from device to device and"
-                " split at each one with a tee"
+                f"{shape} of {count} with {longest:g} m, each may have {share:.2g} m ({why}): run the trunk from device to"
+                " device and split at each one with a tee"
             )
             yield Finding(Level.BLOCKER, "bus.star", splitter.name, says, worked)
 

@@ -199,18 +199,16 @@ def _connections(network: Network, until_fitting: float) -> Iterator[Finding]:
 def _approval(connection: Connection, where: str, until_fitting: float) -> Iterator[Finding]:
     if connection.approval is Approval.APPROVED:
         return
-    says = f"{connection.approval}, takes {connection.lead_time / _DAY:.0f} days, {until_fitting / _DAY:.0f} are left"
+    level, rule, cure = Level.CAUTION, "network.approval", "ask how far it is"
     if connection.approval is Approval.REFUSED:
-        cure = "agree on another way with its owner"
+        level, cure = Level.BLOCKER, "agree on another way with its owner"
     elif connection.lead_time > until_fitting:
-        cure = "move the fitting, or fit without it and keep readings on the edge computer"
-    else:
-        cure = "ask now" if connection.approval is Approval.NOT_ASKED else "ask how far it is"
-    if connection.approval is not Approval.REFUSED and connection.lead_time > until_fitting:
-        yield Finding(Level.BLOCKER, "network.lead_time", where, f"{says}: {cure}")
-    else:
-        level = Level.BLOCKER if connection.approval is Approval.REFUSED else Level.CAUTION
-        yield Finding(level, "network.approval", where, f"{says}: {cure}")
+        level, rule = Level.BLOCKER, "network.lead_time"
+        cure = "move the fitting, or fit without it and keep the readings on the edge computer"
+    elif connection.approval is Approval.NOT_ASKED:
+        cure = "ask now"
+    days, left = connection.lead_time / _DAY, until_fitting / _DAY
+    yield Finding(level, rule, where, f"{connection.approval}, takes {days:.0f} days, {left:.0f} are left: {cure}")
 
 
 def _parse(text: str) -> _Address | None:
