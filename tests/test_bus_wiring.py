@@ -76,6 +76,7 @@ def test_limits_are_those_of_the_standards() -> None:
     assert longest_trunk(baud=1e5) == 1000.0 and longest_trunk(baud=1e6) == 100.0 and "1000 m at 100 kbit/s" in PUBLISHED["EB12"]
     assert longest_trunk(baud=1e5) <= float(PUBLISHED["EB10"])
     assert longest_stub(rise_time=1.0, velocity_fraction=0.66, baud=19200.0) == float(PUBLISHED["EB14"])
+    assert float(PUBLISHED["EB18"]) == MOST_UNIT_LOADS  # devices of one unit load each
     assert PUBLISHED["EB19"].startswith(f"{ADDRESSES[0]} to {ADDRESSES[-1]} ")
 
 
@@ -250,6 +251,18 @@ def test_capacitors_in_series_with_the_ends_leave_the_bias_alone() -> None:
     ends = tuple(replace(end, capacitor=True) for end in GOOD.terminations)
     weak = replace(GOOD, terminations=ends, biases=(Bias("controller", 5.0, 10000.0),))
     assert found(weak) == []
+
+
+def test_both_terminations_of_the_modbus_guide_pass_on_the_usual_cable() -> None:
+    """Row EB16: 150 ohm, or 120 ohm with a capacitor, on cable of 120 ohm."""
+    assert "150 ohm" in PUBLISHED["EB16"] and "120 ohm" in PUBLISHED["EB16"]
+    ends = tuple(replace(end, resistance=150.0) for end in GOOD.terminations)
+    assert found(replace(GOOD, terminations=ends)) == []
+
+
+def test_the_screen_rules_are_the_two_the_sources_differ_on() -> None:
+    """Row ES3: one end (Modbus serial guide) or both (IEC 61000-5-2); state which."""
+    assert all(rule in PUBLISHED["ES3"].replace("at both in", "both ends in") for rule in Screen)
 
 
 @given(factor=st.floats(1.0, 3.0))
