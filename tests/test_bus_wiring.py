@@ -260,9 +260,10 @@ def test_both_terminations_of_the_modbus_guide_pass_on_the_usual_cable() -> None
     assert found(replace(GOOD, terminations=ends)) == []
 
 
-def test_the_screen_rules_are_the_two_the_sources_differ_on() -> None:
-    """Row ES3: one end (Modbus serial guide) or both (IEC 61000-5-2); state which."""
-    assert all(rule in PUBLISHED["ES3"].replace("at both in", "both ends in") for rule in Screen)
+def test_a_screen_earthed_at_both_ends_keeps_the_other_rule() -> None:
+    """Row ES3: one end (Modbus serial guide) or both in a bonded plant (IEC 61000-5-2); state which."""
+    both = replace(GOOD, screen=Screen.BOTH_ENDS, screen_bonds=("three", "controller"))
+    assert found(both) == []
 
 
 @given(factor=st.floats(1.0, 3.0))

@@ -335,6 +335,11 @@ def check_wiring(wiring: Wiring) -> tuple[Finding, ...]:
 
     Rules: ``bus.address``, ``bus.unit_loads``, ``bus.length``, ``bus.stub``, ``bus.star``, ``bus.termination``, ``bus.bias``,
     ``bus.common_mode``, ``bus.screen``.
+
+    Raises
+    ------
+    OutOfRange
+        A number that no bus can have, e.g. a resistor of 0 ohm.
     """
     return tuple(
         finding

@@ -1,9 +1,9 @@
 """Supply, conductors and conduit: volts at the farthest device, which supply, which conductor, which pipe, which hole.
 
-Low-voltage line: `conductor`, `resistance_at`, `voltage_drop`, `volts_left`, `volts_along`, `check_volts`.
+Low-voltage line: `conductor`, `resistance_at`, `voltage_drop`, `volts_left`, `least_volts`, `volts_along`, `check_volts`.
 Supply: `supply_current`, `mains_current`, `check_supply`.
 Mains, which only a licensed electrician may do: `branch_circuit`.
-Pipe and hole: `most_fill`, `conduit_fill`, `wires_that_fit`, `conduit_for`, `knockout`, `separation`.
+Pipe and hole: `most_fill`, `conduit_fill`, `wires_that_fit`, `conduit_for`, `pull_points`, `knockout`, `separation`.
 """
 
 import math
@@ -18,7 +18,6 @@ from gearcase.worked import Given, Origin, Worked, work, worked_by
 
 __all__ = [
     "CONTINUOUS",
-    "CONTROL_SUPPLY",
     "LICENSED",
     "MOST_BENDS",
     "MOST_DROP",
@@ -38,8 +37,10 @@ __all__ = [
     "conduit_fill",
     "conduit_for",
     "knockout",
+    "least_volts",
     "mains_current",
     "most_fill",
+    "pull_points",
     "resistance_at",
     "separation",
     "supply_current",
@@ -53,7 +54,7 @@ __all__ = [
 LICENSED = "Licensed electrician only; advice to prepare the job, the local code and the electrician decide."
 MOST_DROP, MOST_DROP_WITH_FEEDER = 0.03, 0.05  # NEC 210.19(A) and 215.2 informational notes (from memory)
 CONTINUOUS = 1.25  # NEC 210.19 and 210.20 (from memory): load of 3 h and more; kept for metric circuits as margin
-CONTROL_SUPPLY = (-0.15, 0.20)  # of 24 V dc, IEC 61131-2 (from memory)
+_LOW_SUPPLY = 0.15  # below 24 V dc, IEC 61131-2 (from memory)
 MOST_BENDS = math.radians(360)  # between two pull points, NEC 358.26 and like sections (from memory)
 _ROUND_UP = 0.8  # NEC Chapter 9 Table 1 Note 7 (from memory): a count ending in 0.8 and more is rounded up
 _FILL = {1: 0.53, 2: 0.31}  # NEC Chapter 9 Table 1; three and more: 0.40
@@ -182,6 +183,21 @@ def volts_left(*, supply: float, **drops: float) -> float:
     22.25
     """
     return supply - sum(drops.values())
+
+
+@worked_by(formula="U = 0.85 x nominal", unit="V", source="IEC 61131-2, range of a 24 V dc supply: -15 % (from memory)")
+def least_volts(*, nominal: float) -> float:
+    """Least volts of a dc device whose sheet is silent. [V]
+
+    Examples
+    --------
+    Row EL3 of ``electrical_checks.csv``:
+
+    >>> least_volts(nominal=24.0)
+    20.4
+    """
+    _above_zero(nominal=nominal)
+    return (1 - _LOW_SUPPLY) * nominal
 
 
 @dataclass(frozen=True)
@@ -386,9 +402,17 @@ class BranchCircuit:
 
 
 def branch_circuit(
-    *, load_current: float, continuous: bool, length: float, volts: float, system: str, form: str, temperature: float
+    *,
+    load_current: float,
+    continuous: bool,
+    length: float,
+    volts: float,
+    feeder_drop: float,
+    system: str,
+    form: str,
+    temperature: float,
 ) -> BranchCircuit:
-    """Smallest conductor that bears the load, 125 % of it when continuous, and loses no more than 3 %.
+    """Smallest conductor that bears the load, 125 % of it when continuous, and loses no more than 3 %, 5 % with its feeder.
 
     The overcurrent device is the largest one the table lets that conductor of least ampacity have; a longer run only thickens the
     conductor. Ambient, grouping, motor loads, short circuit and earth fault are left to the licensed electrician.
@@ -397,6 +421,8 @@ def branch_circuit(
     ----------
     load_current, length, volts, temperature : float
         [A], one way [m], [V], of the conductor in service [K].
+    feeder_drop : float
+        Share of the volts already lost at the panel. [-]
     continuous : bool
         On for 3 h and more; monitoring always is.
     system : str
@@ -412,12 +438,21 @@ def branch_circuit(
     Examples
     --------
     >>> advice = branch_circuit(
-    ...     load_current=12.0, continuous=True, length=10.0, volts=120.0, system="AWG", form="stranded", temperature=348.15
+    ...     load_current=12.0,
+    ...     continuous=True,
+    ...     length=10.0,
+    ...     volts=120.0,
+    ...     feeder_drop=0.0,
+    ...     system="AWG",
+    ...     form="stranded",
+    ...     temperature=348.15,
     ... )
     >>> advice.wire, advice.overcurrent
     ('14 AWG', 15.0)
     """
     _above_zero(load_current=load_current, length=length, volts=volts)
+    _not_below_zero(feeder_drop=feeder_drop)
+    most_drop = max(min(MOST_DROP, MOST_DROP_WITH_FEEDER - feeder_drop), 0.0)
     rows = [row for row in load("branch_circuits") if row["wire"].endswith(f" {system}")]
     if not rows:
         raise OutOfRange("system", repr(system), "AWG or mm2")
@@ -440,15 +475,14 @@ def branch_circuit(
             resistance=resistance,
             current=_given("load", load_current, "A"),
         )
-        if drop.value <= MOST_DROP * volts:
+        if drop.value <= most_drop * volts:
             overcurrent = float(bears[0]["most_overcurrent_a"])
             share = drop.value / volts
             return BranchCircuit(
                 row["wire"], overcurrent, sized_for, float(row["ampacity_a"]), drop, share, LICENSED, row["source"]
             )
-    rule = (
-        f"at most {max(float(row['most_overcurrent_a']) for row in rows):g} A with margin and {MOST_DROP:.0%} drop: a nearer panel"
-    )
+    most = max(float(row["most_overcurrent_a"]) for row in rows)
+    rule = f"at most {most:g} A with margin and {most_drop:.2g} of the volts lost: a nearer panel"
     raise OutOfRange("load_current", f"{load_current:g} A over {length:g} m", rule)
 
 
@@ -579,6 +613,26 @@ def _conduits(kind: str) -> list[Conduit]:
         )
         for row in rows
     ]
+
+
+@worked_by(formula="n = ceil(bends / 360 deg) - 1", unit="-", source="NEC 358.26 and like sections (from memory)")
+def pull_points(*, bends: float) -> float:
+    """Conduit bodies or boxes a run needs between its ends, for the sum of its bends. [-]
+
+    Parameters
+    ----------
+    bends : float
+        [rad]
+
+    Examples
+    --------
+    Five quarter bends are one too many for one pull:
+
+    >>> pull_points(bends=5 * math.pi / 2)
+    1.0
+    """
+    _not_below_zero(bends=bends)
+    return float(max(math.ceil(bends / MOST_BENDS - 1e-9) - 1, 0))
 
 
 @dataclass(frozen=True)
