@@ -19,6 +19,7 @@ from gearcase.install.power import (
     MOST_BENDS,
     MOST_DROP,
     MOST_DROP_WITH_FEEDER,
+    BranchCircuit,
     Load,
     Segment,
     Supply,
@@ -406,17 +407,24 @@ def test_nonsense_is_refused_with_what_would_be_right(call: Callable[[], object]
         call()
 
 
-def branch(load_current: float = 1.0, system: str = "mm2") -> object:
+def branch(load_current: float = 1.0, system: str = "mm2", length: float = 5.0, feeder_drop: float = 0.0) -> BranchCircuit:
     return branch_circuit(
         load_current=load_current,
         continuous=True,
-        length=5.0,
+        length=length,
         volts=230.0,
-        feeder_drop=0.0,
+        feeder_drop=feeder_drop,
         system=system,
         form="class 2",
         temperature=343.15,
     )
+
+
+def test_what_the_feeder_loses_is_taken_from_the_five_per_cent() -> None:
+    """Row EL2. By hand: 10 A over 20 m of 1.5 mm2 at 70 degC, 2 x 20 x 12.1e-3 x 1.1965 x 10 = 5.79 V, are 2.5 % of 230 V."""
+    assert branch(load_current=10.0, length=20.0).wire == "1.5 mm2"
+    assert branch(load_current=10.0, length=20.0).drop.value == pytest.approx(5.79, abs=0.005)
+    assert branch(load_current=10.0, length=20.0, feeder_drop=0.03).wire == "2.5 mm2"
 
 
 @pytest.mark.parametrize(("quarter_bends", "points"), [(0, 0), (4, 0), (5, 1), (8, 1), (9, 2)])
