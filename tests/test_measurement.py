@@ -14,7 +14,7 @@ import scipy.signal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gearcase.drawings.blocks import survey_blocks
+from gearcase.drawings.survey_blocks import survey_blocks
 from gearcase.drawings.text import survey_text
 from gearcase.drive.bearings import Bearing
 from gearcase.drive.collisions import CURES, Collision, collisions
