@@ -5,7 +5,7 @@ kept.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
 from gearcase.judge.combs import SLIP_BAND
-from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
+from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import (
     ATTRIBUTION_LIMIT,
     Comb,
@@ -30,7 +30,7 @@ from gearcase.judge.faults import (
     judge_bearings,
 )
 from gearcase.judge.zones import STAND_IN, Rating, rate
-from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
+from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
@@ -38,36 +38,18 @@ from gearcase.signal.spectrum import (
     Transform,
     amplitude_spectrum,
     find_lines,
-    floor_bins,
-    hann,
-    line_strength,
     overall_velocity,
-    transform,
 )
-from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
+from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear
 from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
 
 __all__ = ["CLEAN", "Examined", "run"]
 
 CLEAN = "no fault seen in what can be seen"
-STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
-CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
-LARGEST_RANGE = 1.1  # of a wider range of speeds the middle says nothing
 _RACES = ("outer_race", "inner_race")
-_LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
-
-
-@dataclass(frozen=True)
-class _Speed:
-    """Speed of the reference shaft while recording; `source` says how it is known."""
-
-    hz: float
-    standard_error_hz: float | None
-    spread: float
-    source: str
 
 
 def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
@@ -143,7 +125,7 @@ class Examined:
         self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
         self.quality = tuple(self._judge_quality())
         self.cannot_tell: list[str] = []
-        self.speed: _Speed | None = None
+        self.speed: Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
         self.spectrum: Transform | None = None
         self.velocity: float | None = None
@@ -159,16 +141,17 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-        strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
-        envelope = envelope_spectrum(spectrum)
+        heard = hear(recording)
+        spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
         self.spectrum, self.envelope = spectrum, envelope
         velocity = self.velocity = self._overall(spectrum)
         if velocity is not None:
             self.rating = rate(velocity, power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
-        speed = self.speed = self._find_speed(spectrum, envelope, strength)
-        if speed is None:
+        speed = find_speed(drive, lines, hypotheses, heard)
+        if isinstance(speed, str):
+            self.cannot_tell.append(speed)
             return
+        self.speed = speed
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.cannot_tell.append(self._rough_running(spectrum, speed.hz, velocity, self.rating))
         self.judgement = judge_bearings(
@@ -281,48 +264,6 @@ class Examined:
             "(drive.input.speed): one of them is wrong, and with it every line; correct it and judge again"
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
-
-    def _find_speed(self, spectrum: Transform, envelope: EnvelopeSpectrum, strength: NDArray[np.floating]) -> _Speed | None:
-        stated = self.recording.speed_hz
-        low, high = (stated, stated) if stated else self.drive.speed_hz
-        orders = comb_orders(self.lines)
-        spectra = [
-            Spectrum(strength, spectrum.bin_hz, orders.spectrum),
-            Spectrum(envelope.strength, envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
-        ]
-        near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))
-        if high / low > LARGEST_RANGE and isinstance(near, NoSpeed):
-            self.cannot_tell.append(
-                f"{self.recording.name}: the drive runs from {low:.4g} to {high:.4g} Hz, nobody has said at which speed this was "
-                f"taken, and {near.says}; give --speed"
-            )
-            return None
-        if high / low <= LARGEST_RANGE:
-            # the less sure half of the comb fits a bearing's comb at some speed
-            surest = [replace(one, families=one.families[: len(one.families) // 2]) for one in spectra]
-            far = speed_from_comb(surest, lowest_hz=low * (1 - CONTRADICTED_BAND), highest_hz=high * (1 + CONTRADICTED_BAND))
-            if isinstance(far, SpeedEstimate) and self._contradicts(far.speed_hz, low, high):
-                self.cannot_tell.append(
-                    f"{self.recording.name}: its speed is stated as {60 * (low + high) / 2:.5g} rpm, and its lines fit "
-                    f"{60 * far.speed_hz:.5g} rpm: one of the two, or a tooth count, is wrong; read the speed again and state it"
-                )
-                return None
-        if isinstance(near, SpeedEstimate):
-            spread = 2 * near.standard_error_hz / near.speed_hz
-            source = f"measured from {near.lines} lines of the recording"
-            return _Speed(near.speed_hz, near.standard_error_hz, spread, source)
-        middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
-        return _Speed(middle, None, spread, f"stated; {near.says.split(':')[0]}")
-
-    def _contradicts(self, found_hz: float, low_hz: float, high_hz: float) -> bool:
-        """Whether a speed found lies beyond what a statement may be off, and is not a bearing's comb taken for a shaft's."""
-        if low_hz * (1 - STATED_SPEED_BAND) <= found_hz <= high_hz * (1 + STATED_SPEED_BAND):
-            return False
-        rates = np.array([hypothesis.order for hypothesis in self.hypotheses]) * (low_hz + high_hz) / 2
-        harmonics = np.minimum(rates / found_hz, _LOWEST_LINES + 1)  # higher up a bearing's comb makes too few lines of a shaft's
-        band = SLIP_BAND + STATED_SPEED_BAND + (high_hz - low_hz) / (high_hz + low_hz)
-        whole = np.clip(np.rint(harmonics), 1, _LOWEST_LINES)
-        return not np.any(np.abs(harmonics / whole - 1) <= band)
 
     def _overall(self, spectrum: Transform) -> float | None:
         if self.recording.sample_rate_hz < 2.56 * 1000 or spectrum.bin_hz > 5:
