@@ -7,9 +7,11 @@ import csv
 import os
 from pathlib import Path
 
+import numpy as np
 import pytest
 from scipy.constants import g
 
+from gearcase.errors import BadInput
 from gearcase.record.readers import describe, read_recording
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
@@ -90,3 +92,36 @@ def test_a_sensor_beyond_its_range_is_seen() -> None:
         (clipping,) = (finding for finding in findings if finding.rule == "quality.clipping")
         told = int(clipping.says.split()[0]) / samples.size
         assert told == pytest.approx(share, abs=0.002)
+
+
+def with_tachometer(folder: Path, turns: np.ndarray, rate: float, marks: tuple[float, ...]) -> Path:
+    """A file with vibration and the square pulses of a wheel whose marks stand at these parts of a turn."""
+    pulse = np.zeros(turns.size)
+    for mark in marks:
+        pulse[(turns - mark) % 1.0 < 0.1] = 5.0
+    path = folder / "run.npz"
+    np.savez(path, vibration=np.random.default_rng(1).standard_normal(turns.size), tacho=pulse)
+    return path
+
+
+def test_a_tachometer_channel_gives_the_speed_with_its_pulses_a_turn(tmp_path: Path) -> None:
+    rate, speed = 5000.0, 24.6
+    turns = speed * np.arange(int(20 * rate)) / rate
+    path = with_tachometer(tmp_path, turns, rate, (0.0, 0.5))
+    found = read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", tachometer="tacho", speed_hz=25.0)
+    assert found.speed_hz == pytest.approx(speed, abs=1 / rate / 20 * speed)  # a sample at either end of 20 s
+    assert "2 pulses a turn" in found.found
+
+
+def test_pulses_that_contradict_the_stated_speed_are_said_and_the_stated_one_stays(tmp_path: Path) -> None:
+    rate = 5000.0
+    path = with_tachometer(tmp_path, 24.6 * np.arange(int(20 * rate)) / rate, rate, (0.0,))
+    found = read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", tachometer="tacho", speed_hz=17.0)
+    assert found.speed_hz == 17.0
+    assert "fit no whole number a turn at the stated 1020 rpm" in found.found
+
+
+def test_a_tachometer_at_standstill_is_refused_with_the_cure(tmp_path: Path) -> None:
+    path = with_tachometer(tmp_path, np.zeros(50000), 5000.0, ())
+    with pytest.raises(BadInput, match="check its supply, its gap and its channel"):
+        read_recording(path, rate_hz=5000.0, unit="m/s2", channel="vibration", tachometer="tacho")

@@ -145,3 +145,11 @@ def test_speed_of_the_open_wind_turbine(name: str, recordings: Path) -> None:
     found = read_pulses(times)
     assert found.pulses_per_turn == 2 == read_pulses(times, about_hz=30.0).pulses_per_turn
     assert found.mean_hz == pytest.approx(TURBINE[name], abs=0.0005 + 1 / times.size**2 * TURBINE[name])
+
+
+def test_rounding_to_the_samples_of_a_signal_is_no_pattern_of_the_wheel() -> None:
+    """24.6 pulses a second at 5000 samples a second: 203.25 samples apart, which round in a pattern of four."""
+    times = np.round(np.arange(400) / 24.6 * 5000) / 5000
+    assert read_pulses(times).pulses_per_turn == 4  # taken at their word
+    assert read_pulses(times, resolution_s=1 / 5000).pulses_per_turn is None
+    assert read_pulses(times, about_hz=24.5, resolution_s=1 / 5000).pulses_per_turn == 1

@@ -117,6 +117,7 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
             unit=entry.unit or None,
             speed_hz=entry.speed_hz,
             channel=entry.channel or None,
+            tachometer=entry.tachometer or None,
             point=entry.point,
             start=entry.start,
         )

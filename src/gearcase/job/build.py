@@ -19,7 +19,7 @@ from gearcase.job.build_drive import build_drive, drive_findings, train_problems
 from gearcase.job.build_kit import build_bus, build_housing, build_kit, build_point
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
-from gearcase.job.schema import JobModel
+from gearcase.job.schema import JobModel, RecordingModel
 
 __all__ = ["SECTIONS", "Input", "Job", "RecordingEntry", "build", "load"]
 
@@ -50,6 +50,7 @@ class RecordingEntry:
     unit: str
     speed_hz: float | None
     start: str
+    tachometer: str = ""
     where: str = ""
 
 
@@ -132,10 +133,7 @@ def build(source: Source, *, folder: str) -> Job:
         drive=drive,
         points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=tuple(Input(**entry.model_dump(), where=source.where(("inputs", n))) for n, entry in enumerate(model.inputs)),
-        recordings=tuple(
-            RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start, source.where(("recordings", n)))
-            for n, r in enumerate(model.recordings)
-        ),
+        recordings=tuple(_recording(source, n, entry) for n, entry in enumerate(model.recordings)),
         findings=tuple(drive_findings(source, model.drive, drive)),
         housing=build_housing(source, model.housing),
         kit=build_kit(model.kit),
@@ -143,3 +141,9 @@ def build(source: Source, *, folder: str) -> Job:
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )
+
+
+def _recording(source: Source, index: int, model: RecordingModel) -> RecordingEntry:
+    where = source.where(("recordings", index))
+    said = (model.rate, model.unit, model.speed, model.start, model.tachometer)
+    return RecordingEntry(model.file, model.point, model.channel, *said, where=where)

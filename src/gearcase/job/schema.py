@@ -12,7 +12,7 @@ from gearcase.job.fields import Frequency, Name, SampleUnit, Section, Speed, Sta
 from gearcase.job.housing_schema import HousingModel
 from gearcase.job.kit_schema import BusModel, KitModel, PointModel
 
-__all__ = ["JobModel", "json_schema", "read_as"]
+__all__ = ["JobModel", "RecordingModel", "json_schema", "read_as"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -48,6 +48,7 @@ class RecordingModel(Section):
     rate: Frequency | None = Field(None, description="sample rate, where the file does not say, e.g. 25.6 kHz")
     unit: SampleUnit = Field("", description="unit of the samples, where the file does not say, e.g. m/s2 or g")
     speed: Speed | None = Field(None, description="speed of the input while recording, e.g. 1478 rpm")
+    tachometer: Name = Field("", description="channel of the same file with the pulses of the input: their times, or the signal")
     start: Start = Field("", description="when it was taken, e.g. 2026-03-02T10:00")
 
 

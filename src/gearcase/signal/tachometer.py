@@ -109,7 +109,7 @@ def pulse_times(samples: NDArray[np.floating], *, sample_rate_hz: float) -> NDAr
     return np.array(times) / sample_rate_hz
 
 
-def read_pulses(times_s: NDArray[np.float64], *, about_hz: float | None = None) -> Tachometer:
+def read_pulses(times_s: NDArray[np.float64], *, about_hz: float | None = None, resolution_s: float = 0.0) -> Tachometer:
     """Repair pulses, find how many make a turn, and read the speed of every turn.
 
     Parameters
@@ -118,6 +118,9 @@ def read_pulses(times_s: NDArray[np.float64], *, about_hz: float | None = None) 
         Rising. [s]
     about_hz : float or None
         Speed stated, where one is: then the count follows from it, and the pattern must agree. [Hz]
+    resolution_s : float
+        How finely the times are told, a sample of the signal they came from; 0 for times from a counter. Rounding to it repeats
+        by itself, so that a pattern within it is none. [s]
 
     Raises
     ------
@@ -147,6 +150,8 @@ def read_pulses(times_s: NDArray[np.float64], *, about_hz: float | None = None) 
     period, chance = _regular_gap(put_in), 0.0
     if period is None:
         period, chance = _pattern(np.diff(times))
+        if period is not None and _within(resolution_s, np.diff(times), period):
+            period, chance = None, 1.0
     missing = 0 if period is not None and chance == 0.0 else put_in.size
     rate = (times.size - 1) / (times[-1] - times[0])
     count, says = _count(float(rate), period, chance, about_hz)
@@ -222,6 +227,13 @@ def _pattern(intervals: NDArray[np.float64]) -> tuple[int | None, float]:
         if by_luck <= PATTERN_CHANCE and math.lcm(period, int(count)) <= counts[-1]:
             period, chance = math.lcm(period, int(count)), min(chance, float(by_luck))
     return (period, chance) if period > 1 else (None, 1.0)
+
+
+def _within(resolution_s: float, intervals: NDArray[np.float64], period: int) -> bool:
+    """Whether what repeats is no more than the rounding of the times."""
+    whole = intervals[: intervals.size // period * period].reshape(-1, period)
+    places = (whole - whole.mean(axis=1, keepdims=True)).mean(axis=0)
+    return bool(np.max(np.abs(places)) <= resolution_s)
 
 
 def _count(rate_hz: float, period: int | None, chance: float, about_hz: float | None) -> tuple[int | None, str]:

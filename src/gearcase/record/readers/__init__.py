@@ -18,12 +18,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.errors import BadInput, Problem
+from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.record.readers.arrays import read_hdf5, read_mat, read_npy, read_npz, read_parquet
 from gearcase.record.readers.contents import Budget, Contents, RawChannel
 from gearcase.record.readers.instruments import read_tdms, read_universal, read_wav
 from gearcase.record.readers.text import read_csv
 from gearcase.signal.recording import Recording
+from gearcase.signal.tachometer import pulse_times, read_pulses
 from gearcase.units import ACCEPTED, SI_UNIT, convert
 
 __all__ = ["ENDINGS", "Channel", "Found", "describe", "read_recording", "sha256_of_file"]
@@ -81,6 +82,7 @@ def read_recording(
     unit: str | None = None,
     speed_hz: float | None = None,
     channel: str | None = None,
+    tachometer: str | None = None,
     point: str = "",
     start: str = "",
     limit_bytes: int | None = None,
@@ -99,6 +101,9 @@ def read_recording(
         Speed of the reference shaft; wins over the file's. [Hz]
     channel : str, optional
         Name of the channel; needed when there are several. The number of a column will do where only one table has it.
+    tachometer : str, optional
+        Name of the channel with the pulses of the reference shaft: their times [s], or the sampled signal. The speed is read from
+        them, with the pulses a turn found; `speed_hz` helps to find them.
     point, start : str
         Kept with the recording; `start` wins over the file's.
     limit_bytes : int, optional
@@ -128,6 +133,8 @@ def read_recording(
         if spelling:
             samples = _in_si(samples, spelling)
         problems += _bad_samples(path.name, chosen.name, samples)
+    if tachometer is not None and rate is not None:
+        speed = _by_tachometer(path.name, contents, tachometer, rate, speed, problems, notes)
     if problems or chosen is None or rate is None or spelling is None:
         raise BadInput(problems)
     return Recording(
@@ -346,6 +353,31 @@ def _decide_speed(
     if len(speeds) > 1:
         notes.append(f"the file states several speeds, {_listed(stated)}: none was used; give --speed")
     return speeds[0] if len(speeds) == 1 else None
+
+
+def _by_tachometer(
+    name: str,
+    contents: Contents,
+    wanted: str,
+    rate_hz: float,
+    about_hz: float | None,
+    problems: list[Problem],
+    notes: list[str],
+) -> float | None:
+    """Speed by the pulses of a channel; the stated one, with a note, where nothing tells how many make a turn. [Hz]"""
+    chosen = _choose(name, contents, wanted, problems)
+    if chosen is None:
+        return about_hz
+    values = np.asarray(chosen.values, np.float64)
+    rising = values.size > 1 and bool(np.all(np.diff(values) > 0))
+    try:
+        times = values if rising else pulse_times(values, sample_rate_hz=rate_hz)
+        found = read_pulses(times, about_hz=about_hz, resolution_s=0.0 if rising else 1 / rate_hz)
+    except OutOfRange as error:
+        problems.append(Problem(name, "tachometer", f"channel {chosen.name}: {error.name} {error.value}", error.rule))
+        return about_hz
+    notes.append(f"tachometer {chosen.name}: {found.says}")
+    return about_hz if found.pulses_per_turn is None else found.mean_hz
 
 
 def _as_float(values: NDArray[Any]) -> NDArray[np.floating]:
