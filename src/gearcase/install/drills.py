@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.holes import drill_for_thread, percent_thread
 from gearcase.tables import load
 from gearcase.worked import worked_by
@@ -77,14 +78,11 @@ def nearest_drills(*, diameter: float) -> tuple[Drill, ...]:
     >>> [drill.name for drill in nearest_drills(diameter=5.5e-3)]
     ['5.5 mm', '7/32 in', '#3', 'A']
     """
-    if not diameter > 0:
-        raise OutOfRange("diameter", diameter, "above 0 m")
+    above_zero(diameter=diameter)
     return tuple(sorted((_nearest(kind, diameter) for kind in KINDS), key=lambda drill: abs(drill.diameter - diameter)))
 
 
-def tap_drills(
-    *, major_diameter: float, pitch: float, least_percent: float, most_percent: float
-) -> tuple[DrillChoice, ...]:
+def tap_drills(*, major_diameter: float, pitch: float, least_percent: float, most_percent: float) -> tuple[DrillChoice, ...]:
     """For each kind the drill nearest to the middle of the wanted height of thread, wanted ones first.
 
     A kind whose nearest drill would cut no thread, or more than a full one, is left out.
@@ -142,8 +140,7 @@ def spindle_speed(*, surface_speed: float, drill_diameter: float) -> float:
     OutOfRange
         Diameter not above 0.
     """
-    if not drill_diameter > 0:
-        raise OutOfRange("drill_diameter", drill_diameter, "above 0 m")
+    above_zero(drill_diameter=drill_diameter)
     return surface_speed / (math.pi * drill_diameter)
 
 

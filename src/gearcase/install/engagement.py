@@ -12,6 +12,7 @@ Calculators: `external_shear_area`, `internal_shear_area`, `engagement_equal`, `
 import math
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.worked import worked_by
 
@@ -49,7 +50,7 @@ def external_shear_area(*, engagement: float, pitch: float, screw_least_pitch: f
     OutOfRange
         A length not above 0, or the threads do not reach each other.
     """
-    _above_zero(engagement=engagement, pitch=pitch, hole_most_minor=hole_most_minor)
+    above_zero(engagement=engagement, pitch=pitch, hole_most_minor=hole_most_minor)
     thick = pitch / 2 + _SLOPE * (screw_least_pitch - hole_most_minor)
     _reaching(thick)
     return math.pi * engagement / pitch * hole_most_minor * thick
@@ -71,7 +72,7 @@ def internal_shear_area(*, engagement: float, pitch: float, screw_least_major: f
     OutOfRange
         A length not above 0, or the threads do not reach each other.
     """
-    _above_zero(engagement=engagement, pitch=pitch, screw_least_major=screw_least_major)
+    above_zero(engagement=engagement, pitch=pitch, screw_least_major=screw_least_major)
     thick = pitch / 2 + _SLOPE * (screw_least_major - hole_most_pitch)
     _reaching(thick)
     return math.pi * engagement / pitch * screw_least_major * thick
@@ -100,7 +101,7 @@ def engagement_equal(*, stress_area: float, pitch: float, screw_least_pitch: flo
     >>> engagement_equal(stress_area=20.1e-6, pitch=1e-3, screw_least_pitch=5.212e-3, hole_most_minor=5.153e-3)
     0.00464968
     """
-    _above_zero(stress_area=stress_area)
+    above_zero(stress_area=stress_area)
     per_length = external_shear_area(
         engagement=1.0, pitch=pitch, screw_least_pitch=screw_least_pitch, hole_most_minor=hole_most_minor
     )
@@ -144,7 +145,7 @@ def engagement_needed(
     >>> 1000 * engagement_needed(stress_area=36.6e-6, pitch=1.25e-3, screw_strength=800e6, hole_strength=200e6, **vars(limits))
     17.325
     """
-    _above_zero(screw_strength=screw_strength, hole_strength=hole_strength)
+    above_zero(screw_strength=screw_strength, hole_strength=hole_strength)
     equal = engagement_equal(
         stress_area=stress_area, pitch=pitch, screw_least_pitch=screw_least_pitch, hole_most_minor=hole_most_minor
     )
@@ -185,9 +186,3 @@ def stud_ruling(*, full_thread: float) -> Ruling:
 def _reaching(thick: float) -> None:
     if not thick > 0:
         raise OutOfRange("thread", f"{thick} m thick where it shears", "above 0: these two threads do not reach each other")
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise OutOfRange(name, value, "above 0")

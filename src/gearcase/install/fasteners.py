@@ -1,16 +1,17 @@
 """How tight: preload and torque of a structure's screw, with the scatter a torque wrench leaves.
 
-A torque wrench sets a torque; the preload that comes of it depends on friction and scatters by a quarter to a third. So the torque is
-given with the range of preloads it may make, and the highest is held against the proof load. These figures are for brackets and
-plates. A sensor's stud is tightened by its data sheet, to a fraction of what the same screw would bear (`stud_torque_ruling`).
+A torque wrench sets a torque; the preload that comes of it depends on friction and scatters by a quarter to a third. So the
+torque is given with the range of preloads it may make, and the highest is held against the proof load. This is for brackets and
+plates. A sensor's stud is tightened by its data sheet, to a fraction of what the same screw would bear.
 
-Calculators: `preload`, `tightening_torque`, `preload_from_torque`, `share_of_proof`. Tables: `screw_strength`, `nut_factor`. Together:
-`tightening`.
+Calculators: `preload`, `tightening_torque`, `preload_from_torque`, `share_of_proof`. Tables: `screw_strength`, `nut_factor`.
+Together: `tightening`, `stud_torque_ruling`.
 """
 
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by
@@ -90,7 +91,7 @@ def preload(*, proof_strength: float, stress_area: float, share: float) -> float
     >>> preload(proof_strength=580e6, stress_area=20.1e-6, share=0.75)
     8743.5
     """
-    _above_zero(proof_strength=proof_strength, stress_area=stress_area)
+    above_zero(proof_strength=proof_strength, stress_area=stress_area)
     if not 0 < share <= 1:
         raise OutOfRange("share", share, "above 0, at most 1")
     return share * proof_strength * stress_area
@@ -121,7 +122,7 @@ def tightening_torque(*, nut_factor: float, preload: float, diameter: float) -> 
     >>> tightening_torque(nut_factor=0.2, preload=8743.5, diameter=6e-3)
     10.4922
     """
-    _above_zero(nut_factor=nut_factor, preload=preload, diameter=diameter)
+    above_zero(nut_factor=nut_factor, preload=preload, diameter=diameter)
     return nut_factor * preload * diameter
 
 
@@ -134,7 +135,7 @@ def preload_from_torque(*, torque: float, nut_factor: float, diameter: float) ->
     OutOfRange
         Anything not above 0.
     """
-    _above_zero(torque=torque, nut_factor=nut_factor, diameter=diameter)
+    above_zero(torque=torque, nut_factor=nut_factor, diameter=diameter)
     return torque / (nut_factor * diameter)
 
 
@@ -147,7 +148,7 @@ def share_of_proof(*, preload: float, proof_strength: float, stress_area: float)
     OutOfRange
         Anything not above 0.
     """
-    _above_zero(preload=preload, proof_strength=proof_strength, stress_area=stress_area)
+    above_zero(preload=preload, proof_strength=proof_strength, stress_area=stress_area)
     return preload / (proof_strength * stress_area)
 
 
@@ -216,7 +217,8 @@ def tightening(*, strength: ScrewStrength, friction: NutFactor, diameter: float,
     --------
     M6 of class 8.8 dry: 10.5 N m, preload 8.7 kN meant, 6.7 to 12.5 kN possible: more than its proof load, so oil it.
 
-    >>> made = tightening(strength=screw_strength("8.8", diameter=6e-3), friction=nut_factor("dry"), diameter=6e-3, stress_area=20.1e-6)
+    >>> strength = screw_strength("8.8", diameter=6e-3)
+    >>> made = tightening(strength=strength, friction=nut_factor("dry"), diameter=6e-3, stress_area=20.1e-6)
     >>> made.torque, made.least_preload, made.most_preload, made.rulings[0].holds
     (10.49, 6726., 12491., False)
     """
@@ -263,14 +265,8 @@ def stud_torque_ruling(*, torque: float, sheet_least: float, sheet_most: float) 
         what="torque of a sensor's stud",
         value=torque,
         unit="N m",
-        cure=f"{sheet_least:.3g} to {sheet_most:.3g} N m, by the sensor's data sheet: more distorts its base, less lowers the resonance",
+        cure=f"{sheet_least:.3g} to {sheet_most:.3g} N m, by its data sheet: more distorts the base, less lowers the resonance",
         source="the sensor's data sheet; ISO 5348 general advice (from memory)",
         least=sheet_least,
         most=sheet_most,
     )
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise OutOfRange(name, value, "above 0")

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by
@@ -64,7 +65,7 @@ def corrected_thickness(*, reading: float, velocity_set: float, velocity: float)
     >>> corrected_thickness(reading=14e-3, velocity_set=5920.0, velocity=4500.0)
     0.010642
     """
-    _above_zero(reading=reading, velocity_set=velocity_set, velocity=velocity)
+    above_zero(reading=reading, velocity_set=velocity_set, velocity=velocity)
     return reading * velocity / velocity_set
 
 
@@ -82,7 +83,7 @@ def velocity_from_sample(*, caliper: float, reading: float, velocity_set: float)
     >>> velocity_from_sample(caliper=20e-3, reading=26.3e-3, velocity_set=5920.0)
     4501.9
     """
-    _above_zero(caliper=caliper, reading=reading, velocity_set=velocity_set)
+    above_zero(caliper=caliper, reading=reading, velocity_set=velocity_set)
     return velocity_set * caliper / reading
 
 
@@ -145,7 +146,8 @@ def gauged_wall(
     --------
     Three readings on iron of a kind nobody has said, gauge set for steel: the wall is not known to a hole's needs.
 
-    >>> wall = gauged_wall(readings=[14e-3, 14.2e-3, 14.1e-3], gauge_error=0.2e-3, velocity_set=5920.0, slowest=3500.0, fastest=5700.0)
+    >>> readings = [14e-3, 14.2e-3, 14.1e-3]
+    >>> wall = gauged_wall(readings=readings, gauge_error=2e-4, velocity_set=5920.0, slowest=3500.0, fastest=5700.0)
     >>> wall.least, wall.most, [ruling.holds for ruling in wall.rulings]
     (0.0081, 0.0139, [True, False])
     """
@@ -177,9 +179,3 @@ def gauged_wall(
             ),
         ),
     )
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise OutOfRange(name, value, "above 0")

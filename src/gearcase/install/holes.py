@@ -13,6 +13,7 @@ import math
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import Row, load
 from gearcase.units import Thread
@@ -141,7 +142,7 @@ def percent_thread(*, major_diameter: float, drill_diameter: float, pitch: float
     >>> percent_thread(major_diameter=0.25, drill_diameter=0.213, pitch=1 / 28)
     79.75
     """
-    _above_zero(pitch=pitch, drill_diameter=drill_diameter)
+    above_zero(pitch=pitch, drill_diameter=drill_diameter)
     if drill_diameter >= major_diameter:
         raise OutOfRange("drill_diameter", drill_diameter, f"below the major diameter {major_diameter}")
     return 76.98 * (major_diameter - drill_diameter) / pitch
@@ -174,7 +175,7 @@ def drill_point_length(*, drill_diameter: float) -> float:
     OutOfRange
         Diameter not above 0.
     """
-    _above_zero(drill_diameter=drill_diameter)
+    above_zero(drill_diameter=drill_diameter)
     return drill_diameter / 2 / math.tan(POINT_ANGLE / 2)
 
 
@@ -191,7 +192,7 @@ def depth_to_shoulder(*, full_thread: float, lead_threads: float, pitch: float) 
     OutOfRange
         A length not above 0.
     """
-    _above_zero(full_thread=full_thread, pitch=pitch)
+    above_zero(full_thread=full_thread, pitch=pitch)
     return full_thread + lead_threads * pitch
 
 
@@ -210,7 +211,7 @@ def least_metal(*, wall: float) -> float:
     OutOfRange
         Wall not above 0.
     """
-    _above_zero(wall=wall)
+    above_zero(wall=wall)
     return max(_LEAST_METAL, _LEAST_SHARE * wall)
 
 
@@ -309,9 +310,3 @@ def _names(row: Row, thread: Thread) -> bool:
         same_pitch = thread.pitch is None or math.isclose(thread.pitch, float(row["pitch_mm"]) / 1000, rel_tol=1e-6)
         return row["series"] == "metric coarse" and same_pitch and row["thread"] == thread.designation.split("x")[0].strip()
     return row["series"] != "metric coarse" and row["thread"] == thread.designation.lstrip("#")
-
-
-def _above_zero(**lengths: float) -> None:
-    for name, value in lengths.items():
-        if value <= 0:
-            raise OutOfRange(name, value, "above 0")

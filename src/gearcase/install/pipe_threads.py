@@ -1,6 +1,6 @@
 """Which thread a port has, and which wrong plug would start in it and then leak.
 
-Drain, filler and level ports come in families that differ in angle, pitch and taper. A plug of one often starts in a port of another:
+Drain, filler and level ports come in families that differ in angle, pitch and taper. A plug of one often starts in another's port:
 1/2 and 3/4 of the 60-degree taper and of the 55-degree taper share 14 threads per inch, start alike and leak. So a port is gauged,
 on the plug that came out of it: pitch with a leaf gauge, angle with a form gauge, major diameter at the largest full turn with a
 caliper, and whether the diameter grows along the thread. What was not gauged leaves more than one candidate, and none is ordered.
@@ -15,6 +15,7 @@ import math
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by
@@ -40,8 +41,8 @@ FAMILIES = {
     "UNF": "unified parallel, ASME B1.1",
 }
 _INCH = 0.0254
-_SAME_PITCH = 0.015  # of the pitch, what a leaf gauge tells over some ten threads; common practice, no source
-_NEAR_PITCH = 0.06  # of the pitch, with which a thread starts and then binds: 18 in 19, 27 in 28, 11 in 11.5; common practice
+_SAME_PITCH = 0.015  # of the pitch, what a leaf gauge tells over ten threads; common practice, no source
+_NEAR_PITCH = 0.06  # of the pitch; starts and then binds, as 18 in 19 threads per inch do; common practice, no source
 _SAME_ANGLE = math.radians(2.0)  # a form gauge tells 55 from 60 degrees; common practice, no source
 _PLAY = 0.25  # of the pitch, by which diameters may miss and still start; common practice, no source
 
@@ -137,10 +138,7 @@ def identify(
         if (pitch is None or abs(pitch / thread.pitch - 1) <= _SAME_PITCH)
         and (angle is None or abs(angle - thread.angle) <= _SAME_ANGLE)
         and (tapered is None or tapered == (thread.taper > 0))
-        and (
-            major_diameter is None
-            or thread.least_major - caliper_error <= major_diameter <= thread.most_major + caliper_error
-        )
+        and (major_diameter is None or thread.least_major - caliper_error <= major_diameter <= thread.most_major + caliper_error)
     )
 
 
@@ -161,7 +159,9 @@ def tell_apart(candidates: tuple[PipeThread, ...]) -> tuple[str, ...]:
         pitches = ", ".join(f"{1000 * pitch:.3f}" for pitch in sorted({thread.pitch for thread in candidates}))
         asks.append(f"leaf gauge over ten threads: pitch {pitches} mm")
     if any(_apart(one, other) for one, other in itertools.combinations(candidates, 2)):
-        ranges = ", ".join(f"{thread.name} {1000 * thread.least_major:.1f} to {1000 * thread.most_major:.1f}" for thread in candidates)
+        ranges = ", ".join(
+            f"{thread.name} {1000 * thread.least_major:.1f} to {1000 * thread.most_major:.1f}" for thread in candidates
+        )
         asks.append(f"caliper on the largest full turn: {ranges} mm")
     return tuple(asks)
 
@@ -210,7 +210,7 @@ def effective_length(*, pipe_diameter: float, pitch: float) -> float:
     OutOfRange
         A length not above 0.
     """
-    _above_zero(pipe_diameter=pipe_diameter, pitch=pitch)
+    above_zero(pipe_diameter=pipe_diameter, pitch=pitch)
     return (0.8 * pipe_diameter / _INCH + 6.8) * pitch
 
 
@@ -228,7 +228,7 @@ def small_end_pitch_diameter(*, pipe_diameter: float, pitch: float) -> float:
     OutOfRange
         A length not above 0.
     """
-    _above_zero(pipe_diameter=pipe_diameter, pitch=pitch)
+    above_zero(pipe_diameter=pipe_diameter, pitch=pitch)
     return pipe_diameter - (0.05 * pipe_diameter / _INCH + 1.1) * pitch
 
 
@@ -251,7 +251,7 @@ def hand_tight_turns(*, hand_tight: float, pitch: float) -> float:
     >>> hand_tight_turns(hand_tight=0.32 * 0.0254, pitch=0.0254 / 14)
     4.48
     """
-    _above_zero(hand_tight=hand_tight, pitch=pitch)
+    above_zero(hand_tight=hand_tight, pitch=pitch)
     return hand_tight / pitch
 
 
@@ -282,9 +282,3 @@ def _differ(pitches: set[float]) -> bool:
 
 def _apart(one: PipeThread, other: PipeThread) -> bool:
     return max(one.least_major - other.most_major, other.least_major - one.most_major) > 0
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise OutOfRange(name, value, "above 0")

@@ -148,7 +148,8 @@ def limits_metric(*, major_diameter: float, pitch: float) -> ThreadLimits:
     """Limits of 6g in 6H at normal engagement.
 
     Formulas of ISO 965-1 in mm and um: deviation g 15 + 11 P; pitch diameter 6g 90 P^0.4 d^0.1 with d the geometric
-    mean of its step, 6H 1.32 times that; major 180 P^(2/3) - 3.15 P^(-1/2); minor of 6H 433 P - 190 P^1.22 below 1 mm pitch, else 230 P^0.7.
+    mean of its step, 6H 1.32 times that; major 180 P^(2/3) - 3.15 P^(-1/2); minor of 6H 433 P - 190 P^1.22 below 1 mm pitch, else
+    230 P^0.7.
 
     Raises
     ------
