@@ -3,6 +3,7 @@
 `handover_blocks` and `ask_for_blocks` turn the stages' documents into headings, text, tables, figures and notes in plain words.
 """
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field, replace
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from gearcase.drawings.face import face_svg
 from gearcase.drawings.plots import Flag, spectrum_svg
+from gearcase.drawings.text import collision_words, zone_table_name
 from gearcase.drawings.train import train_svg
 from gearcase.judge.zones import STAND_IN
 
@@ -72,6 +74,9 @@ KIND_NAMES = {
 _STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 _ENVELOPE_END_HZ = 400.0
 _MOST_UNEXPLAINED = 15
+_MOST_COLLISIONS = 12
+_WORKED_OF_RECORD = ("highest_hz", "rate_hz", "needed_s", "samples", "error")  # the others stand as formulas in their rows
+_COLLISION_NAMES = {"coincide": "One frequency", "overlap": "Closer than known", "cross": "Meeting", "close": "Close"}
 _ON_EACH_PAGE = ("job", "stage", "run", "date", "checksum")
 
 
@@ -640,22 +645,130 @@ def amount(part: dict[str, Any]) -> str:
 def _measurement(survey: dict[str, Any]) -> Iterator[Block]:
     setting = survey["measurement"]
     yield Block("heading", "What to record")
-    rows = tuple(
-        (name, f"{part['value']:.5g} {part['unit']}", _working(part))
-        for name, part in (
-            ("highest frequency", setting["highest_frequency_hz"]),
-            ("sample rate, at least", setting["sample_rate_hz"]),
-            ("record length, at least", setting["record_length_s"]),
-        )
+    if setting.get("records"):
+        yield from _records(setting["records"])
+        yield from _reach(setting)
+        yield from _fetching(setting["bus"])
+        yield from _collisions(setting["collisions"])
+    else:
+        yield Block("text", "This survey was kept before records were planned in two: survey the drive again.")
+    yield from _acceptance(survey)
+
+
+def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
+    yield Block(
+        "text",
+        "Two records at each point, one after the other, at a steady speed and load. These are the least; lengths are for "
+        "the lowest speed, rates for the highest. Where the speed moves more than the table allows, resample by turns (a pulse a "
+        "turn, or a comb of lines that tells the speed), or the highest lines smear.",
     )
-    yield Block("table", head=("setting", "value", "working"), rows=rows, wide=(1.6, 1, 5))
-    if setting["separations"]:
-        rows = tuple(
-            (" and ".join(pair["lines"]), f"{pair['hz']:.3g}", f"{pair['record_length_s']:.0f}")
-            for pair in setting["separations"][:10]
+
+    def row(name: str, key: str, form: str, unit: str = "") -> tuple[str, ...]:
+        return (name, *(f"{record[key]['value']:{form}}{unit}" for record in records))
+
+    rows = (
+        ("for", *(record["purpose"] for record in records)),
+        row("highest frequency f_max", "highest_hz", ".5g", " Hz"),
+        ("sample rate f_s, at least", *(f"{math.ceil(record['rate_hz']['value'] - 1e-6)} Hz" for record in records)),
+        row("samples N", "samples", ".0f"),
+        row("length T = N / f_s", "length_s", ".3g", " s"),
+        row("resolution df = windows / T", "resolution_hz", ".3g", " Hz"),
+        row("lines of resolution, f_max / df", "spectral_lines", ".0f"),
+        ("speed to hold within df / 2 f_max", *(f"± {100 * record['steadiness']['value']:.2g} %" for record in records)),
+        row("averages n, windows half overlapped", "averages", ".0f"),
+        ("noise power is read to", *(f"± {100 * record['error']['value']:.0f} %" for record in records)),
+        *((f"turns of {shaft}", *(_turns(record["turns"][shaft]) for record in records)) for shaft in records[0]["turns"]),
+    )
+    yield Block("table", head=("setting", *(record["name"] for record in records)), rows=rows, wide=(2.4, 2, 2.2))
+    for record in records:
+        worked = [record[key] for key in _WORKED_OF_RECORD]
+        yield Block("list", f"Working, {record['name']}", items=tuple(workings(worked)), folds=True)
+
+
+def _turns(turns: float) -> str:
+    return f"{turns:.0f}" if turns >= 10 else f"{turns:.2g}"
+
+
+def _reach(setting: dict[str, Any]) -> Iterator[Block]:
+    reach, expected = setting["reach"], setting["expected_peak"]
+    yield Block("heading", "Sensors and mounts", level=2)
+    if expected is not None:
+        yield Block(
+            "text",
+            f"Range: {expected['value']:.0f} m/s² or more, if all the velocity of the C/D boundary were in the highest mesh line "
+            "and peaks stood five times over the RMS. It chooses a range and judges nothing.",
         )
-        yield Block("text", "Neighbouring lines that need a longer record at the lowest speed to be told apart:")
-        yield Block("table", head=("lines", "apart, Hz", "record, s"), rows=rows, wide=(5, 1, 1), numbers=(1, 2))
+        yield Block("list", "Working", items=tuple(workings([expected["inputs"]["rms"], expected])), folds=True)
+    head = ("point or mount", *(f"{wanted['what']}, {wanted['hz']:.4g} Hz" for wanted in reach["wanted"]))
+    rows = (
+        *((f"{row['point']}: {row['mount'] or 'mount not stated'}", *row["grades"]) for row in reach["points"]),
+        *((f"{row['mount']}, any sensor", *row["grades"]) for row in reach["mounts"]),
+    )
+    yield Block("table", head=head, rows=rows, wide=(2.4, *(1.5 for _ in reach["wanted"])))
+
+
+def _fetching(bus: dict[str, Any]) -> Iterator[Block]:
+    yield Block("heading", "What the records cost on the bus", level=2)
+    bauds = sorted({row["baud"] for row in bus["axis"]})
+    names = dict.fromkeys(row["record"] for row in bus["axis"])
+    time = {(row["record"], row["baud"]): row["axis_s"] for row in bus["axis"]}
+    rows = tuple((name, *(f"{time[name, baud]['value']:.0f}" for baud in bauds)) for name in names)
+    head = ("one axis, a register a sample", *(f"at {baud} baud, s" for baud in bauds))
+    yield Block("table", head=head, rows=rows, wide=(3, *(1.5 for _ in bauds)), numbers=tuple(range(1, 1 + len(bauds))))
+    if bus["interval_s"] is not None:
+        rows = tuple((row["device"], row["point"], f"{row['axes']}", f"{row['records_s'] / 60:.1f}") for row in bus["devices"])
+        head = ("device", "point", "axes", "both records, min")
+        yield Block("table", head=head, rows=rows, wide=(2, 2, 0.8, 1.5), numbers=(2, 3))
+        yield Block(
+            "text",
+            f"Together {bus['total_s'] / 60:.0f} min: one set of records every {bus['interval_s']['value'] / 60:.0f} min at best, "
+            "with half of the bus left to readings, light and controller.",
+        )
+    worked = [row["axis_s"] for row in bus["axis"]]
+    if bus["interval_s"] is not None:
+        worked.append(bus["interval_s"])
+    yield Block("list", "Working", items=tuple(workings(worked)), folds=True)
+
+
+def _collisions(met: list[dict[str, Any]]) -> Iterator[Block]:
+    if not met:
+        return
+    yield Block("heading", "Parts that these records cannot tell apart", level=2)
+    shown = met[:_MOST_COLLISIONS]
+    rows = tuple((" and ".join(pair["lines"]), f"{pair['alike']}", first_up(collision_words(pair))) for pair in shown)
+    more = f" The {len(shown)} that matter most of {len(met)} pairs of parts." if len(met) > len(shown) else ""
+    yield Block(
+        "text",
+        "Fundamentals first; one row for each pair of parts, with the number of its lines that meet. All others are told apart as "
+        f"long as the speed holds as above, or the record is resampled by turns.{more}",
+    )
+    yield Block("table", head=("lines", "pairs", "why"), rows=rows, wide=(4, 0.7, 3.6), numbers=(1,))
+    cures = {pair["kind"]: pair["cure"] for pair in shown}
+    yield Block("list", items=tuple(f"{_COLLISION_NAMES[kind]}: {cure}." for kind, cure in cures.items()))
+
+
+def _acceptance(survey: dict[str, Any]) -> Iterator[Block]:
+    accepted = survey.get("acceptance")
+    if accepted is None:
+        return
+    yield Block("heading", "Which vibration zones apply")
+    low, high = accepted["band_hz"]
+    judged = f"Overall velocity, RMS from {low:.0f} to {high:.0f} Hz, is held against this table."
+    reading = "Overall velocity is held against no zone" + ("; what stands here is for reading." if accepted["tables"] else ".")
+    yield Block("text", judged if accepted["judged"] else reading)
+    yield Block("list", items=tuple(first_up(f"{why}.") for why in accepted["why"]))
+    if accepted["tables"]:
+        rows = tuple(
+            (
+                zone_table_name(table),
+                *(f"{1000 * limit:.3g}" for limit in table["boundaries_m_s"]),
+                f"{table['source']} ({table['basis']})",
+            )
+            for table in accepted["tables"]
+        )
+        head = ("table", "A/B, mm/s", "B/C, mm/s", "C/D, mm/s", "source")
+        yield Block("table", head=head, rows=rows, wide=(2.6, 0.9, 0.9, 0.9, 3.2), numbers=(1, 2, 3))
+    yield Block("note", "A stand-in", items=(first_up(f"{accepted['stand_in']}."), first_up(f"{accepted['gear_units']}.")))
 
 
 def _unknown(survey: dict[str, Any]) -> Iterator[Block]:

@@ -8,7 +8,23 @@ from dataclasses import dataclass
 
 from gearcase.worked import Origin
 
-__all__ = ["Bus", "BusDevice", "Cable", "Face", "Hole", "Housing", "KeepOut", "Kit", "Screw", "Wall", "clearance_to"]
+__all__ = [
+    "Bus",
+    "BusDevice",
+    "Cable",
+    "Face",
+    "Hole",
+    "Housing",
+    "KeepOut",
+    "Kit",
+    "Place",
+    "Region",
+    "Screw",
+    "Seat",
+    "ThreadedHole",
+    "Wall",
+    "clearance_to",
+]
 
 Place = tuple[float, float]
 
@@ -24,13 +40,66 @@ class KeepOut:
 
 
 @dataclass(frozen=True)
+class Wall:
+    """Wall at one spot: thickness, the gauge's error, and how it is known. Only a measured one may be drilled."""
+
+    thickness: float
+    gauge_error: float
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Region:
+    """A part of a face whose wall is of one kind: its middle and size [m], its wall, its running temperature [K]; None where nobody
+    has said. `kind` is boss, rib, flange or panel.
+    """
+
+    name: str
+    kind: str
+    at: Place
+    size: Place
+    wall: Wall | None = None
+    temperature: float | None = None
+
+
+@dataclass(frozen=True)
+class Seat:
+    """A bearing's seat where its housing shows on a face: middle and diameter [m], and where its load points, as an hour of the
+    clock seen from outside; None where nobody has said.
+    """
+
+    bearing: str
+    at: Place
+    diameter: float
+    load_clock: float | None = None
+
+
+@dataclass(frozen=True)
+class ThreadedHole:
+    """A tapped hole that is there already: place and diameter [m], thread as named, and what it is for; empty where nobody knows,
+    and then it is left alone.
+    """
+
+    name: str
+    at: Place
+    diameter: float
+    thread: str = ""
+    function: str = ""
+
+
+@dataclass(frozen=True)
 class Face:
-    """A face of the housing: its size, what must be kept clear on it, and where it looks (empty where nobody has said)."""
+    """A face of the housing: its size [m], what must be kept clear on it, where it looks (empty where nobody has said), the regions
+    of its wall, the seats of bearings and the tapped holes that show on it.
+    """
 
     name: str
     size: Place
     keep_outs: tuple[KeepOut, ...] = ()
     outward: str = ""
+    regions: tuple[Region, ...] = ()
+    seats: tuple[Seat, ...] = ()
+    threaded_holes: tuple[ThreadedHole, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -40,15 +109,6 @@ class Housing:
     material: str = ""
     surface_temperature: float | None = None
     faces: tuple[Face, ...] = ()
-
-
-@dataclass(frozen=True)
-class Wall:
-    """Wall at one spot: thickness, the gauge's error, and how it is known. Only a measured one may be drilled."""
-
-    thickness: float
-    gauge_error: float
-    origin: Origin
 
 
 @dataclass(frozen=True)

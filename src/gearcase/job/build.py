@@ -5,14 +5,16 @@ contradict themselves.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from gearcase.checksums import sha256_of_bytes, sha256_of_data
 from gearcase.drive.assembly import assembly_flaws
-from gearcase.drive.bearings import Bearing, Geometry
+from gearcase.drive.bearing_estimate import estimate_geometry
+from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
+from gearcase.drive.designations import read_designation
 from gearcase.drive.lines import rated_slip
 from gearcase.drive.speeds import joint_shafts, shaft_orders
 from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
@@ -24,6 +26,7 @@ from gearcase.job.checks import cross_check, planet_names
 from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate, validate_drive
 from gearcase.job.schema import (
     BearingModel,
+    BearingShape,
     BeltModel,
     BusModel,
     DriveModel,
@@ -158,7 +161,12 @@ def build(source: Source, *, folder: str) -> Job:
             RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start, source.where(("recordings", n)))
             for n, r in enumerate(model.recordings)
         ),
-        findings=(*_ratio_findings(source, drive), *_speed_findings(source, drive), *_assembly_findings(source, drive)),
+        findings=(
+            *_ratio_findings(source, drive),
+            *_speed_findings(source, drive),
+            *_assembly_findings(source, drive),
+            *_designation_findings(source, model.drive),
+        ),
         housing=_housing(model.housing),
         kit=_kit(model.kit),
         bus=_bus(source, model.bus),
@@ -329,15 +337,47 @@ def _last_digit(source: Source, plate: NameplateModel) -> float:
 
 
 def _bearing(source: Source, index: int, model: BearingModel) -> Bearing:
-    geometry = None
-    elements, contact_angle = model.elements, model.contact_angle
-    element_diameter, pitch_diameter = model.element_diameter, model.pitch_diameter
-    if elements is not None and element_diameter is not None and pitch_diameter is not None and contact_angle is not None:
-        geometry = Geometry(elements, element_diameter, pitch_diameter, contact_angle, model.origin, model.spread)
+    shape, _ = _shape(model)
+    geometry, makes = (shape, ()) if isinstance(shape, Geometry) else (None, _makes(model, shape))
     inner, outer = model.shaft, model.other_ring_shaft
     if model.turning == "outer":
         inner, outer = outer, inner  # type: ignore[assignment]
-    return Bearing(model.name, inner, outer, geometry, model.designation, source.where(("drive", "bearings", index)))
+    return Bearing(model.name, inner, outer, geometry, model.designation, source.where(("drive", "bearings", index)), makes)
+
+
+def _makes(model: BearingModel, by_count: CountRule | None) -> tuple[Candidate, ...]:
+    if by_count is not None:
+        return (Candidate("", by_count, model.designation),)
+    shapes = ((make, _shape(make)[0]) for make in model.candidates)
+    return tuple(Candidate(make.name, shape, make.designation) for make, shape in shapes if shape is not None)
+
+
+def _shape(model: BearingShape) -> tuple[Geometry | CountRule | None, str]:
+    """What is known of the inside: as given, else estimated from the designation, else by the count of elements; and why a
+    designation could not be used.
+    """
+    elements, contact_angle = model.elements, model.contact_angle
+    element_diameter, pitch_diameter = model.element_diameter, model.pitch_diameter
+    if elements is not None and element_diameter is not None and pitch_diameter is not None and contact_angle is not None:
+        return Geometry(elements, element_diameter, pitch_diameter, contact_angle, model.origin, model.spread), ""
+    why_not = ""
+    if model.designation and not (isinstance(model, BearingModel) and model.candidates):
+        try:
+            return replace(estimate_geometry(read_designation(model.designation), elements=elements), spread=model.spread), ""
+        except OutOfRange as error:
+            why_not = f"nothing can be estimated from {error.name} {error.value}; right would be: {error.rule}"
+    return CountRule(elements, model.origin) if elements is not None else None, why_not
+
+
+def _designation_findings(source: Source, model: DriveModel) -> Iterable[Finding]:
+    """Designations that say nothing: their bearings have no lines, or those of a rule of thumb."""
+    for n, bearing in enumerate(model.bearings):
+        path: Path_ = ("drive", "bearings", n)
+        parts = [(path, bearing), *(((*path, "candidates", c), make) for c, make in enumerate(bearing.candidates))]
+        for here, part in parts:
+            if says := _shape(part)[1]:
+                where = source.where((*here, "designation"))
+                yield Finding(Level.CAUTION, "job.designation", where, f"{bearing.name}: {says}")
 
 
 def _point(source: Source, index: int, model: PointModel) -> Point:

@@ -19,7 +19,17 @@ from gearcase.install.orientation import OUTWARD
 from gearcase.tables import load
 from gearcase.worked import Origin
 
-__all__ = ["BearingModel", "DriveModel", "JobModel", "NameplateModel", "PointModel", "SensorModel", "json_schema", "read_as"]
+__all__ = [
+    "BearingModel",
+    "BearingShape",
+    "DriveModel",
+    "JobModel",
+    "NameplateModel",
+    "PointModel",
+    "SensorModel",
+    "json_schema",
+    "read_as",
+]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -388,13 +398,9 @@ class PassingPartModel(_Section):
     origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
 
 
-class BearingModel(_Section):
-    """A rolling bearing. Its geometry is given whole or not at all."""
+class BearingShape(_Section):
+    """What a bearing is inside: geometry, or the designation it is estimated from, or the elements alone."""
 
-    name: Name = Field(description="name of the bearing")
-    shaft: Name = Field(description="name of the shaft that turns one of its rings")
-    turning: Literal["inner", "outer"] = Field("inner", description="which ring turns with the shaft: inner or outer")
-    other_ring_shaft: Name | None = Field(None, description="shaft of the other ring, where both turn")
     designation: Name = Field("", description='as stamped on the ring, in quotes, e.g. "6205"')
     elements: Elements | None = Field(None, description="rolling elements in one row")
     element_diameter: Length | None = Field(None, description="diameter of a rolling element, e.g. 7.94 mm")
@@ -402,6 +408,24 @@ class BearingModel(_Section):
     contact_angle: Angle | None = Field(None, description="contact angle, e.g. 15 deg; 0 deg for deep groove")
     spread: Share = Field(0.0, description="how far its pass rates may be off, e.g. 1 %")
     origin: KnownBy = Field(Origin.ASSUMED, description=_ORIGIN)
+
+
+class CandidateModel(BearingShape):
+    """One of several makes that a bearing may be."""
+
+    name: Name = Field(description='what to call it, e.g. "make A"')
+
+
+class BearingModel(BearingShape):
+    """A rolling bearing. Its diameters and contact angle are given whole or not at all."""
+
+    name: Name = Field(description="name of the bearing")
+    shaft: Name = Field(description="name of the shaft that turns one of its rings")
+    turning: Literal["inner", "outer"] = Field("inner", description="which ring turns with the shaft: inner or outer")
+    other_ring_shaft: Name | None = Field(None, description="shaft of the other ring, where both turn")
+    candidates: list[CandidateModel] = Field(
+        default_factory=list, description="a list of makes it may be, each with a name and a geometry or designation"
+    )
 
 
 class DriveModel(_Section):

@@ -51,13 +51,16 @@ drive:
   bearings:
     - name: input bearing, coupling end
       shaft: input
-      # designation: "6312"
-      # elements: 8           # in one row
+      # designation: "6312"   # alone, what is inside is estimated from it; with the geometry below it is only a name
+      # elements: 8           # in one row; alone, rules of thumb stand in
       # element_diameter: 22.225 mm
       # pitch_diameter: 95 mm
       # contact_angle: 0 deg
       # origin: estimated
       # spread: 2 %           # how far its rates may be off
+      # candidates:           # instead, where it may be one of several makes
+      #   - {{name: make A, designation: "6312"}}
+      #   - {{name: make B, elements: 8, element_diameter: 22.225 mm, pitch_diameter: 95 mm, contact_angle: 0 deg}}
 
 points:
   - name: input coupling end

@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase import tables
+from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
 from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
+from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
 from gearcase.judge.faults import (
     ATTRIBUTION_LIMIT,
@@ -87,7 +89,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     kept: dict[tuple[str, ...], Arrays] = {}
     first: dict[str, _First] = {}
     looked: list[_Looked] = []
-    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones")]
+    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones", *ESTIMATE_TABLES)]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
@@ -161,7 +163,7 @@ class Examined:
         self.spectrum, self.envelope = spectrum, envelope
         velocity = self.velocity = self._overall(spectrum)
         if velocity is not None:
-            self.rating = rate(velocity, power=drive.ratings.power, support=drive.ratings.support)
+            self.rating = rate(velocity, power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
         speed = self.speed = self._find_speed(spectrum, envelope, strength)
         if speed is None:
             return
@@ -216,7 +218,7 @@ class Examined:
             "unexplained": self.unexplained,
             "verdicts": list(self.verdicts),
             "not_testable": [
-                {"component": hypothesis.component, "fault": hypothesis.fault, "why": why}
+                {"component": _part_words(hypothesis), "fault": hypothesis.fault, "why": why}
                 for hypothesis, why in self.judgement.not_testable
             ],
         }
@@ -225,10 +227,11 @@ class Examined:
         """Nothing where the record was unfit or its speed unknown: `cannot_tell` says so already."""
         if self.speed is None:
             return _Looked()
-        why_not = {(h.component, h.fault): why for h, why in self.judgement.not_testable}
+        blind = dict(self.judgement.not_testable)
+        testable = frozenset((h.component, h.fault) for h in self.hypotheses if h not in blind)
+        why_not = {(h.component, h.fault): why for h, why in blind.items() if (h.component, h.fault) not in testable}
         combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
         shown = {(h.component, h.fault) for comb in combs for h in (comb.hypothesis, *comb.rivals) if h is not None}
-        testable = frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys()
         return _Looked(testable, frozenset(shown), why_not)
 
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
@@ -329,6 +332,7 @@ class Examined:
         return {
             "component": hypothesis.component,
             "fault": hypothesis.fault,
+            "fits": list(comb.fits),
             "recording": self.recording.name,
             "point": self.recording.point,
             "base_hz": comb.base_hz,
@@ -342,13 +346,15 @@ class Examined:
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
             "rivals": [asdict(rival) for rival in rivals(comb, self.drive, speed_hz=speed_hz)],
-            "advice": list(advice(comb, stage)),
+            "advice": [*_which_make(comb, hypothesis), *advice(comb, stage)],
         }
 
     def _uncertain(self, comb: Comb, hypothesis: Hypothesis, speed_hz: float) -> str:
         why = f"or a source not on this drive (attribution false alarm {comb.attribution_false_alarm:.2g})"
         if comb.attribution_false_alarm <= ATTRIBUTION_LIMIT:
             why = "or its other race or a rolling element: both races show"
+        elif hypothesis.spread > SLIP_BAND:
+            why += f"; its geometry is known so poorly that its band of ±{hypothesis.spread:.0%} is too wide to name it"
         found = self._comb_words(comb, "a real periodic line", speed_hz)
         return f"{found}, part uncertain: {_fault_words(hypothesis)}, {why}"
 
@@ -412,7 +418,17 @@ def _lines_of(comb: Comb, speed_hz: float, highest_hz: float) -> NDArray[np.floa
 
 
 def _fault_words(hypothesis: Hypothesis) -> str:
-    return f"{hypothesis.fault.replace('_', ' ')} of {hypothesis.component}"
+    return f"{hypothesis.fault.replace('_', ' ')} of {_part_words(hypothesis)}"
+
+
+def _which_make(comb: Comb, hypothesis: Hypothesis) -> Iterator[str]:
+    """Of a bearing that may be one of several makes: those this comb fits."""
+    if comb.fits:
+        yield f"{hypothesis.component} fits {' or '.join(comb.fits)}: read the make on its ring before ordering"
+
+
+def _part_words(hypothesis: Hypothesis) -> str:
+    return f"{hypothesis.component} ({hypothesis.candidate})" if hypothesis.candidate else hypothesis.component
 
 
 def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
@@ -436,7 +452,7 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += _blind_in_all(looked)
-    blind = [bearing.name for bearing in job.drive.bearings if bearing.geometry is None]
+    blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]
     not_testable = [
         *({"component": name, "fault": "any", "why": "its geometry is unknown"} for name in blind),
         *_unique(row for recording in recordings for row in recording["not_testable"]),
