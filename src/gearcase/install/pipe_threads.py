@@ -42,7 +42,7 @@ FAMILIES = {
 }
 _INCH = 0.0254
 _SAME_PITCH = 0.015  # of the pitch, what a leaf gauge tells over ten threads; common practice, no source
-_NEAR_PITCH = 0.06  # of the pitch; starts and then binds, as 18 in 19 threads per inch do; common practice, no source
+_NEAR_PITCH = 0.06  # of the pitch; starts, then binds, as 18 in 19 threads an inch do; common practice, no source
 _SAME_ANGLE = math.radians(2.0)  # a form gauge tells 55 from 60 degrees; common practice, no source
 _PLAY = 0.25  # of the pitch, by which diameters may miss and still start; common practice, no source
 
@@ -51,8 +51,8 @@ _PLAY = 0.25  # of the pitch, by which diameters may miss and still start; commo
 class PipeThread:
     """One size of one family. [rad, m]
 
-    `taper` is growth of diameter over length, 0 for a parallel thread; `least_major` to `most_major` is what a caliper may find on a
-    plug; `hand_tight` the length engaged by hand, None for a parallel thread; `tap_drill` empty where none is tabled.
+    `taper` is growth of diameter over length, 0 for a parallel thread; `least_major` to `most_major` is what a caliper may find on
+    a plug; `hand_tight` the length engaged by hand, None for a parallel thread; `tap_drill` empty where none is tabled.
     """
 
     family: str
