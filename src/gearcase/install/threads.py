@@ -1,7 +1,7 @@
 """What a screw thread of 60 degrees measures: basic diameters, stress area, and the limits its tolerance class allows.
 
 Formulas of the standards in place of their tables, so that any diameter and pitch can be asked: basic profile ISO 68-1 and ASME
-B1.1; class 2A/2B by ASME B1.1, 6g/6H by ISO 965-1. ISO 965 rounds its tolerances to preferred numbers, up to 3 % of the tolerance
+B1.1; class 2A/2B by ASME B1.1, 6g/6H by ISO 965-1. ISO 965 rounds its tolerances to preferred numbers, up to 6 % of the tolerance
 away from the formula.
 
 Calculators: `pitch_diameter`, `minor_diameter`, `stress_area_metric`, `stress_area_unified`. Limits: `limits_metric`,
