@@ -7,21 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gearcase.errors import OutOfRange
-from gearcase.install.adhesives import (
-    Adhesive,
-    adhesive,
+from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive, share_left, true_hz_hot
+from gearcase.install.bond_strength import (
     allowed_stress,
     bond_area,
-    bond_line_ruling,
-    choose_adhesive,
     pad_diameter,
     peel_ruling,
     peel_stress,
-    share_left,
     shear_capacity,
     shock_force,
     shock_ruling,
-    true_hz_hot,
 )
 from gearcase.install.bonding import (
     COLDEST,
@@ -199,7 +194,14 @@ def test_a_cure_runs_in_order_and_ten_kelvin_warmer_takes_half(metal: float, ope
 
 @pytest.mark.parametrize(
     ("metal_c", "air_c", "humidity", "holds"),
-    [(23, 23, 0.5, (True, True)), (8, 5, 0.5, (False, True)), (15, 20, 0.9, (True, False)), (60, 25, 0.5, (False, True))],
+    [
+        (23, 23, 0.5, (True, True)),
+        (8, 5, 0.5, (False, True)),
+        (15, 20, 0.9, (True, False)),
+        (21.2, 20, 0.9, (True, False)),
+        (21.4, 20, 0.9, (True, True)),
+        (60, 25, 0.5, (False, True)),
+    ],
 )
 def test_cold_hot_and_wet_metal_is_not_bonded(metal_c: float, air_c: float, humidity: float, holds: tuple[bool, bool]) -> None:
     """Trade rule: 10 to 40 degC, 3 K over dew point; 20 degC at 90 % has its dew point at 18.3 degC."""

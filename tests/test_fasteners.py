@@ -1,6 +1,7 @@
 """Threads, engagement and torque against published rows, standards' tables and mechanics; sources stand beside each check."""
 
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -15,6 +16,7 @@ from gearcase.install.engagement import (
     external_shear_area,
     internal_shear_area,
     stud_ruling,
+    tapped_strength,
 )
 from gearcase.install.fasteners import (
     nut_factor,
@@ -76,6 +78,19 @@ ISO_965 = {  # pitch mm: deviation g, minor 6H, major 6g, in um; ISO 965-1 table
 }
 
 
+PITCH_TOLERANCES = {  # um, pitch diameter of 6g and of 6H; ISO 965-1 tables 5 and 6, from memory
+    "M3": (75, 100),
+    "M4": (90, 118),
+    "M5": (95, 125),
+    "M6": (112, 150),
+    "M8": (118, 160),
+    "M10": (132, 180),
+    "M12": (150, 200),
+    "M16": (160, 212),
+    "M20": (170, 224),
+}
+
+
 @pytest.mark.parametrize("row", rows("threads_metric.csv"), ids=lambda row: row["thread"])
 def test_metric_tolerances_agree_with_the_tables_of_the_standard(row: dict[str, str]) -> None:
     """The standard rounds to preferred numbers of the series R40, 6 % apart, and adjusts some by a step for a smooth row."""
@@ -84,6 +99,10 @@ def test_metric_tolerances_agree_with_the_tables_of_the_standard(row: dict[str, 
     limits = limits_metric(major_diameter=diameter, pitch=pitch)
     assert limits.hole_most_minor - minor_diameter(major_diameter=diameter, pitch=pitch) == pytest.approx(minor, rel=0.06)
     assert diameter - limits.screw_least_major == pytest.approx(deviation + major, rel=0.06)
+    screw, hole = (1e-6 * value for value in PITCH_TOLERANCES[row["thread"]])
+    basic = pitch_diameter(major_diameter=diameter, pitch=pitch)
+    assert basic - limits.screw_least_pitch == pytest.approx(deviation + screw, rel=0.06)
+    assert limits.hole_most_pitch - basic == pytest.approx(hole, rel=0.06)
 
 
 ENGAGEMENTS = checks("fastener_checks.csv", "TE1", "TE2", "TE4", "TE5")
@@ -217,6 +236,15 @@ def test_the_rule_of_thumb_covers_common_screws_in_steel_and_soft_iron_asks_for_
     assert needed[400e6] < needed[250e6] < needed[200e6]
 
 
+def test_a_metal_has_a_strength_for_its_thread_where_it_has_a_velocity_for_its_wall() -> None:
+    """And iron of an unknown kind is taken as the weakest of both irons."""
+    strengths = {row["material"]: tapped_strength(row["material"]) for row in load("sound_velocities")}
+    assert strengths["unknown iron"] < min(strengths["grey iron"], strengths["nodular iron"])
+    grades = {row["material"]: row["says"] for row in load("tapped_strengths")}
+    for iron in ("grey iron", "nodular iron", "unknown iron"):  # EN 1561 and EN 1563: the grade's number is its strength in MPa
+        assert re.search(r"EN-GJ[LS]-(\d+)", grades[iron])[1] == f"{strengths[iron] / 1e6:.0f}"  # type: ignore[index]
+
+
 @pytest.mark.parametrize(("mm", "holds"), [(4.9, False), (5.0, True), (6.35, True), (8.0, True), (8.1, False)])
 def test_a_sensors_stud_wants_five_to_eight_millimetres(mm: float, holds: bool) -> None:
     """Common practice, no source."""
@@ -315,6 +343,7 @@ def test_proof_strengths_of_inch_grades_are_their_round_figures_in_ksi() -> None
         (lambda: screw_strength("12.8", diameter=8e-3), "8.8, 10.9"),
         (lambda: screw_strength("SAE 5", diameter=30e-3), "at most 0.0254 m"),
         (lambda: nut_factor("rusty"), "dry, oiled"),
+        (lambda: tapped_strength("cheese"), "grey iron, nodular iron, unknown iron"),
         (lambda: preload(proof_strength=580e6, stress_area=2e-5, share=1.2), "above 0, at most 1"),
         (lambda: stud_torque_ruling(torque=3.0, sheet_least=6.8, sheet_most=2.7), "at most 2.7 N m"),
         (lambda: pitch_diameter(major_diameter=6e-3, pitch=5e-3), "below two thirds of the diameter"),

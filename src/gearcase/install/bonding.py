@@ -1,6 +1,6 @@
 """Adhesive joints: whether one may be made here and now, in which steps, and how long it cures at the metal's temperature.
 
-Which adhesive, and how large the pad, stands in `adhesives`.
+Which adhesive stands in `adhesives`, how large the pad in `bond_strength`.
 
 Calculators: `cure_time`, `dew_point`. Rules: `bond_conditions`. Data: `preparation`. Together: `cure_schedule`.
 """

@@ -5,8 +5,8 @@ screw's thread shears at the hole's minor diameter, the hole's at the screw's ma
 widest hole. A material is taken to shear at half its tensile strength; grey iron shears higher, so this errs on the safe side.
 A sensor's stud is another matter: it holds itself, not a structure, and follows its maker's sheet.
 
-Calculators: `external_shear_area`, `internal_shear_area`, `engagement_equal`, `engagement_needed`. Rules: `engagement_ruling`,
-`stud_ruling`.
+Calculators: `external_shear_area`, `internal_shear_area`, `engagement_equal`, `engagement_needed`. Table:
+`tapped_strength`. Rules: `engagement_ruling`, `stud_ruling`.
 """
 
 import math
@@ -14,6 +14,7 @@ import math
 from gearcase.errors import OutOfRange
 from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
+from gearcase.tables import load
 from gearcase.worked import worked_by
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "external_shear_area",
     "internal_shear_area",
     "stud_ruling",
+    "tapped_strength",
 ]
 
 RULE_OF_THUMB = {"steel": 1.0, "cast iron": 1.5, "aluminium": 2.0}  # diameters of full thread, steel screw; common practice
@@ -156,6 +158,25 @@ def engagement_needed(
         engagement=equal, pitch=pitch, screw_least_major=screw_least_major, hole_most_pitch=hole_most_pitch
     )
     return equal * max(1.0, external * screw_strength / (internal * hole_strength))
+
+
+def tapped_strength(material: str) -> float:
+    """Least tensile strength of a material that is tapped, for where nobody knows the grade. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        The table does not hold it.
+
+    Examples
+    --------
+    >>> tapped_strength("grey iron") / 1e6
+    200.0
+    """
+    for row in load("tapped_strengths"):
+        if row["material"] == material:
+            return float(row["tensile_mpa"]) * 1e6
+    raise OutOfRange("material", repr(material), f"one of: {', '.join(row['material'] for row in load('tapped_strengths'))}")
 
 
 def engagement_ruling(*, full_thread: float, needed: float) -> Ruling:
