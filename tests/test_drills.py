@@ -202,13 +202,18 @@ def test_a_material_without_a_velocity_is_refused_with_those_there_are() -> None
         velocity_range("cheese")
 
 
-@given(depth=st.floats(2e-3, 0.03), point=st.floats(1e-3, 5e-3), spot_face=st.floats(0, 2e-3), off=st.floats(-0.01, 0.01))
-def test_the_metal_rule_holds_from_the_wall_it_asks_for(depth: float, point: float, spot_face: float, off: float) -> None:
+@given(depth=st.floats(2e-3, 0.03), point=st.floats(1e-3, 5e-3), spot_face=st.floats(0, 2e-3), share=st.floats(-1.0, 1.0))
+def test_the_metal_rule_holds_from_the_wall_it_asks_for(depth: float, point: float, spot_face: float, share: float) -> None:
     needed = wall_needed(spot_face=spot_face, depth=depth, point=point)
-    ruling = metal_ruling(wall=needed + off, spot_face=spot_face, depth=depth, point=point)
-    if abs(off) > 1e-9:
-        assert ruling.holds == (off > 0)
+    ruling = metal_ruling(wall=needed * (1 + share), spot_face=spot_face, depth=depth, point=point)
+    if abs(share) > 1e-9:
+        assert ruling.holds == (share > 0)
     assert f"{1000 * needed:.1f} mm" in ruling.cure
+
+
+def test_a_wall_of_which_nothing_counts_is_never_drilled() -> None:
+    nothing = metal_ruling(wall=0.0, spot_face=1e-3, depth=8e-3, point=1.6e-3)
+    assert not nothing.holds and nothing.value == pytest.approx(-10.6e-3)
 
 
 def test_a_taper_tap_needs_the_deepest_hole() -> None:

@@ -114,7 +114,7 @@ def test_a_base_wider_than_its_boss_or_over_the_edge_is_rejected_with_the_figure
     edge = replace(BOSS, name="edge boss", at=(0.005, 0.2))
     assert "5 mm from the edge of the face; 12.5 mm is wanted" in reasons(regions(edge), "edge boss")
     off = replace(BOSS, name="off", at=(0.7, 0.2))
-    assert reasons(regions(off), "off") == "it lies off the face, which is 620 mm by 430 mm"
+    assert reasons(regions(off), "off") == "it lies outside the face left, which is 620 mm by 430 mm"
 
 
 def test_without_listed_regions_each_hour_round_the_seat_is_judged() -> None:

@@ -269,7 +269,7 @@ def metal_ruling(*, wall: float, spot_face: float, depth: float, point: float) -
         what="metal left before the oil",
         value=metal_left(wall=wall, spot_face=spot_face, depth=depth, point=point),
         unit="m",
-        least=least_metal(wall=wall),
+        least=least_metal(wall=wall) if wall > 0 else _LEAST_METAL,  # a gauge's error may eat up all of a thin wall
         cure=f"bond it, or find a boss of {1000 * needed:.1f} mm or more",
         source="common practice, no source: max(5 mm, 0.4 x wall)",
     )

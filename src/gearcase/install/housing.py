@@ -9,6 +9,10 @@ from dataclasses import dataclass
 from gearcase.worked import Origin
 
 __all__ = [
+    "HOUSING_KINDS",
+    "KEEP_OUT_KINDS",
+    "PORT_KINDS",
+    "REGION_KINDS",
     "Bus",
     "BusDevice",
     "Cable",
@@ -18,6 +22,7 @@ __all__ = [
     "KeepOut",
     "Kit",
     "Place",
+    "Port",
     "Region",
     "Screw",
     "Seat",
@@ -25,6 +30,25 @@ __all__ = [
     "Wall",
     "clearance_to",
 ]
+
+HOUSING_KINDS = ("parallel-shaft", "right-angle", "shaft-mounted")
+KEEP_OUT_KINDS = (
+    "port",
+    "bolt",
+    "split line",
+    "flange",
+    "seal",
+    "rotating part",
+    "guard",
+    "fan shroud",
+    "hot zone",
+    "hot spot",
+    "accessory",
+    "power cable",
+    "other",
+)
+REGION_KINDS = ("boss", "rib", "flange", "panel")
+PORT_KINDS = ("drain", "side", "filler", "breather", "glass", "inspection")
 
 Place = tuple[float, float]
 
@@ -88,6 +112,26 @@ class ThreadedHole:
 
 
 @dataclass(frozen=True)
+class Port:
+    """An opening into the oil space: where it is, what was gauged of its plug's thread (pitch and major diameter [m], angle
+    [rad]), and the room behind it: below the minimum oil level, above the sump's floor, to the nearest wheel [m]; None where nobody
+    has said.
+    """
+
+    name: str
+    kind: str
+    face: str
+    at: Place
+    pitch: float | None = None
+    angle: float | None = None
+    major_diameter: float | None = None
+    below_minimum: float | None = None
+    above_floor: float | None = None
+    to_wheel: float | None = None
+    where: str = ""
+
+
+@dataclass(frozen=True)
 class Face:
     """A face of the housing: its size [m], what must be kept clear on it, where it looks (empty where nobody has said), the regions
     of its wall, the seats of bearings and the tapped holes that show on it.
@@ -104,11 +148,13 @@ class Face:
 
 @dataclass(frozen=True)
 class Housing:
-    """Material, running surface temperature [K] and faces; None and empty where nobody has said."""
+    """Material, running surface temperature [K], faces, kind and ports; None and empty where nobody has said."""
 
     material: str = ""
     surface_temperature: float | None = None
     faces: tuple[Face, ...] = ()
+    kind: str = ""
+    ports: tuple[Port, ...] = ()
 
 
 @dataclass(frozen=True)

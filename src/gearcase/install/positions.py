@@ -5,7 +5,7 @@ that breaks a rule is rejected with the rule and its figures; the rest are ranke
 in the direction of its load, near its seat, where a stud may be drilled before where one must bond, on stiff metal before thin.
 The rules are common practice, no source, except the path: at most one joint between bearing and sensor (ISO 13373-1, from memory).
 
-Calculators: `pads`, `advise`, `spots_to_try`. Model: `Region`, `Seat`, `Pad`, `Footprint`, `Ranked`, `Rejected`, `Advice`.
+Calculators: `pads`, `violations`, `advise`, `spots_to_try`. Model: `Pad`, `Violation`, `Footprint`, `Ranked`, `Rejected`, `Advice`.
 """
 
 import math
@@ -17,7 +17,19 @@ from gearcase.install.holes import edge_distance, least_metal
 from gearcase.install.housing import Face, Place, Region, Seat, Wall, clearance_to
 from gearcase.worked import Origin
 
-__all__ = ["Advice", "Footprint", "Pad", "Ranked", "Rejected", "advise", "pads", "spots_to_try"]
+__all__ = [
+    "Advice",
+    "Footprint",
+    "Pad",
+    "Ranked",
+    "Rejected",
+    "Violation",
+    "advise",
+    "pads",
+    "region_at",
+    "spots_to_try",
+    "violations",
+]
 
 CLEAR_OF = {  # m from the edge of the footprint
     "rotating part": 0.050,
@@ -60,6 +72,15 @@ class Pad:
 
 
 @dataclass(frozen=True)
+class Violation:
+    """A rule a pad breaks: `rule` names it, `says` gives its figures; a severe one must not be built."""
+
+    rule: str
+    says: str
+    severe: bool = False
+
+
+@dataclass(frozen=True)
 class Ranked:
     """A pad that will do: `reasons` in words, the most important first; `stud` whether its wall may be drilled; `order` sorts."""
 
@@ -97,8 +118,7 @@ def pads(face: Face, bearing: str) -> tuple[Pad, ...]:
         for hour in range(1, HOURS + 1):
             angle = 2 * math.pi * hour / HOURS
             at = (seat.at[0] + reach * math.sin(angle), seat.at[1] + reach * math.cos(angle))
-            region = next((region for region in face.regions if _inside(at, region)), None)
-            found.append(Pad(f"{bearing}, {hour} o'clock", face.name, at, region, seat))
+            found.append(Pad(f"{bearing}, {hour} o'clock", face.name, at, region_at(face, at), seat))
     return tuple(found)
 
 
@@ -123,7 +143,7 @@ def advise(face: Face, candidates: Sequence[Pad], footprint: Footprint) -> Advic
     for pad in candidates:
         if pad.face != face.name:
             raise OutOfRange("pad", repr(pad.name), f"a pad of face '{face.name}'")
-        against = tuple(_against(face, pad, footprint))
+        against = tuple(violation.says for violation in violations(face, pad, footprint))
         if against:
             rejected.append(Rejected(pad, against))
         else:
@@ -144,40 +164,50 @@ def spots_to_try(advice: Advice, *, most: int) -> tuple[Ranked, ...]:
     return tuple(chosen)
 
 
-def _against(face: Face, pad: Pad, footprint: Footprint) -> Iterator[str]:
-    """Every rule a pad breaks."""
+def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation]:
+    """Every rule that a pad breaks, with its figures. Distances are from the edge of the base."""
     half = footprint.base / 2
     to_edge = min(min(place, size - place) for place, size in zip(pad.at, face.size, strict=True))
     if to_edge < 0:
-        yield f"it lies off the face, which is {_mm(face.size[0])} by {_mm(face.size[1])}"
+        says = f"it lies outside the face {face.name}, which is {_mm(face.size[0])} by {_mm(face.size[1])}"
+        yield Violation("place", says, severe=True)
         return
     edge = max(half, edge_distance(hole_diameter=footprint.hole_diameter) if footprint.hole_diameter else 0.0)
     if to_edge < edge:
-        yield f"it stands {_mm(to_edge)} from the edge of the face; {_mm(edge)} is wanted"
+        yield Violation("edge", f"it stands {_mm(to_edge)} from the edge of the face; {_mm(edge)} is wanted")
     for part in face.keep_outs:
         needed = CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
         nearest = clearance_to(pad.at, [part])
         if nearest is not None and nearest[0] - half < needed:
             room = max(nearest[0] - half, 0.0)
-            yield f"its base would stand {_mm(room)} from the {part.name} ({part.kind}); {_mm(needed)} is wanted"
+            says = f"its base would stand {_mm(room)} from the {part.name} ({part.kind}); {_mm(needed)} is wanted"
+            yield Violation("clearance", says, severe=part.kind == "rotating part" or nearest[0] == 0)
     for hole in face.threaded_holes:
         needed = 2 * hole.diameter + half
         apart = math.dist(pad.at, hole.at)
         if apart < needed:
-            says = f"it stands {_mm(apart)} from the hole {hole.name}; two of its diameters and half the base"
-            yield f"{says}, {_mm(needed)}, are wanted"
-    region = pad.region
-    if region is not None:
-        wanted = footprint.base + BEYOND_BASE
-        if min(region.size) < wanted:
-            yield f"the {region.kind} is {_mm(min(region.size))} wide; the base wants {_mm(wanted)} of flat metal"
-        if region.kind == "panel" and region.wall is not None and region.wall.thickness < THIN_PANEL:
-            yield (
-                f"a free panel {_mm(region.wall.thickness)} thick drums at 300 to 3000 Hz; a boss, a rib's root or "
-                f"{_mm(THIN_PANEL)} is wanted"
-            )
-        if footprint.hottest is not None and region.temperature is not None and region.temperature > footprint.hottest:
-            yield (f"the metal runs at {region.temperature - 273.15:.0f} °C; the sensor stands {footprint.hottest - 273.15:.0f} °C")
+            says = f"it stands {_mm(apart)} from the hole {hole.name}; two of its diameters and half the base is {_mm(needed)}"
+            yield Violation("hole", says)
+    if pad.region is not None:
+        yield from _against_region(pad.region, footprint)
+
+
+def _against_region(region: Region, footprint: Footprint) -> Iterator[Violation]:
+    wanted = footprint.base + BEYOND_BASE
+    if min(region.size) < wanted:
+        says = f"the {region.kind} is {_mm(min(region.size))} wide; the base wants {_mm(wanted)} of flat metal"
+        yield Violation("flat", says)
+    if region.kind == "panel" and region.wall is not None and region.wall.thickness < THIN_PANEL:
+        says = f"a free panel {_mm(region.wall.thickness)} thick drums at 300 to 3000 Hz; a boss, a rib's root or "
+        yield Violation("panel", f"{says}{_mm(THIN_PANEL)} is wanted")
+    if footprint.hottest is not None and region.temperature is not None and region.temperature > footprint.hottest:
+        metal, stands = region.temperature - 273.15, footprint.hottest - 273.15
+        yield Violation("hot", f"the metal runs at {metal:.0f} °C; the sensor stands {stands:.0f} °C", severe=True)
+
+
+def region_at(face: Face, at: Place) -> Region | None:
+    """The listed region that a place falls into."""
+    return next((region for region in face.regions if _inside(at, region)), None)
 
 
 def _rank(pad: Pad, footprint: Footprint) -> Ranked:

@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.job.drive_schema import BearingShape
+from gearcase.job.kit_schema import SensorModel
 from gearcase.job.read import Path_, Source, nearest
-from gearcase.job.schema import BearingShape, SensorModel, read_as
+from gearcase.job.schema import read_as
 
 __all__ = ["cross_check", "planet_names"]
 
@@ -79,6 +81,9 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
     asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("recordings",))]
     asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("bus", "devices"))]
     faces = [name for _, name in _named(source, ("housing", "faces"))]
+    for path, _ in _items(source, ("housing", "faces")):
+        asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in _items(source, (*path, "seats"))]
+    asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("housing", "ports"))]
     if faces:  # without a drawing of the housing a face is only a word
         asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("points",))]
     for path, known, kind in asked:

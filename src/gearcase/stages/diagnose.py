@@ -5,7 +5,7 @@ kept.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -44,7 +44,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
     transform,
 )
-from gearcase.signal.speed import Spectrum, speed_from_comb
+from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
 from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
 
 __all__ = ["CLEAN", "Examined", "run"]
@@ -52,8 +52,10 @@ __all__ = ["CLEAN", "Examined", "run"]
 CLEAN = "no fault seen in what can be seen"
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
-LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
+CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
+LARGEST_RANGE = 1.1  # of a wider range of speeds the middle says nothing
 _RACES = ("outer_race", "inner_race")
+_LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
 
@@ -283,27 +285,44 @@ class Examined:
     def _find_speed(self, spectrum: Transform, envelope: EnvelopeSpectrum, strength: NDArray[np.floating]) -> _Speed | None:
         stated = self.recording.speed_hz
         low, high = (stated, stated) if stated else self.drive.speed_hz
-        if high / low > LARGEST_RANGE:
+        orders = comb_orders(self.lines)
+        spectra = [
+            Spectrum(strength, spectrum.bin_hz, orders.spectrum),
+            Spectrum(envelope.strength, envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
+        ]
+        near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))
+        if high / low > LARGEST_RANGE and isinstance(near, NoSpeed):
             self.cannot_tell.append(
-                f"{self.recording.name}: the drive runs from {low:.4g} to {high:.4g} Hz and nobody has said at which speed "
-                "this was taken; give --speed"
+                f"{self.recording.name}: the drive runs from {low:.4g} to {high:.4g} Hz, nobody has said at which speed this was "
+                f"taken, and {near.says}; give --speed"
             )
             return None
-        in_spectrum, in_envelope = comb_orders(self.lines)
-        measured = speed_from_comb(
-            [
-                Spectrum(strength, spectrum.bin_hz, in_spectrum),
-                Spectrum(envelope.strength, envelope.bin_hz, in_envelope),
-            ],
-            lowest_hz=low * (1 - STATED_SPEED_BAND),
-            highest_hz=high * (1 + STATED_SPEED_BAND),
-        )
-        if measured is None:
-            middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
-            return _Speed(middle, None, spread, "stated; no comb of shaft lines confirms it")
-        spread = 2 * measured.standard_error_hz / measured.speed_hz
-        source = f"measured from {measured.lines} lines of the recording"
-        return _Speed(measured.speed_hz, measured.standard_error_hz, spread, source)
+        if high / low <= LARGEST_RANGE:
+            # the less sure half of the comb fits a bearing's comb at some speed
+            surest = [replace(one, families=one.families[: len(one.families) // 2]) for one in spectra]
+            far = speed_from_comb(surest, lowest_hz=low * (1 - CONTRADICTED_BAND), highest_hz=high * (1 + CONTRADICTED_BAND))
+            if isinstance(far, SpeedEstimate) and self._contradicts(far.speed_hz, low, high):
+                self.cannot_tell.append(
+                    f"{self.recording.name}: its speed is stated as {60 * (low + high) / 2:.5g} rpm, and its lines fit "
+                    f"{60 * far.speed_hz:.5g} rpm: one of the two, or a tooth count, is wrong; read the speed again and state it"
+                )
+                return None
+        if isinstance(near, SpeedEstimate):
+            spread = 2 * near.standard_error_hz / near.speed_hz
+            source = f"measured from {near.lines} lines of the recording"
+            return _Speed(near.speed_hz, near.standard_error_hz, spread, source)
+        middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
+        return _Speed(middle, None, spread, f"stated; {near.says.split(':')[0]}")
+
+    def _contradicts(self, found_hz: float, low_hz: float, high_hz: float) -> bool:
+        """Whether a speed found lies beyond what a statement may be off, and is not a bearing's comb taken for a shaft's."""
+        if low_hz * (1 - STATED_SPEED_BAND) <= found_hz <= high_hz * (1 + STATED_SPEED_BAND):
+            return False
+        rates = np.array([hypothesis.order for hypothesis in self.hypotheses]) * (low_hz + high_hz) / 2
+        harmonics = np.minimum(rates / found_hz, _LOWEST_LINES + 1)  # higher up a bearing's comb makes too few lines of a shaft's
+        band = SLIP_BAND + STATED_SPEED_BAND + (high_hz - low_hz) / (high_hz + low_hz)
+        whole = np.clip(np.rint(harmonics), 1, _LOWEST_LINES)
+        return not np.any(np.abs(harmonics / whole - 1) <= band)
 
     def _overall(self, spectrum: Transform) -> float | None:
         if self.recording.sample_rate_hz < 2.56 * 1000 or spectrum.bin_hz > 5:

@@ -15,6 +15,7 @@ from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_of, bond, cost_of_bonding, graded_lines
 from gearcase.stages.planning.places import check_place, face_document
+from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.wires import bus, cables
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
@@ -46,6 +47,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "Lock out and prove the drive still; let it cool; bag open ports; agree permits with the owner.",
         "Local codes and site rules come first. A backstop may hold load torque; housings and oil burn.",
     )
+    advice = positions(job, draft)
     lines = expected_lines(job.drive)
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
@@ -59,6 +61,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "schema": "plan/1",
         "job": job.title,
         "parts": parts,
+        "positions": advice,
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,

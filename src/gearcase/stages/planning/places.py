@@ -2,54 +2,74 @@
 
 from typing import Any
 
+from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.holes import edge_distance
-from gearcase.install.housing import Face, clearance_to
+from gearcase.install.holes import LEAD_THREADS, depth_to_shoulder, drill_point_length, tap_drill, wall_needed
+from gearcase.install.housing import Face, Hole
 from gearcase.install.points import Point
+from gearcase.install.positions import Footprint, Pad, region_at, violations
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, given, mm
+from gearcase.stages.planning.draft import Draft
 from gearcase.units import parse_thread
-from gearcase.worked import work
 
-__all__ = ["check_place", "face_document"]
+__all__ = ["ASSUMED_BASE", "check_place", "face_document", "footprint"]
 
-CLEAR_OF = {"rotating part": 0.050, "guard": 0.050, "split line": 0.015}  # m; common practice, no source
-_CLEAR_OF_OTHERS = 0.020
+ASSUMED_BASE = 0.030  # m: a common sensor with its pad, where nobody has said; common practice, no source
 
 
 def check_place(job: Job, point: Point, draft: Draft) -> None:
+    """Whether a point stands on its face, clear of edges, holes and of what must be kept clear, on metal that will do."""
     face = next((face for face in job.housing.faces if face.name == point.face), None)
     if face is None or point.at is None:
         draft.find(Level.CAUTION, "place", point.name, "its face and place are not given: nothing checks that it fouls nothing")
         return
-    if not all(0 < place < size for place, size in zip(point.at, face.size, strict=True)):
-        draft.find(
-            Level.BLOCKER, "place", point.name, f"it lies outside the face {face.name}, {mm(face.size[0])} by {mm(face.size[1])}"
-        )
-        return
-    hole = work(
-        f"edge distance at {point.name}",
-        edge_distance,
-        hole_diameter=given("hole", parse_thread(point.hole.thread).major_diameter if point.hole else 0.0),
-    )
-    to_edge = min(min(place, size - place) for place, size in zip(point.at, face.size, strict=True))
-    if to_edge < hole.value:
-        says = f"its hole stands {mm(to_edge)} from the edge of the face; at least {mm(hole.value)} is wanted"
-        draft.find(Level.CAUTION, "edge", point.name, says, hole)
-    for part in face.keep_outs:
-        nearest = clearance_to(point.at, [part])
-        needed = CLEAR_OF.get(part.kind, _CLEAR_OF_OTHERS)
-        if nearest is not None and nearest[0] < needed:
-            level = Level.BLOCKER if part.kind == "rotating part" or nearest[0] == 0 else Level.CAUTION
-            says = f"it stands {mm(nearest[0])} from the {part.name} ({part.kind}); at least {mm(needed)} is wanted"
-            draft.find(level, "clearance", point.name, says)
+    seat = next((seat for seat in face.seats if seat.bearing == point.bearing), None)
+    pad = Pad(point.name, face.name, point.at, region_at(face, point.at), seat)
+    for violation in violations(face, pad, footprint(point)):
+        draft.find(Level.BLOCKER if violation.severe else Level.CAUTION, violation.rule, point.name, violation.says)
+
+
+def footprint(point: Point) -> Footprint:
+    """What wants to stand there; a base that nobody has given is taken as `ASSUMED_BASE`."""
+    base = point.sensor.base or ASSUMED_BASE
+    if point.mount != "stud" or point.hole is None:
+        return Footprint(base, point.sensor.hottest)
+    return Footprint(base, point.sensor.hottest, parse_thread(point.hole.thread).major_diameter, _needed(point.hole))
+
+
+def _needed(hole: Hole) -> float | None:
+    """Wall that the hole of a stud needs, as the plan's own stack gives it [m]; None where no drill is known for its thread."""
+    try:
+        drill = tap_drill(parse_thread(hole.thread))
+    except OutOfRange:  # `holes` has said so
+        return None
+    depth = depth_to_shoulder(full_thread=hole.full_thread, lead_threads=LEAD_THREADS[hole.tap], pitch=drill.pitch)
+    return wall_needed(spot_face=hole.spot_face, depth=depth, point=drill_point_length(drill_diameter=drill.diameter))
 
 
 def face_document(face: Face) -> dict[str, Any]:
+    """A face as it is drawn: what to keep clear, the regions of its wall, seats and holes."""
     return {
         "name": face.name,
         "size_m": list(face.size),
         "keep_outs": [
             {"name": part.name, "kind": part.kind, "at_m": list(part.at), "size_m": list(part.size)} for part in face.keep_outs
+        ],
+        "outward": face.outward,
+        "regions": [
+            {
+                "name": region.name,
+                "kind": region.kind,
+                "at_m": list(region.at),
+                "size_m": list(region.size),
+                "wall_m": region.wall.thickness if region.wall else None,
+                "wall_known": str(region.wall.origin) if region.wall else "",
+            }
+            for region in face.regions
+        ],
+        "seats": [{"bearing": seat.bearing, "at_m": list(seat.at), "diameter_m": seat.diameter} for seat in face.seats],
+        "threaded_holes": [
+            {"name": hole.name, "at_m": list(hole.at), "thread": hole.thread, "function": hole.function}
+            for hole in face.threaded_holes
         ],
     }
