@@ -128,6 +128,7 @@ HANDBOOK = {  # the handbook's words for what the table calls it; its figures ar
     "stud": "stud, clean flat spot, thin grease",
     "rigid adhesive": "adhesive, thin rigid bond, no pad",
     "adhesive pad": "adhesive with mounting pad",
+    "tape": "thin double-sided tape",
     "flat magnet": "flat magnet on flat clean surface",
     "hand probe": "hand-held probe tip",
 }

@@ -5,13 +5,16 @@ must stay before the oil. The wall is the one measured at the spot, least readin
 there is no hole.
 
 Calculators: `percent_thread`, `drill_for_thread`, `drill_point_length`, `depth_to_shoulder`, `metal_left`, `least_metal`,
-`wall_needed`, `edge_distance`. Tables: `tap_drill`, `clearance_hole`.
+`wall_needed`, `edge_distance`, `hole_spacing`. Rules: `metal_ruling`, `edge_ruling`, `spacing_ruling`. Tables: `tap_drill`,
+`clearance_hole`.
 """
 
 import math
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
+from gearcase.install.rulings import Ruling
 from gearcase.tables import Row, load
 from gearcase.units import Thread
 from gearcase.worked import worked_by
@@ -26,15 +29,19 @@ __all__ = [
     "drill_for_thread",
     "drill_point_length",
     "edge_distance",
+    "edge_ruling",
+    "hole_spacing",
     "least_metal",
     "metal_left",
+    "metal_ruling",
     "percent_thread",
+    "spacing_ruling",
     "tap_drill",
     "wall_needed",
 ]
 
 FITS = ("close", "normal", "loose")
-LEAD_THREADS = {"plug": 4.0, "bottoming": 1.5}  # ASME B94.9 (from memory): plug 3 to 5, bottoming 1 to 2 threads
+LEAD_THREADS = {"taper": 8.5, "plug": 4.0, "bottoming": 1.5}  # ASME B94.9 (from memory): 7 to 10, 3 to 5, 1 to 2 threads
 POINT_ANGLE = math.radians(118)  # of a common twist drill
 _LEAST_METAL, _LEAST_SHARE = 5e-3, 0.4  # common practice, no source
 
@@ -135,7 +142,7 @@ def percent_thread(*, major_diameter: float, drill_diameter: float, pitch: float
     >>> percent_thread(major_diameter=0.25, drill_diameter=0.213, pitch=1 / 28)
     79.75
     """
-    _above_zero(pitch=pitch, drill_diameter=drill_diameter)
+    above_zero(pitch=pitch, drill_diameter=drill_diameter)
     if drill_diameter >= major_diameter:
         raise OutOfRange("drill_diameter", drill_diameter, f"below the major diameter {major_diameter}")
     return 76.98 * (major_diameter - drill_diameter) / pitch
@@ -168,7 +175,7 @@ def drill_point_length(*, drill_diameter: float) -> float:
     OutOfRange
         Diameter not above 0.
     """
-    _above_zero(drill_diameter=drill_diameter)
+    above_zero(drill_diameter=drill_diameter)
     return drill_diameter / 2 / math.tan(POINT_ANGLE / 2)
 
 
@@ -185,7 +192,7 @@ def depth_to_shoulder(*, full_thread: float, lead_threads: float, pitch: float) 
     OutOfRange
         A length not above 0.
     """
-    _above_zero(full_thread=full_thread, pitch=pitch)
+    above_zero(full_thread=full_thread, pitch=pitch)
     return full_thread + lead_threads * pitch
 
 
@@ -204,7 +211,7 @@ def least_metal(*, wall: float) -> float:
     OutOfRange
         Wall not above 0.
     """
-    _above_zero(wall=wall)
+    above_zero(wall=wall)
     return max(_LEAST_METAL, _LEAST_SHARE * wall)
 
 
@@ -233,14 +240,73 @@ def edge_distance(*, hole_diameter: float) -> float:
     return 1.5 * hole_diameter
 
 
+@worked_by(formula="spacing = 3 x larger hole diameter", unit="m", source="common practice, no source")
+def hole_spacing(*, hole_diameter: float) -> float:
+    """Least distance between the middles of two holes, by the larger one's diameter. [m]"""
+    return 3.0 * hole_diameter
+
+
+def metal_ruling(*, wall: float, spot_face: float, depth: float, point: float) -> Ruling:
+    """Whether enough metal stays before the oil. A hole that leaves too little is a way towards the oil, never to be drilled.
+
+    Parameters
+    ----------
+    wall : float
+        What a hole may count on: the least gauged thickness, corrected and less the gauge's error. [m]
+    spot_face, depth, point : float
+        [m]
+
+    Examples
+    --------
+    The usual stud (1/4-28, 6.35 mm of thread, plug tap) in a usual wall of 12 mm breaks through:
+
+    >>> ruling = metal_ruling(wall=12e-3, spot_face=1e-3, depth=9.97856e-3, point=1.625e-3)
+    >>> ruling.holds, ruling.value, ruling.cure
+    (False, -0.0006, 'bond it, or find a boss of 21.0 mm or more')
+    """
+    needed = wall_needed(spot_face=spot_face, depth=depth, point=point)
+    return Ruling(
+        what="metal left before the oil",
+        value=metal_left(wall=wall, spot_face=spot_face, depth=depth, point=point),
+        unit="m",
+        least=least_metal(wall=wall) if wall > 0 else _LEAST_METAL,  # a gauge's error may eat up all of a thin wall
+        cure=f"bond it, or find a boss of {1000 * needed:.1f} mm or more",
+        source="common practice, no source: max(5 mm, 0.4 x wall)",
+    )
+
+
+def edge_ruling(*, to_edge: float, hole_diameter: float) -> Ruling:
+    """Whether a hole stands far enough from an edge; `shortfall` is how far it must move inwards.
+
+    Parameters
+    ----------
+    to_edge : float
+        From the hole's middle. [m]
+    hole_diameter : float
+        Major diameter of a tapped hole. [m]
+    """
+    least = edge_distance(hole_diameter=hole_diameter)
+    cure = f"move it {1000 * max(0.0, least - to_edge):.1f} mm away from the edge, or bond it"
+    return Ruling("edge distance", to_edge, "m", cure, "common practice, no source: 1.5 d", least=least)
+
+
+def spacing_ruling(*, apart: float, hole_diameter: float, other_diameter: float) -> Ruling:
+    """Whether two holes stand far enough apart; `shortfall` is how far one must move.
+
+    Parameters
+    ----------
+    apart : float
+        Between their middles. [m]
+    hole_diameter, other_diameter : float
+        Major diameters of tapped holes. [m]
+    """
+    least = hole_spacing(hole_diameter=max(hole_diameter, other_diameter))
+    cure = f"move them {1000 * max(0.0, least - apart):.1f} mm further apart"
+    return Ruling("distance between holes", apart, "m", cure, "common practice, no source: 3 d of the larger", least=least)
+
+
 def _names(row: Row, thread: Thread) -> bool:
     if thread.system == "metric":
         same_pitch = thread.pitch is None or math.isclose(thread.pitch, float(row["pitch_mm"]) / 1000, rel_tol=1e-6)
         return row["series"] == "metric coarse" and same_pitch and row["thread"] == thread.designation.split("x")[0].strip()
     return row["series"] != "metric coarse" and row["thread"] == thread.designation.lstrip("#")
-
-
-def _above_zero(**lengths: float) -> None:
-    for name, value in lengths.items():
-        if value <= 0:
-            raise OutOfRange(name, value, "above 0")

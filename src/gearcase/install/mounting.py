@@ -2,16 +2,21 @@
 
 Above the frequency where the mount still shows true amplitude its resonance lifts the reading: a line there can be
 found but its height means nothing. Above the resonance nothing passes. Figures by mount are in ``tables/mounts.csv``,
-good to a factor 2.
+good to a factor 2; where the resonance of the whole stack is known (`resonance.stack_resonance`, or a tap test) it is better.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.install.guards import above_zero
 from gearcase.install.points import Point
+from gearcase.install.resonance import TRUE_WITHIN, usable_hz
 from gearcase.tables import load
 
-__all__ = ["Sight", "mount_names", "mount_sight", "sight"]
+__all__ = ["LineSight", "Sight", "line_sights", "mount_names", "mount_sight", "sight", "stack_sight"]
+
+_DETECTABLE = 2.0  # times the frequency to which amplitudes are true, as in tables/mounts.csv
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,16 @@ class Sight:
         if hz < self.lowest_hz or hz > self.detectable_hz:
             return "not seen"
         return "true" if hz <= self.true_hz else "detectable"
+
+
+@dataclass(frozen=True)
+class LineSight:
+    """A wanted line on one mount: its frequency [Hz], ``true``, ``detectable`` or ``not seen``, and what would better it."""
+
+    name: str
+    hz: float
+    grade: str
+    cure: str
 
 
 def mount_names() -> tuple[str, ...]:
@@ -78,3 +93,71 @@ def sight(point: Point) -> Sight | None:
         detectable_hz=min(passes.detectable_hz, highest),
         limited_by="sensor" if highest < passes.true_hz else passes.limited_by,
     )
+
+
+def stack_sight(*, lowest_hz: float, highest_hz: float, resonance_hz: float, weakest: str) -> Sight:
+    """Band of a sensor on a stack whose resonance is known: true to 0.30 of it (10 %), detectable to twice that.
+
+    Parameters
+    ----------
+    lowest_hz, highest_hz : float
+        Of the sensor, from its data sheet. [Hz]
+    resonance_hz : float
+        Of the whole stack, at running temperature. [Hz]
+    weakest : str
+        The part that lowers it most, as `resonance.stack_resonance` names it, or ``tap test``.
+
+    Raises
+    ------
+    OutOfRange
+        Resonance or highest not above 0.
+
+    Examples
+    --------
+    >>> band = stack_sight(lowest_hz=2.0, highest_hz=10000.0, resonance_hz=7000.0, weakest="bond")
+    >>> band.true_hz, band.grade(3000.0), band.grade(5000.0)
+    (2110.58, 'detectable', 'not seen')
+    """
+    above_zero(highest_hz=highest_hz, resonance_hz=resonance_hz)
+    true_hz = usable_hz(resonance_hz=resonance_hz, error=TRUE_WITHIN)
+    return Sight(
+        lowest_hz=lowest_hz,
+        true_hz=min(true_hz, highest_hz),
+        detectable_hz=min(_DETECTABLE * true_hz, highest_hz),
+        limited_by="sensor" if highest_hz < true_hz else f"{weakest}, stack resonance {resonance_hz:.0f} Hz",
+    )
+
+
+def line_sights(band: Sight, lines_hz: Mapping[str, float]) -> tuple[LineSight, ...]:
+    """Every wanted line in the three grades, the worst first, with what would better it.
+
+    Parameters
+    ----------
+    band : Sight
+    lines_hz : mapping
+        Highest frequency of each line by its name. [Hz]
+
+    Examples
+    --------
+    >>> for line in line_sights(mount_sight("flat magnet"), {"mesh": 900.0, "3 x mesh": 2700.0, "impacts": 8000.0}):
+    ...     print(f"{line.grade}: {line.name} ({line.cure})")
+    not seen: impacts (a mount true to 8000 Hz: stud)
+    detectable: 3 x mesh (a mount true to 2700 Hz: stud, rigid adhesive, adhesive pad)
+    true: mesh ()
+    """
+    worst_first = ("not seen", "detectable", "true")
+    seen = [LineSight(name, hz, band.grade(hz), _cure(band, hz)) for name, hz in lines_hz.items()]
+    return tuple(sorted(seen, key=lambda line: (worst_first.index(line.grade), -line.hz)))
+
+
+def _cure(band: Sight, hz: float) -> str:
+    if band.grade(hz) == "true":
+        return ""
+    if hz < band.lowest_hz:
+        return f"a sensor that begins at {hz:.3g} Hz or lower"
+    if band.limited_by == "sensor":
+        return f"a sensor that reaches {hz:.0f} Hz or more"
+    better = [name for name in mount_names() if mount_sight(name).true_hz >= hz]
+    if not better:
+        return f"no mount shows a true amplitude at {hz:.0f} Hz: trend it on this mount only, or look at the envelope"
+    return f"a mount true to {hz:.0f} Hz: {', '.join(better)}"

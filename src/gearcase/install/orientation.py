@@ -16,8 +16,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
+from gearcase.worked import worked_by
 
-__all__ = ["GRAVITY", "OUTWARD", "TOWARDS_OUTPUT", "Turn", "angle_between", "consistent_with", "rotation", "tap_axis", "turns"]
+__all__ = [
+    "GRAVITY",
+    "OUTWARD",
+    "TOWARDS_OUTPUT",
+    "Turn",
+    "amplitude_lost",
+    "angle_between",
+    "consistent_with",
+    "cross_axis_pickup",
+    "rotation",
+    "tap_axis",
+    "turns",
+]
 
 GRAVITY = 9.80665  # m/s2, ISO 80000-3
 OUTWARD = {
@@ -146,3 +159,41 @@ def angle_between(one: Sequence[float] | Matrix, other: Sequence[float] | Matrix
     a, b = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
     size = float(np.linalg.norm(a) * np.linalg.norm(b))
     return math.acos(max(-1.0, min(1.0, float(a @ b) / size))) if size else math.pi
+
+
+@worked_by(formula="lost = 1 - cos(angle)", unit="-", source="projection")
+def amplitude_lost(*, angle: float) -> float:
+    """Share of a vibration lost by an axis that stands off its direction. [-]
+
+    Parameters
+    ----------
+    angle : float
+        [rad]
+
+    Examples
+    --------
+    Row MX2 of ``mounting_checks.csv``: 10 degrees cost 1.5 %.
+
+    >>> amplitude_lost(angle=math.radians(10))
+    0.01519224699
+    """
+    return 1 - math.cos(angle)
+
+
+@worked_by(formula="pickup = |sin(angle)|", unit="-", source="projection")
+def cross_axis_pickup(*, angle: float) -> float:
+    """Share of the vibration across it that an axis off its direction picks up. [-]
+
+    Parameters
+    ----------
+    angle : float
+        [rad]
+
+    Examples
+    --------
+    Row MY2 of ``mounting_checks.csv``: 10 degrees let in 17 %.
+
+    >>> cross_axis_pickup(angle=math.radians(10))
+    0.1736481777
+    """
+    return abs(math.sin(angle))
