@@ -3,6 +3,7 @@
 from typing import Any
 
 from gearcase import tables
+from gearcase.drive.crossings import crossings
 from gearcase.drive.lines import Line, expected_lines
 from gearcase.drive.measurement import (
     close_lines,
@@ -47,6 +48,7 @@ def run(job: Job) -> StageResult:
         "drive": _drive_document(drive),
         "lines": [_line_document(line, workings[line.name], drive) for line in lines],
         "measurement": _measurement(drive, lines, workings),
+        "crossings": [vars(row) for row in crossings(lines, service_hz=drive.speed_hz)],
         "coverage": [vars(row) for row in seen],
         "unknown": _unknown(job),
         "contradictions": _contradictions(job),
@@ -110,6 +112,7 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
             {
                 "name": bearing.name,
                 "shaft": bearing.inner_shaft or bearing.outer_shaft,
+                "other_shaft": bearing.outer_shaft if bearing.inner_shaft else None,
                 "turning": "inner" if bearing.inner_shaft else "outer",
                 "designation": bearing.designation,
                 "geometry_known": bearing.geometry is not None,
