@@ -41,11 +41,13 @@ def gear_pair(sheet: Sheet, mesh: dict[str, Any], x: float, pinion_y: float, whe
     draw = {"internal": _internal, "bevel": _bevel, "worm": _worm}.get(kind, _external)
     draw(sheet, mesh, x, (pinion_y, pinion), (wheel_y, wheel), down)
     touch = pinion_y - down * pinion if kind == "internal" else pinion_y + down * pinion
-    half = _WORM / 2 if kind == "worm" else BLOCK / 2
+    half = {"worm": _WORM / 2, "internal": BLOCK / 2 + 18}.get(kind, BLOCK / 2)
     name = mesh["name"] + (f" ({kind})" if kind != "external" and kind not in mesh["name"] else "") + (": fault" if marked else "")
     colour, weight = (ACCENT, 600) if marked else (INK, 400)
-    for number, line in enumerate(wrap(name, room - half - 8, 11, weight=weight)):
-        sheet.text(x + half + 8, touch + 3 + 13 * number, line, size=11, colour=colour, weight=weight)
+    lines = wrap(name, room - half - 8, 11, weight=weight)
+    first = touch + 3 if down > 0 else touch + 3 - 13 * (len(lines) - 1)  # away from the pinion's shaft
+    for number, line in enumerate(lines):
+        sheet.text(x + half + 8, first + 13 * number, line, size=11, colour=colour, weight=weight)
 
 
 def _teeth(sheet: Sheet, x: float, y: float, teeth: int | None) -> None:
@@ -65,12 +67,13 @@ def _internal(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float,
     (pinion_y, half), (wheel_y, outer) = pinion, wheel
     known = mesh["wheel_teeth"]
     rim = wheel_y - down * outer  # where the teeth touch
-    web = x - BLOCK / 2 - 14
+    web = x + BLOCK / 2 + 14
     dash = "" if known else DASH
     top = rim - RIM if down > 0 else rim
     sheet.rectangle(web - 4, min(top, wheel_y), 8, abs(wheel_y - top), dash=dash)
-    sheet.rectangle(web - 4, top, x + BLOCK / 2 - web + 4, RIM, dash=dash)
-    sheet.text((web + x + BLOCK / 2) / 2, top + 12, f"{known or '?'}", size=12, anchor="middle", weight=600)
+    left = x - BLOCK / 2
+    sheet.rectangle(left, top, web + 4 - left, RIM, dash=dash)
+    sheet.text((web + left) / 2, top + 12, f"{known or '?'}", size=12, anchor="middle", weight=600)
     sheet.rectangle(x - BLOCK / 2, pinion_y - half, BLOCK, 2 * half, dash="" if mesh["pinion_teeth"] else DASH)
     _teeth(sheet, x, pinion_y, mesh["pinion_teeth"])
 

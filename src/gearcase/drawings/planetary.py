@@ -10,9 +10,10 @@ from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Sheet, wrap
 
 __all__ = ["attachment", "draw_set", "end_view_sheet", "end_views", "set_height", "set_width", "set_words", "speed_words"]
 
-_PLANE, _ARM, _LEAST_WIDE = 80.0, 40.0, 200.0  # px: width of a plane of gears, room beside them for carrier and ring's web
+_PLANE, _ARM, _LEAST_WIDE = 80.0, 40.0, 216.0  # px: width of a plane of gears, room beside them for carrier and ring's web
 _CENTRE, _CHAIN = 64.0, 128.0  # px: planets' axis above the main one, and the ring above it where planets go in pairs
 _LEAST_SUN, _LEAST_PLANET = 17.0, 15.0
+_HALF = 34.0  # px: half the width of a gear
 
 
 def set_width(one: PlanetarySet) -> float:
@@ -31,7 +32,7 @@ def attachment(one: PlanetarySet, shaft: str, left: float, side: str) -> float:
     role = one.members[shaft]
     if role == "sun":
         number = next(n for n, plane in enumerate(one.planes) if any(gear.shaft == shaft for gear in plane))
-        return _plane_x(one, left, number)
+        return _plane_x(one, left, number) + (_HALF if side == "left" else -_HALF)
     inset = 8.0 if role == "ring" else 24.0
     first, last = _plane_x(one, left, 0) - _PLANE / 2, _plane_x(one, left, len(one.planes) - 1) + _PLANE / 2
     return first - _ARM + inset + 4 if side == "left" else last + _ARM - inset - 4
@@ -55,7 +56,7 @@ def draw_set(
     """
     pins, stacks = _radii(one)
     held = {name for name in one.members if layout.shafts[name].get("held")}
-    first, last = _plane_x(one, left, 0) - 34, _plane_x(one, left, len(one.planes) - 1) + 34
+    first, last = _plane_x(one, left, 0) - _HALF, _plane_x(one, left, len(one.planes) - 1) + _HALF
     arm = attachment(one, one.carrier, left, sides[one.carrier])
     for name, pin in pins.items():
         planes = [n for n, plane in enumerate(one.planes) if any(gear.shaft == name for gear in plane)]
@@ -95,7 +96,7 @@ def draw_set(
 
 def _block(sheet: Sheet, one: PlanetarySet, gear: Gear, x: float, top: float, inner: float, outer: float) -> None:
     high = RIM if gear.role == "ring" else outer - inner
-    sheet.rectangle(x - 34, top, 68, high, dash="" if gear.teeth else DASH)
+    sheet.rectangle(x - _HALF, top, 2 * _HALF, high, dash="" if gear.teeth else DASH)
     teeth = f"{gear.teeth or '?'}"
     if gear.role == "planet":
         sheet.text(x, top + high / 2 - 2, f"{one.count} planets" if one.count > 1 else "planet", size=10.5, anchor="middle")
@@ -113,7 +114,7 @@ def _ring_joint(
         ground(sheet, x - 32, top - 3, 64, up=True)
         sheet.line(x, top, x, top - 3, width=WIDE)
     elif gear.shaft in tops:
-        edge = x - 34 if web < x else x + 34
+        edge = x - _HALF if web < x else x + _HALF
         sheet.rectangle(min(edge, web), top + 4, abs(web - edge), 8)
         sheet.rectangle(web - 4, top + 4, 8, axis - tops[gear.shaft] - top - 4)
 

@@ -13,7 +13,7 @@ from typing import Any
 from gearcase.drawings import gears
 from gearcase.drawings.layout import Column, Layout, layout_of
 from gearcase.drawings.planetary import attachment, draw_set, set_height, set_width, set_words, speed_words
-from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, WIDE, Sheet, wrap
+from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, WIDE, Sheet, text_width, wrap
 
 __all__ = ["train_sheet", "train_svg"]
 
@@ -99,12 +99,19 @@ class _Drawing:
     def _walls(self, name: str) -> tuple[bool, bool]:
         """Whether a shaft reaches the left and the right wall: alone in its row it does, else where nothing is in its way."""
         if name in self.lone:
-            return True, True
+            return True, not self._overhung(name)
         row = [each for each in self.layout.rows[self.at[name]] if not self.layout.shafts[each].get("held")]
         if name not in row:
             return False, False
         first, last = self._leading(row, "left"), self._leading(row, "right")
         return name == first, name == last and (last != first or len(row) == 1)
+
+    def _overhung(self, name: str) -> bool:
+        """A pinion inside a ring stands at the end of its shaft: the ring's web is beyond it."""
+        columns = self.layout.columns_of(name)
+        last = self.layout.columns[columns[-1]] if columns else None
+        inside = last is not None and last.kind == "mesh" and last.of.get("kind") == "internal" and last.of["pinion_shaft"] == name
+        return inside and self.layout.shafts[name]["end"] != "output"
 
     def _leading(self, row: list[str], side: str) -> str:
         """The shaft of a row that goes out at a wall: an end of the drive first, else the outermost."""
@@ -130,7 +137,7 @@ class _Drawing:
             inner = inner[: len(inner) - int(right)] if right else inner
             columns = self.layout.columns_of(name)
             new = [Column("bearing", bearing, (name,)) for bearing in inner]
-            if name in self.lone or not columns:
+            if (left and right) or not columns:
                 place = len(self.layout.columns)
             elif right or len(columns) == 1 and not left:
                 place = columns[-1] + 1
@@ -181,7 +188,9 @@ class _Drawing:
         column, start = self.layout.columns[number], self.starts[number]
         if column.kind == "set":
             return attachment(column.of, name, start, self._leads(name, number))
-        return start + self._wide(column) * (0.36 if column.kind == "mesh" else 0.5)
+        if column.kind == "mesh":
+            return start + 0.36 * self._wide(column) + (gears.BLOCK / 2 if self._overhung(name) else 0.0)
+        return start + self._wide(column) / 2
 
     def _leads(self, name: str, number: int) -> str:
         """To which side of a set a member's shaft leads."""
@@ -302,7 +311,14 @@ class _Drawing:
             words.append((gears.bearing_label(bearing, bearing["name"] in self.faulty), bearing["name"] in self.faulty))
         if not column.of.name:
             words += [(name, False) for name in column.of.mesh_names]
-        return [(part, marked) for line, marked in words for part in wrap(line, set_width(column.of), 10.5, most=2, weight=600)]
+        return [(part, marked) for line, marked in words for part in self._broken(line, set_width(column.of))]
+
+    def _broken(self, line: str, room: float) -> list[str]:
+        """A line too long for its room is broken before the speed, so that the speed stays in one piece."""
+        if text_width(line, 10.5, 600) <= room:
+            return [line]
+        name, colon, speed = line.rpartition(": ")
+        return [*wrap(name + colon, room, 10.5, most=2, weight=600), speed] if colon else wrap(line, room, 10.5, most=2, weight=600)
 
     def _named_before(self, name: str, column: Column) -> bool:
         first = next(each for each in self.layout.columns if each.kind == "set" and name in each.of.members)
@@ -347,7 +363,7 @@ class _Drawing:
             sheet.line(run.start - 10, y, run.end + 10, y, dash=_CHAIN, colour=MUTED)
         ends = {"left": run.start - 36, "right": run.end + 12}
         side = self.out_side[name]
-        drawn = self.sides[side].others.get(name, []) if name in self.at else []
+        drawn = self._outer_places(name)
         if (shaft["end"], side) in (("input", "left"), ("output", "right")) and not drawn and (run.left or run.right or name in self.layout.outside):
             gears.arrow(sheet, ends[side], y)
         if not (run.left or run.right or name in self.layout.outside):
@@ -355,16 +371,18 @@ class _Drawing:
         leaves_right = side == "right" if (run.left and run.right) or name in self.layout.outside else run.right
         outside, anchor = (self.right + 16, "start") if leaves_right else (self.left - 16, "end")
         label = f"{name} ({shaft['end']})" if shaft["end"] and name != shaft["end"] else name
-        (words,) = wrap(label, WALL - 30, 13, most=1, weight=600) or [""]
-        sheet.text(outside, y - 28, words, size=13, anchor=anchor, weight=600)
-        sheet.text(outside, y - 13, speed_words(shaft), size=12, anchor=anchor, colour=gears.muted_unless(shaft["hz"]))
+        words = wrap(label, WALL - 30, 13, most=2, weight=600)
+        up = 8 if name in self.layout.outside else 0  # clear of its bearings
+        for number, line in enumerate(reversed(words)):
+            sheet.text(outside, y - 28 - up - 15 * number, line, size=13, anchor=anchor, weight=600)
+        sheet.text(outside, y - 13 - up, speed_words(shaft), size=12, anchor=anchor, colour=gears.muted_unless(shaft["hz"]))
 
     def _column(self, number: int, column: Column) -> None:
         x = self.starts[number]
         if column.kind == "mesh":
             pair = self.y[column.of["pinion_shaft"]], self.y[column.of["wheel_shaft"]]
             wide = self._wide(column)
-            gears.gear_pair(self.sheet, column.of, x + 0.36 * wide, *pair, wide * 0.64 - 8 + 0.36 * wide - 50, column.of["name"] in self.faulty)
+            gears.gear_pair(self.sheet, column.of, x + 0.36 * wide, *pair, wide - 36, column.of["name"] in self.faulty)
         elif column.kind == "bearing":
             (name,) = column.shafts
             self._bearing(column.of, x + COLUMN / 2, self.y[name], x + COLUMN / 2, 32, COLUMN - 16, "middle", name)
@@ -411,11 +429,11 @@ class _Drawing:
     def _wall_bearings(self, name: str) -> None:
         found, run, y = self.bearings[name], self.runs[name], self.y[name]
         if name in self.layout.outside:
-            room = (WALL - 44) / max(len(found), 1)
-            start = self.left - WALL + 10 if self.out_side[name] == "left" else self.right + 34
+            room = (WALL - 26) / max(len(found), 1)
+            start = self.left - WALL + 4 if self.out_side[name] == "left" else self.right + 22
             for number, bearing in enumerate(found):
                 x = start + room * (number + 0.5)
-                self._bearing(bearing, x, y, x, 28, room - 6, "middle", name)
+                self._bearing(bearing, x, y, x, 28, room - 2, "middle", name)
             return
         if run.left and found:
             self._bearing(found[0], self.left, y, self.left - 16, 17, WALL - 26, "end", name)
@@ -429,7 +447,8 @@ class _Drawing:
         half = 5 + _LANE * self.runs[name].lane
         gears.bearing_box(self.sheet, x, y, known=bearing["geometry_known"], marked=marked, half_shaft=half)
         colour, weight = (ACCENT, 600) if marked else (INK, 400)
-        for number, line in enumerate(wrap(gears.bearing_label(bearing, marked), room, 11, weight=weight)):
+        most = 4 if name in self.layout.outside else 3
+        for number, line in enumerate(wrap(gears.bearing_label(bearing, marked), room, 11, most=most, weight=weight)):
             self.sheet.text(label_x, y + down + 13 * number, line, size=11, anchor=anchor, colour=colour, weight=weight)
 
     def _outer_parts(self) -> None:
@@ -458,4 +477,5 @@ class _Drawing:
             notes.append("axes that cross are drawn parallel")
         if notes:
             for line in wrap("; ".join(notes), self.sheet.width - 2 * 20, 10, most=1):
-                self.sheet.text(min(self.left, 200), self.sheet.height - 7, line, size=10, colour=MUTED)
+                x = min(self.left, self.sheet.width - text_width(line, 10) - 20)
+                self.sheet.text(x, self.sheet.height - 7, line, size=10, colour=MUTED)
