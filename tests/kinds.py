@@ -156,7 +156,8 @@ KINDS["planetary and helical with a fan"] = """
   - {name: intermediate mesh, pinion: {shaft: intermediate, teeth: 23}, wheel: {shaft: sun, teeth: 82}}
   planetary_sets: [{name: planetary stage, planets: 3, PLAIN}]
   belts:
-  - {name: fan belt, kind: V-belt, driver: {shaft: input, diameter: 200 mm}, driven: {shaft: fan shaft, diameter: 160 mm}, length: 2.1 m}
+  - {name: fan belt, kind: V-belt, driver: {shaft: input, diameter: 200 mm}, driven: {shaft: fan shaft, diameter: 160 mm},
+     length: 2.1 m}
   motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1480 rpm, converter: true, carrier: 4 kHz}
   passing_parts: [{name: cooling fan, shaft: fan shaft, kind: fan blades, count: 9}]
   bearings:
@@ -165,6 +166,7 @@ KINDS["planetary and helical with a fan"] = """
   - {name: sun bearing, shaft: sun}
   - {name: sun bearing by the set, shaft: sun}
 """.replace("PLAIN", PLAIN)
+
 
 @functools.cache
 def surveyed(kind: str) -> dict[str, Any]:

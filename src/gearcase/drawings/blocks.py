@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.pictures import survey_pictures
 from gearcase.drawings.plots import Flag, spectrum_svg
 from gearcase.drawings.train import train_svg
 from gearcase.judge.zones import STAND_IN
@@ -168,6 +169,7 @@ def handover_blocks(
     blocks = [
         *_for_the_owner(survey, diagnose, stale, tuple(standing)),
         *_coverage(survey),
+        *_pictures(survey, with_train=False),
         *_verdicts(diagnose),
         *_plots(survey, diagnose, arrays),
         *_plan(plan),
@@ -219,13 +221,45 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
 
 def survey_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     """A survey alone: the drive drawn, what it leaves open, what can be seen, its lines, what to record."""
-    yield Block("figure", "The drive as described, not to scale.", svg=train_svg(survey["drive"], ()))
+    yield from _pictures(survey, with_train=True)
     yield from finding_blocks(survey["findings"])
     yield from _coverage(survey)
     yield from _unknown(survey)
     yield from _measurement(survey)
     yield from _lines(survey)
     yield from _sources(survey)
+
+
+def _pictures(survey: dict[str, Any], *, with_train: bool) -> Iterator[Block]:
+    """The survey's pictures, each with one sentence on what to read from it, and the crossings as a table."""
+    if not with_train:
+        yield Block("break")
+        yield Block("heading", "Lines over speed, and by part")
+    for picture in survey_pictures(survey):
+        if picture.name == "train.svg" and not with_train:
+            continue  # on the cover already
+        yield Block("text", picture.says)
+        yield Block("figure", picture.caption, svg=picture.svg)
+        if picture.name == "speed-map.svg":
+            yield from _crossings(survey["crossings"])
+
+
+def _crossings(found: list[dict[str, Any]]) -> Iterator[Block]:
+    if not found:
+        yield Block("text", "No main lines cross within the service range or a tenth beyond it.")
+        return
+    rows = tuple(
+        (
+            f"{60 * each['speed_hz']:.1f}",
+            f"{each['hz']:.2f}",
+            each["first"].removesuffix(" 1x"),
+            each["second"].removesuffix(" 1x"),
+            "yes" if each["in_service"] else "just outside",
+        )
+        for each in found
+    )
+    head = ("speed, rpm", "at, Hz", "line", "crosses", "in service")
+    yield Block("table", head=head, rows=rows, wide=(0.9, 0.9, 2.4, 2.4, 1), numbers=(0, 1))
 
 
 def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:

@@ -9,7 +9,7 @@ from typing import Any
 from gearcase.drawings.layout import share
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
 
-__all__ = ["BLOCK", "DASH", "RIM", "arrow", "belt_band", "bearing_box", "gear_pair", "ground", "half_heights", "motor", "passing"]
+__all__ = ["BLOCK", "DASH", "RIM", "arrow", "bearing_box", "belt_band", "gear_pair", "ground", "half_heights", "motor", "passing"]
 
 BLOCK, RIM = 36.0, 16.0  # px: width of a gear, thickness of a ring's rim
 DASH = "5 3"
@@ -54,7 +54,9 @@ def _teeth(sheet: Sheet, x: float, y: float, teeth: int | None) -> None:
     sheet.text(x, y + 4, f"{teeth or '?'}", size=12, anchor="middle", weight=600)
 
 
-def _external(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, float], wheel: tuple[float, float], _: float) -> None:
+def _external(
+    sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, float], wheel: tuple[float, float], _: float
+) -> None:
     for (y, half), teeth in ((pinion, mesh["pinion_teeth"]), (wheel, mesh["wheel_teeth"])):
         sheet.rectangle(x - BLOCK / 2, y - half, BLOCK, 2 * half, dash="" if teeth else DASH)
         for slant in (-9.0, 0.0, 9.0) if half > 20 else ():  # three short strokes, as drawings mark helical teeth
@@ -62,7 +64,9 @@ def _external(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float,
         _teeth(sheet, x, y, teeth)
 
 
-def _internal(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, float], wheel: tuple[float, float], down: float) -> None:
+def _internal(
+    sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, float], wheel: tuple[float, float], down: float
+) -> None:
     """The ring in half section: its rim over the pinion, its web down to its shaft."""
     (pinion_y, half), (wheel_y, outer) = pinion, wheel
     known = mesh["wheel_teeth"]
@@ -90,7 +94,9 @@ def _bevel(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, fl
         _teeth(sheet, x, y, teeth)
 
 
-def _worm(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, float], wheel: tuple[float, float], down: float) -> None:
+def _worm(
+    sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, float], wheel: tuple[float, float], down: float
+) -> None:
     """A worm with its threads, and a wheel hollowed to it; their axes cross, here swung into one plane."""
     (worm_y, half), (wheel_y, outer) = pinion, wheel
     sheet.rectangle(x - _WORM / 2, worm_y - half, _WORM, 2 * half, dash="" if mesh["pinion_teeth"] else DASH)
@@ -100,8 +106,7 @@ def _worm(sheet: Sheet, mesh: dict[str, Any], x: float, pinion: tuple[float, flo
     near, far = wheel_y - down * outer, wheel_y + down * outer
     left, right = x - BLOCK / 2, x + BLOCK / 2
     data = (
-        f"M{left:.1f} {near - down * 5:.1f}Q{x:.1f} {near + down * 7:.1f} {right:.1f} {near - down * 5:.1f}"
-        f"V{far:.1f}H{left:.1f}z"
+        f"M{left:.1f} {near - down * 5:.1f}Q{x:.1f} {near + down * 7:.1f} {right:.1f} {near - down * 5:.1f}V{far:.1f}H{left:.1f}z"
     )
     sheet.path(data, width=WIDE, fill=PAPER, dash="" if mesh["wheel_teeth"] else DASH)
     _teeth(sheet, x, wheel_y, mesh["wheel_teeth"])
@@ -140,8 +145,10 @@ def passing(sheet: Sheet, part: dict[str, Any], x: float, y: float, room: float)
     """A fan as two blades, a coupling as two plates, anything else as a disc; how many pass a turn stands in its name."""
     if part["kind"] in ("fan blades", "vanes"):
         for up in (-1, 1):
-            sheet.path(f"M{x:.1f} {y:.1f}C{x - 16:.1f} {y + up * 10:.1f} {x - 9:.1f} {y + up * 26:.1f} {x:.1f} {y + up * 26:.1f}"
-                       f"C{x + 9:.1f} {y + up * 26:.1f} {x + 6:.1f} {y + up * 10:.1f} {x:.1f} {y:.1f}z", width=WIDE, fill=PAPER)  # fmt: skip
+            tip, belly = y + up * 26, y + up * 10
+            outward = f"C{x - 16:.1f} {belly:.1f} {x - 9:.1f} {tip:.1f} {x:.1f} {tip:.1f}"
+            back = f"C{x + 9:.1f} {tip:.1f} {x + 6:.1f} {belly:.1f} {x:.1f} {y:.1f}"
+            sheet.path(f"M{x:.1f} {y:.1f}{outward}{back}z", width=WIDE, fill=PAPER)
     elif part["kind"] == "coupling":
         for side in (-1, 1):
             sheet.rectangle(x + side * 6 - 4, y - 22, 8, 44)
@@ -179,7 +186,7 @@ def bearing_box(sheet: Sheet, x: float, y: float, *, known: bool, marked: bool, 
 
 def bearing_label(bearing: dict[str, Any], marked: bool) -> str:
     """Its name, whether its geometry is known, and whether it is at fault."""
-    return bearing["name"] + ("" if bearing["geometry_known"] else " (geometry?)") + (": fault" if marked else "")
+    return str(bearing["name"]) + ("" if bearing["geometry_known"] else " (geometry?)") + (": fault" if marked else "")
 
 
 def muted_unless(known: Any) -> str:

@@ -7,6 +7,7 @@ brought together again). Shafts driven by a belt or chain only stand outside the
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Any
 
 __all__ = ["Column", "Gear", "Layout", "PlanetarySet", "layout_of", "share"]
@@ -93,7 +94,9 @@ def layout_of(drive: dict[str, Any]) -> Layout:
     if not parts and len(inside) > 1:
         parts = [Column("link", None, tuple(inside))]
     axes = _axes(inside, sets, plain)
-    first = next((name for name in (drive["reference_shaft"], *_partners(drive["reference_shaft"], belts)) if name in inside), inside[0])
+    first = next(
+        (name for name in (drive["reference_shaft"], *_partners(drive["reference_shaft"], belts)) if name in inside), inside[0]
+    )
     rows = _ordered(axes, parts, first)
     for name in outside:
         partners = {row for row in range(len(rows)) for partner in _partners(name, belts) if partner in rows[row]}
@@ -141,7 +144,7 @@ def _sets(drive: dict[str, Any], shafts: dict[str, dict[str, Any]]) -> list[Plan
 
 
 def _planes(meshes: list[dict[str, Any]], planets: set[str]) -> tuple[tuple[Gear, ...], ...]:
-    """Chains of gears from the axis outwards: sun, planet or pair of planets, ring, as far as one planet gear serves both meshes."""
+    """Gears from the axis outwards: sun, planet or pair of planets, ring, as far as one planet gear serves both meshes."""
     gears = [
         {mesh["pinion_shaft"]: mesh["pinion_teeth"], mesh["wheel_shaft"]: mesh["wheel_teeth"]} | {"": mesh["kind"]}
         for mesh in meshes
@@ -204,21 +207,23 @@ def _axes(inside: list[str], sets: list[PlanetarySet], plain: list[dict[str, Any
         members = set(one.members)
         touched = [axis for axis in axes if axis & members]
         axes = [axis for axis in axes if axis not in touched] + [set().union(*touched)]
-    beside = {
-        name: {
-            mesh[other]
-            for mesh in plain
-            for own, other in (("pinion_shaft", "wheel_shaft"), ("wheel_shaft", "pinion_shaft"))
-            if mesh[own] == name
-        }
-        for name in inside
-    }
+    beside: dict[str, set[str]] = {name: set() for name in inside}
+    for mesh in plain:
+        beside[mesh["pinion_shaft"]].add(mesh["wheel_shaft"])
+        beside[mesh["wheel_shaft"]].add(mesh["pinion_shaft"])
+    merged: set[str] = set()  # the two between them mesh alike too, but stay apart
     single = [axis for axis in axes if len(axis) == 1]
-    for number, axis in enumerate(single):
-        for other in single[number + 1 :]:
-            (one,), (two,) = sorted(axis)[:1], sorted(other)[:1]
-            if len(beside[one]) >= 2 and beside[one] == beside[two] and one < two and len(axis | other) == 2 and axis in axes:
-                axes = [each for each in axes if each not in (axis, other)] + [axis | other]
+    for axis, other in combinations(single, 2):
+        first, second = min(axis), min(other)
+        if (
+            len(beside[first]) >= 2
+            and beside[first] == beside[second]
+            and not beside[first] & merged
+            and axis in axes
+            and other in axes
+        ):
+            axes = [each for each in axes if each not in (axis, other)] + [axis | other]
+            merged |= {first, second}
     return [tuple(name for name in inside if name in axis) for axis in axes]
 
 

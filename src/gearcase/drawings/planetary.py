@@ -85,7 +85,15 @@ def draw_set(
         marked = bearing["name"] in faulty
         x = (first - 6 if arm > last else last + 6) if number == 0 else (last + 6 if arm > last else first - 6)
         colour = ACCENT if marked else INK
-        sheet.rectangle(x - 5, axis - pin - 9, 10, 18, colour=colour, line=2.6 if marked else WIDE, dash="" if bearing["geometry_known"] else DASH)
+        sheet.rectangle(
+            x - 5,
+            axis - pin - 9,
+            10,
+            18,
+            colour=colour,
+            line=2.6 if marked else WIDE,
+            dash="" if bearing["geometry_known"] else DASH,
+        )
         sheet.line(x - 5, axis - pin - 9, x + 5, axis - pin + 9, colour=colour)
         sheet.line(x - 5, axis - pin + 9, x + 5, axis - pin - 9, colour=colour)
     title = one.name or ", ".join(one.mesh_names)

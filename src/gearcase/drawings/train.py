@@ -7,23 +7,17 @@ knows is dashed and marked with a question mark.
 """
 
 from collections.abc import Collection
-from dataclasses import dataclass, field
 from typing import Any
 
 from gearcase.drawings import gears
-from gearcase.drawings.layout import Column, Layout, layout_of
-from gearcase.drawings.planetary import attachment, draw_set, set_height, set_width, set_words, speed_words
+from gearcase.drawings.layout import Column
+from gearcase.drawings.placing import COLUMN, LANE, OUTER, WALL, Placing
+from gearcase.drawings.planetary import draw_set, speed_words
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, WIDE, Sheet, text_width, wrap
 
 __all__ = ["train_sheet", "train_svg"]
 
-ROW, COLUMN, WORM_COLUMN, WALL = 118.0, 158.0, 182.0, 190.0  # px: between axes, width of a mesh, room beside the housing
-_TOP, _ABOVE = 74.0, 36.0  # px: from the sheet's upper edge to the first axis, and to any gear at least
 _CHAIN = "14 3 2 3"  # ISO 128 chain line: centre lines and axes
-_END = 46.0  # px: from the sheet's edge to the end of a shaft that leaves the housing, room for its arrow
-_OUTER = 108.0  # px: room for a belt, a motor or a fan outside the housing
-_LANE = 6.0  # px: how much thicker a hollow shaft is than what runs in it
-_ROLES = ("sun", "carrier", "ring")
 
 
 def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
@@ -44,358 +38,80 @@ def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
     return _Drawing(drive, faulty).sheet
 
 
-@dataclass
-class _Run:
-    """Where a shaft runs: from and to [px], whether it reaches the left and the right wall, and how many run inside it."""
-
-    start: float
-    end: float
-    left: bool
-    right: bool
-    lane: int = 0
-
-
-@dataclass
-class _Outside:
-    """What stands on the shafts outside one wall: belts in columns of their own, then for each shaft what is beyond them."""
-
-    belts: list[dict[str, Any]] = field(default_factory=list)
-    others: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
-
-    @property
-    def wide(self) -> float:
-        return _OUTER * (len(self.belts) + max((len(each) for each in self.others.values()), default=0))
-
-
 class _Drawing:
-    """Works out where everything stands, then draws it from the back to the front."""
+    """Draws a train from the back to the front."""
 
     def __init__(self, drive: dict[str, Any], faulty: Collection[str]) -> None:
         self.drive, self.faulty = drive, faulty
-        self.layout: Layout = layout_of(drive)
-        self.at = {name: number for number, row in enumerate(self.layout.rows) for name in row}
-        self.lone = {row[0] for row in self.layout.rows if len(row) == 1} - set(self.layout.outside)
-        self.planet_bearings, self.bearings = self._sorted_bearings()
-        self._add_bearing_columns()
-        self.sides = {"left": _Outside(), "right": _Outside()}
-        self._sort_outside()
-        self.left = WALL + self.sides["left"].wide
-        self.starts, right = self._column_starts()
-        self.right = max(right + 40, self.left + COLUMN + 60)
-        width = self.right + WALL + self.sides["right"].wide
-        self.runs = self._runs()
-        self.y = self._heights()
-        self.sheet = Sheet(width, self._height())
+        self.place = Placing(drive, faulty)
+        self.sheet = Sheet(self.place.width, self.place.height)
         self._draw()
-
-    # what there is
-
-    def _sorted_bearings(self) -> tuple[list[dict[str, Any]], dict[str, list[dict[str, Any]]]]:
-        carried = {name for name, shaft in self.layout.shafts.items() if shaft.get("carrier")}
-        planets = [each for each in self.drive["bearings"] if {each["shaft"], each.get("other_shaft")} & carried]
-        rest = {name: [each for each in self.drive["bearings"] if each["shaft"] == name and each not in planets] for name in self.at}
-        return planets, rest
-
-    def _walls(self, name: str) -> tuple[bool, bool]:
-        """Whether a shaft reaches the left and the right wall: alone in its row it does, else where nothing is in its way."""
-        if name in self.lone:
-            return True, not self._overhung(name)
-        row = [each for each in self.layout.rows[self.at[name]] if not self.layout.shafts[each].get("held")]
-        if name not in row:
-            return False, False
-        first, last = self._leading(row, "left"), self._leading(row, "right")
-        return name == first, name == last and (last != first or len(row) == 1)
-
-    def _overhung(self, name: str) -> bool:
-        """A pinion inside a ring stands at the end of its shaft: the ring's web is beyond it."""
-        columns = self.layout.columns_of(name)
-        last = self.layout.columns[columns[-1]] if columns else None
-        inside = last is not None and last.kind == "mesh" and last.of.get("kind") == "internal" and last.of["pinion_shaft"] == name
-        return inside and self.layout.shafts[name]["end"] != "output"
-
-    def _leading(self, row: list[str], side: str) -> str:
-        """The shaft of a row that goes out at a wall: an end of the drive first, else the outermost."""
-        wanted = {"left": "input", "right": "output"}[side]
-
-        def rank(name: str) -> tuple[bool, float]:
-            columns = self.layout.columns_of(name) or [0]
-            outermost = columns[0] + self._bias(name) if side == "left" else -columns[-1] - self._bias(name)
-            return self.layout.shafts[name]["end"] != wanted, outermost
-
-        return min(row, key=rank)
-
-    def _bias(self, name: str) -> float:
-        """Within one set the sun leads off to the left and the carrier to the right, where nothing else says so."""
-        roles = [self.layout.columns[n].of.members[name] for n in self.layout.columns_of(name) if self.layout.columns[n].kind == "set"]
-        return {"sun": 0.0, "ring": 0.1, "carrier": 0.2}[roles[0]] if roles else 0.0
-
-    def _add_bearing_columns(self) -> None:
-        """Bearings that find no room on a wall stand in columns beside what their shaft carries."""
-        for name in [name for row in self.layout.rows for name in row if name not in self.layout.outside]:
-            left, right = self._walls(name)
-            inner = self.bearings[name][int(left) :]
-            inner = inner[: len(inner) - int(right)] if right else inner
-            columns = self.layout.columns_of(name)
-            new = [Column("bearing", bearing, (name,)) for bearing in inner]
-            if (left and right) or not columns:
-                place = len(self.layout.columns)
-            elif right or len(columns) == 1 and not left:
-                place = columns[-1] + 1
-            else:
-                place = columns[0] if left else columns[0] + 1
-            self.layout.columns[place:place] = new
-
-    def _side(self, name: str) -> str:
-        """The wall a shaft leaves the housing by."""
-        left, right = self._walls(name)
-        return "right" if self.layout.shafts[name]["end"] == "output" or (right and not left) else "left"
-
-    def _sort_outside(self) -> None:
-        outside = set(self.layout.outside)
-        self.out_side: dict[str, str] = {name: self._side(name) for name in self.at if name not in outside}
-        for _ in outside:  # along belts, as far as they lead
-            for belt in self.drive.get("belts", []):
-                pair = (belt["driver_shaft"], belt["driven_shaft"])
-                for one, other in (pair, pair[::-1]):
-                    if one in self.out_side and other not in self.out_side:
-                        self.out_side[other] = self.out_side[one]
-        for name in outside:
-            self.out_side.setdefault(name, "left")
-        for belt in self.drive.get("belts", []):
-            self.sides[self.out_side[belt["driver_shaft"]]].belts.append(belt)
-        motor = self.drive.get("motor")
-        parts = [*self.drive.get("passing_parts", []), *([{**motor, "kind": "motor"}] if motor else [])]
-        for part in parts:
-            if part["shaft"] in self.out_side:
-                self.sides[self.out_side[part["shaft"]]].others.setdefault(part["shaft"], []).append(part)
-
-    # where it stands
-
-    def _column_starts(self) -> tuple[list[float], float]:
-        x, starts = self.left + 20, []
-        for column in self.layout.columns:
-            starts.append(x)
-            x += self._wide(column)
-        return starts, x
-
-    def _wide(self, column: Column) -> float:
-        if column.kind == "set":
-            return set_width(column.of) + 16
-        return WORM_COLUMN if column.kind == "mesh" and column.of.get("kind") == "worm" else COLUMN
-
-    def _joint(self, name: str, number: int) -> float:
-        """Where along its axis a shaft joins what stands in a column."""
-        column, start = self.layout.columns[number], self.starts[number]
-        if column.kind == "set":
-            return attachment(column.of, name, start, self._leads(name, number))
-        if column.kind == "mesh":
-            return start + 0.36 * self._wide(column) + (gears.BLOCK / 2 if self._overhung(name) else 0.0)
-        return start + self._wide(column) / 2
-
-    def _leads(self, name: str, number: int) -> str:
-        """To which side of a set a member's shaft leads."""
-        others = [other for other in self.layout.columns_of(name) if other != number]
-        left, right = self._walls(name)
-        if others:
-            return "left" if sum(others) / len(others) < number else "right"
-        if left != right:
-            return "left" if left else "right"
-        return "left" if self.layout.columns[number].of.members[name] == "sun" else "right"
-
-    def _runs(self) -> dict[str, _Run]:
-        runs = {}
-        for name in self.at:
-            if name in self.layout.outside:
-                runs[name] = self._outside_run(name)
-                continue
-            left, right = self._walls(name)
-            joints = [self._joint(name, number) for number in self.layout.columns_of(name)]
-            start = self.left - 12 if left else min(joints, default=self.left)
-            end = self.right + 12 if right else max(joints, default=self.right)
-            if not left and not right and len(joints) == 1 and not self.layout.shafts[name].get("held"):
-                start, end = start - 30, end + 30
-            runs[name] = _Run(start, end, left, right)
-        for row in self.layout.rows:
-            done: list[str] = []
-            for name in sorted(row, key=lambda name: _ROLES.index(self._role(name)) if self._role(name) in _ROLES else 0):
-                run = runs[name]
-                inside = [runs[other].lane for other in done if runs[other].start < run.end - 2 and run.start < runs[other].end - 2]
-                run.lane = max(inside, default=-1) + 1
-                if not self.layout.shafts[name].get("held"):
-                    done.append(name)
-        for name, run in runs.items():
-            outer = self._outer_end(name)
-            if outer is not None:
-                run.start, run.end = (outer, run.end) if self.out_side[name] == "left" else (run.start, outer)
-        return runs
-
-    def _outside_run(self, name: str) -> _Run:
-        if self.out_side[name] == "left":
-            return _Run(self.left - WALL, self.left - 24, False, False)
-        return _Run(self.right + 24, self.right + WALL, False, False)
-
-    def _outer_end(self, name: str) -> float | None:
-        """How far out a shaft reaches: to its belts, motor and parts; an end of the drive at least to its arrow."""
-        side = self.out_side[name]
-        places = [place for _, place in self._outer_places(name)]
-        end = self.layout.shafts[name]["end"]
-        edge = self.left - WALL + _END if side == "left" else self.right + WALL - _END
-        if name not in self.layout.outside and (end, side) in (("input", "left"), ("output", "right")):
-            places.append(edge)
-        if not places:
-            return None
-        return min(places) if side == "left" else max(places)
-
-    def _outer_places(self, name: str) -> list[tuple[dict[str, Any], float]]:
-        """Parts on a shaft outside the housing, and where along it each stands."""
-        side = self.sides[self.out_side[name]]
-        belts = [(belt, number) for number, belt in enumerate(side.belts) if name in (belt["driver_shaft"], belt["driven_shaft"])]
-        others = [(part, len(side.belts) + number) for number, part in enumerate(side.others.get(name, []))]
-        away = [(part, (number + 0.5) * _OUTER) for part, number in (*belts, *others)]
-        if self.out_side[name] == "left":
-            return [(part, self.left - WALL - far) for part, far in away]
-        return [(part, self.right + WALL + far - (20 if "driver_size" in part else 0)) for part, far in away]
-
-    def _role(self, name: str) -> str:
-        sets = (column.of.members for column in self.layout.columns if column.kind == "set")
-        return next((members[name] for members in sets if name in members), "")
-
-    def _heights(self) -> dict[str, float]:
-        """Height of each axis, each far enough below the one before for what stands between them."""
-        tall = [0.0] * len(self.layout.rows)
-        for column in self.layout.columns:
-            if column.kind == "set":
-                row = self.at[column.shafts[0]]
-                tall[row] = max(tall[row], set_height(column.of))
-        at, y = [0.0], {name: 0.0 for name in self.layout.rows[0]}
-        for number, row in enumerate(self.layout.rows[1:], start=1):
-            reach = [
-                half - (at[number - 1] - y_gear) + 30
-                for y_gear, half in self._gear_extents(y)
-                if y_gear <= at[number - 1]
-            ]
-            at.append(at[-1] + max([ROW, tall[number] + 20, self._below(number - 1) + 44, *reach]))
-            y |= {name: at[-1] for name in row}
-        top = max([_TOP, *(half - each + _ABOVE for each, half in self._gear_extents(y)), *(t - a + 34 for t, a in zip(tall, at, strict=True))])
-        return {name: top + each for name, each in y.items()}
-
-    def _gear_extents(self, y: dict[str, float]) -> list[tuple[float, float]]:
-        """Axis and half height of every gear placed so far."""
-        found = []
-        for column in self.layout.columns:
-            mesh = column.of
-            if column.kind == "mesh" and mesh["pinion_shaft"] in y and mesh["wheel_shaft"] in y:
-                halves = gears.half_heights(mesh, abs(y[mesh["wheel_shaft"]] - y[mesh["pinion_shaft"]]))
-                if mesh.get("kind") == "internal":  # drawn in half section: no lower half
-                    found.append((y[mesh["pinion_shaft"]], halves[0] + gears.RIM))
-                else:
-                    found += [(y[mesh["pinion_shaft"]], halves[0]), (y[mesh["wheel_shaft"]], halves[1])]
-        return found
-
-    def _below(self, row: int) -> float:
-        """Room under an axis for the words of its sets."""
-        return max((self._words_top(column) + 13 * len(self._words(column)) for column in self._sets(row)), default=0.0)
-
-    def _sets(self, row: int) -> list[Column]:
-        return [column for column in self.layout.columns if column.kind == "set" and self.at[column.shafts[0]] == row]
-
-    def _words_top(self, column: Column) -> float:
-        held = any(self.layout.shafts[name].get("held") for name, role in column.of.members.items() if role != "ring")
-        return 40.0 if held else 28.0
-
-    def _words(self, column: Column) -> list[tuple[str, bool]]:
-        """Lines under a set, and whether each names the place of a fault: members not named at a wall, planets, their bearings."""
-        said = [name for name, role in column.of.members.items() if any(self._walls(name)) or self._named_before(name, column)]
-        words = [(line, False) for line in set_words(column.of, self.layout, said)]
-        for bearing in self._bearings_of(column):
-            words.append((gears.bearing_label(bearing, bearing["name"] in self.faulty), bearing["name"] in self.faulty))
-        if not column.of.name:
-            words += [(name, False) for name in column.of.mesh_names]
-        return [(part, marked) for line, marked in words for part in self._broken(line, set_width(column.of))]
-
-    def _broken(self, line: str, room: float) -> list[str]:
-        """A line too long for its room is broken before the speed, so that the speed stays in one piece."""
-        if text_width(line, 10.5, 600) <= room:
-            return [line]
-        name, colon, speed = line.rpartition(": ")
-        return [*wrap(name + colon, room, 10.5, most=2, weight=600), speed] if colon else wrap(line, room, 10.5, most=2, weight=600)
-
-    def _named_before(self, name: str, column: Column) -> bool:
-        first = next(each for each in self.layout.columns if each.kind == "set" and name in each.of.members)
-        return first is not column
-
-    def _bearings_of(self, column: Column) -> list[dict[str, Any]]:
-        planets = set(column.of.planets)
-        return [bearing for bearing in self.planet_bearings if {bearing["shaft"], bearing.get("other_shaft")} & planets]
-
-    def _height(self) -> float:
-        lowest = max(self.y.values())
-        under = max((self.y[row[0]] + self._below(number) + 30 for number, row in enumerate(self.layout.rows)), default=0.0)
-        return max([lowest + 84, under, *(y + half + 44 for y, half in self._gear_extents(self.y))])
-
-    # drawing it
 
     def _draw(self) -> None:
         sheet = self.sheet
-        inside = [self.y[name] for name in self.at if name not in self.layout.outside]
-        above = [self.y[name] for name in self.layout.outside if self.y[name] < min(inside)]
-        below = [self.y[name] for name in self.layout.outside if self.y[name] > max(inside)]
+        inside = [self.place.y[name] for name in self.place.at if name not in self.place.layout.outside]
+        above = [self.place.y[name] for name in self.place.layout.outside if self.place.y[name] < min(inside)]
+        below = [self.place.y[name] for name in self.place.layout.outside if self.place.y[name] > max(inside)]
         top = 24 if not above else max(above) + 44
         bottom = sheet.height - 24 if not below else min(below) - 52
-        top = min([top, *(y - half - 12 for y, half in self._gear_extents(self.y))])
-        bottom = max([bottom, *(y + half + 12 for y, half in self._gear_extents(self.y))])
-        sheet.rectangle(self.left, top, self.right - self.left, bottom - top, colour=HAIRLINE, line=WIDE)
-        for name in sorted(self.at, key=lambda name: -self.runs[name].lane):
+        top = min([top, *(y - half - 12 for y, half in self.place.gear_extents(self.place.y))])
+        bottom = max([bottom, *(y + half + 12 for y, half in self.place.gear_extents(self.place.y))])
+        sheet.rectangle(self.place.left, top, self.place.right - self.place.left, bottom - top, colour=HAIRLINE, line=WIDE)
+        for name in sorted(self.place.at, key=lambda name: -self.place.runs[name].lane):
             self._shaft(name)
-        for number, column in enumerate(self.layout.columns):
+        for number, column in enumerate(self.place.layout.columns):
             self._column(number, column)
-        for name in self.at:
+        for name in self.place.at:
             self._wall_bearings(name)
         self._outer_parts()
         self._notes()
 
     def _shaft(self, name: str) -> None:
-        sheet, shaft, run, y = self.sheet, self.layout.shafts[name], self.runs[name], self.y[name]
-        half = 5 + _LANE * run.lane
-        if not shaft.get("held") or name in self.lone:
+        sheet, shaft, run, y = self.sheet, self.place.layout.shafts[name], self.place.runs[name], self.place.y[name]
+        half = 5 + LANE * run.lane
+        if not shaft.get("held") or name in self.place.lone:
             sheet.rectangle(run.start, y - half, run.end - run.start, 2 * half)
         if run.lane == 0:
             sheet.line(run.start - 10, y, run.end + 10, y, dash=_CHAIN, colour=MUTED)
         ends = {"left": run.start - 36, "right": run.end + 12}
-        side = self.out_side[name]
-        drawn = self._outer_places(name)
-        if (shaft["end"], side) in (("input", "left"), ("output", "right")) and not drawn and (run.left or run.right or name in self.layout.outside):
+        side = self.place.out_side[name]
+        drawn = self.place.outer_places(name)
+        if (
+            (shaft["end"], side) in (("input", "left"), ("output", "right"))
+            and not drawn
+            and (run.left or run.right or name in self.place.layout.outside)
+        ):
             gears.arrow(sheet, ends[side], y)
-        if not (run.left or run.right or name in self.layout.outside):
+        if not (run.left or run.right or name in self.place.layout.outside):
             return
-        leaves_right = side == "right" if (run.left and run.right) or name in self.layout.outside else run.right
-        outside, anchor = (self.right + 16, "start") if leaves_right else (self.left - 16, "end")
+        leaves_right = side == "right" if (run.left and run.right) or name in self.place.layout.outside else run.right
+        outside, anchor = (self.place.right + 16, "start") if leaves_right else (self.place.left - 16, "end")
         label = f"{name} ({shaft['end']})" if shaft["end"] and name != shaft["end"] else name
         words = wrap(label, WALL - 30, 13, most=2, weight=600)
-        up = 8 if name in self.layout.outside else 0  # clear of its bearings
+        up = 8 if name in self.place.layout.outside else 0  # clear of its bearings
         for number, line in enumerate(reversed(words)):
             sheet.text(outside, y - 28 - up - 15 * number, line, size=13, anchor=anchor, weight=600)
         sheet.text(outside, y - 13 - up, speed_words(shaft), size=12, anchor=anchor, colour=gears.muted_unless(shaft["hz"]))
 
     def _column(self, number: int, column: Column) -> None:
-        x = self.starts[number]
+        x = self.place.starts[number]
         if column.kind == "mesh":
-            pair = self.y[column.of["pinion_shaft"]], self.y[column.of["wheel_shaft"]]
-            wide = self._wide(column)
+            pair = self.place.y[column.of["pinion_shaft"]], self.place.y[column.of["wheel_shaft"]]
+            wide = self.place.wide(column)
             gears.gear_pair(self.sheet, column.of, x + 0.36 * wide, *pair, wide - 36, column.of["name"] in self.faulty)
         elif column.kind == "bearing":
             (name,) = column.shafts
-            self._bearing(column.of, x + COLUMN / 2, self.y[name], x + COLUMN / 2, 32, COLUMN - 16, "middle", name)
+            self._bearing(column.of, x + COLUMN / 2, self.place.y[name], x + COLUMN / 2, 32, COLUMN - 16, "middle", name)
         elif column.kind == "link":
             self._link(x + COLUMN / 2)
         else:
             self._set(x, column)
 
     def _set(self, x: float, column: Column) -> None:
-        one, axis = column.of, self.y[column.shafts[0]]
-        number = self.layout.columns.index(column)
-        tops = {name: 5 + _LANE * self.runs[name].lane for name in one.members}
-        sides = {name: self._leads(name, number) for name in one.members}
+        one, axis = column.of, self.place.y[column.shafts[0]]
+        number = self.place.layout.columns.index(column)
+        tops = {name: 5 + LANE * self.place.runs[name].lane for name in one.members}
+        sides = {name: self.place.leads(name, number) for name in one.members}
         draw_set(
             self.sheet,
             one,
@@ -403,14 +119,14 @@ class _Drawing:
             axis=axis,
             tops=tops,
             sides=sides,
-            layout=self.layout,
-            bearings=self._bearings_of(column),
+            layout=self.place.layout,
+            bearings=self.place.bearings_of(column),
             faulty=self.faulty,
         )
-        for row, (line, marked) in enumerate(self._words(column)):
+        for row, (line, marked) in enumerate(self.place.words(column)):
             self.sheet.text(
                 x + 4,
-                axis + self._words_top(column) + 13 * row,
+                axis + self.place.words_top(column) + 13 * row,
                 line,
                 size=10.5,
                 colour=ACCENT if marked else INK,
@@ -418,7 +134,7 @@ class _Drawing:
             )
 
     def _link(self, x: float) -> None:
-        levels = [self.y[name] for name in self.at if name not in self.layout.outside]
+        levels = [self.place.y[name] for name in self.place.at if name not in self.place.layout.outside]
         top, bottom = min(levels), max(levels)
         self.sheet.rectangle(x - 62, top - 26, 124, bottom - top + 52, dash=gears.DASH)
         ratio = self.drive["ratings"]["ratio"]
@@ -427,49 +143,51 @@ class _Drawing:
         self.sheet.text(x, (top + bottom) / 2 + 12, "gears unknown", size=10, anchor="middle", colour=MUTED)
 
     def _wall_bearings(self, name: str) -> None:
-        found, run, y = self.bearings[name], self.runs[name], self.y[name]
-        if name in self.layout.outside:
+        found, run, y = self.place.bearings[name], self.place.runs[name], self.place.y[name]
+        if name in self.place.layout.outside:
             room = (WALL - 26) / max(len(found), 1)
-            start = self.left - WALL + 4 if self.out_side[name] == "left" else self.right + 22
+            start = self.place.left - WALL + 4 if self.place.out_side[name] == "left" else self.place.right + 22
             for number, bearing in enumerate(found):
                 x = start + room * (number + 0.5)
                 self._bearing(bearing, x, y, x, 28, room - 2, "middle", name)
             return
         if run.left and found:
-            self._bearing(found[0], self.left, y, self.left - 16, 17, WALL - 26, "end", name)
+            self._bearing(found[0], self.place.left, y, self.place.left - 16, 17, WALL - 26, "end", name)
         if run.right and len(found) > int(run.left):
-            self._bearing(found[-1], self.right, y, self.right + 16, 17, WALL - 26, "start", name)
+            self._bearing(found[-1], self.place.right, y, self.place.right + 16, 17, WALL - 26, "start", name)
 
     def _bearing(
         self, bearing: dict[str, Any], x: float, y: float, label_x: float, down: float, room: float, anchor: str, name: str
     ) -> None:
         marked = bearing["name"] in self.faulty
-        half = 5 + _LANE * self.runs[name].lane
+        half = 5 + LANE * self.place.runs[name].lane
         gears.bearing_box(self.sheet, x, y, known=bearing["geometry_known"], marked=marked, half_shaft=half)
         colour, weight = (ACCENT, 600) if marked else (INK, 400)
-        most = 4 if name in self.layout.outside else 3
+        most = 4 if name in self.place.layout.outside else 3
         for number, line in enumerate(wrap(gears.bearing_label(bearing, marked), room, 11, most=most, weight=weight)):
             self.sheet.text(label_x, y + down + 13 * number, line, size=11, anchor=anchor, colour=colour, weight=weight)
 
     def _outer_parts(self) -> None:
-        places = {name: self._outer_places(name) for name in self.at}
-        for side in self.sides.values():
+        places = {name: self.place.outer_places(name) for name in self.place.at}
+        for side in self.place.sides.values():
             for belt in side.belts:
                 pair = (belt["driver_shaft"], belt["driven_shaft"])
                 (x,) = {x for name in pair for part, x in places[name] if part is belt}
-                gears.belt_band(self.sheet, belt, x, self.y[pair[0]], self.y[pair[1]], _OUTER / 2 + 20)
+                gears.belt_band(self.sheet, belt, x, self.place.y[pair[0]], self.place.y[pair[1]], OUTER / 2 + 20)
         for name, found in places.items():
             for part, x in found:
                 if part.get("kind") == "motor":
-                    gears.motor(self.sheet, x, self.y[name], part["poles"])
+                    gears.motor(self.sheet, x, self.place.y[name], part["poles"])
                 elif "count" in part:
-                    gears.passing(self.sheet, part, x, self.y[name], _OUTER - 8)
+                    gears.passing(self.sheet, part, x, self.place.y[name], OUTER - 8)
 
     def _notes(self) -> None:
-        """What the arrows and the swung axes mean; arrows say how a shaft turns against the stated one, not which way that turns."""
+        """What arrows and swung axes mean: an arrow says how a shaft turns against the stated one, not which way that turns."""
         drive = self.drive
         notes = []
-        others = [shaft for shaft in drive["shafts"] if shaft["name"] != drive["reference_shaft"] and shaft.get("sense_known", True)]
+        others = [
+            shaft for shaft in drive["shafts"] if shaft["name"] != drive["reference_shaft"] and shaft.get("sense_known", True)
+        ]
         if any(shaft["order"] for shaft in others):
             (name,) = wrap(str(drive["reference_shaft"]), WALL, 10, most=1) or [""]
             notes.append(f"↻ turns the same way as {name}, ↺ the other way")
@@ -477,5 +195,5 @@ class _Drawing:
             notes.append("axes that cross are drawn parallel")
         if notes:
             for line in wrap("; ".join(notes), self.sheet.width - 2 * 20, 10, most=1):
-                x = min(self.left, self.sheet.width - text_width(line, 10) - 20)
+                x = min(self.place.left, self.sheet.width - text_width(line, 10) - 20)
                 self.sheet.text(x, self.sheet.height - 7, line, size=10, colour=MUTED)

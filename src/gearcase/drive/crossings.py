@@ -12,7 +12,7 @@ from gearcase.drive.lines import BEARING_RATES, Line
 
 __all__ = ["MAIN_KINDS", "MARGIN", "Crossing", "crossing_speeds", "crossings", "main_lines", "shown_speeds"]
 
-MAIN_KINDS = ("shaft", "planet", "planet_pass", "mesh", *BEARING_RATES, "belt", "passing", "supply", "pole_pass", "converter")
+MAIN_KINDS = ("shaft", "planet", "planet_pass", "mesh", *BEARING_RATES, "belt", "passing", "supply", "converter")
 MARGIN = 0.1  # shown beyond the highest speed in service, and below the lowest, relative to each: room to read
 _SAME = 1e-12
 
@@ -79,7 +79,7 @@ def crossing_speeds(*, order: float, fixed_hz: float, other_order: float, other_
 def main_lines(lines: Iterable[Line]) -> tuple[Line, ...]:
     """The fundamentals a reader looks for first.
 
-    Single teeth, hunting tooth, assembly phase and sidebands are read from the tables.
+    Single teeth, hunting tooth, assembly phase and sidebands are read from the tables; pole pass follows the load, not the speed.
     """
     return tuple(line for line in lines if line.kind in MAIN_KINDS and line.harmonic == 1 and not _beside_converter(line))
 

@@ -17,6 +17,7 @@ from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
+from gearcase.install.mounting import sight
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.result import StageResult, finding_document, has_blocker
@@ -49,6 +50,7 @@ def run(job: Job) -> StageResult:
         "lines": [_line_document(line, workings[line.name], drive) for line in lines],
         "measurement": _measurement(drive, lines, workings),
         "crossings": [vars(row) for row in crossings(lines, service_hz=drive.speed_hz)],
+        "points": [{"name": point.name, **vars(band)} for point in job.points if (band := sight(point)) is not None],
         "coverage": [vars(row) for row in seen],
         "unknown": _unknown(job),
         "contradictions": _contradictions(job),
