@@ -57,7 +57,7 @@ KINDS = {
   - {name: motor belt, kind: V-belt, driver: {shaft: motor shaft, diameter: 160 mm}, driven: {shaft: input, diameter: 315 mm}}
   - {name: head chain, kind: chain, driver: {shaft: output, teeth: 17}, driven: {shaft: conveyor head shaft, teeth: 38}}
   motor: {shaft: motor shaft, poles: 4, supply: 50 Hz, rated_speed: 1480 rpm}
-  passing_parts: [{name: cooling fan, shaft: motor shaft, kind: fan blades, count: 9}]
+  passing_parts: [{name: cooling fan, shaft: motor shaft, kind: fan blades, count: 5}]
   bearings:
   - {name: head shaft bearing left, shaft: conveyor head shaft}
   - {name: head shaft bearing right, shaft: conveyor head shaft}

@@ -73,6 +73,7 @@ KIND_NAMES = {
 _STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 _ENVELOPE_END_HZ = 400.0
 _MOST_UNEXPLAINED = 15
+_READABLE_ON_COVER = 1100.0  # px: across a page its letters are then printed at 5 pt or more
 _ON_EACH_PAGE = ("job", "stage", "run", "date", "checksum")
 
 
@@ -169,7 +170,7 @@ def handover_blocks(
     blocks = [
         *_for_the_owner(survey, diagnose, stale, tuple(standing)),
         *_coverage(survey),
-        *_pictures(survey, with_train=False),
+        *_pictures(survey, after_cover=True),
         *_verdicts(diagnose),
         *_plots(survey, diagnose, arrays),
         *_plan(plan),
@@ -221,7 +222,7 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
 
 def survey_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     """A survey alone: the drive drawn, what it leaves open, what can be seen, its lines, what to record."""
-    yield from _pictures(survey, with_train=True)
+    yield from _pictures(survey, after_cover=False)
     yield from finding_blocks(survey["findings"])
     yield from _coverage(survey)
     yield from _unknown(survey)
@@ -230,14 +231,17 @@ def survey_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     yield from _sources(survey)
 
 
-def _pictures(survey: dict[str, Any], *, with_train: bool) -> Iterator[Block]:
-    """The survey's pictures, each with one sentence on what to read from it, and the crossings as a table."""
-    if not with_train:
+def _pictures(survey: dict[str, Any], *, after_cover: bool) -> Iterator[Block]:
+    """The survey's pictures, each with one sentence on what to read from it, and the crossings as a table.
+
+    A train too wide to be read on the cover is shown again after it.
+    """
+    if after_cover:
         yield Block("break")
-        yield Block("heading", "Lines over speed, and by part")
+        yield Block("heading", "The drive and its lines in pictures")
     for picture in survey_pictures(survey):
-        if picture.name == "train.svg" and not with_train:
-            continue  # on the cover already
+        if after_cover and picture.name == "train.svg" and picture.width <= _READABLE_ON_COVER:
+            continue
         yield Block("text", picture.says)
         yield Block("figure", picture.caption, svg=picture.svg)
         if picture.name == "speed-map.svg":

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from gearcase.drawings.planetary import end_views
-from gearcase.drawings.speedmap import speed_map_svg
-from gearcase.drawings.sticks import stick_chart_svg
-from gearcase.drawings.train import train_svg
+from gearcase.drawings.speedmap import speed_map_sheet
+from gearcase.drawings.sticks import stick_chart_sheet
+from gearcase.drawings.train import train_sheet
 
 __all__ = ["SURVEY_PICTURES", "Picture", "survey_pictures"]
 
@@ -15,12 +15,13 @@ SURVEY_PICTURES = ("train.svg", "end-view-", "speed-map.svg", "lines.svg")  # ho
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture: the name of its file, one sentence on what to read from it, its caption, and the drawing as SVG."""
+    """A picture: the name of its file, one sentence on what to read from it, its caption, the drawing as SVG and its width [px]."""
 
     name: str
     says: str
     caption: str
     svg: str
+    width: float
 
 
 def survey_pictures(survey: dict[str, Any]) -> tuple[Picture, ...]:
@@ -29,36 +30,41 @@ def survey_pictures(survey: dict[str, Any]) -> tuple[Picture, ...]:
     A survey without one line, of which nothing can be placed, is drawn as its train alone.
     """
     drive = survey["drive"]
+    drawn = train_sheet(drive)
     train = Picture(
         "train.svg",
-        "The drive as it was described: compare shafts, tooth counts and bearings with what stands there; dashed is unknown.",
+        "The drive as it was described: compare shafts, tooth counts and bearings with what stands there; dashed is unknown:",
         "The drive as described, not to scale; planetary sets in half section.",
-        train_svg(drive),
+        drawn.svg(f"{drive['name']}: shafts, gears and bearings"),
+        drawn.width,
     )
     views = [
         Picture(
             f"end-view-{number}.svg",
-            f"{one.name or 'The planetary set'} seen along its axis: planets that leave a gap to the ring, or cut it, show a wrong "
-            "count.",
+            f"Seen along the axis of {one.name or 'the planetary set'}: planets that leave a gap to the ring, or cut it, mean a "
+            "wrong count:",
             "Pitch circles in proportion to the teeth.",
             sheet.svg(f"{one.name}: sun, planets and ring seen along the axis"),
+            sheet.width,
         )
         for number, (one, sheet) in enumerate(end_views(drive), start=1)
     ]
     if not survey["lines"]:
         return train, *views
+    over_speed, by_part = speed_map_sheet(survey), stick_chart_sheet(survey)
     speed_map = Picture(
         "speed-map.svg",
         "Read upwards at the speed of a recording: where a ring stands two lines meet, and a peak there says nothing of which "
-        "part made it.",
+        "part made it:",
         "Frequency of the main lines over speed. The service range is shaded; dashed is what does not follow the speed; grey "
         "bands are what is not known of a line; rings are crossings in service or a tenth beyond.",
-        speed_map_svg(survey),
+        over_speed.svg(f"{drive['name']}: frequency of each main line over speed"),
+        over_speed.width,
     )
     sticks = Picture(
         "lines.svg",
         "Every part's lines at the rated speed, to hold beside a spectrum: parts whose sticks stand one above the other need a "
-        "longer record or another speed to be told apart.",
+        "longer record or another speed to be told apart:",
         "Long sticks are fundamentals, shorter ones harmonics, ticks under the line sidebands."
         + (
             " Bars say what each point sees: full line true, dashed detectable only; shaded is what the best point shows untrue or "
@@ -66,6 +72,7 @@ def survey_pictures(survey: dict[str, Any]) -> tuple[Picture, ...]:
             if survey["points"]
             else ""
         ),
-        stick_chart_svg(survey),
+        by_part.svg(f"{drive['name']}: all lines at the rated speed, by part"),
+        by_part.width,
     )
     return train, *views, speed_map, sticks

@@ -237,6 +237,6 @@ def end_view_sheet(one: PlanetarySet, drive: dict[str, Any]) -> Sheet:
     for row, (says, name) in enumerate(words):
         top = 70 + 52 * row
         sheet.text(350, top, says, size=12, weight=600, colour=ACCENT if "carrier" in says else INK)
-        for number, line in enumerate(wrap(f"{name}: {speed_words(shafts[name])}", 200, 11, most=2)):
+        for number, line in enumerate((*wrap(name, 200, 11, most=1), speed_words(shafts[name]))):
             sheet.text(350, top + 15 + 13 * number, line, size=11, colour=MUTED)
     return sheet

@@ -12,9 +12,9 @@ from gearcase.drawings.plots import ticks
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, Sheet, text_width, wrap
 from gearcase.drive.crossings import MAIN_KINDS, shown_speeds
 
-__all__ = ["main_rows", "speed_map_sheet", "speed_map_svg"]
+__all__ = ["main_rows", "speed_map_sheet"]
 
-_WIDTH, _LEFT, _NAMES = 760.0, 62.0, 236.0  # px: sheet, room for the axis, room for names
+_WIDTH, _LEFT, _NAMES = 800.0, 62.0, 290.0  # px: sheet, room for the axis, room for names
 _PANEL, _PANEL_OF_MANY, _BETWEEN, _TOP, _BOTTOM = 250.0, 180.0, 30.0, 22.0, 48.0
 _SIZE, _ROW = 10.5, 14.0
 _IN_ONE_PANEL = 9.0  # highest over lowest line of a panel: below it names and rays can be told apart
@@ -48,13 +48,8 @@ def main_rows(survey: dict[str, Any]) -> list[dict[str, Any]]:
     return rows
 
 
-def speed_map_svg(survey: dict[str, Any]) -> str:
-    """The diagram of a ``survey/1`` document as an SVG document."""
-    return speed_map_sheet(survey).svg(f"{survey['drive']['name']}: frequency of each main line over speed")
-
-
 def speed_map_sheet(survey: dict[str, Any]) -> Sheet:
-    """The diagram before it becomes text; its label boxes can be checked."""
+    """The diagram of a ``survey/1`` document; its label boxes can be checked."""
     drive = survey["drive"]
     service = (drive["speed_range_hz"][0], drive["speed_range_hz"][1])
     shown, above = _within(main_rows(survey), shown_speeds(service)[1])

@@ -10,11 +10,11 @@ from typing import Any
 
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, Sheet, text_width, wrap
 
-__all__ = ["stick_chart_sheet", "stick_chart_svg"]
+__all__ = ["stick_chart_sheet"]
 
 _WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 760.0, 176.0, 24.0, 26.0, 44.0
 _STICK, _TIER, _SIZE, _AIR = 16.0, 12.0, 9.5, 4.0
-_MOST_TIERS = 4
+_MOST_TIERS, _MOST_WIDE = 4, 130.0
 _GROUPS = (
     ("shafts", ("shaft", "planet", "planet_pass")),
     ("meshes", ("mesh", "sideband", "hunting_tooth", "assembly_phase", "member_tooth")),
@@ -47,13 +47,8 @@ class _Label:
     tier: int
 
 
-def stick_chart_svg(survey: dict[str, Any]) -> str:
-    """The chart of a ``survey/1`` document as an SVG document."""
-    return stick_chart_sheet(survey).svg(f"{survey['drive']['name']}: all lines at the rated speed, by part")
-
-
 def stick_chart_sheet(survey: dict[str, Any]) -> Sheet:
-    """The chart before it becomes text; its label boxes can be checked."""
+    """The chart of a ``survey/1`` document; its label boxes can be checked."""
     lines = [line for line in survey["lines"] if line["hz"] > 0]
     points = survey["points"]
     low, high = _decades([line["hz"] for line in lines])
@@ -120,7 +115,9 @@ def _rows(
         first = [line for line in own if line["harmonic"] == 1 and line["kind"] != "sideband" and not _beside_carrier(line)]
         meshing = [line["hz"] for line in first if line["kind"] == "mesh"]
         told = [line for line in first if line["kind"] != "assembly_phase" or not _among(line["hz"], meshing)]
-        words = [(line["hz"], f"{_kind(line, sets)} {line['hz']:.4g}".strip()) for line in told]
+        words = [
+            (line["hz"], " ".join([*wrap(_kind(line, sets), _MOST_WIDE, _SIZE, most=1), f"{line['hz']:.4g}"])) for line in told
+        ]
         yield name, own, _labels(words, x_of)
 
 
