@@ -56,7 +56,7 @@ def renamed(part: Any, names: dict[str, str]) -> Any:
     if isinstance(part, str):
         return names.get(part, part)
     if isinstance(part, dict):
-        return {key: renamed(value, names) for key, value in part.items()}
+        return {key: value if key in ("end", "kind") else renamed(value, names) for key, value in part.items()}
     return [renamed(one, names) for one in part] if isinstance(part, list) else part
 
 
@@ -123,6 +123,15 @@ def test_a_faulty_planet_bearing_and_a_faulty_mesh_are_marked_as_such() -> None:
     assert "planet bearing: fault" in words(marked) and "fault" in each_word(words(marked))
     assert marked.count('stroke-width="2.6"') == 1 and 'stroke-width="2.6"' not in plain
     assert "fault" not in each_word(words(plain))
+
+
+@pytest.mark.parametrize("kind", ["a planetary set", "three helical stages", "belt before and chain behind"])
+def test_a_name_too_long_for_its_room_never_costs_the_mark_of_a_fault_or_of_unknown_geometry(kind: str) -> None:
+    drive = long_named(surveyed(kind))["drive"]
+    for bearing in drive["bearings"]:
+        said = words(train_svg(drive, [bearing["name"]]))
+        assert sum("fault" in label for label in said) == 1
+        assert sum("geometry?" in label for label in said) == sum(not one["geometry_known"] for one in drive["bearings"])
 
 
 def test_what_is_held_is_grounded_and_a_differential_holds_nothing() -> None:

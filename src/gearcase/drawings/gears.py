@@ -9,7 +9,21 @@ from typing import Any
 from gearcase.drawings.layout import share
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
 
-__all__ = ["BLOCK", "DASH", "RIM", "arrow", "bearing_box", "belt_band", "gear_pair", "ground", "half_heights", "motor", "passing"]
+__all__ = [
+    "BLOCK",
+    "DASH",
+    "RIM",
+    "arrow",
+    "bearing_box",
+    "bearing_lines",
+    "belt_band",
+    "gear_pair",
+    "ground",
+    "half_heights",
+    "motor",
+    "muted_unless",
+    "passing",
+]
 
 BLOCK, RIM = 36.0, 16.0  # px: width of a gear, thickness of a ring's rim
 DASH = "5 3"
@@ -184,9 +198,15 @@ def bearing_box(sheet: Sheet, x: float, y: float, *, known: bool, marked: bool, 
         sheet.line(x - wide / 2, y + edge, x + wide / 2, y + edge, colour=colour)
 
 
-def bearing_label(bearing: dict[str, Any], marked: bool) -> str:
-    """Its name, whether its geometry is known, and whether it is at fault."""
-    return str(bearing["name"]) + ("" if bearing["geometry_known"] else " (geometry?)") + (": fault" if marked else "")
+def bearing_lines(bearing: dict[str, Any], room: float, size: float, *, marked: bool, most: int) -> list[str]:
+    """Its name, whether its geometry is known and whether it is at fault, in lines; where room is short the name is cut first."""
+    remarks = [*([] if bearing["geometry_known"] else ["(geometry?)"]), *(["fault"] if marked else [])]
+    weight = 600 if marked else 400
+    whole = f"{bearing['name']} (geometry?)" if not bearing["geometry_known"] else str(bearing["name"])
+    lines = wrap(f"{whole}: fault" if marked else whole, room, size, most=most, weight=weight)
+    if remarks and lines and lines[-1].endswith("…"):
+        return [*wrap(bearing["name"], room, size, most=max(most - len(remarks), 1), weight=weight), *remarks]
+    return lines
 
 
 def muted_unless(known: Any) -> str:

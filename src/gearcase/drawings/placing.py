@@ -291,11 +291,13 @@ class Placing:
         """Lines under a set, and whether each names the place of a fault: members not named at a wall, planets, their bearings."""
         said = [name for name, role in column.of.members.items() if any(self._walls(name)) or self._named_before(name, column)]
         words = [(line, False) for line in set_words(column.of, self.layout, said)]
-        for bearing in self.bearings_of(column):
-            words.append((gears.bearing_label(bearing, bearing["name"] in self.faulty), bearing["name"] in self.faulty))
         if not column.of.name:
             words += [(name, False) for name in column.of.mesh_names]
-        return [(part, marked) for line, marked in words for part in self._broken(line, set_width(column.of))]
+        lines = [(part, marked) for line, marked in words for part in self._broken(line, set_width(column.of))]
+        for bearing in self.bearings_of(column):
+            marked = bearing["name"] in self.faulty
+            lines += [(part, marked) for part in gears.bearing_lines(bearing, set_width(column.of), 10.5, marked=marked, most=2)]
+        return lines
 
     def _broken(self, line: str, room: float) -> list[str]:
         """A line too long for its room is broken before the speed, so that the speed stays in one piece."""
@@ -315,4 +317,10 @@ class Placing:
     def _height(self) -> float:
         lowest = max(self.y.values())
         under = max((self.y[row[0]] + self._below(number) + 30 for number, row in enumerate(self.layout.rows)), default=0.0)
-        return max([lowest + 84, under, *(y + half + 44 for y, half in self.gear_extents(self.y))])
+        return max(
+            [
+                lowest + (98 if self.layout.rows[-1][0] in self.layout.outside else 84),
+                under,
+                *(y + half + 44 for y, half in self.gear_extents(self.y)),
+            ]
+        )

@@ -164,7 +164,7 @@ class _Drawing:
         gears.bearing_box(self.sheet, x, y, known=bearing["geometry_known"], marked=marked, half_shaft=half)
         colour, weight = (ACCENT, 600) if marked else (INK, 400)
         most = 4 if name in self.place.layout.outside else 3
-        for number, line in enumerate(wrap(gears.bearing_label(bearing, marked), room, 11, most=most, weight=weight)):
+        for number, line in enumerate(gears.bearing_lines(bearing, room, 11, marked=marked, most=most)):
             self.sheet.text(label_x, y + down + 13 * number, line, size=11, anchor=anchor, colour=colour, weight=weight)
 
     def _outer_parts(self) -> None:
