@@ -8,6 +8,7 @@ import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
 from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ import sympy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gearcase.cli import main
 from gearcase.drawings.blocks import survey_blocks
 from gearcase.drawings.layout import layout_of
 from gearcase.drawings.pictures import SURVEY_PICTURES, survey_pictures
@@ -275,6 +277,24 @@ def test_pictures_are_well_formed_and_named_as_the_page_knows_them(kind: str) ->
 def test_a_survey_without_a_line_is_drawn_as_its_train_alone() -> None:
     (only,) = survey_pictures({**surveyed("a worm"), "lines": [], "crossings": []})
     assert only.name == "train.svg"
+
+
+def test_a_survey_kept_from_before_all_this_is_still_drawn() -> None:
+    survey = surveyed("three helical stages")
+    drive = {key: value for key, value in survey["drive"].items() if key not in ("belts", "motor", "passing_parts")}
+    for key, later in {"shafts": ("carrier", "count", "held", "sense_known"), "meshes": ("kind", "group", "power_w")}.items():
+        drive[key] = [{name: value for name, value in one.items() if name not in later} for one in drive[key]]
+    drive["bearings"] = [{key: value for key, value in one.items() if key != "other_shaft"} for one in drive["bearings"]]
+    lines = [{key: value for key, value in one.items() if key != "fixed_hz"} for one in survey["lines"]]
+    kept = {key: value for key, value in survey.items() if key not in ("crossings", "points")} | {"drive": drive, "lines": lines}
+    assert [picture.svg for picture in survey_pictures(kept)] == [picture.svg for picture in survey_pictures(survey)]
+
+
+def test_survey_keeps_its_pictures_beside_its_result(tmp_path: Path) -> None:
+    (tmp_path / "job.yaml").write_text(f"job: 1\ntitle: t\ndrive:\n  name: d{KINDS['a planetary set']}", encoding="utf-8")
+    main(["survey", str(tmp_path)])
+    kept = {path.name for path in (tmp_path / "results" / "survey" / "0001").glob("*.svg")}
+    assert kept == {"train.svg", "end-view-1.svg", "speed-map.svg", "lines.svg"}
 
 
 def test_speeds_shown_are_the_service_range_and_a_tenth_beyond() -> None:

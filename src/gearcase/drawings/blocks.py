@@ -245,7 +245,7 @@ def _pictures(survey: dict[str, Any], *, after_cover: bool) -> Iterator[Block]:
         yield Block("text", picture.says)
         yield Block("figure", picture.caption, svg=picture.svg)
         if picture.name == "speed-map.svg":
-            yield from _crossings(survey["crossings"])
+            yield from _crossings(survey.get("crossings", []))
 
 
 def _crossings(found: list[dict[str, Any]]) -> Iterator[Block]:

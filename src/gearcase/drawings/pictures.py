@@ -69,7 +69,7 @@ def survey_pictures(survey: dict[str, Any]) -> tuple[Picture, ...]:
         + (
             " Bars say what each point sees: full line true, dashed detectable only; shaded is what the best point shows untrue or "
             "not at all."
-            if survey["points"]
+            if survey.get("points")
             else ""
         ),
         by_part.svg(f"{drive['name']}: all lines at the rated speed, by part"),

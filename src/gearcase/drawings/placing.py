@@ -317,10 +317,5 @@ class Placing:
     def _height(self) -> float:
         lowest = max(self.y.values())
         under = max((self.y[row[0]] + self._below(number) + 30 for number, row in enumerate(self.layout.rows)), default=0.0)
-        return max(
-            [
-                lowest + (98 if self.layout.rows[-1][0] in self.layout.outside else 84),
-                under,
-                *(y + half + 44 for y, half in self.gear_extents(self.y)),
-            ]
-        )
+        foot = 98 if self.layout.rows[-1][0] in self.layout.outside else 84
+        return max([lowest + foot, under, *(y + half + 44 for y, half in self.gear_extents(self.y))])

@@ -53,7 +53,7 @@ def speed_map_sheet(survey: dict[str, Any]) -> Sheet:
     drive = survey["drive"]
     service = (drive["speed_range_hz"][0], drive["speed_range_hz"][1])
     shown, above = _within(main_rows(survey), shown_speeds(service)[1])
-    panels = _panels(shown, shown_speeds(service)[1], survey["crossings"])
+    panels = _panels(shown, shown_speeds(service)[1], survey.get("crossings", []))
     least = _PANEL if len(panels) < 3 else _PANEL_OF_MANY
     heights = [max(least, _ROW * (len(panel.lines) + 1) + 10) for panel in panels]
     notes = wrap(f"Above what is shown: {'; '.join(above)}.", _WIDTH - 40, _SIZE, most=3) if above else []
@@ -71,11 +71,17 @@ def speed_map_sheet(survey: dict[str, Any]) -> Sheet:
 
 
 def _together(one: dict[str, Any], other: dict[str, Any]) -> bool:
-    return all(abs(one[key] - other[key]) <= 1e-9 * max(abs(one[key]), abs(other[key])) for key in ("order", "fixed_hz"))
+    pairs = ((one["order"], other["order"]), (_fixed(one), _fixed(other)))
+    return all(math.isclose(mine, theirs, rel_tol=1e-9) for mine, theirs in pairs)
+
+
+def _fixed(line: dict[str, Any]) -> float:
+    """What does not follow the speed; surveys kept from before motors were described say nothing of it. [Hz]"""
+    return float(line.get("fixed_hz", 0.0))
 
 
 def _hz(line: dict[str, Any], speed: float) -> float:
-    return float(abs(line["fixed_hz"] + line["order"] * speed))
+    return float(abs(_fixed(line) + line["order"] * speed))
 
 
 def _spread(line: dict[str, Any], service: tuple[float, float]) -> float:
@@ -87,7 +93,7 @@ def _spread(line: dict[str, Any], service: tuple[float, float]) -> float:
 def _within(rows: list[dict[str, Any]], fastest: float) -> tuple[list[dict[str, Any]], list[str]]:
     """Lines to draw, and in words the fixed ones so far above every ray that they would only press these together."""
     highest = max((_hz(row, fastest) for row in rows if row["order"]), default=math.inf)
-    above = [row for row in rows if not row["order"] and row["fixed_hz"] > _FAR_ABOVE * highest]
+    above = [row for row in rows if not row["order"] and _fixed(row) > _FAR_ABOVE * highest]
     return [row for row in rows if row not in above], [f"{_said(row)} at {row['fixed_hz']:g} Hz" for row in above]
 
 

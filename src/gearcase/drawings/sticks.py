@@ -50,13 +50,13 @@ class _Label:
 def stick_chart_sheet(survey: dict[str, Any]) -> Sheet:
     """The chart of a ``survey/1`` document; its label boxes can be checked."""
     lines = [line for line in survey["lines"] if line["hz"] > 0]
-    points = survey["points"]
+    points = survey.get("points", [])
     low, high = _decades([line["hz"] for line in lines])
 
     def x_of(hz: float) -> float:
         return _LEFT + (_WIDTH - _LEFT - _RIGHT) * math.log10(max(hz, low) / low) / math.log10(high / low)
 
-    sets = {mesh["name"]: mesh["group"] or mesh["name"] for mesh in survey["drive"]["meshes"]}
+    sets = {mesh["name"]: mesh.get("group") or mesh["name"] for mesh in survey["drive"]["meshes"]}
     rows = [(group, list(_rows(lines, kinds, sets, x_of))) for group, kinds in _GROUPS]
     rows = [(group, parts) for group, parts in rows if parts]
     heights = [(_height(labels, name), name, own, labels) for _, parts in rows for name, own, labels in parts]
