@@ -57,7 +57,8 @@ def survey_pictures(survey: dict[str, Any]) -> tuple[Picture, ...]:
         "Read upwards at the speed of a recording: where a ring stands two lines meet, and a peak there says nothing of which "
         "part made it:",
         "Frequency of the main lines over speed. The service range is shaded; dashed is what does not follow the speed; grey "
-        "bands are what is not known of a line; rings are crossings in service or a tenth beyond.",
+        "bands are what is not known of a line; rings are crossings in service or a tenth beyond; (+1) "
+        "is one more line at that frequency at every speed.",
         over_speed.svg(f"{drive['name']}: frequency of each main line over speed"),
         over_speed.width,
     )

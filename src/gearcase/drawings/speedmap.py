@@ -14,7 +14,7 @@ from gearcase.drive.crossings import MAIN_KINDS, shown_speeds
 
 __all__ = ["main_rows", "speed_map_sheet"]
 
-_WIDTH, _LEFT, _NAMES = 800.0, 62.0, 290.0  # px: sheet, room for the axis, room for names
+_WIDTH, _LEFT, _NAMES = 800.0, 62.0, 300.0  # px: sheet, room for the axis, room for names
 _PANEL, _PANEL_OF_MANY, _BETWEEN, _TOP, _BOTTOM = 250.0, 180.0, 30.0, 22.0, 48.0
 _SIZE, _ROW = 10.5, 14.0
 _IN_ONE_PANEL = 9.0  # highest over lowest line of a panel: below it names and rays can be told apart
@@ -180,9 +180,9 @@ def _line(sheet: Sheet, line: dict[str, Any], service: tuple[float, float], fast
 
 
 def _said(line: dict[str, Any]) -> str:
-    """A line's name without the mark of its first harmonic, and how many stand with it at every speed."""
-    name = line["name"].replace(" 1x", "")
-    return f"{name} and {len(line['alike'])} more" if line["alike"] else str(name)
+    """A line's name, short, and how many more stand with it at every speed."""
+    name = str(line["name"]).replace(" 1x", "").replace(" rolling element", " element")
+    return f"{name} (+{len(line['alike'])})" if line["alike"] else name
 
 
 def _names(sheet: Sheet, panel: _Panel, fastest: float, right: float, y_of: Any, top: float, bottom: float) -> None:
@@ -192,7 +192,7 @@ def _names(sheet: Sheet, panel: _Panel, fastest: float, right: float, y_of: Any,
     places: list[float] = []
     for y in wanted:
         places.append(max(y, places[-1] + _ROW if places else top + 4))
-    floor = bottom - 2
+    floor = bottom - 6  # the whole letter
     for number in reversed(range(len(places))):
         places[number] = min(places[number], floor)
         floor = places[number] - _ROW
