@@ -48,6 +48,7 @@ long: $(VENV)/dev
 
 bench: $(VENV)/run
 	$(BIN)/python benchmarks/run.py
+	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
 
 study: $(VENV)/dev

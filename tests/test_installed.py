@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from gearcase.drawings.blocks import Block
+from gearcase.drawings.block import Block
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, tag_list, watch_blocks
 from gearcase.drawings.report import handover_html
 from gearcase.job.build import load

@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from gearcase.errors import BadInput
+from gearcase.install.housing import HOUSING_KINDS
 from gearcase.job import write
 from gearcase.job.build import build, load
 from gearcase.job.read import FILE_NAME, parse_text, read_source
 from gearcase.job.schema import json_schema
-from gearcase.job.template import SCHEMA_NAME, TEMPLATE, new_job
+from gearcase.job.template import SCHEMA_NAME, new_job, template
 from gearcase.job.write import add_recording, set_value
 from gearcase.tables import load as table
 
@@ -157,8 +158,9 @@ def test_line_ends_access_rights_and_links_stay_as_they_were(tmp_path: Path) -> 
     assert real.read_bytes().count(b"\r\n") == real.read_bytes().count(b"\n") == COMMENTED.count("\n")
 
 
-def test_a_new_job_reads_without_errors_and_claims_nothing_as_known(tmp_path: Path) -> None:
-    path = new_job(tmp_path / "new", "conveyor: 'east'")
+@pytest.mark.parametrize("kind", HOUSING_KINDS)
+def test_a_new_job_reads_without_errors_and_claims_nothing_as_known(kind: str, tmp_path: Path) -> None:
+    path = new_job(tmp_path / "new", "conveyor: 'east'", kind)
     job = load(path.parent)
     assert job.title == "conveyor: 'east'" and job.findings == ()
     assert job.drive.ratio_links == () and job.drive.speed_given.origin == "assumed"
@@ -167,38 +169,42 @@ def test_a_new_job_reads_without_errors_and_claims_nothing_as_known(tmp_path: Pa
     assert json.loads((path.parent / SCHEMA_NAME).read_text(encoding="utf-8")) == json_schema()
 
 
-def test_every_hint_of_the_template_may_be_uncommented() -> None:
-    words = re.sub(
-        r"(?m)^( *)# (?=  - file|    \w|\w+: ?(?:\{|$|\S))(?!yaml-language|A gearcase|Where)", r"\1", TEMPLATE.format(title="a")
-    )
+@pytest.mark.parametrize("kind", HOUSING_KINDS)
+def test_every_hint_of_the_template_may_be_uncommented(kind: str) -> None:
+    hints = r"(?m)^( *)# (?= *(?:- )?\w+: *(?:[\[{]|$|\S)| *- \{)(?!yaml-language|A gearcase|Where)"
+    words = re.sub(hints, r"\1", template(kind, "a"))
     assert parse_text(words).value(("drive", "nameplate", "ratio")) == 20.1
     assert parse_text(words).value(("recordings", 0, "unit")) == "m/s2"
     Draft202012Validator(json_schema()).validate(parse_text(words).data)
-    assert build(parse_text(words), folder="job").drive.bearings[0].geometry is not None
+    job = build(parse_text(words), folder="job")
+    assert job.drive.bearings[0].geometry is not None
+    assert job.housing.kind == kind
+    assert all(face.outward and face.regions and face.threaded_holes for face in job.housing.faces)
+    assert job.housing.ports[0].pitch == pytest.approx(0.0254 / 14)
 
 
 def test_the_template_names_every_mount() -> None:
-    assert all(row["mount"] in TEMPLATE for row in table("mounts"))
+    assert all(row["mount"] in template(HOUSING_KINDS[0], "a") for row in table("mounts"))
 
 
 def test_a_new_job_overwrites_nothing(tmp_path: Path) -> None:
     (tmp_path / FILE_NAME).write_text("mine", encoding="utf-8")
     with pytest.raises(BadInput, match="nothing is overwritten"):
-        new_job(tmp_path, "again")
+        new_job(tmp_path, "again", HOUSING_KINDS[0])
     assert text(tmp_path) == "mine" and not (tmp_path / SCHEMA_NAME).exists()
 
 
 def test_a_schema_a_person_keeps_there_already_is_not_overwritten(tmp_path: Path) -> None:
     (tmp_path / SCHEMA_NAME).write_text("mine", encoding="utf-8")
     with pytest.raises(BadInput, match="nothing is overwritten"):
-        new_job(tmp_path, "again")
+        new_job(tmp_path, "again", HOUSING_KINDS[0])
     assert (tmp_path / SCHEMA_NAME).read_text(encoding="utf-8") == "mine" and not (tmp_path / FILE_NAME).exists()
 
 
 def test_a_folder_that_cannot_be_made_is_a_named_problem(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(BadInput, match="a folder that can be made"):
-        new_job(tmp_path / "file" / "job", "a")
+        new_job(tmp_path / "file" / "job", "a", HOUSING_KINDS[0])
 
 
 def test_the_schema_is_a_schema_of_its_draft() -> None:

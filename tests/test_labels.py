@@ -8,7 +8,7 @@ import pypdf
 import pytest
 import segno
 
-from gearcase.drawings.blocks import Block, Report
+from gearcase.drawings.block import Block, Report
 from gearcase.drawings.labels import CONSTANTS, Label, label_blocks, labels_of, labels_svg, register_map_blocks
 from gearcase.drawings.report import report_pdf
 from gearcase.errors import OutOfRange

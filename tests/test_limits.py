@@ -25,7 +25,7 @@ ROLE = "proposed by technician"
 
 
 def zone_of(power: float = 400e3, support: str = "rigid") -> Rating:
-    found = rate(0.0, power=power, support=support)
+    found = rate(0.0, power=power, speed_hz=(25.0, 25.0), support=support)
     assert found is not None
     return found
 

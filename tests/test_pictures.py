@@ -17,13 +17,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gearcase.cli import main
-from gearcase.drawings.blocks import survey_blocks
 from gearcase.drawings.layout import layout_of
 from gearcase.drawings.pictures import SURVEY_PICTURES, survey_pictures
 from gearcase.drawings.placing import Placing
 from gearcase.drawings.planetary import end_views, set_height
 from gearcase.drawings.speedmap import main_rows, speed_map_sheet
 from gearcase.drawings.sticks import stick_chart_sheet
+from gearcase.drawings.survey_blocks import survey_blocks
 from gearcase.drawings.svg import Sheet
 from gearcase.drawings.train import train_sheet, train_svg
 from gearcase.drive.crossings import crossing_speeds, crossings, shown_speeds

@@ -249,10 +249,26 @@ def test_a_sound_drive_is_worded_with_care(demo: Job) -> None:
     assert ("every shaft", "unbalance") in untested
 
 
-def test_without_a_speed_a_drive_of_many_speeds_cannot_be_told(demo: Job) -> None:
-    document = diagnose.run(demo, [recorded(demo, impact=5.0, speed_hz=None)]).document
+def test_without_a_speed_a_drive_of_many_speeds_cannot_be_told_where_its_lines_do_not_show(demo: Job) -> None:
+    noise = np.random.default_rng(1).standard_normal(int(RATE * 20)).astype(np.float32)
+    document = diagnose.run(demo, [replace(recorded(demo, speed_hz=None), samples=noise)]).document
     assert not document["clean"] and not document["verdicts"]
-    assert "give --speed" in document["cannot_tell"][0]
+    assert "no comb of shaft and mesh lines" in document["cannot_tell"][0] and "give --speed" in document["cannot_tell"][0]
+
+
+def test_without_a_speed_a_drive_of_many_speeds_is_judged_at_the_one_its_lines_show(demo: Job) -> None:
+    document = diagnose.run(demo, [recorded(demo, impact=5.0, speed_hz=None)]).document
+    found = document["recordings"][0]
+    assert found["speed_hz"] == pytest.approx(24.6, abs=5 * found["speed_standard_error_hz"])
+    assert [row["fault"] for row in document["verdicts"]] == ["outer_race"]
+
+
+def test_a_stated_speed_that_the_lines_contradict_is_named_with_what_the_lines_say(demo: Job) -> None:
+    """6 % off and inside the job's range: of two speeds that cannot both be true neither is taken."""
+    document = diagnose.run(demo, [recorded(demo, impact=5.0, speed=23.0, speed_hz=23.0 * 1.06)]).document
+    assert not document["clean"] and not document["verdicts"]
+    (says,) = document["cannot_tell"]
+    assert "stated as 1462.8 rpm" in says and "fit 1380 rpm" in says and "read the speed again" in says
 
 
 def test_a_stated_speed_a_little_off_is_put_right_from_the_recordings_lines(demo: Job) -> None:
@@ -287,7 +303,7 @@ def test_a_speed_that_no_comb_confirms_may_be_as_far_off_as_it_would_have_been_s
     given = {"sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": Levels(0.0, 0.0, 1.0, 0.0), "noise": "white"}
     samples = simulate(job.drive, speed_hz=25.0 * 1.02, seed=1, faults=faults, **given)
     document = diagnose.run(job, [Recording(samples, RATE, "m/s2", speed_hz=25.0, name="quiet shaft")]).document
-    assert document["recordings"][0]["speed_from"] == "stated; no comb of shaft lines confirms it"
+    assert document["recordings"][0]["speed_from"] == "stated; no comb of shaft and mesh lines stands out of the noise"
     assert [(row["component"], row["fault"]) for row in document["verdicts"]] == [("test bearing", "outer_race")]
 
 

@@ -15,6 +15,7 @@ from gearcase.errors import OutOfRange
 
 __all__ = [
     "ACCEPTED",
+    "INCH",
     "SI_UNIT",
     "Range",
     "Thread",
@@ -26,6 +27,8 @@ __all__ = [
     "parse_wire",
     "show",
 ]
+
+INCH = 0.0254  # m, exactly: ISO 80000-3
 
 # kind of quantity -> spelling a person uses -> the name the units library knows it by
 ACCEPTED: dict[str, dict[str, str]] = {
@@ -235,12 +238,12 @@ def parse_thread(text: object) -> Thread:
     if numbered := re.fullmatch(r"#?(\d|1[0-2])-(\d{1,3})", words):
         inches, per_inch = 0.060 + 0.013 * int(numbered[1]), int(numbered[2])
         if inches * per_inch > 4:
-            return Thread(words, "unified", inches * 0.0254, 0.0254 / per_inch)
+            return Thread(words, "unified", inches * INCH, INCH / per_inch)
     if unified := re.fullmatch(r"(?:([1-6])-)?(?:(\d{1,2})/(\d{1,2})-)?(\d{1,3})", words):
         whole, above, below, per_inch = (int(part or 0) for part in unified.groups())
         inches = whole + (above / below if below else 0.0)
         if above <= max(below - 1, 0) and inches * per_inch > 1:
-            return Thread(words, "unified", inches * 0.0254, 0.0254 / per_inch)
+            return Thread(words, "unified", inches * INCH, INCH / per_inch)
     raise OutOfRange("thread", repr(text), 'a thread size, e.g. "1/4-28", "10-32", "M12" or "M12x1.25"')
 
 

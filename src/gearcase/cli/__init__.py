@@ -82,6 +82,8 @@ def _parser() -> argparse.ArgumentParser:
 
     new = verb("new", desk.new, "make a job folder with a commented job.yaml to fill in")
     new.add_argument("--title", default="", help="name of the job; the folder's name by default")
+    kinds = ("parallel-shaft", "right-angle", "shaft-mounted")  # as `HOUSING_KINDS`; not imported, so that --help stays quick
+    new.add_argument("--kind", choices=kinds, default=kinds[0], help="kind of drive to begin with")
     verb("check", desk.check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", desk.survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     plan = verb("plan", desk.plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")

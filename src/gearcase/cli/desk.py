@@ -23,7 +23,7 @@ def new(given: argparse.Namespace) -> int:
 
     from gearcase.job.template import new_job
 
-    path = new_job(Path(given.job), given.title)
+    path = new_job(Path(given.job), given.title, given.kind)
     return done(given, {"schema": "new/1", "job": str(path)}, f"{path}\nFill it in, then: gearcase check {given.job}")
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from gearcase.drawings.blocks import Block, first_up
+from gearcase.drawings.block import Block, first_up
 from gearcase.drawings.text import built_rows, replaced_rows
 
 __all__ = ["fit_blocks"]

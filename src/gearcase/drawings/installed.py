@@ -11,7 +11,7 @@ from dataclasses import asdict
 from typing import Any
 
 from gearcase.device.profile import LAMPS, Register, profile
-from gearcase.drawings.blocks import Block, first_up, workings
+from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
 from gearcase.units import show
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gearcase.drawings.blocks import Block
+from gearcase.drawings.block import Block
 from gearcase.drawings.svg import HAIRLINE, MUTED, Sheet, wrap
 from gearcase.errors import OutOfRange
 

@@ -11,8 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.asbuilt import fit_blocks
-from gearcase.drawings.blocks import Block, amount, diagnose_blocks, finding_blocks, first_up, plan_blocks, survey_blocks, workings
+from gearcase.drawings.block import Block, amount, finding_blocks, first_up, workings
+from gearcase.drawings.diagnose_blocks import diagnose_blocks
 from gearcase.drawings.installed import baseline_blocks, prove_blocks, watch_blocks
+from gearcase.drawings.plan_blocks import plan_blocks
+from gearcase.drawings.survey_blocks import survey_blocks
 
 __all__ = ["stage_blocks", "stage_statement", "words"]
 

@@ -13,7 +13,8 @@ import jinja2
 import typst
 
 from gearcase.drawings.asbuilt import fit_blocks
-from gearcase.drawings.blocks import Block, Report, ask_for_blocks, first_up, handover_blocks
+from gearcase.drawings.block import Block, Report, first_up
+from gearcase.drawings.handover_blocks import ask_for_blocks, handover_blocks
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, watch_blocks
 from gearcase.drawings.labels import label_blocks, labels_of
 from gearcase.stages.fit import built_serials

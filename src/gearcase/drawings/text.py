@@ -3,9 +3,21 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["baseline_text", "built_rows", "diagnose_text", "fit_text", "plan_text", "prove_text", "replaced_rows", "survey_text"]
+__all__ = [
+    "baseline_text",
+    "built_rows",
+    "collision_words",
+    "diagnose_text",
+    "fit_text",
+    "plan_text",
+    "prove_text",
+    "replaced_rows",
+    "survey_text",
+    "zone_table_name",
+]
 
 _MOST_LINES = 40
+_MOST_COLLISIONS = 5
 _GRADES = ("true", "detectable", "not seen")
 _BUILT_NAMES = {
     "at": "place",
@@ -34,16 +46,7 @@ def survey_text(document: dict[str, Any]) -> str:
     parts += _table(("line", "Hz at rated speed", "order", "known from"), rows)
     if len(main) > _MOST_LINES:
         parts.append(f"... and {len(main) - _MOST_LINES} more; --json lists all, with sidebands and harmonics")
-    setting = document["measurement"]
-    parts += [
-        "",
-        f"record up to {setting['highest_frequency_hz']['value']:.0f} Hz (sample rate {setting['sample_rate_hz']['value']:.0f} Hz "
-        f"or more), for {setting['record_length_s']['value']:.3g} s or more",
-    ]
-    parts += [
-        f"  {' and '.join(pair['lines'])} stand {pair['hz']:.3g} Hz apart: {pair['record_length_s']:.0f} s to tell them apart"
-        for pair in setting["separations"][:5]
-    ]
+    parts += ["", *_measurement(document["measurement"]), *_acceptance(document)]
     seen = sorted(document["coverage"], key=lambda row: _BLIND_FIRST[row["grade"]])
     parts += ["", *_table(("part", "coverage", "why"), [(row["component"], row["grade"], row["why"]) for row in seen])]
     unknown = document["unknown"]
@@ -51,6 +54,52 @@ def survey_text(document: dict[str, Any]) -> str:
     parts += ["", f"still unknown: {len(unknown)} questions, {stops} of which stop ordering"]
     parts += [f"  {'[stops ordering] ' if row['blocks_ordering'] else ''}{row['what']}" for row in unknown]
     return "\n".join(parts)
+
+
+def _measurement(setting: Mapping[str, Any]) -> Iterator[str]:
+    for record in setting.get("records", ()):
+        yield (
+            f"record {record['name']} ({record['purpose']}): to {record['highest_hz']['value']:.0f} Hz, sample rate "
+            f"{record['rate_hz']['value']:.0f} Hz or more, {record['samples']['value']:.0f} samples or "
+            f"{record['length_s']['value']:.3g} s, {record['resolution_hz']['value']:.3g} Hz a bin, "
+            f"averages: {record['averages']['value']:.0f}"
+        )
+    met = setting.get("collisions", ())
+    if met:
+        yield f"lines of different parts that these records cannot tell apart: {len(met)} pairs of parts"
+    for pair in met[:_MOST_COLLISIONS]:
+        yield f"  {' and '.join(pair['lines'])}: {collision_words(pair)}"
+    if len(met) > _MOST_COLLISIONS:
+        yield f"  ... and {len(met) - _MOST_COLLISIONS} more; --json lists all"
+
+
+def collision_words(pair: Mapping[str, Any]) -> str:
+    """Why two lines cannot be told apart, and the record that would do it."""
+    if pair["kind"] == "coincide":
+        return "one frequency at every speed"
+    if pair["kind"] == "cross":
+        return f"meet at {60 * pair['speed_hz']:.0f} rpm"
+    apart = f"{pair['gap_hz']:.2g} Hz apart at {60 * pair['speed_hz']:.0f} rpm"
+    if pair["kind"] == "overlap":
+        return f"{apart}, closer than they are known"
+    return f"{apart}: {pair['record_length_s']:.0f} s to tell them apart"
+
+
+def _acceptance(document: Mapping[str, Any]) -> Iterator[str]:
+    accepted = document.get("acceptance")
+    if accepted is None:
+        return
+    for table in accepted["tables"]:
+        limits = ", ".join(f"{1000 * limit:.3g}" for limit in table["boundaries_m_s"])
+        yield f"zones A/B, B/C, C/D at {limits} mm/s: {zone_table_name(table)}"
+    yield from (f"  {why}" for why in accepted["why"])
+    yield f"  {accepted['stand_in']}"
+
+
+def zone_table_name(table: Mapping[str, Any]) -> str:
+    """Standard, group and support of a zone table."""
+    group = table["group"] if table["group"].startswith("class") else f"group {table['group']}"
+    return ", ".join(part for part in (table["standard"], group, table["support"]) if part)
 
 
 def plan_text(document: dict[str, Any]) -> str:

@@ -13,12 +13,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from gearcase.drive.bearings import (
+    COUNT_RULE_SPREAD,
     Bearing,
+    Candidate,
+    CountRule,
     Geometry,
     ball_pass_frequency_inner,
     ball_pass_frequency_outer,
+    cage_by_count,
     element_defect_frequency,
     fundamental_train_frequency,
+    inner_race_by_count,
+    outer_race_by_count,
 )
 from gearcase.drive.rates import (
     assembly_phase_frequency,
@@ -39,11 +45,13 @@ from gearcase.worked import Origin, worked_by
 
 __all__ = [
     "BEARING_RATES",
+    "COUNT_RATES",
     "MESH_HARMONICS",
     "SIDEBAND_PAIRS",
     "TURNING_KINDS",
     "Line",
     "bearing_order",
+    "bearing_order_spread",
     "bearing_ring_orders",
     "belt_circumference",
     "expected_lines",
@@ -72,6 +80,11 @@ BEARING_RATES = {
     "rolling_element": element_defect_frequency,
     "cage": fundamental_train_frequency,
 }
+COUNT_RATES = {
+    "outer_race": outer_race_by_count,
+    "inner_race": inner_race_by_count,
+    "cage": cage_by_count,
+}  # no rule for the element
 
 
 @dataclass(frozen=True)
@@ -100,6 +113,8 @@ class Line:
         For a sideband: the shaft that modulates, and how many of its turns away, negative below the mesh line.
     fixed_hz : float
         What does not follow the speed: supply and converter. [Hz]
+    candidate : str
+        For a bearing that may be one of several: which of them; empty where there is no other.
     """
 
     name: str
@@ -113,6 +128,7 @@ class Line:
     sideband_shaft: str = ""
     sideband_pair: int = 0
     fixed_hz: float = 0.0
+    candidate: str = ""
 
     def hz(self, speed_hz: float) -> float:
         """Where the line stands at one speed of the reference shaft. [Hz]"""
@@ -218,8 +234,12 @@ def bearing_ring_orders(bearing: Bearing, orders: dict[str, ShaftOrder]) -> tupl
     return rings[0], rings[1]
 
 
-def bearing_order(kind: str, rings: tuple[float, float], shape: Geometry) -> float:
-    """Order of one of the `BEARING_RATES` of a bearing whose rings turn at these signed orders."""
+def bearing_order(kind: str, rings: tuple[float, float], shape: Geometry | CountRule) -> float:
+    """Order of one of the `BEARING_RATES`, by count alone of one of the `COUNT_RATES`, of a bearing whose rings turn at these
+    signed orders.
+    """
+    if isinstance(shape, CountRule):
+        return float(COUNT_RATES[kind](rings[0], outer_hz=rings[1], elements=shape.elements))
     return float(
         BEARING_RATES[kind](
             rings[0],
@@ -230,6 +250,18 @@ def bearing_order(kind: str, rings: tuple[float, float], shape: Geometry) -> flo
             contact_angle=shape.contact_angle,
         )
     )
+
+
+def bearing_order_spread(kind: str, rings: tuple[float, float], shape: Geometry | CountRule) -> float:
+    """Half-width of what is not known about an order of `bearing_order`, relative to it: as stated, by the rule of thumb, or by the
+    ends between which an estimate lies.
+    """
+    if isinstance(shape, CountRule):
+        return COUNT_RULE_SPREAD
+    order = bearing_order(kind, rings, shape)
+    if order == 0:
+        return shape.spread
+    return shape.spread + max((abs(bearing_order(kind, rings, end) / order - 1) for end in shape.between), default=0.0)
 
 
 def _shaft_lines(drive: Drive, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
@@ -365,17 +397,28 @@ def _set_lines(drive: Drive, orders: dict[str, ShaftOrder], shafts: dict[str, Sh
 
 def _bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
     rings = bearing_ring_orders(bearing, orders)
-    if bearing.geometry is None or rings is None:
+    if rings is None:
         return
-    shape = bearing.geometry
     turning = [orders[shaft] for shaft in (bearing.inner_shaft, bearing.outer_shaft) if shaft is not None]
-    spread = shape.spread + max(order.spread for order in turning)
-    origin = functools.reduce(weaker, (order.origin for order in turning), shape.origin)
-    for kind in BEARING_RATES:
+    for candidate in bearing.candidates:
+        yield from _candidate_lines(drive, bearing, candidate, rings, turning)
+
+
+def _candidate_lines(
+    drive: Drive, bearing: Bearing, candidate: Candidate, rings: tuple[float, float], turning: list[ShaftOrder]
+) -> Iterator[Line]:
+    shape = candidate.shape
+    by_count = isinstance(shape, CountRule)
+    known = Origin.ESTIMATED if by_count else shape.origin
+    origin = functools.reduce(weaker, (order.origin for order in turning), weaker(known, shape.origin))
+    part = f"{bearing.name} ({candidate.name})" if candidate.name else bearing.name
+    for kind in COUNT_RATES if by_count else BEARING_RATES:
         order = bearing_order(kind, rings, shape)
+        spread = bearing_order_spread(kind, rings, shape) + max(shaft.spread for shaft in turning)
         for n in range(1, BEARING_HARMONICS + 1):
-            name = f"{bearing.name} {kind.replace('_', ' ')} {n}x"
-            yield Line(name, bearing.name, kind, n, n * order, drive.reference_shaft, spread, origin)
+            name = f"{part} {kind.replace('_', ' ')} {n}x"
+            reference = drive.reference_shaft
+            yield Line(name, bearing.name, kind, n, n * order, reference, spread, origin, candidate=candidate.name)
 
 
 def _belt_lines(drive: Drive, belt: Belt, orders: dict[str, ShaftOrder]) -> Iterator[Line]:

@@ -331,23 +331,31 @@ def _check(equation: Equation, known: dict[str, _Speed], drive: Drive) -> None:
     room = _SAME_RATIO + before.spread + other.spread
     if abs(one - two) <= Fraction(room) * max(abs(one), abs(two)):
         return
-    locked = "the train is locked: " if one * two <= 0 else ""
-    raise OutOfRange(
-        "train",
-        repr(there),
-        f"{locked}two paths disagree: {_by(before, equation)} gives {_turns(before)} turns of "
-        f"'{drive.reference_shaft}' to one of '{there}', {_by(other, equation)} gives {_turns(other)}",
-    )
+    raise OutOfRange("train", repr(there), _disagreement(there, (before, _by(before)), (other, _by(other)), drive.reference_shaft))
+
+
+def _disagreement(there: str, one: tuple[_Speed, str], two: tuple[_Speed, str], reference: str) -> str:
+    """Both ways to a shaft and what each makes of it: a train that would have to stand and turn at once is locked."""
+    standing = [by for speed, by in (one, two) if not speed.value]
+    turning = [(_turns(speed), by) for speed, by in (one, two) if speed.value]
+    if standing and turning:
+        turns, by = turning[0]
+        return (
+            f"the train is locked: {standing[0]} '{there}' stands, {by} it turns once in {turns} turns of '{reference}'; "
+            "look again at what the housing holds"
+        )
+    locked = "the train is locked: " if one[0].value * two[0].value < 0 and one[0].sense_known and two[0].sense_known else ""
+    (first, by_first), (second, by_second) = turning
+    says = f"{by_first} gives {first} turns of '{reference}' to one of '{there}', {by_second} gives {second}"
+    return f"{locked}two paths disagree: {says}"
 
 
 def _turns(speed: _Speed) -> str:
     """Turns of the reference shaft to one, saying so where it turns the other way: a ring of three external gears locks."""
-    if not speed.value:
-        return "no number of (it stands)"
     return f"{float(1 / abs(speed.value)):.5g}{' backwards' if speed.value < 0 and speed.sense_known else ''}"
 
 
-def _by(speed: _Speed, equation: Equation) -> str:
+def _by(speed: _Speed) -> str:
     if speed.path:
         return "through " + ", ".join(f"'{name}'" for name in speed.path)
-    return "the stated speed" if speed.value else "the housing that holds it"
+    return "as stated" if speed.value else "held by the housing"

@@ -8,7 +8,47 @@ from dataclasses import dataclass
 
 from gearcase.worked import Origin
 
-__all__ = ["Bus", "BusDevice", "Cable", "Face", "Hole", "Housing", "KeepOut", "Kit", "Screw", "Wall", "clearance_to"]
+__all__ = [
+    "HOUSING_KINDS",
+    "KEEP_OUT_KINDS",
+    "PORT_KINDS",
+    "REGION_KINDS",
+    "Bus",
+    "BusDevice",
+    "Cable",
+    "Face",
+    "Hole",
+    "Housing",
+    "KeepOut",
+    "Kit",
+    "Place",
+    "Port",
+    "Region",
+    "Screw",
+    "Seat",
+    "ThreadedHole",
+    "Wall",
+    "clearance_to",
+]
+
+HOUSING_KINDS = ("parallel-shaft", "right-angle", "shaft-mounted")
+KEEP_OUT_KINDS = (
+    "port",
+    "bolt",
+    "split line",
+    "flange",
+    "seal",
+    "rotating part",
+    "guard",
+    "fan shroud",
+    "hot zone",
+    "hot spot",
+    "accessory",
+    "power cable",
+    "other",
+)
+REGION_KINDS = ("boss", "rib", "flange", "panel")
+PORT_KINDS = ("drain", "side", "filler", "breather", "glass", "inspection")
 
 Place = tuple[float, float]
 
@@ -24,31 +64,97 @@ class KeepOut:
 
 
 @dataclass(frozen=True)
-class Face:
-    """A face of the housing: its size, what must be kept clear on it, and where it looks (empty where nobody has said)."""
-
-    name: str
-    size: Place
-    keep_outs: tuple[KeepOut, ...] = ()
-    outward: str = ""
-
-
-@dataclass(frozen=True)
-class Housing:
-    """Material, running surface temperature [K] and faces; None and empty where nobody has said."""
-
-    material: str = ""
-    surface_temperature: float | None = None
-    faces: tuple[Face, ...] = ()
-
-
-@dataclass(frozen=True)
 class Wall:
     """Wall at one spot: thickness, the gauge's error, and how it is known. Only a measured one may be drilled."""
 
     thickness: float
     gauge_error: float
     origin: Origin
+
+
+@dataclass(frozen=True)
+class Region:
+    """A part of a face whose wall is of one kind: its middle and size [m], its wall, its running temperature [K]; None where nobody
+    has said. `kind` is boss, rib, flange or panel.
+    """
+
+    name: str
+    kind: str
+    at: Place
+    size: Place
+    wall: Wall | None = None
+    temperature: float | None = None
+
+
+@dataclass(frozen=True)
+class Seat:
+    """A bearing's seat where its housing shows on a face: middle and diameter [m], and where its load points, as an hour of the
+    clock seen from outside; None where nobody has said.
+    """
+
+    bearing: str
+    at: Place
+    diameter: float
+    load_clock: float | None = None
+
+
+@dataclass(frozen=True)
+class ThreadedHole:
+    """A tapped hole that is there already: place and diameter [m], thread as named, and what it is for; empty where nobody knows,
+    and then it is left alone.
+    """
+
+    name: str
+    at: Place
+    diameter: float
+    thread: str = ""
+    function: str = ""
+
+
+@dataclass(frozen=True)
+class Port:
+    """An opening into the oil space: where it is, what was gauged of its plug's thread (pitch and major diameter [m], angle
+    [rad]), and the room behind it: below the minimum oil level, above the sump's floor, to the nearest wheel [m]; None where nobody
+    has said.
+    """
+
+    name: str
+    kind: str
+    face: str
+    at: Place
+    pitch: float | None = None
+    angle: float | None = None
+    major_diameter: float | None = None
+    below_minimum: float | None = None
+    above_floor: float | None = None
+    to_wheel: float | None = None
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Face:
+    """A face of the housing: its size [m], what must be kept clear on it, where it looks (empty where nobody has said), the regions
+    of its wall, the seats of bearings and the tapped holes that show on it.
+    """
+
+    name: str
+    size: Place
+    keep_outs: tuple[KeepOut, ...] = ()
+    outward: str = ""
+    regions: tuple[Region, ...] = ()
+    seats: tuple[Seat, ...] = ()
+    threaded_holes: tuple[ThreadedHole, ...] = ()
+
+
+@dataclass(frozen=True)
+class Housing:
+    """Material, running surface temperature [K], faces, kind and ports; None and empty where nobody has said."""
+
+    material: str = ""
+    surface_temperature: float | None = None
+    faces: tuple[Face, ...] = ()
+    kind: str = ""
+    ports: tuple[Port, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from gearcase.errors import OutOfRange
 from gearcase.install.points import Point
 from gearcase.tables import load
 
-__all__ = ["Sight", "mount_names", "sight"]
+__all__ = ["Sight", "mount_names", "mount_sight", "sight"]
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,26 @@ def mount_names() -> tuple[str, ...]:
     return tuple(row["mount"] for row in load("mounts"))
 
 
+def mount_sight(mount: str) -> Sight:
+    """Band that a mount passes, whatever sensor stands on it.
+
+    Raises
+    ------
+    OutOfRange
+        The mount is not in the table.
+
+    Examples
+    --------
+    >>> mount_sight("stud").grade(10000.0)
+    'detectable'
+    """
+    rows = {row["mount"]: row for row in load("mounts")}
+    if mount not in rows:
+        raise OutOfRange("mount", repr(mount), f"one of: {', '.join(rows)}")
+    row = rows[mount]
+    return Sight(0.0, float(row["true_hz"]), float(row["detectable_hz"]), row["says"])
+
+
 def sight(point: Point) -> Sight | None:
     """Band of a point from its sensor and its mount, whichever ends first; None while either is unknown.
 
@@ -51,15 +71,10 @@ def sight(point: Point) -> Sight | None:
     """
     if not point.mount or point.sensor.highest_hz is None:
         return None
-    rows = {row["mount"]: row for row in load("mounts")}
-    if point.mount not in rows:
-        raise OutOfRange("mount", repr(point.mount), f"one of: {', '.join(rows)}")
-    row = rows[point.mount]
-    true_hz, detectable_hz = float(row["true_hz"]), float(row["detectable_hz"])
-    highest = point.sensor.highest_hz
+    passes, highest = mount_sight(point.mount), point.sensor.highest_hz
     return Sight(
         lowest_hz=point.sensor.lowest_hz or 0.0,
-        true_hz=min(true_hz, highest),
-        detectable_hz=min(detectable_hz, highest),
-        limited_by="sensor" if highest < true_hz else row["says"],
+        true_hz=min(passes.true_hz, highest),
+        detectable_hz=min(passes.detectable_hz, highest),
+        limited_by="sensor" if highest < passes.true_hz else passes.limited_by,
     )

@@ -12,7 +12,7 @@ class Sensor:
     """A vibration sensor as its data sheet describes it. Frequencies in Hz; None where nobody has said.
 
     `kind` is ``"waveform"`` (delivers samples) or ``"overall"`` (delivers one figure, and cannot tell bearing from
-    gear). `mass` in kg, `range` in m/s2.
+    gear). `mass` in kg, `range` in m/s2, diameter of the `base` in m, `hottest` surface it stands in K.
     """
 
     kind: str = "waveform"
@@ -21,6 +21,8 @@ class Sensor:
     axes: int = 1
     mass: float | None = None
     range: float | None = None
+    base: float | None = None
+    hottest: float | None = None
 
 
 @dataclass(frozen=True)

@@ -4,47 +4,26 @@ Everything wrong with the file is said at once: by its form (`schema`), between 
 contradict themselves.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from gearcase.checksums import sha256_of_bytes, sha256_of_data
-from gearcase.drive.assembly import assembly_flaws
-from gearcase.drive.bearings import Bearing, Geometry
-from gearcase.drive.lines import rated_slip
-from gearcase.drive.speeds import joint_shafts, shaft_orders
-from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
-from gearcase.errors import BadInput, OutOfRange, Problem
-from gearcase.findings import Finding, Level
-from gearcase.install.housing import Bus, BusDevice, Cable, Face, Hole, Housing, KeepOut, Kit, Screw, Wall
-from gearcase.install.points import Point, Sensor
-from gearcase.job.checks import cross_check, planet_names
-from gearcase.job.read import FILE_NAME, Path_, Source, read_source, validate, validate_drive
-from gearcase.job.schema import (
-    BearingModel,
-    BeltModel,
-    BusModel,
-    DriveModel,
-    HoleModel,
-    HousingModel,
-    JobModel,
-    KitModel,
-    MotorModel,
-    NameplateModel,
-    PlanetarySetModel,
-    PointModel,
-)
-from gearcase.worked import Given, Origin
+from gearcase.drive.train import Drive
+from gearcase.errors import BadInput
+from gearcase.findings import Finding
+from gearcase.install.housing import Bus, Housing, Kit
+from gearcase.install.points import Point
+from gearcase.job.build_drive import build_drive, drive_findings, train_problems
+from gearcase.job.build_kit import build_bus, build_housing, build_kit, build_point
+from gearcase.job.checks import cross_check
+from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
+from gearcase.job.schema import JobModel
 
 __all__ = ["SECTIONS", "Input", "Job", "RecordingEntry", "build", "load"]
 
 SECTIONS = tuple(JobModel.model_fields)
-
-PLATE_RATIO = "nameplate ratio"
-BELT_SLIP = 0.02  # V-belts and flat belts run 1 to 2 % slow, and their pitch diameters wear; common practice, no source
-_RATIO_TOLERANCE = 0.02  # nameplates give the nominal ratio; real tooth counts land this close; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -142,8 +121,8 @@ def build(source: Source, *, folder: str) -> Job:
     plan = model.drive if model else validate_drive(source)
     drive = None
     if plan and not any(problem.key.startswith("drive") for problem in problems):
-        drive = _drive(source, plan)
-        problems += _train_problems(source, drive)
+        drive = build_drive(source, plan)
+        problems += train_problems(source, drive)
     if problems or model is None or drive is None:
         raise BadInput(sorted(problems, key=lambda problem: int(problem.where.rpartition(":")[2])))
     return Job(
@@ -151,304 +130,16 @@ def build(source: Source, *, folder: str) -> Job:
         title=model.title or model.site.drive_tag or model.drive.name,
         site=model.site.model_dump(),
         drive=drive,
-        points=tuple(_point(source, n, point) for n, point in enumerate(model.points)),
+        points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=tuple(Input(**entry.model_dump(), where=source.where(("inputs", n))) for n, entry in enumerate(model.inputs)),
         recordings=tuple(
             RecordingEntry(r.file, r.point, r.channel, r.rate, r.unit, r.speed, r.start, source.where(("recordings", n)))
             for n, r in enumerate(model.recordings)
         ),
-        findings=(*_ratio_findings(source, drive), *_assembly_findings(source, drive)),
-        housing=_housing(model.housing),
-        kit=_kit(model.kit),
-        bus=_bus(source, model.bus),
+        findings=tuple(drive_findings(source, model.drive, drive)),
+        housing=build_housing(source, model.housing),
+        kit=build_kit(model.kit),
+        bus=build_bus(source, model.bus),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )
-
-
-def _drive(source: Source, model: DriveModel) -> Drive:
-    plate = model.nameplate
-    spread = _last_digit(source, plate) / 2
-    shafts = tuple(
-        Shaft(shaft.name, shaft.end or "", shaft.carrier or "", shaft.count, shaft.held, shaft.spacing == "equal")
-        for shaft in model.shafts
-    )
-    shafts = (shafts or _shafts_of_a_ratio(model)) + tuple(
-        planet for planetary in model.planetary_sets for planet in _planets(planetary)
-    )
-    meshes = tuple(
-        Mesh(
-            mesh.name,
-            mesh.pinion.shaft,
-            mesh.wheel.shaft,
-            mesh.pinion.teeth,
-            mesh.wheel.teeth,
-            mesh.origin,
-            source.where(("drive", "meshes", n)),
-            mesh.kind,
-        )
-        for n, mesh in enumerate(model.meshes)
-    )
-    meshes += tuple(mesh for n, planetary in enumerate(model.planetary_sets) for mesh in _set_meshes(source, n, planetary))
-    belts = tuple(_belt(source, n, belt) for n, belt in enumerate(model.belts))
-    known = tuple(
-        RatioLink(
-            f"ratio of {link.fast} to {link.slow}",
-            link.fast,
-            link.slow,
-            link.ratio,
-            link.spread * link.ratio,
-            link.origin,
-            source.where(("drive", "ratios", n)),
-        )
-        for n, link in enumerate(model.ratios)
-    )
-    is_plate_speed = plate.input_speed is not None and _is_input(shafts, model.input.shaft)
-    rated = plate.input_speed if is_plate_speed and plate.input_speed else model.input.speed.high
-    where = ("drive", "nameplate", "input_speed") if is_plate_speed else ("drive", "input", "speed")
-    return Drive(
-        name=model.name,
-        shafts=shafts,
-        meshes=meshes,
-        bearings=tuple(_bearing(source, n, bearing) for n, bearing in enumerate(model.bearings)),
-        reference_shaft=model.input.shaft,
-        speed_hz=(model.input.speed.low, model.input.speed.high),
-        rated_speed_hz=rated,
-        speed_given=Given(
-            f"rated speed of {model.input.shaft}",
-            rated,
-            "Hz",
-            Origin.NAMEPLATE if is_plate_speed else model.input.origin,
-            0.0,
-            source.where(where),
-        ),
-        ratio_links=(*known, *_plate_ratio(source, model, shafts, (*meshes, *belts, *known), spread)),
-        ratings=Ratings(plate.power, plate.ratio, spread, plate.input_speed, plate.output_speed, plate.support),
-        belts=belts,
-        motor=_motor(source, model.motor),
-        passing_parts=tuple(
-            PassingPart(**part.model_dump(), where=source.where(("drive", "passing_parts", n)))
-            for n, part in enumerate(model.passing_parts)
-        ),
-    )
-
-
-def _motor(source: Source, model: MotorModel | None) -> Motor | None:
-    if model is None:
-        return None
-    where = source.where(("drive", "motor"))
-    plate = (model.poles, model.supply, model.rated_speed, model.converter, model.carrier)
-    return Motor(model.shaft, *plate, origin=model.origin, where=where)
-
-
-def _planets(model: PlanetarySetModel) -> tuple[Shaft, ...]:
-    names = planet_names(model.name, paired=model.planet.outer_teeth is not None)
-    return tuple(Shaft(name, "", model.carrier.shaft, model.planets, False, model.spacing == "equal") for name in names)
-
-
-def _set_meshes(source: Source, index: int, model: PlanetarySetModel) -> tuple[Mesh, ...]:
-    """Sun with planet, planet with ring, and between planets that go in pairs."""
-    inner, *outer = planet_names(model.name, paired=model.planet.outer_teeth is not None)
-    at_ring = outer[0] if outer else inner
-    planet = model.planet
-    ring_side = planet.outer_teeth if outer else planet.ring_side_teeth or planet.teeth
-    where = source.where(("drive", "planetary_sets", index))
-
-    def mesh(name: str, gears: tuple[str, str], teeth: tuple[int | None, int | None], kind: str) -> Mesh:
-        return Mesh(f"{model.name} {name}", *gears, *teeth, model.origin, where, kind, model.name)
-
-    between = (mesh("planet mesh", (inner, at_ring), (planet.teeth, ring_side), "external"),) if outer else ()
-    return (
-        mesh("sun mesh", (model.sun.shaft, inner), (model.sun.teeth, planet.teeth), "external"),
-        *between,
-        mesh("ring mesh", (at_ring, model.ring.shaft), (ring_side, model.ring.teeth), "internal"),
-    )
-
-
-def _belt(source: Source, index: int, model: BeltModel) -> Belt:
-    toothed = model.kind in ("toothed belt", "chain")
-    driver, driven = ((p.teeth if toothed else p.diameter) or 0.0 for p in (model.driver, model.driven))  # `checks` wants them
-    length = model.links if toothed else model.length
-    slip = 0.0 if toothed else BELT_SLIP
-    where = source.where(("drive", "belts", index))
-    return Belt(model.name, model.kind, model.driver.shaft, model.driven.shaft, driver, driven, length, slip, model.origin, where)
-
-
-def _shafts_of_a_ratio(model: DriveModel) -> tuple[Shaft, ...]:
-    """A job that knows only a ratio has two shafts; one that knows not even that has the stated one."""
-    if model.nameplate.ratio is None:
-        return (Shaft(model.input.shaft, "input"),)
-    return (
-        Shaft(model.input.shaft, "input"),
-        Shaft("output" if model.input.shaft != "output" else "far end", "output"),
-    )
-
-
-def _is_input(shafts: Sequence[Shaft], name: str) -> bool:
-    """Whether the nameplate's input speed is that of the named shaft."""
-    marked = any(shaft.end == "input" for shaft in shafts)
-    return any(shaft.name == name and (shaft.end == "input" or not (marked or shaft.end)) for shaft in shafts)
-
-
-def _plate_ratio(
-    source: Source, model: DriveModel, shafts: Sequence[Shaft], joints: Sequence[Mesh | Belt | RatioLink], spread: float
-) -> tuple[RatioLink, ...]:
-    """The nameplate's ratio joins the ends where tooth counts do not."""
-    ratio = model.nameplate.ratio
-    ends = {shaft.end: shaft.name for shaft in shafts if shaft.end}
-    if ratio is None or not {"input", "output"} <= ends.keys() or _joined(ends["input"], ends["output"], shafts, joints):
-        return ()
-    fast, slow = (ends["input"], ends["output"]) if ratio >= 1 else (ends["output"], ends["input"])
-    value, off = (ratio, spread) if ratio >= 1 else (1 / ratio, spread / ratio**2)
-    where = source.where(("drive", "nameplate", "ratio"))
-    return (RatioLink(PLATE_RATIO, fast, slow, value, off, Origin.NAMEPLATE, where),)
-
-
-def _joined(one: str, other: str, shafts: Sequence[Shaft], joints: Sequence[Mesh | Belt | RatioLink]) -> bool:
-    """Whether known joints lead from one shaft to the other, a planet's carrier among what its meshes join."""
-    carriers = {shaft.name: shaft.carrier for shaft in shafts if shaft.carrier}
-    reached = {one}
-    for _ in joints:
-        for joint in joints:
-            if isinstance(joint, Mesh) and not (joint.pinion_teeth and joint.wheel_teeth):
-                continue
-            together = {*joint_shafts(joint)}
-            together |= {carriers[name] for name in together if name in carriers}
-            if together & reached:
-                reached |= together
-    return other in reached
-
-
-def _last_digit(source: Source, plate: NameplateModel) -> float:
-    """One unit of the last digit the nameplate prints: 20.1 -> 0.1, 20.10 -> 0.01; 0 without a ratio."""
-    if plate.ratio is None:
-        return 0.0
-    exponent = Decimal(str(source.value(("drive", "nameplate", "ratio")))).as_tuple().exponent
-    return float(10.0 ** int(exponent))
-
-
-def _bearing(source: Source, index: int, model: BearingModel) -> Bearing:
-    geometry = None
-    elements, contact_angle = model.elements, model.contact_angle
-    element_diameter, pitch_diameter = model.element_diameter, model.pitch_diameter
-    if elements is not None and element_diameter is not None and pitch_diameter is not None and contact_angle is not None:
-        geometry = Geometry(elements, element_diameter, pitch_diameter, contact_angle, model.origin, model.spread)
-    inner, outer = model.shaft, model.other_ring_shaft
-    if model.turning == "outer":
-        inner, outer = outer, inner  # type: ignore[assignment]
-    return Bearing(model.name, inner, outer, geometry, model.designation, source.where(("drive", "bearings", index)))
-
-
-def _point(source: Source, index: int, model: PointModel) -> Point:
-    sensor = model.sensor
-    return Point(
-        name=model.name,
-        sensor=Sensor(sensor.kind, sensor.lowest, sensor.highest, sensor.axes, sensor.mass, sensor.range),
-        mount=model.mount or "",
-        bearing=model.bearing,
-        face=model.face,
-        direction=model.direction or "",
-        at=model.at,
-        wall=Wall(model.wall.thickness, model.wall.gauge_error or 0.0, model.wall.origin) if model.wall else None,
-        hole=_hole(model.hole) if model.hole else None,
-        where=source.where(("points", index)),
-        clock=model.clock,
-    )
-
-
-def _hole(model: HoleModel) -> Hole:
-    return Hole(model.thread, model.full_thread, model.spot_face or 0.0, model.tap)
-
-
-def _housing(model: HousingModel) -> Housing:
-    faces = tuple(
-        Face(
-            face.name,
-            face.size,
-            tuple(KeepOut(part.name, part.at, part.size, part.kind) for part in face.keep_outs),
-            face.outward or "",
-        )
-        for face in model.faces
-    )
-    return Housing(model.material or "", model.surface_temperature, faces)
-
-
-def _kit(model: KitModel) -> Kit:
-    return Kit(
-        tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables),
-        model.adhesive_cure,
-        model.metal_temperature,
-        tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
-    )
-
-
-def _bus(source: Source, model: BusModel) -> Bus:
-    devices = tuple(
-        BusDevice(d.name, d.address, d.registers, d.run, d.point, source.where(("bus", "devices", n)), d.profile or "")
-        for n, d in enumerate(model.devices)
-    )
-    return Bus(model.baud, model.device_delay or 0.0, devices, model.connection or "")
-
-
-def _train_problems(source: Source, drive: Drive) -> Iterable[Problem]:
-    """A train that contradicts itself, planets that cannot be put in, a motor whose plate cannot be."""
-    for flaw in assembly_flaws(drive):
-        if flaw.impossible:
-            yield source.problem(_set_path(source, flaw.set_name), flaw.says, given=f'"{flaw.set_name}"')
-    try:
-        shaft_orders(drive)
-    except OutOfRange as error:
-        yield _train_problem(source, drive, error)
-    if drive.motor is not None:
-        try:
-            rated_slip(drive.motor)
-        except OutOfRange as error:
-            yield source.problem(("drive", "motor"), error.rule, given="its plate")
-
-
-def _train_problem(source: Source, drive: Drive, error: OutOfRange) -> Problem:
-    """Two paths that disagree, shown at the last mesh of the shaft where they meet."""
-    shaft = str(error.value).strip("'\"")
-    listed = len(source.data.get("drive", {}).get("meshes") or ())
-    meshes = [n for n, mesh in enumerate(drive.meshes[:listed]) if shaft in (mesh.pinion_shaft, mesh.wheel_shaft, mesh.name)]
-    sets = [mesh.group for mesh in drive.meshes[listed:] if shaft in (mesh.pinion_shaft, mesh.wheel_shaft)]
-    path: Path_ = ("drive", "meshes", meshes[-1]) if meshes else _set_path(source, sets[-1]) if sets else ("drive",)
-    return source.problem(path, error.rule, given=f'shaft "{shaft}"')
-
-
-def _set_path(source: Source, name: str) -> Path_:
-    """Where a planetary set, or a planet of its own, is written."""
-    for kind in ("planetary_sets", "shafts"):
-        for n, item in enumerate(source.data.get("drive", {}).get(kind) or ()):
-            if str(item.get("name")).strip() == name:
-                return ("drive", kind, n)
-    return ("drive",)
-
-
-def _assembly_findings(source: Source, drive: Drive) -> Iterable[Finding]:
-    for flaw in assembly_flaws(drive):
-        yield Finding(
-            Level.CAUTION, "job.assembly", source.where(_set_path(source, flaw.set_name)), f"{flaw.set_name}: {flaw.says}"
-        )
-
-
-def _rests_on_plate(drive: Drive) -> bool:
-    """Whether the ratio between the ends is the nameplate's own, so that there is nothing to hold it against."""
-    return any(link.name == PLATE_RATIO for link in drive.ratio_links)
-
-
-def _ratio_findings(source: Source, drive: Drive) -> Iterable[Finding]:
-    ratings = drive.ratings
-    ends = {shaft.end: shaft.name for shaft in drive.shafts if shaft.end}
-    orders = shaft_orders(drive)
-    if _rests_on_plate(drive) or not {"input", "output"} <= ends.keys() or not {*ends.values()} <= orders.keys():
-        return
-    ratio = abs(orders[ends["input"]].order / orders[ends["output"]].order)
-    if ratings.ratio is not None and abs(ratio - ratings.ratio) > max(ratings.ratio_spread, _RATIO_TOLERANCE * ratings.ratio):
-        says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate {ratings.ratio:.4g}: one of them is wrong"
-        yield Finding(Level.CAUTION, "job.ratio", source.where(("drive", "nameplate", "ratio")), says)
-    if ratings.input_speed_hz and ratings.output_speed_hz:
-        plate = ratings.input_speed_hz / ratings.output_speed_hz
-        if abs(ratio / plate - 1) > _RATIO_TOLERANCE:
-            says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
-            yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)

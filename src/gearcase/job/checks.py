@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.job.drive_schema import BearingShape
+from gearcase.job.kit_schema import SensorModel
 from gearcase.job.read import Path_, Source, nearest
-from gearcase.job.schema import BearingModel, SensorModel, read_as
+from gearcase.job.schema import read_as
 
 __all__ = ["cross_check", "planet_names"]
 
@@ -79,6 +81,9 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
     asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("recordings",))]
     asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("bus", "devices"))]
     faces = [name for _, name in _named(source, ("housing", "faces"))]
+    for path, _ in _items(source, ("housing", "faces")):
+        asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in _items(source, (*path, "seats"))]
+    asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("housing", "ports"))]
     if faces:  # without a drawing of the housing a face is only a word
         asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("points",))]
     for path, known, kind in asked:
@@ -150,28 +155,47 @@ def _pulleys(source: Source) -> Iterator[Problem]:
 
 def _bearings(source: Source) -> Iterator[Problem]:
     for path, item in _items(source, ("drive", "bearings")):
-        missing = [key for key in _GEOMETRY if item.get(key) is None]
-        if 0 < len(missing) < len(_GEOMETRY):
-            accepted = f"geometry whole or not at all; missing: {', '.join(missing)}"
-            if missing == ["contact_angle"]:
-                accepted += " (0 deg for a deep groove or cylindrical roller bearing)"
-            yield source.problem(path, accepted, given=f'"{_text(item.get("name"))}"')
-        bearing = read_as(BearingModel, item)
-        if bearing is None:
-            continue  # the form has said what is wrong
-        if bearing.contact_angle is not None and not 0 <= bearing.contact_angle < math.radians(89):
-            yield source.problem((*path, "contact_angle"), "from 0 deg to below 89 deg")
-        if not 0 <= bearing.spread < 0.5:
-            yield source.problem((*path, "spread"), "from 0 % to below 50 %")
-        if bearing.element_diameter is None or bearing.pitch_diameter is None:
-            continue
-        if bearing.element_diameter >= bearing.pitch_diameter:
-            yield source.problem((*path, "element_diameter"), "less than the pitch diameter")
-        elif bearing.elements is not None:
-            most = int(math.pi / math.asin(bearing.element_diameter / bearing.pitch_diameter) + 1e-9)
-            if bearing.elements > most:
-                accepted = f"at most {most}: more do not fit round this pitch circle in one row"
-                yield source.problem((*path, "elements"), accepted)
+        yield from _shape(source, path, item)
+        makes = _items(source, (*path, "candidates"))
+        if len(makes) == 1:
+            yield source.problem(
+                (*path, "candidates"), "two makes or more; the geometry of the only one belongs to the bearing itself"
+            )
+        if makes and any(item.get(key) is not None for key in _GEOMETRY):
+            yield source.problem((*path, "candidates"), "either a geometry of its own or candidates, not both")
+        yield from _twice(source, _named(source, (*path, "candidates")))
+        for here, make in makes:
+            yield from _shape(source, here, make)
+            if not _text(make.get("designation")) and all(make.get(key) is None for key in _GEOMETRY):
+                yield source.problem(here, "a designation, a geometry or elements", given=f'"{_text(make.get("name"))}"')
+
+
+def _shape(source: Source, path: Path_, item: dict[str, Any]) -> Iterator[Problem]:
+    """A geometry that is not whole, or that cannot exist."""
+    missing = [key for key in _GEOMETRY if item.get(key) is None]
+    if 0 < len(missing) < len(_GEOMETRY) and missing != list(_GEOMETRY[1:]):
+        accepted = f"geometry whole or not at all; missing: {', '.join(missing)}"
+        if missing == ["contact_angle"]:
+            accepted += " (0 deg for a deep groove or cylindrical roller bearing)"
+        if "elements" not in missing:
+            accepted += "; elements alone will do too"
+        yield source.problem(path, accepted, given=f'"{_text(item.get("name"))}"')
+    shape = read_as(BearingShape, {key: value for key, value in item.items() if key in BearingShape.model_fields})
+    if shape is None:
+        return  # the form has said what is wrong
+    if shape.contact_angle is not None and not 0 <= shape.contact_angle < math.radians(89):
+        yield source.problem((*path, "contact_angle"), "from 0 deg to below 89 deg")
+    if not 0 <= shape.spread < 0.5:
+        yield source.problem((*path, "spread"), "from 0 % to below 50 %")
+    if shape.element_diameter is None or shape.pitch_diameter is None:
+        return
+    if shape.element_diameter >= shape.pitch_diameter:
+        yield source.problem((*path, "element_diameter"), "less than the pitch diameter")
+    elif shape.elements is not None:
+        most = int(math.pi / math.asin(shape.element_diameter / shape.pitch_diameter) + 1e-9)
+        if shape.elements > most:
+            accepted = f"at most {most}: more do not fit round this pitch circle in one row"
+            yield source.problem((*path, "elements"), accepted)
 
 
 def _sensors(source: Source) -> Iterator[Problem]:

@@ -14,8 +14,8 @@ from pydantic_core import PydanticCustomError
 
 from gearcase.errors import BadInput, Problem
 from gearcase.install.mounting import mount_names
+from gearcase.job.fields import Address, At, Length, Mount, Name, Start, Temperature, Time, Torque, Words
 from gearcase.job.read import Source, nearest, parse_text, read_text, validate_as
-from gearcase.job.schema import Address, At, Length, Mount, Name, Start, Temperature, Time, Torque, Words
 
 __all__ = ["Card", "Entered", "EntryModel", "ask_entries", "check_entry", "read_entries"]
 

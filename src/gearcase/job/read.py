@@ -25,7 +25,8 @@ from ruamel.yaml.events import (
 )
 
 from gearcase.errors import BadInput, Problem
-from gearcase.job.schema import DriveModel, JobModel, read_as
+from gearcase.job.drive_schema import DriveModel
+from gearcase.job.schema import JobModel, read_as
 
 __all__ = [
     "FILE_NAME",

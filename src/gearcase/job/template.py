@@ -8,11 +8,11 @@ from gearcase.job.read import FILE_NAME
 from gearcase.job.schema import json_schema
 from gearcase.job.write import write_text
 
-__all__ = ["SCHEMA_NAME", "TEMPLATE", "new_job"]
+__all__ = ["SCHEMA_NAME", "new_job", "template"]
 
 SCHEMA_NAME = "job.schema.json"
 
-TEMPLATE = """\
+_HEAD = """\
 # yaml-language-server: $schema=job.schema.json
 # A gearcase job: one drive. Quantities carry their unit ("0.5 in", "25 mm", "1485 rpm"); what nobody knows is left out.
 # Where a part asks for origin, say how the value is known: measured, nameplate, estimated or assumed.
@@ -25,7 +25,7 @@ site:
   # owner: who may approve work on the drive
 
 drive:
-  name: two-stage helical drive
+  name: {drive}
   nameplate:                  # what the plate says, nothing else
     # power: 75 kW
     # ratio: 20.1             # as printed: its last digit says how exact it is
@@ -35,6 +35,9 @@ drive:
     shaft: input              # the shaft whose speed is known
     speed: 1485 rpm           # put the real one here; or a range: 900-1485 rpm
     origin: assumed           # nameplate or measured, once somebody has looked
+"""
+
+_PARALLEL = """\
   shafts:
     - name: input
       end: input
@@ -43,27 +46,104 @@ drive:
       end: output
   meshes:                     # leave teeth out, or say unknown, until somebody has counted them
     - name: high-speed mesh
-      pinion: {{shaft: input, teeth: unknown}}
-      wheel: {{shaft: intermediate, teeth: unknown}}
+      pinion: {shaft: input, teeth: unknown}
+      wheel: {shaft: intermediate, teeth: unknown}
     - name: low-speed mesh
-      pinion: {{shaft: intermediate, teeth: unknown}}
-      wheel: {{shaft: output, teeth: unknown}}
+      pinion: {shaft: intermediate, teeth: unknown}
+      wheel: {shaft: output, teeth: unknown}
+"""
+
+_RIGHT_ANGLE = """\
+  shafts:
+    - name: input
+      end: input
+    - name: intermediate
+    - name: output
+      end: output
+  meshes:                     # leave teeth out, or say unknown, until somebody has counted them
+    - name: bevel mesh
+      kind: bevel
+      pinion: {shaft: input, teeth: unknown}
+      wheel: {shaft: intermediate, teeth: unknown}
+    - name: low-speed mesh
+      pinion: {shaft: intermediate, teeth: unknown}
+      wheel: {shaft: output, teeth: unknown}
+"""
+
+_SHAFT_MOUNTED = """\
+  shafts:
+    - name: input             # the motor's shaft; the drive hangs on the driven shaft
+      end: input
+    - name: pinion
+    - name: intermediate
+    - name: output
+      end: output
+  belts:
+    - name: V-belt
+      kind: V-belt
+      driver: {shaft: input, diameter: 200 mm}      # put the real diameters here
+      driven: {shaft: pinion, diameter: 300 mm}
+      # length: 2.5 m
+  meshes:                     # leave teeth out, or say unknown, until somebody has counted them
+    - name: high-speed mesh
+      pinion: {shaft: pinion, teeth: unknown}
+      wheel: {shaft: intermediate, teeth: unknown}
+    - name: low-speed mesh
+      pinion: {shaft: intermediate, teeth: unknown}
+      wheel: {shaft: output, teeth: unknown}
+"""
+
+_BEARINGS = """\
   bearings:
     - name: input bearing, coupling end
       shaft: input
-      # designation: "6312"
+      # designation: "6312"   # enough for an estimate; counting the elements narrows it
       # elements: 8           # in one row
       # element_diameter: 22.225 mm
       # pitch_diameter: 95 mm
       # contact_angle: 0 deg
       # origin: estimated
       # spread: 2 %           # how far its rates may be off
+  # motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1485 rpm, converter: false}
+  # passing_parts:
+  #   - {name: cooling fan, shaft: input, kind: fan blades, count: 7}
 
+"""
+
+_FACES = {
+    "parallel-shaft": ("left", "right", "top", "input end", "output end"),
+    "right-angle": ("left", "right", "top", "input end"),
+    "shaft-mounted": ("left", "right", "top"),
+}
+_OUTWARD = {"left": "left", "right": "right", "top": "up", "input end": "input end", "output end": "output end"}
+_HOUSING = """\
+housing:
+  kind: {kind}
+  # material: grey iron       # grey iron, ductile iron, steel or aluminium
+  # surface_temperature: 65 °C
+  # faces:                    # seen from outside; places from the lower left corner
+{faces}
+  # ports:
+  #   - {{name: side port, kind: side, face: left, at: [60 mm, 40 mm], threads_per_inch: 14, angle: 60 deg}}
+
+"""
+_FACE = """\
+  #   - name: {name}
+  #     outward: {outward}
+  #     size: [600 mm, 400 mm]
+  #     keep_outs:
+  #       - {{name: split flange, kind: split line, at: [300 mm, 230 mm], size: [600 mm, 30 mm]}}
+  #     regions:
+  #       - {{name: {name} boss, kind: boss, at: [300 mm, 300 mm], size: [45 mm, 45 mm], wall: {{thickness: 22 mm}}}}
+  #     threaded_holes:
+  #       - {{name: {name} lifting eye, at: [100 mm, 350 mm], thread: M12, function: lifting}}"""
+
+_POINTS = """\
 points:
   - name: input coupling end
     bearing: input bearing, coupling end
     # mount: stud             # stud, rigid adhesive, adhesive pad, hot adhesive pad, flat magnet, magnet on paint, tape, hand probe
-    # sensor: {{lowest: 2 Hz, highest: 10 kHz, axes: 1, mass: 80 g}}
+    # sensor: {lowest: 2 Hz, highest: 10 kHz, axes: 1, mass: 80 g}
 
 # recordings:
 #   - file: recordings/first.wav
@@ -72,9 +152,29 @@ points:
 #     speed: 1482 rpm
 """
 
+_DRIVES = {
+    "parallel-shaft": ("two-stage helical drive", _PARALLEL),
+    "right-angle": ("bevel-helical drive", _RIGHT_ANGLE),
+    "shaft-mounted": ("two-stage shaft-mounted drive behind a belt", _SHAFT_MOUNTED),
+}
 
-def new_job(folder: Path, title: str) -> Path:
-    """Make a job folder.
+
+def template(kind: str, title: str) -> str:
+    """A commented job.yaml for one kind of housing, `HOUSING_KINDS`.
+
+    Examples
+    --------
+    >>> "kind: bevel" in template("right-angle", "mill")
+    True
+    """
+    drive, train = _DRIVES[kind]
+    faces = "\n".join(_FACE.format(name=name, outward=_OUTWARD[name]) for name in _FACES[kind])
+    head = _HEAD.format(title=json.dumps(title, ensure_ascii=False), drive=drive)
+    return head + train + _BEARINGS + _HOUSING.format(kind=kind, faces=faces) + _POINTS
+
+
+def new_job(folder: Path, title: str, kind: str) -> Path:
+    """Make a job folder for one kind of drive, `HOUSING_KINDS`.
 
     Returns
     -------
@@ -97,5 +197,5 @@ def new_job(folder: Path, title: str) -> Path:
     if beside.exists() and beside.read_bytes() != schema.encode():
         raise BadInput(Problem(str(beside), "", "another file of that name", "a folder without it: nothing is overwritten"))
     write_text(beside, schema)
-    write_text(path, TEMPLATE.format(title=json.dumps(title or folder.resolve().name, ensure_ascii=False)))
+    write_text(path, template(kind, title or folder.resolve().name))
     return path

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,15 @@ from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS, TURNING_KINDS, 
 from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
 from gearcase.signal.spectrum import SpectrumLine
 
-__all__ = ["UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
+__all__ = ["CombOrders", "UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
 
 # what may show in a long record, beyond what `drive.lines` lists for people; common practice, no source
 _SHAFT_HARMONICS = 30
 _SIDEBAND_PAIRS = 6
 _BEARING_HARMONICS = 12
 _MESH_HARMONICS = 8
+_ENVELOPE_HARMONICS = 10
+_LOW_HARMONICS = 3
 _MOST_LISTED = 10
 
 
@@ -32,21 +35,49 @@ class UnexplainedLine:
     snr_db: float
 
 
-def comb_orders(lines: Sequence[Line]) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Orders [-] by which speed is measured: (in the spectrum, in the envelope spectrum).
+class CombOrders(NamedTuple):
+    """Orders [-] to look for in a spectrum and in its envelope spectrum, by families, and those of bearings in the envelope."""
 
-    Shafts show five harmonics in both; meshes three harmonics and the first sidebands in the spectrum only. Orders
-    that are not exactly known are left out: they would pull the speed.
+    spectrum: tuple[tuple[float, ...], ...]
+    envelope: tuple[tuple[float, ...], ...]
+    slipping: tuple[float, ...]
+
+
+def comb_orders(lines: Sequence[Line]) -> CombOrders:
+    """Orders [-] by which speed is measured, the surest first: meshes, low shaft harmonics, high ones, sidebands.
+
+    Orders that are not exactly known are left out: they would pull the speed. So are those of the less sure families where a
+    harmonic of a bearing's rate may slip onto them: one such coincidence brings all its multiples with it.
     """
-    shafts = [line.order for line in lines if line.kind == "shaft" and line.harmonic == 1 and line.spread == 0]
-    meshes = [line.order for line in lines if line.kind == "mesh" and line.spread == 0]
-    sides = [
-        line.order
-        for line in lines
-        if line.kind == "sideband" and abs(line.sideband_pair) == 1 and line.harmonic == 1 and line.spread == 0
+    exact = [line for line in lines if line.spread == 0]
+    shafts = {line.component: line.order for line in exact if line.kind == "shaft" and line.harmonic == 1}
+    meshes = {line.component: line.order for line in exact if line.kind == "mesh" and line.harmonic == 1}
+    sides = {
+        (meshes[line.component], shafts[line.sideband_shaft])
+        for line in exact
+        if line.kind == "sideband" and line.component in meshes and line.sideband_shaft in shafts
+    }
+    slipping = np.array([line.order for line in lines if line.kind in _RATES and line.harmonic == 1])
+    bands = np.outer(np.arange(1, _BEARING_HARMONICS + 1), slipping).ravel()
+
+    def turning(first: int, last: int) -> list[float]:
+        return [n * shaft for n in range(first, last + 1) for shaft in shafts.values()]
+
+    def clear(orders: Sequence[float]) -> tuple[float, ...]:
+        return tuple(order for order in orders if order > 0 and not np.any(np.abs(order / bands - 1) <= SLIP_BAND))
+
+    teeth = tuple(n * mesh for n in range(1, _MESH_HARMONICS + 1) for mesh in meshes.values())
+    low = tuple(turning(1, _LOW_HARMONICS))
+    beside = [
+        n * mesh + pair * side
+        for pair in range(1, SIDEBAND_PAIRS + 1)
+        for n in range(1, _MESH_HARMONICS + 1)
+        for mesh, shaft in sorted(sides)
+        for side in (-shaft, shaft)
     ]
-    turning = sorted({n * order for order in shafts for n in range(1, 6)})
-    return tuple(sorted({*turning, *meshes, *sides})), tuple(turning)
+    high = clear(turning(_LOW_HARMONICS + 1, _SHAFT_HARMONICS))
+    pulsing = clear(turning(_LOW_HARMONICS + 1, _ENVELOPE_HARMONICS))
+    return CombOrders((teeth, low, high, clear(beside)), (low, pulsing), tuple(slipping[slipping > 0]))
 
 
 def envelope_orders(lines: Sequence[Line], *, speed_hz: float) -> NDArray[np.float64]:

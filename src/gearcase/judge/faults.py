@@ -20,9 +20,13 @@ against a source
 6. An effect under `SMALLEST_DEPTH` is not claimed however certain: in a long record a harmless line becomes
 significant.
 
-Rates that cannot be told apart (two bearings of one size on one shaft) are claimed together; the rivals are named.
+Rates that cannot be told apart (two bearings of one size on one shaft) are claimed together; the rivals are named. A bearing
+that may be one of several makes has the rates of each: all are tried, which weakens every claim, and the makes a comb fits are
+named; one fault of two makes is no rival of itself. A rate of which little is known has a wide band: more bases are tried, a
+stranger may more easily stand in it, and a comb found there is named only if the odds allow it.
 """
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -58,6 +62,7 @@ _SIBLING_PRESENT = 11.5  # strength of the other race's line: one chance find in
 _MOST_COMBS = 8  # explained in one spectrum before giving up: more is not a bearing problem
 _SAME_COMB = 0.05  # neighbouring lines of one comb stand within 13 dB of each other: a ring's spectrum is smooth
 _SIBLING = 0.1  # a localised race fault shows the other race's rate 10 dB weaker at least
+_RACES = ("outer_race", "inner_race")
 _SMEAR = 0.005  # explained lines are taken out this far, relative, to either side: slip smears strong ones
 _REFINEMENTS = 3  # rounds of finding the lines and the base from them; the second rarely moves anything
 _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and highest rate
@@ -66,7 +71,8 @@ _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and
 @dataclass(frozen=True)
 class Hypothesis:
     """One fault of one part: its rate and what would modulate it, as orders of the reference shaft [-]; `spread` is the half-width
-    of what is not known about the rate, relative [-].
+    of what is not known about the rate, relative [-]. Of a bearing that may be one of several makes each is a hypothesis, and
+    `candidate` says which.
     """
 
     component: str
@@ -74,6 +80,11 @@ class Hypothesis:
     order: float
     spread: float
     modulation_order: float
+    candidate: str = ""
+
+    def same_fault(self, other: "Hypothesis") -> bool:
+        """Whether both are the same fault of the same part, be it of another make."""
+        return (self.component, self.fault) == (other.component, other.fault)
 
 
 @dataclass(frozen=True)
@@ -110,6 +121,8 @@ class Comb:
     evidence : tuple of EvidenceLine
     sidebands : int
         Lines found one modulation away from the evidence lines.
+    fits : tuple of str
+        Of a part that may be one of several makes, those whose rate this can be, the nearest first.
     """
 
     hypothesis: Hypothesis | None
@@ -121,6 +134,7 @@ class Comb:
     depth: float
     evidence: tuple[EvidenceLine, ...]
     sidebands: int
+    fits: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -145,20 +159,20 @@ def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     is all that can modulate it, and the same goes for a cage.
     """
     orders = shaft_orders(drive)
-    by_part: dict[tuple[str, str], Line] = {
-        (line.component, line.kind): line for line in expected_lines(drive) if line.harmonic == 1
+    by_part: dict[tuple[str, str, str], Line] = {
+        (line.component, line.candidate, line.kind): line for line in expected_lines(drive) if line.harmonic == 1
     }
     found = []
     for bearing in drive.bearings:
         rings = bearing_ring_orders(bearing, orders)
-        for fault in BEARING_RATES:
-            line = by_part.get((bearing.name, fault))
+        for make, fault in itertools.product([candidate.name for candidate in bearing.candidates], BEARING_RATES):
+            line = by_part.get((bearing.name, make, fault))
             if line is None or rings is None or line.order == 0:  # rings that turn together pass no element
                 continue
             inner, outer = map(abs, rings)
-            own = {"inner_race": inner, "outer_race": outer, "rolling_element": by_part[bearing.name, "cage"].order}
+            own = {"inner_race": inner, "outer_race": outer, "rolling_element": by_part[bearing.name, make, "cage"].order}
             modulation = own.get(fault, 0.0) or inner or outer
-            found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation))
+            found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation, make))
     return tuple(found)
 
 
@@ -229,6 +243,7 @@ class _Examination:
         )
         self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
         self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
+        self.weights = _weights(self.hypotheses)
         self.tried = max(int(self.inside.sum()), 1)
         self.decoy_scores = self.scorer.log_chance(self.bases)
 
@@ -326,15 +341,17 @@ class _Examination:
             depth=float(np.sqrt(np.sum(np.square(depths)))),
             evidence=tuple(evidence),
             sidebands=self._sidebands(lines, owner.modulation_order * self.speed_hz) if owner else 0,
+            fits=tuple(self._fits(owners)),
         )
 
     def _attribution(self, base_hz: float, score: float, owner: int) -> float:
         """The larger of the odds against a stranger at this very place and the share of decoys that score as well."""
         hypothesis = self.hypotheses[owner]
-        group = [h for h in range(len(self.hypotheses)) if abs(self.rates[h] / self.rates[owner] - 1) <= SAME_RATE]
+        near = np.abs(self.rates / self.rates[owner] - 1) <= SAME_RATE
+        group = [h for h, other in enumerate(self.hypotheses) if near[h] or other.same_fault(hypothesis)]
         away = np.log(base_hz / self.rates)
         width = np.hypot(SLIP_SPREAD, (self.bands - SLIP_BAND) / 2)
-        likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) / len(self.hypotheses)
+        likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) * self.weights
         stranger = STRANGER_WEIGHT / self.log_range
         elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
@@ -352,9 +369,14 @@ class _Examination:
     def _rivals(self, owners: list[int]) -> list[Hypothesis]:
         if not owners:
             return []
-        rate = self.rates[owners[0]]
-        near = [h for h in range(len(self.hypotheses)) if h != owners[0] and abs(self.rates[h] / rate - 1) <= SAME_RATE]
-        return [self.hypotheses[h] for h in near]
+        own, near = self.hypotheses[owners[0]], np.abs(self.rates / self.rates[owners[0]] - 1) <= SAME_RATE
+        others = [other for h, other in enumerate(self.hypotheses) if near[h] and not other.same_fault(own)]
+        return list({(other.component, other.fault): other for other in others}.values())
+
+    def _fits(self, owners: list[int]) -> list[str]:
+        """Makes of the nearest part and fault whose band holds the base."""
+        makes = [self.hypotheses[h].candidate for h in owners if self.hypotheses[h].same_fault(self.hypotheses[owners[0]])]
+        return [make for make in makes if make]
 
     def _sidebands(self, lines: list[tuple[float, float]], modulation_hz: float) -> int:
         strength, bin_hz, found = self.envelope.strength, self.envelope.bin_hz, 0
@@ -376,20 +398,24 @@ class _Examination:
 
     def _unsure_which_race(self, comb: Comb) -> bool:
         """Whether the other race of the same bearing shows nearly as strong a line: a rolling element strikes both."""
-        fault = comb.hypothesis.fault if comb.hypothesis else ""
+        own = comb.hypothesis
+        if own is None or own.fault not in _RACES:
+            return False
         others = [
-            rate
-            for hypothesis, rate in zip(self.hypotheses, self.rates, strict=True)
-            if comb.hypothesis
-            and hypothesis.component == comb.hypothesis.component
-            and {hypothesis.fault, fault} == {"outer_race", "inner_race"}
+            (rate, SLIP_BAND + other.spread)
+            for other, rate in zip(self.hypotheses, self.rates, strict=True)
+            if (other.component, other.candidate) == (own.component, own.candidate)
+            and other.fault in _RACES
+            and other.fault != own.fault
         ]
         if not others:
             return False
-        near = others[0] * np.arange(1 - SLIP_BAND, 1 + SLIP_BAND, ALIGNMENT)
-        own = 10 ** (next(line.snr_db for line in comb.evidence if line.snr_db is not None) / 10)
+        rate, band = others[0]
+        near = rate * np.arange(1 - band, 1 + band, ALIGNMENT)
+        height = 10 ** (next(line.snr_db for line in comb.evidence if line.snr_db is not None) / 10)
         strongest = _known(self.scorer.strongest_near(near))
-        return bool(strongest.size and strongest.max() >= max(_SIBLING * own, _SIBLING_PRESENT))
+        present = _SIBLING_PRESENT + np.log(band / SLIP_BAND)  # a wider band holds more bins for a chance find
+        return bool(strongest.size and strongest.max() >= max(_SIBLING * height, present))
 
     def _lines_of(self, comb: Comb) -> NDArray[np.float64]:
         """Every line the comb may have in what is looked at; a stranger may be modulated by any of the drive's
@@ -410,6 +436,12 @@ class _Examination:
         if rate_hz < 4 * self.envelope.bin_hz:
             return "the record is too short to resolve it"
         return "its lines fall on lines of shafts or meshes"
+
+
+def _weights(hypotheses: tuple[Hypothesis, ...]) -> NDArray[np.float64]:
+    """Share of each hypothesis before anything is seen: every fault of every part alike, its makes alike within it."""
+    makes = np.array([sum(other.same_fault(one) for other in hypotheses) for one in hypotheses], np.float64)
+    return np.asarray(1 / makes / np.sum(1 / makes))
 
 
 def _is_modulation(comb: Comb, claims: list[Comb]) -> bool:

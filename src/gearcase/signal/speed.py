@@ -1,39 +1,72 @@
-"""Speed from a recording's own lines: the comb of shaft and mesh lines slid along the spectrum until it fits.
+"""Which speed do a recording's own lines give, how surely, and when can they not say?
 
-Each candidate speed is scored by the strengths found at all orders of the comb, each capped so that one strong
-stranger cannot decide. In noise a sum of K capped strengths lies below a Gamma(K) variable, which gives the chance
-that the best of all candidates is noise.
+Theory of operation
+-------------------
+1. *Peaks.* Every peak of a spectrum is placed between its bins by the Hann window's own shape, with the standard error that noise
+   of its strength gives. In noise peaks of strength s have density e^-s a bin; machines nearby add `rho` a bin, counted in
+   the spectrum itself.
+2. *Likelihood.* At the right speed each line of the whole comb (shaft and mesh harmonics, their sidebands) has a peak at its very
+   place with probability p, or has none. The likelihood ratio of a speed against noise and strangers is the product over the
+   lines of 1 - p + p N(peak; place, error) / (rho + e^-s / g(s)), g being the density of the strengths of real lines. However
+   strong, a stranger adds no more than one line. Each family of lines is averaged over values of p; missing lines cost, lines that
+   are there pay, and that tells a comb from its double or half.
+3. *Scatter.* Lines of real machines scatter by more than noise explains, since speed is never quite steady. The errors are widened
+   by one of several widths, and the answer is averaged over these: scattered lines give a wide answer of themselves.
+4. *Answer.* Likelihood over all speeds of the range, each as likely beforehand, is what the lines say of the speed: its mean is the
+   speed, its standard deviation the standard error. The mean of the likelihood ratio over the range is its excess over noise;
+   noise reaches 1/c with chance c at most (Markov's inequality), places looked at included.
+5. *Rivals.* Lines that slip (bearings) may stand anywhere in their band; they help to choose between speeds and never move one.
+   Where one speed does not have odds of 20 to 1 over the others the answer is all of them, and no speed; its double, half
+   or third, whose combs share lines with its own, must fall a fifth short in the log (tried on simulations).
+6. *Standstill.* Multiples of 50 or 60 Hz alone are what a drive at rest shows too: no speed.
 """
 
+import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.special
+import scipy.ndimage
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.signal.spectrum import PRESENT
 
-__all__ = ["Spectrum", "SpeedEstimate", "speed_from_comb"]
+__all__ = ["NoSpeed", "Spectrum", "SpeedEstimate", "speed_from_comb"]
 
-LINE_CAP = 12.0  # strength beyond which a line counts no more; e^-12 is one chance find in 160,000 bins
 ACCEPTED_CHANCE = 1e-3
+_SHARES_SHOWING = (0.01, 0.1, 0.6)  # of the lines of a family: from a quiet gear to a loose one; assumed
+_WEAKEST_PEAK = 6.0  # strength from which a peak is looked at: one bin in 400 in noise
+_STRONGEST = 1e5  # real lines have strengths from the weakest peak to this, each decade as likely; assumed
+_CERTAIN_PEAK = 14.0  # strength from which a peak is no noise: one in a million bins
+_RIVAL_ODDS = 20.0
+_KIN_RATIOS = (1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 3.0)
+_KIN_SHARE = 0.8  # of the log likelihood ratio: combs of kin share lines, and odds between them are not those of chance; by trial
+_SEPARATE_BINS = 4  # nearer lines fall into each other's main lobe (Hann: 4 bins wide, Harris 1978)
+_WIDTHS_BINS = (0.5, 0.125, 0.03, 0.008)  # scatter of lines beyond noise; what is below leaks in from far lines anyway
+_KEPT = 25.0  # log odds within which a coarse speed is looked at more finely
+_REACH = 4.0  # standard errors beyond which a peak is none of a line's
+_ONE_SPEED = 1e-3  # speeds closer than this, relative, are one: no line is told apart by it within a bearing's slip
+_MAINS_HZ = (50.0, 60.0)
 
 
 @dataclass(frozen=True)
 class Spectrum:
-    """Line strengths over local noise [-], their resolution `bin_hz` [Hz], and the orders of the comb to look for in them [-]."""
+    """Line strengths over local noise [-] under a Hann window, their resolution `bin_hz` [Hz], and the orders of the comb to look
+    for in them [-], by families whose lines show alike, the surest first. `slipping` are orders that may stand anywhere within
+    `slip`, relative [-].
+    """
 
     strength: NDArray[np.floating]
     bin_hz: float
-    orders: Sequence[float]
+    families: Sequence[Sequence[float]]
+    slipping: Sequence[float] = ()
+    slip: float = 0.0
 
 
 @dataclass(frozen=True)
 class SpeedEstimate:
-    """Speed of the reference shaft with its standard error [Hz]. `chance` is that of so good a fit in noise [-]; `lines` counts the
-    lines measured.
+    """Speed of the reference shaft with its standard error [Hz]. `chance` is the most that so good a fit has in noise [-]; `lines`
+    counts the lines found in their places.
     """
 
     speed_hz: float
@@ -42,8 +75,16 @@ class SpeedEstimate:
     lines: int
 
 
-def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz: float) -> SpeedEstimate | None:
-    """Best speed in a range, or None where no comb stands out of the noise.
+@dataclass(frozen=True)
+class NoSpeed:
+    """Why the lines give no speed, with what to do; `rivals_hz` are the speeds that fit alike, where that is the reason. [Hz]"""
+
+    says: str
+    rivals_hz: tuple[float, ...] = ()
+
+
+def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz: float) -> SpeedEstimate | NoSpeed:
+    """Best speed in a range, or why there is none.
 
     Parameters
     ----------
@@ -54,7 +95,7 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
 
     Returns
     -------
-    SpeedEstimate or None
+    SpeedEstimate or NoSpeed
 
     Raises
     ------
@@ -63,51 +104,207 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
 
     Examples
     --------
-    >>> strength = np.ones(2000); strength[[250, 500, 750]] = 40.0
-    >>> found = speed_from_comb([Spectrum(strength, 0.1, (1, 2, 3))], lowest_hz=24.0, highest_hz=26.0)
-    >>> round(found.speed_hz, 2)
-    25.0
+    >>> strength = np.ones(2000); strength[[240, 480, 720, 960]] = 40.0
+    >>> comb = Spectrum(strength, 0.1, [(1, 2, 3, 4)])
+    >>> round(speed_from_comb([comb], lowest_hz=23.0, highest_hz=25.0).speed_hz, 2)
+    24.0
+    >>> speed_from_comb([comb], lowest_hz=30.0, highest_hz=31.0).says.split(":")[0]
+    'no comb of shaft and mesh lines stands out of the noise'
     """
     if not 0 < lowest_hz < highest_hz:
         raise OutOfRange("speed range", f"{lowest_hz:g} to {highest_hz:g} Hz", "0 < lowest < highest")
-    step = min(spectrum.bin_hz / max(spectrum.orders) for spectrum in spectra) / 4
-    candidates = np.arange(lowest_hz, highest_hz + step, step)
-    score, used = np.zeros(candidates.size), 0
-    for spectrum in spectra:
-        for order in spectrum.orders:
-            bins = np.rint(candidates * (order / spectrum.bin_hz)).astype(np.intp)
-            if bins[-1] >= spectrum.strength.shape[-1] or bins[0] < 2:
-                continue
-            score += np.minimum(spectrum.strength[bins], LINE_CAP)
-            used += 1
-    if used == 0:
-        return None
-    best = int(np.argmax(score))
-    chance = min(1.0, float(scipy.special.gammaincc(used, score[best])) * candidates.size / 4)
+    combs = [comb for comb in (_Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra) if comb.orders]
+    if not combs:
+        return NoSpeed("no line of the comb lies in the recording's band: record longer, or at a higher sample rate")
+    speeds, log_excess = _likelihood(combs, lowest_hz, highest_hz)
+    chance = float(np.exp(min(0.0, -np.logaddexp.reduce(log_excess))))
     if chance > ACCEPTED_CHANCE:
-        return None
-    return _measure(spectra, float(candidates[best]), chance)
-
-
-def _measure(spectra: Sequence[Spectrum], speed_hz: float, chance: float) -> SpeedEstimate | None:
-    """Weighted mean of the speeds its present lines give, each line placed by a parabola through its peak."""
-    speeds, weights = [], []
+        return NoSpeed(
+            "no comb of shaft and mesh lines stands out of the noise: the drive stands still, runs outside "
+            f"{60 * lowest_hz:.4g} to {60 * highest_hz:.4g} rpm, or changes speed while recording; record again at steady speed "
+            "and load, or read a tachometer"
+        )
     for spectrum in spectra:
-        for order in spectrum.orders:
-            near = round(speed_hz * order / spectrum.bin_hz)
-            if near < 2 or near + 2 >= spectrum.strength.shape[-1]:
-                continue
-            peak = near - 1 + int(np.argmax(spectrum.strength[near - 1 : near + 2]))
-            left, top, right = np.log(spectrum.strength[peak - 1 : peak + 2] + 1e-30)
-            if top < np.log(PRESENT) or top < max(left, right):
-                continue
-            shift = 0.5 * (left - right) / (left - 2 * top + right) if left - 2 * top + right < 0 else 0.0
-            speeds.append((peak + shift) * spectrum.bin_hz / order)
-            # a line's place is known to about half a bin over the root of its strength
-            weights.append((order / (0.5 * spectrum.bin_hz)) ** 2 * min(float(np.exp(top)), 100.0))
-    if not speeds:
-        return None
-    values, weight = np.array(speeds), np.array(weights)
-    mean = float(np.average(values, weights=weight))
-    scatter = float(np.average((values - mean) ** 2, weights=weight)) / max(len(speeds) - 1, 1)
-    return SpeedEstimate(mean, float(np.sqrt(max(1 / weight.sum(), scatter))), chance, len(speeds))
+        log_excess = log_excess + _slipping_gain(spectrum, speeds)
+    odds = np.exp(log_excess - log_excess.max())
+    groups = _groups(speeds, odds / odds.sum())
+    rivals = tuple(mean for mean, _ in groups)
+    if len(groups) == 1:
+        rivals += _kin(speeds, log_excess, rivals[0])
+    if len(rivals) > 1:
+        words = " and ".join(f"{60 * hz:.5g} rpm" for hz in rivals)
+        return NoSpeed(f"the lines fit {words} alike: state the speed to within the difference, or read a tachometer", rivals)
+    mean, error = groups[0]
+    for mains in _MAINS_HZ:
+        without = [comb.without_multiples(mains) for comb in combs]
+        if without == combs:
+            continue
+        _, rest = _likelihood(without, lowest_hz, highest_hz)
+        if np.logaddexp.reduce(rest) < -np.log(ACCEPTED_CHANCE):
+            return NoSpeed(
+                f"the comb found rests on multiples of {mains:g} Hz, which the mains give at standstill too: record again while "
+                "it runs, or read a tachometer"
+            )
+    found = [hz for comb in combs for hz in comb.found(mean, error)]
+    return SpeedEstimate(mean, error, chance, len(found))
+
+
+class _Comb:
+    """One spectrum as its peaks, and the orders of its comb that can be told apart in it."""
+
+    def __init__(self, spectrum: Spectrum, lowest_hz: float, highest_hz: float) -> None:
+        self.bin_hz = spectrum.bin_hz
+        strength = np.asarray(spectrum.strength, np.float64)
+        apart = _SEPARATE_BINS * self.bin_hz / lowest_hz
+        end = (strength.size - 3) * self.bin_hz
+        self.families: list[list[float]] = []
+        self.orders: list[float] = []
+        for family in spectrum.families:
+            kept: list[float] = []
+            for order in family:
+                inside = _SEPARATE_BINS * self.bin_hz < order * lowest_hz and order * highest_hz < end
+                if inside and all(abs(order - one) >= apart for one in self.orders):
+                    kept.append(order)
+                    self.orders.append(order)
+            if kept:
+                self.families.append(kept)
+        if not self.orders:
+            return
+        first = max(int(min(self.orders) * lowest_hz / self.bin_hz) - 3, 1)
+        last = min(int(max(self.orders) * highest_hz / self.bin_hz) + 3, strength.size - 1)
+        middle = strength[first:last]
+        peak = (middle >= _WEAKEST_PEAK) & (middle >= strength[first - 1 : last - 1]) & (middle > strength[first + 1 : last + 1])
+        at = first + np.flatnonzero(peak)
+        self.certain = strength[at] >= _CERTAIN_PEAK
+        by_chance = np.exp(-strength[at]) * strength[at] * np.log(_STRONGEST / _WEAKEST_PEAK)
+        self.density = np.count_nonzero(self.certain) / (last - first) + by_chance
+        self.place, self.error = _placed(strength, at)
+        self.nearest = _nearest(at, strength.size)
+
+    def without_multiples(self, mains_hz: float) -> "_Comb":
+        """The same comb without the peaks at multiples of the mains; itself where none of them is certain."""
+        away = np.abs(self.place * self.bin_hz / mains_hz - np.rint(self.place * self.bin_hz / mains_hz))
+        mains = away * mains_hz <= self.bin_hz
+        if not np.any(mains & self.certain):
+            return self
+        rest = copy.copy(self)
+        rest.certain, rest.density = self.certain[~mains], self.density[~mains]
+        rest.place, rest.error = self.place[~mains], self.error[~mains]
+        rest.nearest = _nearest(np.rint(rest.place).astype(np.intp), self.nearest.size)
+        return rest
+
+    def log_gain(self, speeds_hz: NDArray[np.float64], width: float) -> NDArray[np.float64]:
+        """Log likelihood ratio of each speed [Hz], lines scattering by `width` [bins] beyond noise."""
+        total = np.zeros(speeds_hz.size)
+        if self.place.size == 0:
+            return total
+        error = np.hypot(self.error, width)
+        highest = 1 / (error * np.sqrt(2 * np.pi) * self.density)
+        for family in self.families:
+            gains = np.tile([[len(family) * np.log1p(-share)] for share in _SHARES_SHOWING], speeds_hz.size)
+            for order in family:
+                place = speeds_hz * (order / self.bin_hz)
+                peak = self.nearest[np.rint(place).astype(np.intp)]
+                away = (place - self.place[peak]) / error[peak]
+                near = np.flatnonzero(np.abs(away) < _REACH)
+                ratio = highest[peak[near]] * np.exp(-0.5 * away[near] ** 2)
+                for gain, share in zip(gains, _SHARES_SHOWING, strict=True):
+                    gain[near] += np.log1p(ratio * share / (1 - share))
+            total += np.logaddexp.reduce(gains, axis=0) - np.log(len(_SHARES_SHOWING))
+        return total
+
+    def found(self, speed_hz: float, error_hz: float) -> list[float]:
+        """Lines that have a peak in their place. [Hz]"""
+        if self.place.size == 0:
+            return []
+        place = speed_hz * np.array(self.orders) / self.bin_hz
+        peak = self.nearest[np.rint(place).astype(np.intp)]
+        error = np.hypot(self.error[peak], np.array(self.orders) * error_hz / self.bin_hz)
+        return [float(hz) for hz in place[np.abs(place - self.place[peak]) < _REACH * error] * self.bin_hz]
+
+
+def _placed(strength: NDArray[np.float64], at: NDArray[np.intp]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Place of each peak and its standard error. [bins]
+
+    With magnitudes L, M, R of the peak's bin and its neighbours a Hann line stands d = 2 (R - L) / (L + 2 M + R) from the peak,
+    exactly. Noise of correlations -2/3 and 1/6 between neighbouring bins under that window gives, to first order, the
+    variance (20 + 35 d^2) (4 - d^2)^2 / (864 s) at strength s.
+    """
+    left, top, right = (np.sqrt(strength[at + shift]) for shift in (-1, 0, 1))
+    away = 2 * (right - left) / (left + 2 * top + right)
+    return at + away, np.sqrt((20 + 35 * away**2) * (4 - away**2) ** 2 / 864) / top
+
+
+def _nearest(at: NDArray[np.intp], bins: int) -> NDArray[np.intp]:
+    """For each bin, which of these is nearest."""
+    if at.size == 0:
+        return np.zeros(bins, np.intp)
+    return np.asarray(np.searchsorted((at[1:] + at[:-1]) / 2, np.arange(bins)), np.intp)
+
+
+def _likelihood(combs: Sequence[_Comb], lowest_hz: float, highest_hz: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Speeds [Hz] and the log of what each adds to the mean likelihood ratio over the range; from coarse to fine where it pays."""
+    finest = min(comb.bin_hz / max(comb.orders) for comb in combs)
+    spacing = finest * _WIDTHS_BINS[0]
+    speeds = np.arange(lowest_hz, highest_hz, spacing)
+    all_speeds, all_excess = [], []
+    for width, finer in zip(_WIDTHS_BINS, (*_WIDTHS_BINS[1:], 0.0), strict=True):
+        gain = np.zeros(speeds.size)
+        for comb in combs:
+            gain += comb.log_gain(speeds, width)
+        all_speeds.append(speeds)
+        all_excess.append(gain + np.log(spacing / (highest_hz - lowest_hz) / len(_WIDTHS_BINS)))
+        if finer:
+            kept = speeds[gain >= gain.max() - _KEPT]
+            parts = int(np.ceil(width / finer))
+            speeds = (kept[:, None] + spacing * ((np.arange(parts) + 0.5) / parts - 0.5)).ravel()
+            spacing /= parts
+    return np.concatenate(all_speeds), np.concatenate(all_excess)
+
+
+def _groups(speeds_hz: NDArray[np.float64], odds: NDArray[np.float64]) -> list[tuple[float, float]]:
+    """Mean and standard deviation [Hz] of the one speed that outweighs the others; of the heaviest ones, where none does."""
+    order = np.argsort(speeds_hz)
+    speeds, odds = speeds_hz[order], odds[order]
+    heavy = odds > odds.max() / speeds.size / _RIVAL_ODDS
+    speeds, odds = speeds[heavy], odds[heavy]
+    parts = np.split(np.arange(speeds.size), 1 + np.flatnonzero(np.diff(speeds) > _ONE_SPEED * speeds[:-1]))
+    weights = np.array([odds[part].sum() for part in parts])
+    parts = [parts[n] for n in np.argsort(-weights)]
+    weights = np.sort(weights)[::-1]
+    if weights[0] >= _RIVAL_ODDS * weights[1:].sum():
+        parts = parts[:1]
+    else:
+        parts = [part for part, weight in zip(parts, weights, strict=True) if weight >= weights[0] / _RIVAL_ODDS] or parts[:2]
+    found = []
+    for part in parts:
+        mean = float(np.average(speeds[part], weights=odds[part]))
+        found.append((mean, float(np.sqrt(np.average((speeds[part] - mean) ** 2, weights=odds[part])))))
+    return found
+
+
+def _kin(speeds_hz: NDArray[np.float64], log_excess: NDArray[np.float64], speed_hz: float) -> tuple[float, ...]:
+    """Simple fractions and multiples of a speed that fit too well to be ruled out. [Hz]"""
+    found = []
+    for ratio in _KIN_RATIOS:
+        near = np.flatnonzero(np.abs(speeds_hz / (ratio * speed_hz) - 1) <= _ONE_SPEED)
+        if near.size and log_excess[near].max() >= _KIN_SHARE * log_excess.max():
+            found.append(ratio * speed_hz)
+    return tuple(found)
+
+
+def _slipping_gain(spectrum: Spectrum, speeds_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log likelihood ratio of lines somewhere in their bands, of each speed.
+
+    The strongest of n bins exceeds s by luck with chance n e^-s at most, so s - ln n takes the place of s.
+    """
+    gain = np.zeros(speeds_hz.size)
+    for order in spectrum.slipping:
+        place = speeds_hz * (order / spectrum.bin_hz)
+        width = 2 * max(round(spectrum.slip * float(place.mean())), 1) + 1
+        highest = scipy.ndimage.maximum_filter1d(spectrum.strength, width)
+        at = np.rint(place).astype(np.intp)
+        inside = (at > width) & (at < highest.size - width)
+        strength = np.clip(highest[np.where(inside, at, 0)] - np.log(width), 0, _CERTAIN_PEAK)
+        gain += np.where(inside, np.log1p(_SHARES_SHOWING[1] * (np.exp(strength / 2) / 2 - 1)), 0.0)
+    return gain

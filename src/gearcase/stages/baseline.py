@@ -31,7 +31,7 @@ from gearcase.judge.limits import (
     what_lacks,
 )
 from gearcase.judge.steady import RunState, run_states
-from gearcase.judge.zones import STAND_IN, Rating, rate
+from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
 from gearcase.record.store import Readings
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
@@ -169,9 +169,10 @@ class _Draft:
         self.findings: list[Finding] = []
         self.limits: list[dict[str, Any]] = []
         ratings = job.drive.ratings
-        self.zone = rate(0.0, power=ratings.power, support=ratings.support)
+        self.zone = rate(0.0, power=ratings.power, speed_hz=job.drive.speed_hz, support=ratings.support)
         if self.zone is None:
-            says = "overall velocity is not held against the zones: power (over 15 kW) or support is not on the nameplate"
+            held = applicable(power=ratings.power, speed_hz=job.drive.speed_hz, support=ratings.support)
+            says = f"overall velocity is not held against the zones: {'; '.join(held.why)}"
             self.find(Level.CAUTION, "baseline.no_zone", "nameplate", says)
 
     def find(self, level: Level, rule: str, where: str, says: str) -> None:

@@ -12,12 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase import tables
+from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
 from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
-from gearcase.judge.explained import comb_orders, envelope_orders, unexplained_lines
+from gearcase.judge.combs import SLIP_BAND
+from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import (
     ATTRIBUTION_LIMIT,
     Comb,
@@ -28,7 +30,7 @@ from gearcase.judge.faults import (
     judge_bearings,
 )
 from gearcase.judge.zones import STAND_IN, Rating, rate
-from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
+from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
@@ -36,34 +38,18 @@ from gearcase.signal.spectrum import (
     Transform,
     amplitude_spectrum,
     find_lines,
-    floor_bins,
-    hann,
-    line_strength,
     overall_velocity,
-    transform,
 )
-from gearcase.signal.speed import Spectrum, speed_from_comb
+from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear
 from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
 
 __all__ = ["CLEAN", "Examined", "run"]
 
 CLEAN = "no fault seen in what can be seen"
-STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
-LARGEST_RANGE = 1.1  # a speed range up to this ratio can be searched without a stated speed
 _RACES = ("outer_race", "inner_race")
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
-
-
-@dataclass(frozen=True)
-class _Speed:
-    """Speed of the reference shaft while recording; `source` says how it is known."""
-
-    hz: float
-    standard_error_hz: float | None
-    spread: float
-    source: str
 
 
 def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
@@ -87,7 +73,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     kept: dict[tuple[str, ...], Arrays] = {}
     first: dict[str, _First] = {}
     looked: list[_Looked] = []
-    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones")]
+    read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones", *ESTIMATE_TABLES)]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
@@ -139,7 +125,7 @@ class Examined:
         self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
         self.quality = tuple(self._judge_quality())
         self.cannot_tell: list[str] = []
-        self.speed: _Speed | None = None
+        self.speed: Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
         self.spectrum: Transform | None = None
         self.velocity: float | None = None
@@ -155,16 +141,17 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-        strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
-        envelope = envelope_spectrum(spectrum)
+        heard = hear(recording)
+        spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
         self.spectrum, self.envelope = spectrum, envelope
         velocity = self.velocity = self._overall(spectrum)
         if velocity is not None:
-            self.rating = rate(velocity, power=drive.ratings.power, support=drive.ratings.support)
-        speed = self.speed = self._find_speed(spectrum, envelope, strength)
-        if speed is None:
+            self.rating = rate(velocity, power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
+        speed = find_speed(drive, lines, hypotheses, heard)
+        if isinstance(speed, str):
+            self.cannot_tell.append(speed)
             return
+        self.speed = speed
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.cannot_tell.append(self._rough_running(spectrum, speed.hz, velocity, self.rating))
         self.judgement = judge_bearings(
@@ -216,7 +203,7 @@ class Examined:
             "unexplained": self.unexplained,
             "verdicts": list(self.verdicts),
             "not_testable": [
-                {"component": hypothesis.component, "fault": hypothesis.fault, "why": why}
+                {"component": _part_words(hypothesis), "fault": hypothesis.fault, "why": why}
                 for hypothesis, why in self.judgement.not_testable
             ],
         }
@@ -225,10 +212,11 @@ class Examined:
         """Nothing where the record was unfit or its speed unknown: `cannot_tell` says so already."""
         if self.speed is None:
             return _Looked()
-        why_not = {(h.component, h.fault): why for h, why in self.judgement.not_testable}
+        blind = dict(self.judgement.not_testable)
+        testable = frozenset((h.component, h.fault) for h in self.hypotheses if h not in blind)
+        why_not = {(h.component, h.fault): why for h, why in blind.items() if (h.component, h.fault) not in testable}
         combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
         shown = {(h.component, h.fault) for comb in combs for h in (comb.hypothesis, *comb.rivals) if h is not None}
-        testable = frozenset((h.component, h.fault) for h in self.hypotheses) - why_not.keys()
         return _Looked(testable, frozenset(shown), why_not)
 
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
@@ -277,31 +265,6 @@ class Examined:
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
 
-    def _find_speed(self, spectrum: Transform, envelope: EnvelopeSpectrum, strength: NDArray[np.floating]) -> _Speed | None:
-        stated = self.recording.speed_hz
-        low, high = (stated, stated) if stated else self.drive.speed_hz
-        if high / low > LARGEST_RANGE:
-            self.cannot_tell.append(
-                f"{self.recording.name}: the drive runs from {low:.4g} to {high:.4g} Hz and nobody has said at which speed "
-                "this was taken; give --speed"
-            )
-            return None
-        in_spectrum, in_envelope = comb_orders(self.lines)
-        measured = speed_from_comb(
-            [
-                Spectrum(strength, spectrum.bin_hz, in_spectrum),
-                Spectrum(envelope.strength, envelope.bin_hz, in_envelope),
-            ],
-            lowest_hz=low * (1 - STATED_SPEED_BAND),
-            highest_hz=high * (1 + STATED_SPEED_BAND),
-        )
-        if measured is None:
-            middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
-            return _Speed(middle, None, spread, "stated; no comb of shaft lines confirms it")
-        spread = 2 * measured.standard_error_hz / measured.speed_hz
-        source = f"measured from {measured.lines} lines of the recording"
-        return _Speed(measured.speed_hz, measured.standard_error_hz, spread, source)
-
     def _overall(self, spectrum: Transform) -> float | None:
         if self.recording.sample_rate_hz < 2.56 * 1000 or spectrum.bin_hz > 5:
             return None
@@ -329,6 +292,7 @@ class Examined:
         return {
             "component": hypothesis.component,
             "fault": hypothesis.fault,
+            "fits": list(comb.fits),
             "recording": self.recording.name,
             "point": self.recording.point,
             "base_hz": comb.base_hz,
@@ -342,13 +306,15 @@ class Examined:
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
             "rivals": [asdict(rival) for rival in rivals(comb, self.drive, speed_hz=speed_hz)],
-            "advice": list(advice(comb, stage)),
+            "advice": [*_which_make(comb, hypothesis), *advice(comb, stage)],
         }
 
     def _uncertain(self, comb: Comb, hypothesis: Hypothesis, speed_hz: float) -> str:
         why = f"or a source not on this drive (attribution false alarm {comb.attribution_false_alarm:.2g})"
         if comb.attribution_false_alarm <= ATTRIBUTION_LIMIT:
             why = "or its other race or a rolling element: both races show"
+        elif hypothesis.spread > SLIP_BAND:
+            why += f"; its geometry is known so poorly that its band of ±{hypothesis.spread:.0%} is too wide to name it"
         found = self._comb_words(comb, "a real periodic line", speed_hz)
         return f"{found}, part uncertain: {_fault_words(hypothesis)}, {why}"
 
@@ -412,7 +378,17 @@ def _lines_of(comb: Comb, speed_hz: float, highest_hz: float) -> NDArray[np.floa
 
 
 def _fault_words(hypothesis: Hypothesis) -> str:
-    return f"{hypothesis.fault.replace('_', ' ')} of {hypothesis.component}"
+    return f"{hypothesis.fault.replace('_', ' ')} of {_part_words(hypothesis)}"
+
+
+def _which_make(comb: Comb, hypothesis: Hypothesis) -> Iterator[str]:
+    """Of a bearing that may be one of several makes: those this comb fits."""
+    if comb.fits:
+        yield f"{hypothesis.component} fits {' or '.join(comb.fits)}: read the make on its ring before ordering"
+
+
+def _part_words(hypothesis: Hypothesis) -> str:
+    return f"{hypothesis.component} ({hypothesis.candidate})" if hypothesis.candidate else hypothesis.component
 
 
 def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
@@ -436,7 +412,7 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += _blind_in_all(looked)
-    blind = [bearing.name for bearing in job.drive.bearings if bearing.geometry is None]
+    blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]
     not_testable = [
         *({"component": name, "fault": "any", "why": "its geometry is unknown"} for name in blind),
         *_unique(row for recording in recordings for row in recording["not_testable"]),

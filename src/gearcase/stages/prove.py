@@ -308,9 +308,9 @@ class _Proving:
         if moving := await self._moving():
             return _open(f"{moving}: its noise is heard standing still")
         ratings = self.job.drive.ratings
-        rating = rate(0.0, power=ratings.power, support=ratings.support)
+        rating = rate(0.0, power=ratings.power, speed_hz=self.job.drive.speed_hz, support=ratings.support)
         if rating is None:
-            return _open("no zone applies while power and support are not known: nothing to compare with")
+            return _open("no zone applies by power, speed and support as they are known: nothing to compare with")
         loudest = float(max(await self._vector(one, "overall velocity")))
         most = _NOISE_SHARE * rating.boundaries[0]
         measured = f"{1000 * loudest:.3f} mm/s of at most {1000 * most:.3f}"

@@ -1,16 +1,13 @@
 """Survey: what is this drive, what lines can it show, what must be recorded, what can be seen, what is still unknown."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from gearcase import tables
+from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
+from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.crossings import crossings
 from gearcase.drive.lines import Line, expected_lines
-from gearcase.drive.measurement import (
-    close_lines,
-    highest_frequency,
-    record_length_for_turns,
-    sample_rate,
-)
 from gearcase.drive.power import power_flow
 from gearcase.drive.speeds import shaft_orders, undetermined
 from gearcase.drive.train import Drive
@@ -20,13 +17,15 @@ from gearcase.install.coverage import coverage
 from gearcase.install.mounting import sight
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.judge.zones import applicable
+from gearcase.stages.measuring import acceptance_document, measurement
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 from gearcase.stages.workings import line_workings
-from gearcase.worked import Given, Origin, Worked, work
+from gearcase.worked import Origin, Worked
 
 __all__ = ["SECTIONS_READ", "run"]
 
-SECTIONS_READ = ("drive", "points", "inputs")
+SECTIONS_READ = ("drive", "points", "inputs", "bus")
 _CONTRADICTIONS = ("job.ratio", "job.speeds")  # findings that two statements of the job exclude each other
 
 
@@ -41,14 +40,17 @@ def run(job: Job) -> StageResult:
     drive = job.drive
     lines = expected_lines(drive)
     workings = line_workings(drive, lines)
-    findings = (*job.findings, *_speed_findings(job))
+    acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
+    record, about_records = measurement(job, lines, acceptance)
+    findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines), *about_records)
     seen = coverage(drive, job.points, lines, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
     document = {
         "schema": "survey/1",
         "job": job.title,
         "drive": _drive_document(drive),
         "lines": [_line_document(line, workings[line.name], drive) for line in lines],
-        "measurement": _measurement(drive, lines, workings),
+        "measurement": record,
+        "acceptance": acceptance_document(acceptance),
         "crossings": [vars(row) for row in crossings(lines, service_hz=drive.speed_hz)],
         "points": [{"name": point.name, **vars(band)} for point in job.points if (band := sight(point)) is not None],
         "coverage": [vars(row) for row in seen],
@@ -56,7 +58,7 @@ def run(job: Job) -> StageResult:
         "contradictions": _contradictions(job),
         "findings": [finding_document(finding) for finding in findings],
     }
-    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts"))
+    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts", "vibration_zones", *ESTIMATE_TABLES))
     return StageResult("survey", document, read, wrong=has_blocker(findings))
 
 
@@ -117,7 +119,8 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
                 "other_shaft": bearing.outer_shaft if bearing.inner_shaft else None,
                 "turning": "inner" if bearing.inner_shaft else "outer",
                 "designation": bearing.designation,
-                "geometry_known": bearing.geometry is not None,
+                "geometry_known": bool(bearing.candidates),
+                "geometry": _geometry_words(bearing),
             }
             for bearing in drive.bearings
         ],
@@ -166,43 +169,6 @@ def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
     }
 
 
-def _measurement(drive: Drive, lines: tuple[Line, ...], workings: dict[str, Worked]) -> dict[str, Any]:
-    """Set-up at the ends of the speed range that ask most: rate at the highest speed, length at the lowest."""
-    slow, fast = (speed / drive.rated_speed_hz for speed in drive.speed_hz)
-
-    def top(kind: str, name: str) -> Given:
-        fundamentals = [line for line in lines if line.kind == kind and line.harmonic == 1]
-        if not fundamentals:
-            return Given(f"{name}: none known", 0.0, "Hz", Origin.ASSUMED)
-        line = max(fundamentals, key=lambda line: line.order)
-        return Given(f"{line.name} at the highest speed", workings[line.name].value * fast, "Hz", Origin.CALCULATED)
-
-    shaft_lines = [line for line in lines if line.kind == "shaft" and line.harmonic == 1]
-    slowest = min(shaft_lines, key=lambda line: line.order)
-    highest = work(
-        "highest frequency",
-        highest_frequency,
-        mesh_hz=top("mesh", "highest mesh"),
-        inner_race_hz=top("inner_race", "highest inner race line"),
-        shaft_hz=top("shaft", "fastest shaft"),
-    )
-    slowest_speed = workings[slowest.name].value * slow
-    length = work(
-        "record length",
-        record_length_for_turns,
-        slowest_hz=Given(f"{slowest.component} at the lowest speed", slowest_speed, "Hz", Origin.CALCULATED),
-    )
-    close = close_lines(lines, speed_hz=drive.speed_hz[0], longer_than=length.value)
-    return {
-        "highest_frequency_hz": highest.as_dict(),
-        "sample_rate_hz": work("sample rate", sample_rate, highest_hz=highest).as_dict(),
-        "record_length_s": length.as_dict(),
-        "separations": [
-            {"lines": [pair.first, pair.second], "hz": pair.gap_hz, "record_length_s": pair.record_length} for pair in close
-        ],
-    }
-
-
 def _contradictions(job: Job) -> list[dict[str, str]]:
     """Statements of the job that exclude each other: open until somebody looks, and said first on every page that rests on them."""
     return [{"where": found.where, "says": found.says} for found in job.findings if found.rule in _CONTRADICTIONS]
@@ -219,6 +185,25 @@ def _unreached_shafts(drive: Drive) -> tuple[Finding, ...]:
     seen = "lines, record length and coverage speak of the other shafts only"
     says = f"the speed of {', '.join(unknown)} is not known: {seen}; {next(iter(unknown.values()))}"
     return (Finding(Level.CAUTION, "survey.unknown_speed", "drive.shafts", says),)
+
+
+def _wide_bands(drive: Drive, lines: tuple[Line, ...]) -> Iterator[Finding]:
+    """Bearings of which so little is known that a race may pass where the other may: found there, neither can be named."""
+    for bearing in drive.bearings:
+        races = {
+            (line.candidate, line.kind): (line.order * (1 - line.spread), line.order * (1 + line.spread), line.spread)
+            for line in lines
+            if line.component == bearing.name and line.kind in ("outer_race", "inner_race") and line.harmonic == 1
+        }
+        for make in dict.fromkeys(make for make, _ in races):
+            (_, outer_high, spread), (inner_low, _, _) = races[make, "outer_race"], races[make, "inner_race"]
+            if outer_high > inner_low > 0:
+                part = f"{bearing.name} ({make})" if make else bearing.name
+                says = (
+                    f"{part}: its race rates are known to {spread:.0%} only, and the bands of its two races meet: too wide to name "
+                    "a race; count its elements, or ask for the maker's geometry"
+                )
+                yield Finding(Level.CAUTION, "survey.wide_band", bearing.where, says)
 
 
 def _speed_input(job: Job) -> tuple[Finding, ...]:
@@ -252,13 +237,7 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         why = "without the teeth no mesh line can be placed, and gear faults stay unseen"
         questions.append(("number of stages and tooth counts of every gear", drive.name, why, False))
     for bearing in drive.bearings:
-        if bearing.geometry is None:
-            what = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
-            why = "places its fault lines; without it this bearing stays blind"
-            questions.append((f"{what}: {bearing.name}", bearing.name, why, False))
-        elif bearing.geometry.origin in (Origin.ESTIMATED, Origin.ASSUMED):
-            why = f"its geometry is {bearing.geometry.origin}: a wrong one names the wrong part"
-            questions.append((f"confirm the geometry of {bearing.name}", bearing.name, why, False))
+        questions += [(what, bearing.name, why, False) for what, why in _about_bearing(bearing)]
     ratings = drive.ratings
     geared = len(drive.shafts) > 1
     for value, what, why in (
@@ -273,6 +252,57 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         questions.append(("where sensors can stand", "points", "no point, no coverage", True))
     questions += [(what, "site", why, blocks) for what, why, blocks in SITE_QUESTIONS]
     return [{"what": what, "where": where, "why": why, "blocks_ordering": blocks} for what, where, why, blocks in questions]
+
+
+def _about_bearing(bearing: Bearing) -> list[tuple[str, str]]:
+    named = f"maker's geometry of {bearing.designation}" if bearing.designation else "designation on its ring or cap"
+    if not bearing.candidates:
+        return [(f"{named}: {bearing.name}", "places its fault lines; without it this bearing stays blind")]
+    if len(bearing.candidates) > 1:
+        makes = " or ".join(candidate.name for candidate in bearing.candidates)
+        why = "settles which of their lines are its own; until then all are searched, and every claim is weaker for it"
+        return [(f"which make is fitted: {makes}: {bearing.name}", why)]
+    shape = bearing.candidates[0].shape
+    if isinstance(shape, CountRule):
+        why = "its rates are a rule of thumb by the number of elements, a tenth off: too wide to name a part by most times"
+        return [(f"{named}: {bearing.name}", why)]
+    if shape.origin in (Origin.ESTIMATED, Origin.ASSUMED):
+        why = f"its geometry is {shape.origin}: a wrong one names the wrong part"
+        if shape.between:
+            count = "a count narrows it most, " if len(_counts(shape)) > 1 else ""
+            why = f"its geometry is {_counts_words(shape)}: {count}the maker's figures settle it"
+        return [(f"confirm the geometry of {bearing.name}", why)]
+    return []
+
+
+def _geometry_words(bearing: Bearing) -> str:
+    """How the inside of a bearing is known, for people."""
+    return (
+        "; ".join(f"{one.name}: {_shape_words(one)}" if one.name else _shape_words(one) for one in bearing.candidates) or "unknown"
+    )
+
+
+def _shape_words(candidate: Candidate) -> str:
+    shape = candidate.shape
+    if isinstance(shape, CountRule):
+        return f"rule of thumb by {shape.elements} elements"
+    if not shape.between:
+        return f"{shape.elements} elements of {1000 * shape.element_diameter:.4g} mm, {shape.origin}"
+    sizes = [1000 * end.element_diameter for end in shape.between]
+    return (
+        f"{_counts_words(shape)} of {min(sizes):.3g} to {max(sizes):.3g} mm on a pitch circle of "
+        f"{1000 * shape.pitch_diameter:.4g} mm, from {candidate.designation}"
+    )
+
+
+def _counts_words(estimate: Geometry) -> str:
+    counts = _counts(estimate)
+    return f"estimated, {counts[0]} to {counts[-1]} elements" if len(counts) > 1 else f"estimated, {counts[0]} elements counted"
+
+
+def _counts(estimate: Geometry) -> list[int]:
+    """Numbers of elements that an estimate leaves possible."""
+    return sorted({end.elements for end in estimate.between})
 
 
 def _about_point(point: Point) -> list[tuple[str, str]]:

@@ -1,7 +1,20 @@
 """The working of every line of a drive: from the stated speed through teeth and geometry to the frequency."""
 
-from gearcase.drive.bearings import Bearing, Geometry
-from gearcase.drive.lines import BEARING_RATES, Line, belt_circumference, harmonic_frequency, rated_slip, sideband_frequency
+import math
+from dataclasses import replace
+
+from gearcase.drive.bearings import Bearing, Candidate, CountRule
+from gearcase.drive.lines import (
+    BEARING_RATES,
+    COUNT_RATES,
+    Line,
+    bearing_order_spread,
+    bearing_ring_orders,
+    belt_circumference,
+    harmonic_frequency,
+    rated_slip,
+    sideband_frequency,
+)
 from gearcase.drive.rates import (
     assembly_phase_frequency,
     belt_driven_speed,
@@ -74,8 +87,8 @@ class _Workings:
                 workings[line.name] = self._passing_line(line, parts[line.component])
             elif line.component in bearings:
                 bearing = bearings[line.component]
-                if bearing.geometry is not None:  # else it has no lines
-                    workings[line.name] = _bearing_line(line, bearing, bearing.geometry, self.drive, self.speeds)
+                candidate = next(one for one in bearing.candidates if one.name == line.candidate)
+                workings[line.name] = _bearing_line(line, bearing, candidate, self.drive, self.speeds)
             elif self.drive.motor is not None:
                 workings[line.name] = self._motor_line(line, self.drive.motor)
         return workings
@@ -300,7 +313,8 @@ def _harmonic(line: Line, fundamental: Given | Worked) -> Worked:
     return work(line.name, harmonic_frequency, fundamental_hz=fundamental, harmonic=number)
 
 
-def _bearing_line(line: Line, bearing: Bearing, shape: Geometry, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
+def _bearing_line(line: Line, bearing: Bearing, candidate: Candidate, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
+    shape, part = candidate.shape, f"{bearing.name} ({candidate.name})" if candidate.name else bearing.name
     orders = shaft_orders(drive)
 
     def ring(shaft: str | None, name: str) -> Given | Worked:
@@ -311,17 +325,33 @@ def _bearing_line(line: Line, bearing: Bearing, shape: Geometry, drive: Drive, s
         speed = shafts[shaft]
         return Given(f"{shaft} speed, turning back", -speed.value, "Hz", speed.origin, speed.spread)
 
-    def size(name: str, value: float, unit: str) -> Given:
-        return Given(f"{name} of {bearing.name}", value, unit, shape.origin, 0.0, bearing.where)
-
-    fundamental = work(
-        f"{bearing.name} {line.kind.replace('_', ' ')} 1x",
-        BEARING_RATES[line.kind],
-        inner_hz=ring(bearing.inner_shaft, "inner ring"),
-        outer_hz=ring(bearing.outer_shaft, "outer ring"),
-        elements=size("elements", float(shape.elements), "-"),
-        element_diameter=size("element diameter", shape.element_diameter, "m"),
-        pitch_diameter=size("pitch diameter", shape.pitch_diameter, "m"),
-        contact_angle=size("contact angle", shape.contact_angle, "rad"),
-    )
+    rings = {"inner_hz": ring(bearing.inner_shaft, "inner ring"), "outer_hz": ring(bearing.outer_shaft, "outer ring")}
+    sizes = _sizes(part, candidate, bearing.where)
+    rates = COUNT_RATES if isinstance(shape, CountRule) else BEARING_RATES
+    exact = {key: replace(size, spread=0.0) for key, size in sizes.items()}
+    by_speed = work(f"{part} {line.kind.replace('_', ' ')} 1x", rates[line.kind], **rings, **exact)
+    ring_orders = bearing_ring_orders(bearing, orders) or (0.0, 0.0)
+    by_shape = bearing_order_spread(line.kind, ring_orders, shape) * by_speed.value
+    # count and sizes are not independent, more elements are smaller ones: their spread comes from the line, not from moving each
+    fundamental = replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs={**rings, **sizes})
     return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
+
+
+def _sizes(part: str, candidate: Candidate, where: str) -> dict[str, Given]:
+    """What the bearing rates need; of an estimate each with the half-width in which it lies."""
+    shape = candidate.shape
+    if isinstance(shape, CountRule):
+        return {"elements": Given(f"elements of {part}", float(shape.elements), "-", shape.origin, 0.0, where)}
+    known = f", estimated from {candidate.designation}" if shape.between else ""
+
+    def size(name: str, key: str, unit: str) -> Given:
+        value = float(getattr(shape, key))
+        spread = max((abs(getattr(end, key) - value) for end in shape.between), default=0.0)
+        return Given(f"{name} of {part}{known}", value, unit, shape.origin, spread, where)
+
+    return {
+        "elements": size("elements", "elements", "-"),
+        "element_diameter": size("element diameter", "element_diameter", "m"),
+        "pitch_diameter": size("pitch diameter", "pitch_diameter", "m"),
+        "contact_angle": size("contact angle", "contact_angle", "rad"),
+    }

@@ -19,7 +19,7 @@ from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from gearcase.drawings.blocks import first_up
+from gearcase.drawings.block import first_up
 from gearcase.errors import BadInput
 from gearcase.web.card import STAGES, Card, Diary, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
 from gearcase.web.guard import Guard

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gearcase.checksums import sha256_of_data
-from gearcase.drawings.blocks import Block
+from gearcase.drawings.block import Block
 from gearcase.drawings.pages import stage_blocks, stage_statement
 from gearcase.drawings.pictures import SURVEY_PICTURES
 from gearcase.errors import BadInput, Problem

@@ -1,0 +1,283 @@
+"""A diagnosis as blocks: the answer, spectra with named lines, verdicts, recordings."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drawings.block import Block, first_up, unit_words
+from gearcase.drawings.plots import Flag, spectrum_svg
+from gearcase.drawings.survey_blocks import line_hz
+from gearcase.judge.zones import STAND_IN
+
+__all__ = [
+    "FAULT_NAMES",
+    "answer_note",
+    "attribution_words",
+    "diagnose_blocks",
+    "fault_words",
+    "noise_words",
+    "plot_blocks",
+    "recording_blocks",
+    "verdict_blocks",
+]
+
+FAULT_NAMES = {
+    "outer_race": "outer race fault",
+    "inner_race": "inner race fault",
+    "rolling_element": "rolling element fault",
+    "cage": "cage fault",
+}
+
+
+_ENVELOPE_END_HZ = 400.0
+
+
+_MOST_UNEXPLAINED = 15
+
+
+def diagnose_blocks(
+    diagnose: dict[str, Any], *, survey: dict[str, Any] | None, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]
+) -> Iterator[Block]:
+    """A diagnosis alone: the answer, its spectra where a survey names the lines, then verdicts and recordings."""
+    yield answer_note(diagnose, survey or {})
+    if survey is not None:
+        yield from plot_blocks(survey, diagnose, arrays)
+    yield from verdict_blocks(diagnose)
+    yield from recording_blocks(diagnose)
+
+
+def answer_note(diagnose: dict[str, Any] | None, survey: dict[str, Any]) -> Block:
+    """The answer in one note, and what of the job contradicts itself, since the answer rests on it."""
+    note = _answer(diagnose)
+    if not survey.get("contradictions"):
+        return note
+    open_ = tuple(f"Open contradiction: {row['says']} ({row['where']})." for row in survey["contradictions"])
+    return replace(note, items=(*note.items, *open_), state="action" if note.state == "none" else note.state)
+
+
+def _answer(diagnose: dict[str, Any] | None) -> Block:
+    """The answer in one note, with its state as a word."""
+    if diagnose is None:
+        return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
+    if diagnose["verdicts"]:
+        lines = tuple(f"{first_up(fault_words(v))}: {v['component']}. {first_up(v['urgency'])}." for v in diagnose["verdicts"])
+        worst = max(v["maturity"] for v in diagnose["verdicts"])
+        return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if worst == 4 else "abnormal")
+    if diagnose["cannot_tell"]:
+        return Block("note", "Action required: cannot tell", items=tuple(diagnose["cannot_tell"][:3]), state="action")
+    return Block("note", first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
+
+
+def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
+    yield Block("break")
+    yield Block("heading", "Verdicts and their evidence")
+    if diagnose is None:
+        yield Block("text", "No recording has been judged.")
+        return
+    if not diagnose["verdicts"]:
+        yield Block("text", first_up(diagnose["statement"]) + ".")
+    for verdict in diagnose["verdicts"]:
+        yield Block("heading", first_up(f"{fault_words(verdict)}, {verdict['component']}"), level=2)
+        yield Block(
+            "text",
+            f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
+            f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}. "
+            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth {verdict['modulation_depth']:.0%}, "
+            f"{verdict['sidebands_found']} sidebands found.",
+        )
+        rows = tuple(
+            (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
+            for line in _found(verdict)
+        )
+        yield Block(
+            "table",
+            head=("line", "expected, Hz", "found, Hz", "over noise, dB"),
+            rows=rows,
+            wide=(2.4, 1, 1, 1),
+            numbers=(1, 2, 3),
+        )
+        if masked := tuple(f"{line['line']}: {line['why']}." for line in verdict["evidence"] if line["found_hz"] is None):
+            yield Block("list", "Not to be looked for in this recording", items=masked)
+        others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
+        if not others:
+            yield Block("text", "Rivals: none known.")
+            continue
+        yield Block("table", head=("rival", "why it could be", "what would tell"), rows=others, wide=(1.6, 2, 2.6))
+    if diagnose["cannot_tell"]:
+        yield Block("list", "Cannot tell", items=tuple(diagnose["cannot_tell"]))
+    yield from _unexplained(diagnose)
+    untested = tuple((row["component"], row["fault"].replace("_", " "), row["why"]) for row in diagnose["not_testable"])
+    if untested:
+        yield Block("heading", "Could not be tested", level=2)
+        yield Block("table", head=("part", "fault", "why"), rows=untested, wide=(2, 2, 3))
+
+
+def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
+    """The evidence that was found; a line that could not be looked for has no frequency."""
+    return [line for line in verdict["evidence"] if line["found_hz"] is not None]
+
+
+def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:
+    yield Block("heading", "Lines not explained by this drive", level=2)
+    rows = tuple(
+        (f"{row['found_hz']:.2f}", f"{row['order']:.3f}", f"{row['snr_db']:.1f}", row["recording"], row["says"])
+        for row in diagnose["unexplained"][:_MOST_UNEXPLAINED]
+    )
+    if not rows:
+        yield Block("text", "None.")
+        return
+    yield Block(
+        "table",
+        head=("Hz", "order", "dB", "recording", "what it may be"),
+        rows=rows,
+        wide=(0.8, 0.7, 0.6, 2.4, 3),
+        numbers=(0, 1, 2),
+    )
+    if len(diagnose["unexplained"]) > len(rows):
+        yield Block("text", f"And {len(diagnose['unexplained']) - len(rows)} more in the result file.")
+
+
+def plot_blocks(
+    survey: dict[str, Any], diagnose: dict[str, Any] | None, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]
+) -> Iterator[Block]:
+    if diagnose is None or not arrays:
+        return
+    yield Block("break")
+    yield Block("heading", "Spectra")
+    yield Block(
+        "text",
+        "The thin full line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a "
+        "solid stroke and a mark are the evidence of a verdict.",
+    )
+    for number, recording in enumerate(diagnose["recordings"]):
+        if f"spectrum-{number}" not in arrays:
+            continue
+        speed = recording["speed_hz"] or survey["drive"]["rated_speed_hz"]
+        yield Block("heading", f"{recording['point'] or 'Point not stated'}, {recording['name']}", level=2)
+        caption = f"at {60 * speed:.1f} rpm ({recording['speed_from']})"
+        spectrum, envelope = arrays[f"spectrum-{number}"], arrays[f"envelope-{number}"]
+        highest = _end(survey, speed, spectrum["hz"])
+        yield Block(
+            "figure",
+            f"Amplitude spectrum {caption}.",
+            svg=spectrum_svg(
+                spectrum["hz"],
+                spectrum["amplitude"],
+                _main_flags(survey, speed),
+                title=f"Amplitude spectrum of {recording['name']}",
+                y_label=f"amplitude, {unit_words(recording['unit'])}",
+                highest_hz=highest,
+            ),
+        )
+        verdicts = [v for v in diagnose["verdicts"] if v["recording"] == recording["name"]]
+        yield Block(
+            "figure",
+            f"Spectrum of the whitened squared envelope {caption}. What does not rise above the local noise is not drawn.",
+            svg=spectrum_svg(
+                envelope["hz"],
+                np.maximum(envelope["snr_db"], 0.0),
+                _envelope_flags(survey, speed, verdicts),
+                title=f"Envelope spectrum of {recording['name']}",
+                y_label="over local noise, dB",
+                highest_hz=min(float(envelope["hz"][-1]), _envelope_end(verdicts)),
+            ),
+        )
+
+
+def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> float:
+    meshes = [line_hz(line, speed) for line in survey["lines"] if line["kind"] == "mesh"]
+    return min(float(hz[-1]), max(1.15 * max(meshes, default=0.0), 20 * speed))
+
+
+def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
+    last = [line["found_hz"] for verdict in verdicts for line in _found(verdict)]
+    return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
+
+
+def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
+    return [
+        Flag(line_hz(line, speed), line["name"])
+        for line in survey["lines"]
+        if line["kind"] == "mesh" or (line["kind"] == "shaft" and line["harmonic"] == 1)
+    ]
+
+
+def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[str, Any]]) -> list[Flag]:
+    named = [
+        Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
+        for v in verdicts
+        for number, line in enumerate(_found(v))
+    ]
+    shafts = [
+        Flag(line_hz(line, speed), line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
+    ]
+    return [*named, *_not_counted(verdicts), *shafts]
+
+
+def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
+    """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
+    for verdict in verdicts:
+        spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
+        if not spacing:
+            continue
+        counted = {round(line["found_hz"] / spacing) for line in _found(verdict)}
+        last = int(_envelope_end([verdict]) / spacing)
+        for number in sorted(set(range(1, last + 1)) - counted):
+            yield Flag(number * spacing, f"{number}x, not counted")
+
+
+def recording_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
+    if diagnose is None:
+        return
+    yield Block("heading", "Recordings judged")
+    rows = tuple(
+        (
+            row["name"],
+            row["point"] or "not stated",
+            f"{row['sample_rate_hz']:.6g}",
+            f"{row['duration_s']:.3g}",
+            f"{row['indicators']['rms']:.4g} {unit_words(row['unit'])}",
+            f"{row['indicators']['kurtosis']:.2f}",
+            _overall(row["indicators"]),
+            row["sha256"][:12],
+        )
+        for row in diagnose["recordings"]
+    )
+    head = ("file", "point", "rate, Hz", "length, s", "RMS", "kurtosis", "10–1000 Hz, mm/s", "SHA-256")
+    yield Block("table", head=head, rows=rows, wide=(3.1, 1.6, 0.9, 0.95, 1.2, 0.9, 1.45, 1.4), numbers=(2, 3, 4, 5, 6))
+    yield Block("text", f"Zones, where shown: {STAND_IN}.")
+    warned = tuple(
+        f"{recording['name']}: {row['level']}: {row['says']}"
+        for recording in diagnose["recordings"]
+        for row in recording["quality"]
+    )
+    if warned:
+        yield Block("list", "Quality of the recordings", items=warned)
+
+
+def _overall(figures: dict[str, Any]) -> str:
+    if figures["overall_velocity_mm_s"] is None:
+        return ""
+    zone = f" (zone {figures['zone']})" if figures["zone"] else ""
+    return f"{figures['overall_velocity_mm_s']:.2f}{zone}"
+
+
+def fault_words(verdict: dict[str, Any]) -> str:
+    return FAULT_NAMES[verdict["fault"]]
+
+
+def _chance(value: float) -> str:
+    return "0.0003 or less" if value <= 3e-4 else f"{value:.2g}"
+
+
+def noise_words(chance: float) -> str:
+    if chance <= 3e-4:
+        return "Noise alone does this in fewer than 3 of 10,000 recordings."
+    return f"Noise alone does this in about {chance:.2g} of recordings."
+
+
+def attribution_words(chance: float) -> str:
+    return f"That the lines are real but come from elsewhere has a chance of about 1 in {max(round(1 / chance), 1)}."

@@ -1,0 +1,72 @@
+"""A plan as blocks: blockers first, then the parts, the faces, the work card."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from gearcase.drawings.block import Block, finding_blocks, workings
+from gearcase.drawings.face import face_svg
+
+__all__ = [
+    "plan_blocks",
+    "plan_section",
+]
+
+
+def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:
+    """A plan alone: blockers first, then the parts, the faces, the work card."""
+    yield from finding_blocks(plan["findings"])
+    yield Block("heading", "How the kit goes on")
+    yield from _parts(plan)
+
+
+def plan_section(plan: dict[str, Any] | None) -> Iterator[Block]:
+    if plan is None:
+        return
+    yield Block("break")
+    yield Block("heading", "How the kit goes on")
+    blockers = tuple(f"{row['where']}: {row['says']}" for row in plan["findings"] if row["level"] == "blocker")
+    if blockers:
+        yield Block("note", "Do not proceed", items=blockers, state="action")
+    others = tuple(f"{row['level']}: {row['where']}: {row['says']}" for row in plan["findings"] if row["level"] != "blocker")
+    if others:
+        yield Block("list", "To look at", items=others)
+    yield from _parts(plan)
+
+
+def _parts(plan: dict[str, Any]) -> Iterator[Block]:
+    """Each part as planned, the holes' working, the faces at scale, the work card, what to bring."""
+    rows = tuple(
+        (
+            part["name"],
+            part["mount"] or "not said",
+            f"{part['band']['true_hz']:.0f}" if part["band"] else "",
+            f"{part['band']['detectable_hz']:.0f}" if part["band"] else "",
+            "; ".join(f"{line['name']} {line['grade']}" for line in part["lines"] if line["grade"] != "true") or "all true",
+        )
+        for part in plan["parts"]
+    )
+    head = ("part", "mount", "true to, Hz", "detectable to, Hz", "lines at the highest speed")
+    yield Block("table", head=head, rows=rows, wide=(1.8, 1.4, 1, 1.2, 3), numbers=(2, 3))
+    holes = [part["hole"] for part in plan["parts"] if part["hole"]]
+    worked = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
+    if worked:
+        yield Block("list", "Working of the holes", items=tuple(workings(worked)), folds=True)
+    for face in plan["faces"]:
+        title = f"face {face['name']}"
+        yield Block(
+            "figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title), to_scale=True
+        )
+    passing = tuple(
+        (hole["for"], hole["size"], hole["fit"], hole["drill"], f"{hole['diameter_mm']:.2f}", hole["source"])
+        for hole in plan["clearance_holes"]
+    )
+    if passing:
+        yield Block("heading", "Clearance holes", level=2)
+        columns = ("for", "screw", "fit", "drill", "mm", "source")
+        yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
+    steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
+    yield Block("heading", "Work card", level=2)
+    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))
+    bring = tuple((row["what"], row["for"]) for row in plan["pick"])
+    yield Block("heading", "Bring", level=2)
+    yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))

@@ -1,0 +1,342 @@
+"""From the drive as the document has it to the drive model, and everything that contradicts itself in it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from gearcase.drive.assembly import assembly_flaws
+from gearcase.drive.bearing_estimate import estimate_geometry
+from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
+from gearcase.drive.designations import read_designation
+from gearcase.drive.lines import rated_slip
+from gearcase.drive.speeds import joint_shafts, shaft_orders
+from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
+from gearcase.errors import OutOfRange, Problem
+from gearcase.findings import Finding, Level
+from gearcase.job.checks import planet_names
+from gearcase.job.drive_schema import (
+    BearingModel,
+    BearingShape,
+    BeltModel,
+    DriveModel,
+    MotorModel,
+    NameplateModel,
+    PlanetarySetModel,
+)
+from gearcase.job.read import Path_, Source
+from gearcase.worked import Given, Origin
+
+__all__ = ["build_drive", "drive_findings", "train_problems"]
+
+PLATE_RATIO = "nameplate ratio"
+BELT_SLIP = 0.02  # V-belts and flat belts run 1 to 2 % slow, and their pitch diameters wear; common practice, no source
+_SAME_SPEED = 0.005  # supplies keep their frequency this well; common practice, no source
+_RATIO_TOLERANCE = 0.02  # nameplates give the nominal ratio; real tooth counts land this close; common practice, no source
+
+
+def build_drive(source: Source, model: DriveModel) -> Drive:
+    """The drive model, with every value's file and line."""
+    plate = model.nameplate
+    spread = _last_digit(source, plate) / 2
+    shafts = tuple(
+        Shaft(shaft.name, shaft.end or "", shaft.carrier or "", shaft.count, shaft.held, shaft.spacing == "equal")
+        for shaft in model.shafts
+    )
+    shafts = (shafts or _shafts_of_a_ratio(model)) + tuple(
+        planet for planetary in model.planetary_sets for planet in _planets(planetary)
+    )
+    meshes = tuple(
+        Mesh(
+            mesh.name,
+            mesh.pinion.shaft,
+            mesh.wheel.shaft,
+            mesh.pinion.teeth,
+            mesh.wheel.teeth,
+            mesh.origin,
+            source.where(("drive", "meshes", n)),
+            mesh.kind,
+        )
+        for n, mesh in enumerate(model.meshes)
+    )
+    meshes += tuple(mesh for n, planetary in enumerate(model.planetary_sets) for mesh in _set_meshes(source, n, planetary))
+    belts = tuple(_belt(source, n, belt) for n, belt in enumerate(model.belts))
+    known = tuple(
+        RatioLink(
+            f"ratio of {link.fast} to {link.slow}",
+            link.fast,
+            link.slow,
+            link.ratio,
+            link.spread * link.ratio,
+            link.origin,
+            source.where(("drive", "ratios", n)),
+        )
+        for n, link in enumerate(model.ratios)
+    )
+    is_plate_speed = plate.input_speed is not None and _is_input(shafts, model.input.shaft)
+    rated = plate.input_speed if is_plate_speed and plate.input_speed else model.input.speed.high
+    where = ("drive", "nameplate", "input_speed") if is_plate_speed else ("drive", "input", "speed")
+    return Drive(
+        name=model.name,
+        shafts=shafts,
+        meshes=meshes,
+        bearings=tuple(_bearing(source, n, bearing) for n, bearing in enumerate(model.bearings)),
+        reference_shaft=model.input.shaft,
+        speed_hz=(model.input.speed.low, model.input.speed.high),
+        rated_speed_hz=rated,
+        speed_given=Given(
+            f"rated speed of {model.input.shaft}",
+            rated,
+            "Hz",
+            Origin.NAMEPLATE if is_plate_speed else model.input.origin,
+            0.0,
+            source.where(where),
+        ),
+        ratio_links=(*known, *_plate_ratio(source, model, shafts, (*meshes, *belts, *known), spread)),
+        ratings=Ratings(plate.power, plate.ratio, spread, plate.input_speed, plate.output_speed, plate.support),
+        belts=belts,
+        motor=_motor(source, model.motor),
+        passing_parts=tuple(
+            PassingPart(**part.model_dump(), where=source.where(("drive", "passing_parts", n)))
+            for n, part in enumerate(model.passing_parts)
+        ),
+    )
+
+
+def _motor(source: Source, model: MotorModel | None) -> Motor | None:
+    if model is None:
+        return None
+    where = source.where(("drive", "motor"))
+    plate = (model.poles, model.supply, model.rated_speed, model.converter, model.carrier)
+    return Motor(model.shaft, *plate, origin=model.origin, where=where)
+
+
+def _planets(model: PlanetarySetModel) -> tuple[Shaft, ...]:
+    names = planet_names(model.name, paired=model.planet.outer_teeth is not None)
+    return tuple(Shaft(name, "", model.carrier.shaft, model.planets, False, model.spacing == "equal") for name in names)
+
+
+def _set_meshes(source: Source, index: int, model: PlanetarySetModel) -> tuple[Mesh, ...]:
+    """Sun with planet, planet with ring, and between planets that go in pairs."""
+    inner, *outer = planet_names(model.name, paired=model.planet.outer_teeth is not None)
+    at_ring = outer[0] if outer else inner
+    planet = model.planet
+    ring_side = planet.outer_teeth if outer else planet.ring_side_teeth or planet.teeth
+    where = source.where(("drive", "planetary_sets", index))
+
+    def mesh(name: str, gears: tuple[str, str], teeth: tuple[int | None, int | None], kind: str) -> Mesh:
+        return Mesh(f"{model.name} {name}", *gears, *teeth, model.origin, where, kind, model.name)
+
+    between = (mesh("planet mesh", (inner, at_ring), (planet.teeth, ring_side), "external"),) if outer else ()
+    return (
+        mesh("sun mesh", (model.sun.shaft, inner), (model.sun.teeth, planet.teeth), "external"),
+        *between,
+        mesh("ring mesh", (at_ring, model.ring.shaft), (ring_side, model.ring.teeth), "internal"),
+    )
+
+
+def _belt(source: Source, index: int, model: BeltModel) -> Belt:
+    toothed = model.kind in ("toothed belt", "chain")
+    driver, driven = ((p.teeth if toothed else p.diameter) or 0.0 for p in (model.driver, model.driven))  # `checks` wants them
+    length = model.links if toothed else model.length
+    slip = 0.0 if toothed else BELT_SLIP
+    where = source.where(("drive", "belts", index))
+    return Belt(model.name, model.kind, model.driver.shaft, model.driven.shaft, driver, driven, length, slip, model.origin, where)
+
+
+def _shafts_of_a_ratio(model: DriveModel) -> tuple[Shaft, ...]:
+    """A job that knows only a ratio has two shafts; one that knows not even that has the stated one."""
+    if model.nameplate.ratio is None:
+        return (Shaft(model.input.shaft, "input"),)
+    return (
+        Shaft(model.input.shaft, "input"),
+        Shaft("output" if model.input.shaft != "output" else "far end", "output"),
+    )
+
+
+def _is_input(shafts: Sequence[Shaft], name: str) -> bool:
+    """Whether the nameplate's input speed is that of the named shaft."""
+    marked = any(shaft.end == "input" for shaft in shafts)
+    return any(shaft.name == name and (shaft.end == "input" or not (marked or shaft.end)) for shaft in shafts)
+
+
+def _plate_ratio(
+    source: Source, model: DriveModel, shafts: Sequence[Shaft], joints: Sequence[Mesh | Belt | RatioLink], spread: float
+) -> tuple[RatioLink, ...]:
+    """The nameplate's ratio joins the ends where tooth counts do not."""
+    ratio = model.nameplate.ratio
+    ends = {shaft.end: shaft.name for shaft in shafts if shaft.end}
+    if ratio is None or not {"input", "output"} <= ends.keys() or _joined(ends["input"], ends["output"], shafts, joints):
+        return ()
+    fast, slow = (ends["input"], ends["output"]) if ratio >= 1 else (ends["output"], ends["input"])
+    value, off = (ratio, spread) if ratio >= 1 else (1 / ratio, spread / ratio**2)
+    where = source.where(("drive", "nameplate", "ratio"))
+    return (RatioLink(PLATE_RATIO, fast, slow, value, off, Origin.NAMEPLATE, where),)
+
+
+def _joined(one: str, other: str, shafts: Sequence[Shaft], joints: Sequence[Mesh | Belt | RatioLink]) -> bool:
+    """Whether known joints lead from one shaft to the other, a planet's carrier among what its meshes join."""
+    carriers = {shaft.name: shaft.carrier for shaft in shafts if shaft.carrier}
+    reached = {one}
+    for _ in joints:
+        for joint in joints:
+            if isinstance(joint, Mesh) and not (joint.pinion_teeth and joint.wheel_teeth):
+                continue
+            together = {*joint_shafts(joint)}
+            together |= {carriers[name] for name in together if name in carriers}
+            if together & reached:
+                reached |= together
+    return other in reached
+
+
+def _last_digit(source: Source, plate: NameplateModel) -> float:
+    """One unit of the last digit the nameplate prints: 20.1 -> 0.1, 20.10 -> 0.01; 0 without a ratio."""
+    if plate.ratio is None:
+        return 0.0
+    exponent = Decimal(str(source.value(("drive", "nameplate", "ratio")))).as_tuple().exponent
+    return float(10.0 ** int(exponent))
+
+
+def _bearing(source: Source, index: int, model: BearingModel) -> Bearing:
+    shape, _ = _shape(model)
+    geometry, makes = (shape, ()) if isinstance(shape, Geometry) else (None, _makes(model, shape))
+    inner, outer = model.shaft, model.other_ring_shaft
+    if model.turning == "outer":
+        inner, outer = outer, inner  # type: ignore[assignment]
+    return Bearing(model.name, inner, outer, geometry, model.designation, source.where(("drive", "bearings", index)), makes)
+
+
+def _makes(model: BearingModel, by_count: CountRule | None) -> tuple[Candidate, ...]:
+    if by_count is not None:
+        return (Candidate("", by_count, model.designation),)
+    shapes = ((make, _shape(make)[0]) for make in model.candidates)
+    return tuple(Candidate(make.name, shape, make.designation) for make, shape in shapes if shape is not None)
+
+
+def _shape(model: BearingShape) -> tuple[Geometry | CountRule | None, str]:
+    """What is known of the inside: as given, else estimated from the designation, else by the count of elements; and why a
+    designation could not be used.
+    """
+    elements, contact_angle = model.elements, model.contact_angle
+    element_diameter, pitch_diameter = model.element_diameter, model.pitch_diameter
+    if elements is not None and element_diameter is not None and pitch_diameter is not None and contact_angle is not None:
+        return Geometry(elements, element_diameter, pitch_diameter, contact_angle, model.origin, model.spread), ""
+    why_not = ""
+    if model.designation and not (isinstance(model, BearingModel) and model.candidates):
+        try:
+            return replace(estimate_geometry(read_designation(model.designation), elements=elements), spread=model.spread), ""
+        except OutOfRange as error:
+            why_not = f"nothing can be estimated from {error.name} {error.value}; right would be: {error.rule}"
+    return CountRule(elements, model.origin) if elements is not None else None, why_not
+
+
+def _designation_findings(source: Source, model: DriveModel) -> Iterable[Finding]:
+    """Designations that say nothing: their bearings have no lines, or those of a rule of thumb."""
+    for n, bearing in enumerate(model.bearings):
+        path: Path_ = ("drive", "bearings", n)
+        parts = [(path, bearing), *(((*path, "candidates", c), make) for c, make in enumerate(bearing.candidates))]
+        for here, part in parts:
+            if says := _shape(part)[1]:
+                where = source.where((*here, "designation"))
+                yield Finding(Level.CAUTION, "job.designation", where, f"{bearing.name}: {says}")
+
+
+def drive_findings(source: Source, model: DriveModel, drive: Drive) -> Iterable[Finding]:
+    """What is allowed but should be looked at: ratios and speeds that exclude each other, sets that are hard to build, designations
+    that cannot be read.
+    """
+    yield from _ratio_findings(source, drive)
+    yield from _speed_findings(source, drive)
+    yield from _assembly_findings(source, drive)
+    yield from _designation_findings(source, model)
+
+
+def train_problems(source: Source, drive: Drive) -> Iterable[Problem]:
+    """A train that contradicts itself, planets that cannot be put in, a motor whose plate cannot be."""
+    for flaw in assembly_flaws(drive):
+        if flaw.impossible:
+            yield source.problem(_set_path(source, flaw.set_name), flaw.says, given=f'"{flaw.set_name}"')
+    try:
+        shaft_orders(drive)
+    except OutOfRange as error:
+        yield _train_problem(source, drive, error)
+    if drive.motor is not None:
+        try:
+            rated_slip(drive.motor)
+        except OutOfRange as error:
+            yield source.problem(("drive", "motor"), error.rule, given="its plate")
+
+
+def _train_problem(source: Source, drive: Drive, error: OutOfRange) -> Problem:
+    """Two paths that disagree, shown at the last mesh of the shaft where they meet."""
+    shaft = str(error.value).strip("'\"")
+    listed = len(source.data.get("drive", {}).get("meshes") or ())
+    meshes = [n for n, mesh in enumerate(drive.meshes[:listed]) if shaft in (mesh.pinion_shaft, mesh.wheel_shaft, mesh.name)]
+    sets = [mesh.group for mesh in drive.meshes[listed:] if shaft in (mesh.pinion_shaft, mesh.wheel_shaft)]
+    path: Path_ = ("drive", "meshes", meshes[-1]) if meshes else _set_path(source, sets[-1]) if sets else ("drive",)
+    return source.problem(path, error.rule, given=f'shaft "{shaft}"')
+
+
+def _set_path(source: Source, name: str) -> Path_:
+    """Where a planetary set, or a planet of its own, is written."""
+    for kind in ("planetary_sets", "shafts"):
+        for n, item in enumerate(source.data.get("drive", {}).get(kind) or ()):
+            if str(item.get("name")).strip() == name:
+                return ("drive", kind, n)
+    return ("drive",)
+
+
+def _assembly_findings(source: Source, drive: Drive) -> Iterable[Finding]:
+    for flaw in assembly_flaws(drive):
+        yield Finding(
+            Level.CAUTION, "job.assembly", source.where(_set_path(source, flaw.set_name)), f"{flaw.set_name}: {flaw.says}"
+        )
+
+
+def _rests_on_plate(drive: Drive) -> bool:
+    """Whether the ratio between the ends is the nameplate's own, so that there is nothing to hold it against."""
+    return any(link.name == PLATE_RATIO for link in drive.ratio_links)
+
+
+def _ratio_findings(source: Source, drive: Drive) -> Iterable[Finding]:
+    ratings = drive.ratings
+    ends = {shaft.end: shaft.name for shaft in drive.shafts if shaft.end}
+    orders = shaft_orders(drive)
+    if _rests_on_plate(drive) or not {"input", "output"} <= ends.keys() or not {*ends.values()} <= orders.keys():
+        return
+    ratio = abs(orders[ends["input"]].order / orders[ends["output"]].order)
+    if ratings.ratio is not None and abs(ratio - ratings.ratio) > max(ratings.ratio_spread, _RATIO_TOLERANCE * ratings.ratio):
+        says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate {ratings.ratio:.4g}: one of them is wrong"
+        yield Finding(Level.CAUTION, "job.ratio", source.where(("drive", "nameplate", "ratio")), says)
+    if ratings.input_speed_hz and ratings.output_speed_hz:
+        plate = ratings.input_speed_hz / ratings.output_speed_hz
+        if abs(ratio / plate - 1) > _RATIO_TOLERANCE:
+            says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
+            yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
+
+
+def _speed_findings(source: Source, drive: Drive) -> Iterable[Finding]:
+    """Speeds that exclude each other: the plate's own, and the stated one against what the motor's plate allows on the mains."""
+    ratings, motor = drive.ratings, drive.motor
+    if ratings.ratio and ratings.input_speed_hz and ratings.output_speed_hz:
+        plate = ratings.input_speed_hz / ratings.output_speed_hz
+        if abs(plate / ratings.ratio - 1) > _RATIO_TOLERANCE:
+            says = (
+                f"the plate contradicts itself: its speeds are in a ratio of {plate:.4g}, and it says {ratings.ratio:.4g}; "
+                "read it again, or measure the output's speed"
+            )
+            yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
+    orders = shaft_orders(drive)
+    if motor is None or motor.converter or motor.shaft not in orders:
+        return
+    field_hz = 2 * motor.supply_hz / motor.poles
+    slowest = (motor.rated_speed_hz or field_hz) * (1 - _RATIO_TOLERANCE)
+    for speed in drive.speed_hz:
+        turning = abs(orders[motor.shaft].order) * speed
+        if not slowest <= turning <= field_hz * (1 + _SAME_SPEED):
+            says = (
+                f"the stated speed turns the motor at {60 * turning:.4g} rpm, but {motor.poles} poles on {motor.supply_hz:g} Hz "
+                f"turn it at {60 * (motor.rated_speed_hz or field_hz):.4g} to {60 * field_hz:.4g} rpm: measure the speed, read "
+                "its plate again, or say converter: true"
+            )
+            yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "motor")), says)
+            return

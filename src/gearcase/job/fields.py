@@ -1,0 +1,285 @@
+"""The values of job.yaml as pydantic types. Quantities are text with their unit and become SI numbers here, once."""
+
+import re
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from gearcase import units
+from gearcase.errors import OutOfRange
+from gearcase.install.mounting import mount_names
+from gearcase.install.orientation import OUTWARD
+from gearcase.tables import load
+from gearcase.worked import Origin
+
+__all__ = [
+    "ORIGIN_WORDS",
+    "Acceleration",
+    "Address",
+    "Angle",
+    "At",
+    "Clock",
+    "Connection",
+    "Count",
+    "Elements",
+    "Frequency",
+    "KnownBy",
+    "Length",
+    "Mass",
+    "Mount",
+    "Name",
+    "Outward",
+    "PerTurn",
+    "Poles",
+    "Power",
+    "ProfileName",
+    "Ratio",
+    "Registers",
+    "SampleUnit",
+    "ScrewSize",
+    "Section",
+    "Share",
+    "Speed",
+    "SpeedRange",
+    "Start",
+    "Teeth",
+    "Temperature",
+    "Thread",
+    "Time",
+    "Torque",
+    "WireSize",
+    "Words",
+]
+
+_LARGEST = 1e9  # in SI; beyond it a quantity is a slip of the pen, and sums with it would overflow
+_MOST_TEETH = 9999
+_MOST_ELEMENTS = 999
+_MOST_POLES = 64
+
+
+def _read(reader: Callable[[object], Any]) -> Callable[[object], Any]:
+    """A reader of `units` as a validator: its rule becomes what is accepted."""
+
+    def validate(value: object) -> Any:
+        try:
+            return reader(value)
+        except OutOfRange as error:
+            raise PydanticCustomError("accepted", "{rule}", {"rule": error.rule}) from None
+
+    return validate
+
+
+def _quantity(kind: str, *, positive: bool = True) -> BeforeValidator:
+    def reader(value: object) -> float:
+        number = units.parse(value, kind)
+        if positive and number <= 0:
+            raise OutOfRange(kind, repr(value), f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} above 0")
+        if abs(number) > _LARGEST or 0 < abs(number) < 1 / _LARGEST:
+            raise OutOfRange(kind, repr(value), f"a {kind} of a size that machines have")
+        return number
+
+    return BeforeValidator(_read(reader))
+
+
+def _text(*examples: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "examples": list(examples)})
+
+
+def _speed_range(value: object) -> units.Range:
+    span = units.parse_range(value, "speed")
+    if span.low <= 0:
+        raise OutOfRange("speed", repr(value), "a speed or range of speeds above 0")
+    if span.high > _LARGEST or span.low < 1 / _LARGEST:
+        raise OutOfRange("speed", repr(value), "a speed that machines have")
+    return span
+
+
+def _mount(value: object) -> str:
+    if value not in mount_names():
+        raise OutOfRange("mount", repr(value), f"one of: {', '.join(mount_names())}")
+    return str(value)
+
+
+def _teeth(value: object) -> int | None:
+    if value == "unknown":
+        return None
+    return _whole(value, 1, _MOST_TEETH, f"a whole number of teeth, 1 to {_MOST_TEETH}, or unknown")
+
+
+def _count(value: object) -> int:
+    return _whole(value, 1, _MOST_TEETH, "a whole number, 1 or more")
+
+
+def _poles(value: object) -> int:
+    number = _whole(value, 2, _MOST_POLES, f"an even number of poles, 2 to {_MOST_POLES}")
+    if number % 2:
+        raise OutOfRange("poles", repr(value), f"an even number of poles, 2 to {_MOST_POLES}")
+    return number
+
+
+def _per_turn(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= _MOST_TEETH:
+        raise OutOfRange("count", repr(value), "how many pass in a turn, a number above 0, e.g. 7")
+    return float(value)
+
+
+def _elements(value: object) -> int:
+    return _whole(value, 3, _MOST_ELEMENTS, f"a whole number of rolling elements in one row, 3 to {_MOST_ELEMENTS}")
+
+
+def _whole(value: object, lowest: int, highest: int, rule: str) -> int:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not lowest <= value <= highest:
+        raise OutOfRange("number", repr(value), rule)
+    if value != int(value):
+        raise OutOfRange("number", repr(value), rule)
+    return int(value)
+
+
+def _ratio(value: object) -> float:
+    try:
+        number = float(value) if isinstance(value, int | float | str) and not isinstance(value, bool) else 0.0
+    except (ValueError, OverflowError):
+        number = 0.0
+    if not 1e-4 <= number <= 1e5:
+        raise OutOfRange("ratio", repr(value), "the ratio as the nameplate gives it, e.g. 20.1")
+    return number
+
+
+def _name(value: object) -> str:
+    if isinstance(value, bool) or not isinstance(value, str | int | float) or not str(value).strip():
+        raise OutOfRange("name", repr(value), "a name, not empty")
+    if not str(value).strip().isprintable():
+        raise OutOfRange("name", repr(value), "a name on one line")
+    return str(value).strip()
+
+
+def _words(value: object) -> str:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise OutOfRange("text", repr(value), "text")
+    return str(value)
+
+
+def _start(value: object) -> str:
+    try:
+        datetime.fromisoformat(str(value))
+    except ValueError:
+        raise OutOfRange("start", repr(value), "a date or date and time, e.g. 2026-03-02T10:00") from None
+    return str(value)
+
+
+def _at(value: object) -> tuple[float, float]:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise OutOfRange("place", repr(value), "two lengths, e.g. [120 mm, 80 mm]")
+    return units.parse(value[0], "length"), units.parse(value[1], "length")
+
+
+def _thread(value: object) -> str:
+    return units.parse_thread(str(value)).designation
+
+
+def _wire(value: object) -> str:
+    return units.parse_wire(str(value)).designation
+
+
+def _address(value: object) -> int:
+    return _whole(value, 1, 247, "a unit address, 1 to 247")
+
+
+def _clock(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 12:
+        raise OutOfRange("clock", repr(value), "hours on a clock face, 0 to 12, e.g. 3")
+    return float(value)
+
+
+def _profile(value: object) -> str:
+    known = tuple(dict.fromkeys(row["profile"] for row in load("registers")))
+    if value not in known:
+        raise OutOfRange("profile", repr(value), f"one of: {', '.join(known)}")
+    return str(value)
+
+
+def _screw(value: object) -> str:
+    held = [row["size"] for row in load("clearance_holes")]
+    if str(value) not in held:
+        raise OutOfRange("size", repr(value), f"one of: {', '.join(held)}")
+    return str(value)
+
+
+def _outward(value: object) -> str:
+    if value not in OUTWARD:
+        raise OutOfRange("outward", repr(value), f"one of: {', '.join(OUTWARD)}")
+    return str(value)
+
+
+def _connection(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"\s*(tcp\s+\S+:\d{1,5}|serial\s+\S+)\s*", value):
+        raise OutOfRange("connection", repr(value), "how the bus is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
+    return value.strip()
+
+
+def _registers(value: object) -> int:
+    return _whole(value, 1, 125, "a number of registers, 1 to 125 in one read")
+
+
+def _sample_unit(value: object) -> str:
+    known = [unit for kind in ("acceleration", "velocity", "displacement") for unit in units.ACCEPTED[kind]]
+    if value not in known:
+        raise OutOfRange("unit", repr(value), f"one of: {', '.join(known)}")
+    return str(value)
+
+
+_PLAIN = WithJsonSchema({"type": ["string", "number"]})  # 6205 needs no quotes
+Name = Annotated[str, BeforeValidator(_read(_name)), _PLAIN]
+Words = Annotated[str, BeforeValidator(_read(_words)), _PLAIN]
+Start = Annotated[str, BeforeValidator(_read(_start)), _text("2026-03-02T10:00")]
+SampleUnit = Annotated[str, BeforeValidator(_read(_sample_unit)), _text("m/s2", "g")]
+Length = Annotated[float, _quantity("length"), _text("25 mm", "0.5 in")]
+Power = Annotated[float, _quantity("power"), _text("75 kW")]
+Speed = Annotated[float, _quantity("speed"), _text("1485 rpm")]
+Frequency = Annotated[float, _quantity("frequency"), _text("10 kHz")]
+Mass = Annotated[float, _quantity("mass"), _text("80 g")]
+Acceleration = Annotated[float, _quantity("acceleration"), _text("50 g")]
+Temperature = Annotated[float, _quantity("temperature"), _text("65 °C")]
+At = Annotated[
+    tuple[float, float],
+    BeforeValidator(_read(_at)),
+    WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
+]
+WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 mm2")]
+Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
+Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
+Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
+ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
+ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
+Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
+Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
+Thread = Annotated[str, BeforeValidator(_read(_thread)), _text("1/4-28", "M6")]
+Time = Annotated[float, _quantity("time"), _text("30 s")]
+Torque = Annotated[float, _quantity("torque"), _text("4 N m")]
+Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
+Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]
+SpeedRange = Annotated[units.Range, BeforeValidator(_read(_speed_range)), _text("1485 rpm", "900-1485 rpm")]
+Teeth = Annotated[
+    int | None,
+    BeforeValidator(_read(_teeth)),
+    WithJsonSchema({"anyOf": [{"type": "integer", "minimum": 1}, {"const": "unknown"}]}),
+]
+Count = Annotated[int, BeforeValidator(_read(_count)), WithJsonSchema({"type": "integer", "minimum": 1})]
+Poles = Annotated[int, BeforeValidator(_read(_poles)), WithJsonSchema({"type": "integer", "minimum": 2, "multipleOf": 2})]
+PerTurn = Annotated[float, BeforeValidator(_read(_per_turn)), WithJsonSchema({"type": "number", "exclusiveMinimum": 0})]
+Elements = Annotated[int, BeforeValidator(_read(_elements)), WithJsonSchema({"type": "integer", "minimum": 3})]
+Ratio = Annotated[
+    float,
+    BeforeValidator(_read(_ratio)),
+    WithJsonSchema({"anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}]}),
+]
+Mount = Annotated[str, BeforeValidator(_read(_mount)), WithJsonSchema({"type": "string", "enum": list(mount_names())})]
+KnownBy = Literal[Origin.MEASURED, Origin.NAMEPLATE, Origin.ESTIMATED, Origin.ASSUMED]
+ORIGIN_WORDS = "how it is known: measured, nameplate, estimated or assumed"
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", use_enum_values=False)

@@ -1,0 +1,94 @@
+"""One recording heard: its transforms, and the speed its own lines give, as survey and diagnosis both need them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drive.lines import Line
+from gearcase.drive.train import Drive
+from gearcase.judge.combs import SLIP_BAND
+from gearcase.judge.explained import comb_orders
+from gearcase.judge.faults import Hypothesis
+from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
+from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import Transform, floor_bins, hann, line_strength, transform
+from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
+
+__all__ = ["STATED_SPEED_BAND", "Heard", "Speed", "find_speed", "hear"]
+
+STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
+CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
+LARGEST_RANGE = 1.1  # of a wider range of speeds the middle says nothing
+_LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A recording's transform, the strengths of its lines over local noise, and its envelope spectrum."""
+
+    recording: Recording
+    spectrum: Transform
+    strength: NDArray[np.floating]
+    envelope: EnvelopeSpectrum
+
+
+@dataclass(frozen=True)
+class Speed:
+    """Speed of the reference shaft while recording; `source` says how it is known, `spread` is relative, for searches."""
+
+    hz: float
+    standard_error_hz: float | None
+    spread: float
+    source: str
+
+
+def hear(recording: Recording) -> Heard:
+    """Transform a recording that is fit to be judged."""
+    spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+    strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
+    return Heard(recording, spectrum, strength, envelope_spectrum(spectrum))
+
+
+def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothesis], heard: Heard) -> Speed | str:
+    """Speed by the whole comb of the drive's lines; as stated where none stands out; or in words why it cannot be told."""
+    name, stated = heard.recording.name, heard.recording.speed_hz
+    low, high = (stated, stated) if stated else drive.speed_hz
+    orders = comb_orders(lines)
+    spectra = [
+        Spectrum(heard.strength, heard.spectrum.bin_hz, orders.spectrum),
+        Spectrum(heard.envelope.strength, heard.envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
+    ]
+    near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))
+    if high / low > LARGEST_RANGE and isinstance(near, NoSpeed):
+        return (
+            f"{name}: the drive runs from {low:.4g} to {high:.4g} Hz, nobody has said at which speed this was "
+            f"taken, and {near.says}; give --speed"
+        )
+    if high / low <= LARGEST_RANGE:
+        # the less sure half of the comb fits a bearing's comb at some speed
+        surest = [replace(one, families=one.families[: len(one.families) // 2]) for one in spectra]
+        far = speed_from_comb(surest, lowest_hz=low * (1 - CONTRADICTED_BAND), highest_hz=high * (1 + CONTRADICTED_BAND))
+        if isinstance(far, SpeedEstimate) and _contradicts(hypotheses, far.speed_hz, low, high):
+            return (
+                f"{name}: its speed is stated as {60 * (low + high) / 2:.5g} rpm, and its lines fit "
+                f"{60 * far.speed_hz:.5g} rpm: one of the two, or a tooth count, is wrong; read the speed again and state it"
+            )
+    if isinstance(near, SpeedEstimate):
+        spread = 2 * near.standard_error_hz / near.speed_hz
+        source = f"measured from {near.lines} lines of the recording"
+        return Speed(near.speed_hz, near.standard_error_hz, spread, source)
+    middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
+    return Speed(middle, None, spread, f"stated; {near.says.split(':')[0]}")
+
+
+def _contradicts(hypotheses: Sequence[Hypothesis], found_hz: float, low_hz: float, high_hz: float) -> bool:
+    """Whether a speed found lies beyond what a statement may be off, and is not a bearing's comb taken for a shaft's."""
+    if low_hz * (1 - STATED_SPEED_BAND) <= found_hz <= high_hz * (1 + STATED_SPEED_BAND):
+        return False
+    rates = np.array([hypothesis.order for hypothesis in hypotheses]) * (low_hz + high_hz) / 2
+    harmonics = np.minimum(rates / found_hz, _LOWEST_LINES + 1)  # higher up a bearing's comb makes too few lines of a shaft's
+    band = SLIP_BAND + STATED_SPEED_BAND + (high_hz - low_hz) / (high_hz + low_hz)
+    whole = np.clip(np.rint(harmonics), 1, _LOWEST_LINES)
+    return not np.any(np.abs(harmonics / whole - 1) <= band)

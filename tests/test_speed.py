@@ -1,0 +1,245 @@
+"""Speed from the comb of lines: standard errors that hold on simulated drives of known speed, refusals, and open recordings.
+
+`drive.simulate` shares no code with `signal`; the recordings have published speeds. The method was fixed on simulations before it
+saw the recordings.
+"""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import scipy.io
+import scipy.stats
+
+from gearcase.drive.bearings import Bearing, Geometry
+from gearcase.drive.lines import expected_lines
+from gearcase.drive.simulate import BearingFault, Levels, Noise, simulate
+from gearcase.drive.train import Drive, Mesh, Shaft
+from gearcase.errors import OutOfRange
+from gearcase.job.build import load
+from gearcase.judge.combs import SLIP_BAND
+from gearcase.judge.explained import comb_orders
+from gearcase.signal.envelope import envelope_spectrum
+from gearcase.signal.spectrum import floor_bins, hann, line_strength, transform
+from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
+from gearcase.worked import Given, Origin
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+RATE = 12800.0
+NOISES: tuple[Noise, ...] = ("white", "sloping", "resonant", "impulsive")
+BALL = Bearing("ball", "a", None, Geometry(9, 7.94e-3, 39.04e-3))
+RECORDS = 150
+
+
+def train(*teeth: int) -> Drive:
+    """Shafts a, b, c, ... joined by meshes of these teeth, pinion and wheel in turn; one bearing on the first."""
+    names = "abcd"[: len(teeth) // 2 + 1]
+    meshes = tuple(Mesh(f"mesh {n}", names[n], names[n + 1], teeth[2 * n], teeth[2 * n + 1]) for n in range(len(teeth) // 2))
+    given = Given("speed", 25.0, "Hz", Origin.MEASURED)
+    return Drive("train", tuple(map(Shaft, names)), meshes, (BALL,), "a", (25.0, 25.0), 25.0, given)
+
+
+def spectra(samples: np.ndarray, rate_hz: float, drive: Drive) -> list[Spectrum]:
+    whole = transform(samples, sample_rate_hz=rate_hz)
+    strength = line_strength(np.abs(hann(whole.values)) ** 2, width=floor_bins(whole.bin_hz))
+    envelope = envelope_spectrum(whole)
+    orders = comb_orders(expected_lines(drive))
+    return [
+        Spectrum(strength, whole.bin_hz, orders.spectrum),
+        Spectrum(envelope.strength, envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
+    ]
+
+
+def about(samples: np.ndarray, rate_hz: float, drive: Drive, stated_hz: float) -> SpeedEstimate | NoSpeed:
+    return speed_from_comb(spectra(samples, rate_hz, drive), lowest_hz=0.975 * stated_hz, highest_hz=1.025 * stated_hz)
+
+
+def tone(hz: float, amplitude: float, samples: int) -> np.ndarray:
+    return amplitude * np.sin(2 * np.pi * hz * np.arange(samples) / RATE)
+
+
+@cache
+def trials() -> list[tuple[float, SpeedEstimate | NoSpeed]]:
+    """Random two-stage drives: any of the four noises, shafts and meshes from lost in it to strong, up to five foreign tones up
+    to ten times the noise, one in three with a damaged bearing, stated speed up to 2 % off, 2.6 or 5.1 s.
+    """
+    done = []
+    for seed in range(RECORDS):
+        rng = np.random.default_rng(5000 + seed)
+        drive = train(*map(int, (rng.integers(13, 30), rng.integers(31, 99), rng.integers(13, 30), rng.integers(31, 99))))
+        speed, samples = float(rng.uniform(15, 40)), 2 ** int(rng.integers(15, 17))
+        levels = Levels(10 ** rng.uniform(-2.3, -0.5), 10 ** rng.uniform(-2.3, 0), 1.0, rng.uniform(0.05, 0.5))
+        fault = BearingFault("ball", "outer_race", float(rng.uniform(1, 10)), rate_offset=float(rng.uniform(-0.01, 0.01)))
+        record = simulate(
+            drive,
+            speed_hz=speed,
+            sample_rate_hz=RATE,
+            samples=samples,
+            seed=seed,
+            noise=NOISES[seed % 4],
+            faults=[fault] if seed % 3 == 0 else [],
+            levels=levels,
+        ).astype(float)
+        for _ in range(int(rng.integers(0, 6))):
+            record += tone(float(rng.uniform(5, 5000)), float(10 ** rng.uniform(-1, 1)), samples)
+        done.append((speed, about(record, RATE, drive, speed * (1 + float(rng.uniform(-0.02, 0.02))))))
+    return done
+
+
+def test_the_stated_standard_error_is_right() -> None:
+    """Within two of them lie 95.4 % of a normal error: as many as the binomial law of so many records allows, at 95 %."""
+    away = [(found.speed_hz - speed) / found.standard_error_hz for speed, found in trials() if isinstance(found, SpeedEstimate)]
+    assert len(away) >= 100
+    fewest, most = scipy.stats.binom.interval(0.95, len(away), scipy.stats.norm.cdf(2) - scipy.stats.norm.cdf(-2))
+    assert fewest <= sum(abs(z) < 2 for z in away) <= most
+
+
+def test_a_record_that_shows_too_little_is_refused_with_the_cure_and_none_is_far_off() -> None:
+    refused = [found for _, found in trials() if isinstance(found, NoSpeed)]
+    assert refused and all("record again" in found.says or "state the speed" in found.says for found in refused)
+    far = [1 for speed, found in trials() if isinstance(found, SpeedEstimate) and abs(found.speed_hz / speed - 1) > 2e-3]
+    assert len(far) <= scipy.stats.binom.ppf(0.975, RECORDS, 0.01), "odds of 20 to 1 and better"
+
+
+def test_noise_gives_no_speed() -> None:
+    """The stated chance is 0.001 at most."""
+    drive, found = train(17, 71), 0
+    for seed in range(100):
+        noise = np.random.default_rng(seed).standard_normal(2**14)
+        found += isinstance(about(noise, RATE, drive, 25.0), SpeedEstimate)
+    assert found <= scipy.stats.binom.ppf(0.999, 100, 1e-3)
+
+
+def test_mains_hum_at_standstill_is_no_speed() -> None:
+    """Hum of 50 Hz with harmonics fits a comb of 1500 rpm; a drive that turns at 1497 rpm beside the hum keeps its speed."""
+    drive, samples = train(17, 71), 2**16
+    hum = np.random.default_rng(1).standard_normal(samples) + sum(tone(50 * n, 0.5 / n, samples) for n in range(1, 8))
+    still = about(hum, RATE, drive, 25.0)
+    assert isinstance(still, NoSpeed) and "multiples of 50 Hz" in still.says and "record again while it runs" in still.says
+    turning = simulate(drive, speed_hz=24.95, sample_rate_hz=RATE, samples=samples, seed=1, noise="white")
+    found = about(hum + turning, RATE, drive, 25.0)
+    assert isinstance(found, SpeedEstimate) and found.speed_hz == pytest.approx(24.95, abs=5 * found.standard_error_hz)
+
+
+def test_two_drives_in_one_recording_are_two_speeds() -> None:
+    """Two equal shafts, one at 24.6 and one at 25.3 Hz: neither is the drive's more than the other."""
+    samples = 2**16
+    record = np.random.default_rng(2).standard_normal(samples)
+    for hz in (24.6, 25.3):
+        record += sum(tone(n * hz, 0.3, samples) for n in (1, 2, 3, 4))
+    found = about(record, RATE, train(), 25.0)
+    assert isinstance(found, NoSpeed) and sorted(found.rivals_hz) == pytest.approx([24.6, 25.3], abs=0.01)
+    assert "1518 rpm" in found.says and "1475.9 rpm" in found.says and "state the speed" in found.says
+
+
+def test_one_strong_stranger_decides_nothing() -> None:
+    """A tone a thousand times the shaft's own lines stands where a comb 1 % off would have its fifth line."""
+    samples = 2**16
+    record = np.random.default_rng(3).standard_normal(samples) + tone(5 * 24.8 * 1.01, 100.0, samples)
+    record += sum(tone(24.8 * n, 0.1, samples) for n in (1, 2, 3, 4))
+    found = about(record, RATE, train(), 25.1)
+    assert isinstance(found, SpeedEstimate) and found.speed_hz == pytest.approx(24.8, abs=5 * found.standard_error_hz)
+
+
+def test_bearing_lines_alone_are_no_speed() -> None:
+    record = simulate(
+        train(),
+        speed_hz=25.0,
+        sample_rate_hz=RATE,
+        samples=2**16,
+        seed=4,
+        noise="white",
+        levels=Levels(0.0, 0.0, 1.0, 0.0),
+        faults=[BearingFault("ball", "outer_race", 5.0, jitter=0.002)],
+    )
+    assert isinstance(about(record, RATE, train(), 25.0), NoSpeed)
+
+
+def test_over_a_wide_range_a_comb_is_not_taken_for_its_half_or_double() -> None:
+    """Either the right speed or several of them, with the right one among them."""
+    right = 0
+    for seed in range(20):
+        rng = np.random.default_rng(900 + seed)
+        drive, speed = train(int(rng.integers(13, 30)), int(rng.integers(31, 99))), float(rng.uniform(15, 40))
+        record = simulate(drive, speed_hz=speed, sample_rate_hz=RATE, samples=2**16, seed=seed, noise="resonant")
+        found = speed_from_comb(spectra(record, RATE, drive), lowest_hz=8.0, highest_hz=50.0)
+        rivals = found.rivals_hz if isinstance(found, NoSpeed) else (found.speed_hz,)
+        assert any(hz == pytest.approx(speed, rel=1e-3) for hz in rivals)
+        right += isinstance(found, SpeedEstimate)
+    assert right >= 10
+
+
+def test_a_range_upside_down_is_refused() -> None:
+    with pytest.raises(OutOfRange, match="0 < lowest < highest"):
+        speed_from_comb([Spectrum(np.ones(100), 1.0, [(1.0,)])], lowest_hz=2.0, highest_hz=1.0)
+
+
+GEAR_PAIR = [f"gear_pair_rig_2000rpm/3027_217_Data_Chan{n}" for n in (12, 13, 14, 15)]
+CWRU = [
+    "97_normal_0hp_firsthalf",
+    "105_12k_DE_IR007_0hp",
+    "118_12k_DE_B007_0hp",
+    "130_12k_DE_OR007at6_0hp",
+    "209_12k_DE_IR021_0hp",
+    "278_12k_FE_IR007_0hp",
+]
+MFPT = [
+    "OuterRaceFault_vload_1",
+    "OuterRaceFault_vload_3",
+    "OuterRaceFault_vload_7",
+    "InnerRaceFault_vload_1",
+    "InnerRaceFault_vload_4",
+]
+WITHIN_THE_FILES_OWN_SPEED = 6  # of twelve, as they came; a regression, not a goal: say so in docs/speed.md
+
+
+def measured(folder: Path, name: str, channel: str) -> tuple[SpeedEstimate | NoSpeed, float]:
+    """Speed of an open recording within 2.5 % of what is stated of its rig, and the file's own speed where it has one. [Hz]"""
+    file = scipy.io.loadmat(folder / f"{name}.mat", simplify_cells=True)
+    if name.startswith("gear_pair"):
+        return about(np.ravel(file["Data1"]).astype(float), 25600.0, train(23, 46), 2000 / 60), float("nan")
+    if name.startswith("mfpt"):
+        record = file["bearing"]
+        return about(record["gs"], float(record["sr"]), load(EXAMPLES / "rig-mfpt").drive, 25.0), float("nan")
+    samples = next(value for key, value in file.items() if key.endswith(channel))
+    rpm = next((float(value) for key, value in file.items() if key.endswith("RPM")), float("nan"))
+    comb = spectra(np.ravel(samples), 12000.0, load(EXAMPLES / "rig-cwru").drive)
+    return speed_from_comb(comb, lowest_hz=1720 / 60 * 0.975, highest_hz=1800 / 60 * 1.025), rpm / 60
+
+
+@pytest.mark.recordings
+@pytest.mark.parametrize("name", GEAR_PAIR)
+def test_speed_of_the_open_gear_pair(name: str, recordings: Path) -> None:
+    """Stated 2000 rpm; pinion found at 33.331 Hz, to 0.02 Hz (README and checks.csv of the set, measured there by other means)."""
+    found, _ = measured(recordings, name, "")
+    assert isinstance(found, SpeedEstimate)
+    assert found.speed_hz == pytest.approx(33.331, abs=0.02 + 2 * found.standard_error_hz)
+    assert found.speed_hz == pytest.approx(2000 / 60, abs=0.5 / 60 + 2 * found.standard_error_hz), "to the last digit of 2000 rpm"
+
+
+@pytest.mark.recordings
+def test_speed_of_the_open_motor_rig(recordings: Path) -> None:
+    """The files hold whole rpm; both accelerometers of a record turn at one speed, whatever the file says."""
+    within = 0
+    for name in CWRU:
+        ends = [measured(recordings, f"cwru_bearing/{name}", end) for end in ("DE_time", "FE_time")]
+        errors = []
+        for found, stated_hz in ends:
+            assert isinstance(found, SpeedEstimate)
+            within += abs(found.speed_hz - stated_hz) <= 0.5 / 60 + 2 * found.standard_error_hz
+            assert found.speed_hz == pytest.approx(stated_hz, abs=1.5 / 60), "a rpm beyond the last digit"
+            errors.append((found.speed_hz, found.standard_error_hz))
+        (drive_end, its_error), (fan_end, other) = errors
+        assert abs(drive_end - fan_end) <= 3 * np.hypot(its_error, other), name
+    assert within == WITHIN_THE_FILES_OWN_SPEED, f"{within} of {2 * len(CWRU)}: say so in docs/speed.md"
+
+
+@pytest.mark.recordings
+@pytest.mark.parametrize("name", MFPT)
+def test_speed_of_the_open_bearing_rig_lies_where_its_shaft_line_was_seen(name: str, recordings: Path) -> None:
+    """Nominal 25 Hz; the line at shaft speed stands at 24.67 to 25.0 Hz (README of the set): no closer truth is known."""
+    found, _ = measured(recordings, f"mfpt_bearing/{name}", "")
+    assert isinstance(found, SpeedEstimate)
+    low, high = found.speed_hz - 2 * found.standard_error_hz, found.speed_hz + 2 * found.standard_error_hz
+    assert 24.67 <= low < high <= 25.0
