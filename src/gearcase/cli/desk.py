@@ -45,15 +45,15 @@ def check(given: argparse.Namespace) -> int:
 
 def survey(given: argparse.Namespace) -> int:
     """What turns, what can be seen, what is unknown."""
+    from gearcase.drawings.pictures import survey_pictures
     from gearcase.drawings.report import ask_for_sheet_html, ask_for_sheet_pdf
     from gearcase.drawings.text import survey_text
-    from gearcase.drawings.train import train_svg
     from gearcase.stages import survey
 
     job = load(given)
     result = survey.run(job)
     pictures = {
-        "train.svg": train_svg(result.document["drive"]).encode(),
+        **{picture.name: picture.svg.encode() for picture in survey_pictures(result.document)},
         "ask-for.pdf": ask_for_sheet_pdf(job.title, job.site, result.document),
         "ask-for.html": ask_for_sheet_html(job.title, job.site, result.document).encode(),
     }

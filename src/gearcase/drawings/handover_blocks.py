@@ -16,6 +16,7 @@ from gearcase.drawings.diagnose_blocks import (
     recording_blocks,
     verdict_blocks,
 )
+from gearcase.drawings.picture_blocks import picture_blocks
 from gearcase.drawings.plan_blocks import plan_section
 from gearcase.drawings.survey_blocks import (
     coverage_blocks,
@@ -86,6 +87,7 @@ def handover_blocks(
     blocks = [
         *_for_the_owner(survey, diagnose, stale, tuple(standing)),
         *coverage_blocks(survey),
+        *picture_blocks(survey, after_cover=True),
         *verdict_blocks(diagnose),
         *plot_blocks(survey, diagnose, arrays),
         *plan_section(plan),

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, Sheet, text_width
 
-__all__ = ["Flag", "spectrum_sheet", "spectrum_svg"]
+__all__ = ["Flag", "spectrum_sheet", "spectrum_svg", "ticks"]
 
 WIDTH, HEIGHT, LEFT, RIGHT, BOTTOM = 760.0, 370.0, 58.0, 14.0, 46.0
 FLAG_ROWS = 6
@@ -71,7 +71,7 @@ def spectrum_sheet(
     high = HEIGHT - top - BOTTOM
     low = min(0.0, float(np.floor(level.min()))) if level.size else 0.0
     peak = float(level.max()) if level.size else 1.0
-    steps = _ticks(low, peak)
+    steps = ticks(low, peak)
     ceiling = max(steps[-1], peak) if steps else peak
     span = (ceiling - low) or 1.0
 
@@ -81,7 +81,7 @@ def spectrum_sheet(
     for step in steps:
         sheet.line(LEFT, y_of(step), WIDTH - RIGHT, y_of(step), colour=HAIRLINE, width=0.5)
         sheet.text(LEFT - 6, y_of(step) + 3.5, f"{step:g}", size=_SIZE, anchor="end", colour=MUTED)
-    for tick in _ticks(0.0, highest_hz):
+    for tick in ticks(0.0, highest_hz):
         if tick <= highest_hz * 1.0001:
             sheet.line(x_of(tick), top + high, x_of(tick), top + high + 4)
             sheet.text(x_of(tick), top + high + 16, f"{tick:g}", size=_SIZE, anchor="middle", colour=MUTED)
@@ -158,7 +158,7 @@ def _draw_flag(sheet: Sheet, one: _Placed, top: float, bottom: float) -> None:
         sheet.text(x, base, one.flag.name, size=_SIZE, anchor=anchor, colour=colour, weight=600 if found else 400)
 
 
-def _ticks(low: float, high: float) -> list[float]:
+def ticks(low: float, high: float) -> list[float]:
     """Four to nine round steps from low to beyond high."""
     span = high - low
     if not span > 0 or not math.isfinite(span):

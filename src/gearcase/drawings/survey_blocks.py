@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, first_up, workings
+from gearcase.drawings.picture_blocks import picture_blocks
 from gearcase.drawings.text import collision_words, zone_table_name
-from gearcase.drawings.train import train_svg
 
 __all__ = [
     "KIND_NAMES",
@@ -51,7 +51,7 @@ _COLLISION_NAMES = {"coincide": "One frequency", "overlap": "Closer than known",
 
 def survey_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     """A survey alone: the drive drawn, what it leaves open, what can be seen, its lines, what to record."""
-    yield Block("figure", "The drive as described, not to scale.", svg=train_svg(survey["drive"], ()))
+    yield from picture_blocks(survey, after_cover=False)
     yield from finding_blocks(survey["findings"])
     yield from coverage_blocks(survey)
     yield from unknown_blocks(survey)

@@ -95,9 +95,25 @@ class Sheet:
             f'stroke-width="{line}"{dashed}/>'
         )
 
-    def path(self, data: str, *, colour: str = INK, width: float = NARROW, fill: str = "none") -> None:
+    def shade(self, x: float, y: float, width: float, height: float, *, colour: str, opacity: float) -> None:
+        """A tint over a region, which leaves what lies under it to be read."""
+        self.parts.append(
+            f'<rect x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}" fill="{colour}" fill-opacity="{opacity}"/>'
+        )
+
+    def path(self, data: str, *, colour: str = INK, width: float = NARROW, fill: str = "none", dash: str = "") -> None:
         """A path by its commands."""
-        self.parts.append(f'<path d="{data}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"/>')
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(
+            f'<path d="{data}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"{dashed}/>'
+        )
+
+    def circle(
+        self, x: float, y: float, r: float, *, colour: str = INK, width: float = WIDE, fill: str = "none", dash: str = ""
+    ) -> None:
+        """A circle by its centre."""
+        arcs = f"M{x - r:.1f} {y:.1f}a{r:.1f} {r:.1f} 0 1 0 {2 * r:.1f} 0a{r:.1f} {r:.1f} 0 1 0 {-2 * r:.1f} 0z"
+        self.path(arcs, colour=colour, width=width, fill=fill, dash=dash)
 
     def text(
         self,

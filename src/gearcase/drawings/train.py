@@ -1,22 +1,23 @@
 """The drive drawn as shafts, gears and bearings, from the survey's document.
 
-Shafts are rows from the input down; each mesh is a column where its two gears, in proportion to their teeth, just touch;
-bearings are crossed boxes on the housing's walls. What nobody knows is dashed and marked with a question mark.
+Axes are rows, meshes and planetary sets are columns (`layout`). Gears stand in proportion to their teeth and just touch; a
+planetary set is drawn in half section above its axis (`planetary`); what stands outside the housing (belts, motor, fan, coupling)
+is drawn beside it; bearings are crossed boxes on the housing's walls. Axes that cross are swung into one plane. What nobody
+knows is dashed and marked with a question mark.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from typing import Any
 
-from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
+from gearcase.drawings import gears
+from gearcase.drawings.layout import Column
+from gearcase.drawings.placing import COLUMN, LANE, OUTER, WALL, Placing
+from gearcase.drawings.planetary import draw_set, speed_words
+from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, WIDE, Sheet, text_width, wrap
 
 __all__ = ["train_sheet", "train_svg"]
 
-ROW, COLUMN, WALL, GEAR = 118.0, 158.0, 190.0, 36.0  # px: between shafts, between meshes, beside the housing, width of a gear
-_TOP, _ABOVE = 74.0, 36.0  # px: from the sheet's upper edge to the first shaft, and to any gear at least
 _CHAIN = "14 3 2 3"  # ISO 128 chain line: centre lines and axes
-_DASH = "5 3"
-_BOX = (18.0, 30.0)
-_END = 46.0  # px: from the sheet's edge to the end of a shaft that leaves the housing, room for its arrow
 
 
 def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
@@ -27,148 +28,172 @@ def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
     drive : dict
         The ``drive`` part of a ``survey/1`` document.
     faulty : collection of str
-        Names of bearings to mark as the place of a fault.
+        Names of bearings and meshes to mark as the place of a fault.
     """
     return train_sheet(drive, faulty).svg(f"{drive['name']}: shafts, gears and bearings")
 
 
 def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
-    shafts = _top_down(drive)
-    level = {shaft["name"]: ROW * number for number, shaft in enumerate(shafts)}
-    gears = [gear for mesh in drive["meshes"] for gear in _gears(mesh, level)]
-    top = max([_TOP, *(half - y + _ABOVE for y, half, _ in gears)])
-    level = {name: top + y for name, y in level.items()}
-    on_shaft = {name: [b for b in drive["bearings"] if b["shaft"] == name] for name in level}
-    between = [(name, bearing) for name, bearings in on_shaft.items() for bearing in bearings[1:-1]]
-    linked = not drive["meshes"] and len(shafts) > 1
-    columns = max(len(drive["meshes"]) + len(between) + linked, 1)
-    width = 2 * WALL + COLUMN * columns + 60
-    sheet = Sheet(width, max([max(level.values()) + 84, *(top + y + half + 44 for y, half, _ in gears)]))
-    left, right = WALL, width - WALL
-    sheet.rectangle(left, 24, right - left, sheet.height - 48, colour=HAIRLINE, line=WIDE)
-    for shaft in shafts:
-        _shaft(sheet, shaft, level[shaft["name"]], left, right)
-    for number, mesh in enumerate(drive["meshes"]):
-        _mesh(sheet, mesh, left + 20 + COLUMN * (number + 0.36), level)
-    if linked:
-        _link(sheet, drive, left + 20 + COLUMN / 2, level)
-    for number, (name, bearing) in enumerate(between, start=len(drive["meshes"]) + linked):
-        x, y = left + 20 + COLUMN * (number + 0.5), level[name]
-        _bearing(sheet, bearing, x, y, x, y + 32, COLUMN - 16, "middle", faulty)
-    for name, bearings in on_shaft.items():
-        for bearing, x, anchor in zip(bearings[:1] + bearings[1:][-1:], (left, right), ("end", "start"), strict=False):
-            y = level[name]
-            aside = x - 16 if anchor == "end" else x + 16
-            _bearing(sheet, bearing, x, y, aside, y + 17, WALL - 26, anchor, faulty)
-    _sense_note(sheet, drive, left)
-    return sheet
+    return _Drawing(drive, faulty).sheet
 
 
-def _sense_note(sheet: Sheet, drive: dict[str, Any], left: float) -> None:
-    """The arrows say how a shaft turns against the stated one, not which way that one turns; the sheet says so."""
-    if any(shaft["order"] is not None and shaft["name"] != drive["reference_shaft"] for shaft in drive["shafts"]):
-        (name,) = wrap(str(drive["reference_shaft"]), WALL, 10, most=1)
-        sheet.text(left, sheet.height - 7, f"↻ turns the same way as {name}, ↺ the other way", size=10, colour=MUTED)
+class _Drawing:
+    """Draws a train from the back to the front."""
 
+    def __init__(self, drive: dict[str, Any], faulty: Collection[str]) -> None:
+        self.drive, self.faulty = drive, faulty
+        self.place = Placing(drive, faulty)
+        self.sheet = Sheet(self.place.width, self.place.height)
+        self._draw()
 
-def _top_down(drive: dict[str, Any]) -> list[dict[str, Any]]:
-    """Shafts in the order meshes are walked from the stated one, those not reached last."""
-    order = [drive["reference_shaft"]]
-    for name in order:
-        for mesh in drive["meshes"]:
-            pair = (mesh["pinion_shaft"], mesh["wheel_shaft"])
-            order += [other for other in pair if name in pair and other not in order]
-    by_name = {shaft["name"]: shaft for shaft in drive["shafts"]}
-    order += [name for name in by_name if name not in order]
-    return [by_name[name] for name in order if name in by_name]
+    def _draw(self) -> None:
+        sheet = self.sheet
+        inside = [self.place.y[name] for name in self.place.at if name not in self.place.layout.outside]
+        above = [self.place.y[name] for name in self.place.layout.outside if self.place.y[name] < min(inside)]
+        below = [self.place.y[name] for name in self.place.layout.outside if self.place.y[name] > max(inside)]
+        top = 24 if not above else max(above) + 44
+        bottom = sheet.height - 24 if not below else min(below) - 52
+        top = min([top, *(y - half - 12 for y, half in self.place.gear_extents(self.place.y))])
+        bottom = max([bottom, *(y + half + 12 for y, half in self.place.gear_extents(self.place.y))])
+        sheet.rectangle(self.place.left, top, self.place.right - self.place.left, bottom - top, colour=HAIRLINE, line=WIDE)
+        for name in sorted(self.place.at, key=lambda name: -self.place.runs[name].lane):
+            self._shaft(name)
+        for number, column in enumerate(self.place.layout.columns):
+            self._column(number, column)
+        for name in self.place.at:
+            self._wall_bearings(name)
+        self._outer_parts()
+        self._notes()
 
+    def _shaft(self, name: str) -> None:
+        sheet, shaft, run, y = self.sheet, self.place.layout.shafts[name], self.place.runs[name], self.place.y[name]
+        half = 5 + LANE * run.lane
+        if not shaft.get("held") or name in self.place.lone:
+            sheet.rectangle(run.start, y - half, run.end - run.start, 2 * half)
+        if run.lane == 0:
+            sheet.line(run.start - 10, y, run.end + 10, y, dash=_CHAIN, colour=MUTED)
+        ends = {"left": run.start - 36, "right": run.end + 12}
+        side = self.place.out_side[name]
+        drawn = self.place.outer_places(name)
+        if (
+            (shaft["end"], side) in (("input", "left"), ("output", "right"))
+            and not drawn
+            and (run.left or run.right or name in self.place.layout.outside)
+        ):
+            gears.arrow(sheet, ends[side], y)
+        if not (run.left or run.right or name in self.place.layout.outside):
+            return
+        leaves_right = side == "right" if (run.left and run.right) or name in self.place.layout.outside else run.right
+        outside, anchor = (self.place.right + 16, "start") if leaves_right else (self.place.left - 16, "end")
+        label = f"{name} ({shaft['end']})" if shaft["end"] and name != shaft["end"] else name
+        words = wrap(label, WALL - 30, 13, most=2, weight=600)
+        up = 8 if name in self.place.layout.outside else 0  # clear of its bearings
+        for number, line in enumerate(reversed(words)):
+            sheet.text(outside, y - 28 - up - 15 * number, line, size=13, anchor=anchor, weight=600)
+        sheet.text(outside, y - 13 - up, speed_words(shaft), size=12, anchor=anchor, colour=gears.muted_unless(shaft["hz"]))
 
-def _shaft(sheet: Sheet, shaft: dict[str, Any], y: float, left: float, right: float) -> None:
-    start = _END if shaft["end"] == "input" else left - 12
-    end = sheet.width - _END if shaft["end"] == "output" else right + 12
-    sheet.rectangle(start, y - 5, end - start, 10)
-    sheet.line(start - 10, y, end + 10, y, dash=_CHAIN, colour=MUTED)
-    if shaft["end"] == "input":
-        _arrow(sheet, start - 36, y)
-    if shaft["end"] == "output":
-        _arrow(sheet, end + 12, y)
-    outside = left - 16 if shaft["end"] != "output" else right + 16
-    anchor = "end" if shaft["end"] != "output" else "start"
-    speed = f"{60 * shaft['hz']:.5g} rpm" if shaft["hz"] else "speed unknown"
-    name = {"input": f"{shaft['name']} (input)", "output": f"{shaft['name']} (output)"}.get(shaft["end"], shaft["name"])
-    if shaft["name"] == shaft["end"]:
-        name = shaft["name"]
-    lines = wrap(name, WALL - 30, 13, most=1, weight=600)
-    sheet.text(outside, y - 28, lines[0], size=13, anchor=anchor, weight=600)
-    turning = "" if shaft["order"] is None else (" ↻" if shaft["order"] > 0 else " ↺")
-    sheet.text(outside, y - 13, speed + turning, size=12, anchor=anchor, colour=ACCENT if shaft["hz"] else MUTED)
+    def _column(self, number: int, column: Column) -> None:
+        x = self.place.starts[number]
+        if column.kind == "mesh":
+            pair = self.place.y[column.of["pinion_shaft"]], self.place.y[column.of["wheel_shaft"]]
+            wide = self.place.wide(column)
+            gears.gear_pair(self.sheet, column.of, x + 0.36 * wide, *pair, wide - 36, column.of["name"] in self.faulty)
+        elif column.kind == "bearing":
+            (name,) = column.shafts
+            self._bearing(column.of, x + COLUMN / 2, self.place.y[name], x + COLUMN / 2, 32, COLUMN - 16, "middle", name)
+        elif column.kind == "link":
+            self._link(x + COLUMN / 2)
+        else:
+            self._set(x, column)
 
+    def _set(self, x: float, column: Column) -> None:
+        one, axis = column.of, self.place.y[column.shafts[0]]
+        number = self.place.layout.columns.index(column)
+        tops = {name: 5 + LANE * self.place.runs[name].lane for name in one.members}
+        sides = {name: self.place.leads(name, number) for name in one.members}
+        draw_set(
+            self.sheet,
+            one,
+            left=x,
+            axis=axis,
+            tops=tops,
+            sides=sides,
+            layout=self.place.layout,
+            bearings=self.place.bearings_of(column),
+            faulty=self.faulty,
+        )
+        for row, (line, marked) in enumerate(self.place.words(column)):
+            self.sheet.text(
+                x + 4,
+                axis + self.place.words_top(column) + 13 * row,
+                line,
+                size=10.5,
+                colour=ACCENT if marked else INK,
+                weight=600 if marked else 400,
+            )
 
-def _arrow(sheet: Sheet, x: float, y: float) -> None:
-    """Which way the power goes."""
-    sheet.line(x, y, x + 16, y, width=WIDE)
-    sheet.path(f"M{x + 24:.1f} {y:.1f}l-9 -4v8z", fill=INK)
+    def _link(self, x: float) -> None:
+        levels = [self.place.y[name] for name in self.place.at if name not in self.place.layout.outside]
+        top, bottom = min(levels), max(levels)
+        self.sheet.rectangle(x - 62, top - 26, 124, bottom - top + 52, dash=gears.DASH)
+        ratio = self.drive["ratings"]["ratio"]
+        words = f"ratio {ratio:g}" if ratio else "ratio ?"
+        self.sheet.text(x, (top + bottom) / 2 - 4, words, size=12, anchor="middle", weight=600)
+        self.sheet.text(x, (top + bottom) / 2 + 12, "gears unknown", size=10, anchor="middle", colour=MUTED)
 
+    def _wall_bearings(self, name: str) -> None:
+        found, run, y = self.place.bearings[name], self.place.runs[name], self.place.y[name]
+        if name in self.place.layout.outside:
+            room = (WALL - 26) / max(len(found), 1)
+            start = self.place.left - WALL + 4 if self.place.out_side[name] == "left" else self.place.right + 22
+            for number, bearing in enumerate(found):
+                x = start + room * (number + 0.5)
+                self._bearing(bearing, x, y, x, 28, room - 2, "middle", name)
+            return
+        if run.left and found:
+            self._bearing(found[0], self.place.left, y, self.place.left - 16, 17, WALL - 26, "end", name)
+        if run.right and len(found) > int(run.left):
+            self._bearing(found[-1], self.place.right, y, self.place.right + 16, 17, WALL - 26, "start", name)
 
-def _gears(mesh: dict[str, Any], level: dict[str, float]) -> Iterator[tuple[float, float, int | None]]:
-    """Height of the axis, half the height and the teeth of pinion and wheel, which touch between their shafts."""
-    apart, share = abs(level[mesh["wheel_shaft"]] - level[mesh["pinion_shaft"]]), _pinion_share(mesh)
-    yield level[mesh["pinion_shaft"]], max(apart * share, 12), mesh["pinion_teeth"]
-    yield level[mesh["wheel_shaft"]], max(apart * (1 - share), 12), mesh["wheel_teeth"]
+    def _bearing(
+        self, bearing: dict[str, Any], x: float, y: float, label_x: float, down: float, room: float, anchor: str, name: str
+    ) -> None:
+        marked = bearing["name"] in self.faulty
+        half = 5 + LANE * self.place.runs[name].lane
+        gears.bearing_box(self.sheet, x, y, known=bearing["geometry_known"], marked=marked, half_shaft=half)
+        colour, weight = (ACCENT, 600) if marked else (INK, 400)
+        most = 4 if name in self.place.layout.outside else 3
+        for number, line in enumerate(gears.bearing_lines(bearing, room, 11, marked=marked, most=most)):
+            self.sheet.text(label_x, y + down + 13 * number, line, size=11, anchor=anchor, colour=colour, weight=weight)
 
+    def _outer_parts(self) -> None:
+        places = {name: self.place.outer_places(name) for name in self.place.at}
+        for side in self.place.sides.values():
+            for belt in side.belts:
+                pair = (belt["driver_shaft"], belt["driven_shaft"])
+                (x,) = {x for name in pair for part, x in places[name] if part is belt}
+                gears.belt_band(self.sheet, belt, x, self.place.y[pair[0]], self.place.y[pair[1]], OUTER / 2 + 20)
+        for name, found in places.items():
+            for part, x in found:
+                if part.get("kind") == "motor":
+                    gears.motor(self.sheet, x, self.place.y[name], part["poles"])
+                elif "count" in part:
+                    gears.passing(self.sheet, part, x, self.place.y[name], OUTER - 8)
 
-def _mesh(sheet: Sheet, mesh: dict[str, Any], x: float, level: dict[str, float]) -> None:
-    pinion_y, wheel_y = level[mesh["pinion_shaft"]], level[mesh["wheel_shaft"]]
-    for y, half, teeth in _gears(mesh, level):
-        dash = "" if teeth else _DASH
-        sheet.rectangle(x - GEAR / 2, y - half, GEAR, 2 * half, dash=dash)
-        for slant in (-9.0, 0.0, 9.0) if half > 20 else ():  # three short strokes, as drawings mark helical teeth
-            sheet.line(x + slant - 4, y + half - 4, x + slant + 4, y + half - 12, colour=HAIRLINE)
-        sheet.text(x, y + 4, f"{teeth or '?'}", size=12, anchor="middle", weight=600)
-    touch = pinion_y + (wheel_y - pinion_y) * _pinion_share(mesh)
-    for number, line in enumerate(wrap(mesh["name"], COLUMN - GEAR - 16, 11)):
-        sheet.text(x + GEAR / 2 + 8, touch + 3 + 13 * number, line, size=11)
-
-
-def _link(sheet: Sheet, drive: dict[str, Any], x: float, level: dict[str, float]) -> None:
-    top, bottom = min(level.values()), max(level.values())
-    sheet.rectangle(x - 62, top - 26, 124, bottom - top + 52, dash=_DASH)
-    ratio = drive["ratings"]["ratio"]
-    sheet.text(x, (top + bottom) / 2 - 4, f"ratio {ratio:g}" if ratio else "ratio ?", size=12, anchor="middle", weight=600)
-    sheet.text(x, (top + bottom) / 2 + 12, "gears unknown", size=10, anchor="middle", colour=MUTED)
-
-
-def _pinion_share(mesh: dict[str, Any]) -> float:
-    pinion, wheel = mesh["pinion_teeth"], mesh["wheel_teeth"]
-    return float(pinion / (pinion + wheel)) if pinion and wheel else 0.3
-
-
-def _bearing(
-    sheet: Sheet,
-    bearing: dict[str, Any],
-    x: float,
-    y: float,
-    label_x: float,
-    label_y: float,
-    room: float,
-    anchor: str,
-    faulty: Collection[str],
-) -> None:
-    """A crossed box with its name; the place of a fault in the accent, wider and named as such."""
-    marked = bearing["name"] in faulty
-    colour = ACCENT if marked else INK
-    _crossed_box(sheet, x, y, known=bearing["geometry_known"], colour=colour, width=2.6 if marked else WIDE)
-    label = bearing["name"] + ("" if bearing["geometry_known"] else " (geometry?)") + (": fault" if marked else "")
-    for number, line in enumerate(wrap(label, room, 11, weight=600 if marked else 400)):
-        sheet.text(label_x, label_y + 13 * number, line, size=11, anchor=anchor, colour=colour, weight=600 if marked else 400)
-
-
-def _crossed_box(sheet: Sheet, x: float, y: float, *, known: bool, colour: str, width: float) -> None:
-    wide, high = _BOX
-    sheet.rectangle(x - wide / 2, y - high / 2, wide, high, fill=PAPER, dash="" if known else _DASH, colour=colour, line=width)
-    for top in (y - high / 2, y + 5):
-        sheet.line(x - wide / 2, top, x + wide / 2, top + high / 2 - 5, width=NARROW, colour=colour)
-        sheet.line(x - wide / 2, top + high / 2 - 5, x + wide / 2, top, width=NARROW, colour=colour)
-    sheet.line(x - wide / 2, y - 5, x + wide / 2, y - 5, colour=colour)
-    sheet.line(x - wide / 2, y + 5, x + wide / 2, y + 5, colour=colour)
+    def _notes(self) -> None:
+        """What arrows and swung axes mean: an arrow says how a shaft turns against the stated one, not which way that turns."""
+        drive = self.drive
+        notes = []
+        others = [
+            shaft for shaft in drive["shafts"] if shaft["name"] != drive["reference_shaft"] and shaft.get("sense_known", True)
+        ]
+        if any(shaft["order"] for shaft in others):
+            (name,) = wrap(str(drive["reference_shaft"]), WALL, 10, most=1) or [""]
+            notes.append(f"↻ turns the same way as {name}, ↺ the other way")
+        if any(mesh.get("kind") in ("bevel", "worm") for mesh in drive["meshes"]):
+            notes.append("axes that cross are drawn parallel")
+        if notes:
+            for line in wrap("; ".join(notes), self.sheet.width - 2 * 20, 10, most=1):
+                x = min(self.place.left, self.sheet.width - text_width(line, 10) - 20)
+                self.sheet.text(x, self.sheet.height - 7, line, size=10, colour=MUTED)

@@ -6,6 +6,7 @@ from typing import Any
 from gearcase import tables
 from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
+from gearcase.drive.crossings import crossings
 from gearcase.drive.lines import Line, expected_lines
 from gearcase.drive.power import power_flow
 from gearcase.drive.speeds import shaft_orders, undetermined
@@ -13,6 +14,7 @@ from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
+from gearcase.install.mounting import sight
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.judge.zones import applicable
@@ -49,6 +51,8 @@ def run(job: Job) -> StageResult:
         "lines": [_line_document(line, workings[line.name], drive) for line in lines],
         "measurement": record,
         "acceptance": acceptance_document(acceptance),
+        "crossings": [vars(row) for row in crossings(lines, service_hz=drive.speed_hz)],
+        "points": [{"name": point.name, **vars(band)} for point in job.points if (band := sight(point)) is not None],
         "coverage": [vars(row) for row in seen],
         "unknown": _unknown(job),
         "contradictions": _contradictions(job),
@@ -112,6 +116,7 @@ def _drive_document(drive: Drive) -> dict[str, Any]:
             {
                 "name": bearing.name,
                 "shaft": bearing.inner_shaft or bearing.outer_shaft,
+                "other_shaft": bearing.outer_shaft if bearing.inner_shaft else None,
                 "turning": "inner" if bearing.inner_shaft else "outer",
                 "designation": bearing.designation,
                 "geometry_known": bool(bearing.candidates),

@@ -11,6 +11,7 @@ from typing import Any
 from gearcase.checksums import sha256_of_data
 from gearcase.drawings.block import Block
 from gearcase.drawings.pages import stage_blocks, stage_statement
+from gearcase.drawings.pictures import SURVEY_PICTURES
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job, load
 from gearcase.record import results
@@ -31,7 +32,7 @@ STAGES = {
     "handover": "what the owner gets",
 }
 _KEPT = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.(svg|pdf|html|png)")
-_DRAWN = {"survey/1": ("train.svg",), "plan/1": ("face-",)}  # drawn again from the document, in the page's own colours
+_DRAWN = {"survey/1": SURVEY_PICTURES, "plan/1": ("face-",)}  # drawn again from the document, in the page's own colours
 
 
 class NotKept(LookupError):
