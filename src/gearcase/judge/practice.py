@@ -1,0 +1,82 @@
+"""Which trains of external gears a maker would build: reach of the search, and how usual a combination is.
+
+Seen from the fast shaft, stage by stage: a pinion drives a wheel with at least as many teeth. Log odds are rough on purpose:
+they break ties, and a single well-found line outweighs them. All of it is common practice without a source, but for the undercut limit.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.errors import OutOfRange
+
+__all__ = ["PINION_TEETH", "STAGE_RATIO", "WHEEL_TEETH", "pinion_practice", "ratio_range", "require_reach", "stage_practice"]
+
+PINION_TEETH = (12, 60)
+WHEEL_TEETH = (15, 180)
+STAGE_RATIO = (1.0, 8.0)
+MOST_STAGES = 4
+_UNDERCUT = 17  # 2 / sin^2 20 degrees: fewer teeth need profile shift or a helix
+
+
+def pinion_practice(teeth: NDArray[np.integer]) -> NDArray[np.float64]:
+    """Log odds of a pinion's count: 17 to 30 usual, fewer need correction against undercut, more cost room; shape as given. [-]
+
+    Examples
+    --------
+    >>> pinion_practice(np.array([12, 20, 40]))
+    array([-1. ,  0. , -0.6])
+    """
+    return np.asarray(-0.2 * np.maximum(_UNDERCUT - teeth, 0) - 0.06 * np.maximum(teeth - 30, 0))
+
+
+def stage_practice(pinion: NDArray[np.integer], wheel: NDArray[np.integer]) -> NDArray[np.float64]:
+    """Log odds of a pair: ratios above 6 and below 1.2 are rare, wheels of over 130 teeth too, and counts without a common
+    divisor are a little preferred (every tooth meets every other); shapes broadcast. [-]
+
+    Examples
+    --------
+    >>> stage_practice(np.array([20]), np.array([60, 61]))
+    array([-0.3,  0. ])
+    """
+    ratio = wheel / pinion
+    return np.asarray(
+        -0.8 * np.maximum(ratio - 6, 0)
+        - 5.0 * np.maximum(1.2 - ratio, 0)
+        - 0.03 * np.maximum(wheel - 130, 0)
+        - 0.3 * (np.gcd(pinion, wheel) > 1)
+    )
+
+
+def ratio_range(stages: int) -> tuple[float, float]:
+    """Least and greatest ratio [-] of a number of stages."""
+    return STAGE_RATIO[0] ** stages, STAGE_RATIO[1] ** stages
+
+
+def require_reach(ratio: float, stages: int) -> None:
+    """Refuse a ratio [-], seen from the fast shaft, that this number of stages cannot make.
+
+    Raises
+    ------
+    OutOfRange
+        Not 1 to 4 stages, or the ratio out of their reach; the rule says how many stages it takes.
+
+    Examples
+    --------
+    >>> require_reach(400.0, 1)
+    Traceback (most recent call last):
+    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1 to 8 makes 8 at most: this ratio takes at least 3 stages; correct one of the two
+    """
+    if not 1 <= stages <= MOST_STAGES:
+        raise OutOfRange("stages", stages, f"1 to {MOST_STAGES}: count the shafts that show at the housing, less one")
+    most = ratio_range(stages)[1]
+    if ratio > most:
+        needed = math.ceil(math.log(ratio) / math.log(STAGE_RATIO[1]) - 1e-9)
+        word = "stage" if stages == 1 else "stages"
+        raise OutOfRange(
+            "ratio",
+            f"{ratio:g}",
+            f"{stages} {word} of {STAGE_RATIO[0]:g} to {STAGE_RATIO[1]:g} makes {most:g} at most: this ratio takes at least "
+            f"{needed} stages; correct one of the two",
+        )
