@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["PINION_TEETH", "STAGE_RATIO", "WHEEL_TEETH", "pinion_practice", "ratio_range", "require_reach", "stage_practice"]
+__all__ = ["PINION_TEETH", "STAGE_RATIO", "WHEEL_TEETH", "falling_practice", "pinion_practice", "ratio_range", "require_reach", "stage_practice"]
 
 PINION_TEETH = (12, 60)
 WHEEL_TEETH = (15, 180)
@@ -20,7 +20,7 @@ MOST_STAGES = 4
 _UNDERCUT = 17  # 2 / sin^2 20 degrees: fewer teeth need profile shift or a helix
 
 
-def pinion_practice(teeth: NDArray[np.integer]) -> NDArray[np.float64]:
+def pinion_practice(teeth: NDArray[np.integer | np.floating]) -> NDArray[np.float64]:
     """Log odds of a pinion's count: 17 to 30 usual, fewer need correction against undercut, more cost room; shape as given. [-]
 
     Examples
@@ -31,7 +31,7 @@ def pinion_practice(teeth: NDArray[np.integer]) -> NDArray[np.float64]:
     return np.asarray(-0.2 * np.maximum(_UNDERCUT - teeth, 0) - 0.06 * np.maximum(teeth - 30, 0))
 
 
-def stage_practice(pinion: NDArray[np.integer], wheel: NDArray[np.integer]) -> NDArray[np.float64]:
+def stage_practice(pinion: NDArray[np.integer | np.floating], wheel: NDArray[np.integer | np.floating]) -> NDArray[np.float64]:
     """Log odds of a pair: ratios above 6 and below 1.2 are rare, wheels of over 130 teeth too, and counts without a common
     divisor are a little preferred (every tooth meets every other); shapes broadcast. [-]
 
@@ -45,8 +45,19 @@ def stage_practice(pinion: NDArray[np.integer], wheel: NDArray[np.integer]) -> N
         -0.8 * np.maximum(ratio - 6, 0)
         - 5.0 * np.maximum(1.2 - ratio, 0)
         - 0.03 * np.maximum(wheel - 130, 0)
-        - 0.3 * (np.gcd(pinion, wheel) > 1)
+        - 0.3 * (np.gcd(np.asarray(pinion, np.intp), np.asarray(wheel, np.intp)) > 1)
     )
+
+
+def falling_practice(before: NDArray[np.float64], ratio: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log odds of a stage's ratio after the one before it: ratios fall or stay towards the slow end; shapes broadcast. [-]
+
+    Examples
+    --------
+    >>> falling_practice(np.array([2.0]), np.array([2.0, 5.0]))
+    array([ 0.   , -0.625])
+    """
+    return np.asarray(-0.5 * np.maximum(ratio / before - 1.25, 0))
 
 
 def ratio_range(stages: int) -> tuple[float, float]:

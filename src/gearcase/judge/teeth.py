@@ -21,7 +21,16 @@ from numpy.typing import NDArray
 from gearcase.errors import OutOfRange
 from gearcase.judge.deciding import Measurement, deciding_measurement
 from gearcase.judge.peaks import SURE, Gain, LineSpectrum, Peaks, peaks_of
-from gearcase.judge.practice import PINION_TEETH, STAGE_RATIO, WHEEL_TEETH, pinion_practice, ratio_range, require_reach, stage_practice
+from gearcase.judge.practice import (
+    PINION_TEETH,
+    STAGE_RATIO,
+    WHEEL_TEETH,
+    falling_practice,
+    pinion_practice,
+    ratio_range,
+    require_reach,
+    stage_practice,
+)
 from gearcase.judge.trains import Train, line_names, mesh_lines, shaft_lines, sideband_lines
 
 __all__ = ["DECIDED", "Candidate", "FoundLine", "Plate", "ToothInference", "infer_teeth"]
@@ -296,10 +305,9 @@ def _with_wheels(gain: Gain, peaks: Peaks, fast: _FastSide, beam: _Beam, stage: 
     row, column = np.nonzero(open_)
     slower = (trains.last_hz()[:, None] / ratio)[row, column]
     mesh_hz = (trains.last_hz() * pinion)[row]
-    scores = beam.scores[row] + stage_practice(pinion[row].astype(np.intp), counts[column])
+    scores = beam.scores[row] + stage_practice(pinion[row], wheels[column])
     if stage:
-        before = trains.wheels[row, -1] / trains.pinions[row, -2]
-        scores -= 0.5 * np.maximum(ratio[row, column] / before - 1.25, 0)  # ratios fall or stay towards the slow end (common practice)
+        scores += falling_practice(trains.wheels[row, -1] / trains.pinions[row, -2], ratio[row, column])
     scores += _score(gain, peaks, shaft_lines(slower)) + _score(gain, peaks, sideband_lines(mesh_hz, slower), spacing=slower)
     if fast.slow_hz and stage + 1 == fast.stages:
         scores += _outside(slower / fast.slow_hz - 1, fast.slow_spread)
@@ -315,10 +323,12 @@ def _with_pinions(gain: Gain, peaks: Peaks, fast: _FastSide, beam: _Beam, stage:
     pinions = _choices(fast.known[stage][0], PINION_TEETH)
     shaft = trains.last_hz()[:, None]
     scores = beam.scores[:, None] + pinion_practice(pinions) + _score(gain, peaks, mesh_lines(shaft, pinions), spacing=shaft)
-    kept = _best(scores.ravel(), _PINIONS)
-    row, column = np.divmod(kept, pinions.size)
+    row, column = np.divmod(_best(scores.ravel(), 4 * _PINIONS), pinions.size)
     grown = trains.take(row)
-    return _Beam(Train(grown.speed, np.column_stack([grown.pinions, pinions[column]]), grown.wheels), scores.ravel()[kept])
+    grown = Train(grown.speed, np.column_stack([grown.pinions, pinions[column]]), grown.wheels)
+    paid_once = _likelihood(peaks, grown, widened=0.25) + _practice(grown)
+    kept = _best(paid_once, _PINIONS)
+    return _Beam(grown.take(kept), paid_once[kept])
 
 
 def _choices(known: int | None, reach: tuple[int, int]) -> NDArray[np.intp]:
@@ -366,7 +376,7 @@ def _outside(away: NDArray[np.float64], spread: float) -> NDArray[np.float64]:
 def _exact(peaks: Peaks, fast: _FastSide, trains: Train) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Scores with every peak paid once, at the speed that suits each train's own lines; and that speed. [Hz]"""
     orders, chances, spacing = trains.line_orders()
-    speed = trains.speed.copy()
+    speed = trains.speed
     for widened in (0.25, 0.1, 0.0):
         hz = orders * speed[:, None]
         near = _nearest(peaks, hz)
@@ -377,35 +387,38 @@ def _exact(peaks: Peaks, fast: _FastSide, trains: Train) -> tuple[NDArray[np.flo
         total = precision.sum(axis=(1, 2))
         moved = (precision * away / orders[..., None]).sum(axis=(1, 2)) / np.maximum(total, 1e-12)
         speed = speed + np.where(total > 0, moved, 0)
-    hz = orders * speed[:, None]
+    moved_to = Train(speed, trains.pinions, trains.wheels)
+    scores = _likelihood(peaks, moved_to, widened=0.0) + _practice(trains) + _outside(speed / fast.speed_hz - 1, fast.speed_spread)
+    if fast.slow_hz:
+        scores += _outside(speed / trains.ratio() / fast.slow_hz - 1, fast.slow_spread)
+    return scores, speed
+
+
+def _likelihood(peaks: Peaks, trains: Train, *, widened: float) -> NDArray[np.float64]:
+    """Log likelihood ratio of points against background, every peak paid once; averaged over how much a record may show."""
+    orders, chances, spacing = trains.line_orders()
+    hz = orders * trains.speed[:, None]
     near = _nearest(peaks, hz)
-    density = peaks.density(peaks.hz[near] - hz[..., None], near)
     bins = peaks.bin_hz(hz)
-    seen = chances * (bins > 0) * (spacing * speed[:, None] >= 3 * bins)
-    rows = np.broadcast_to(np.arange(hz.shape[0])[:, None, None], near.shape)
-    paid = np.zeros((hz.shape[0], peaks.hz.size))
-    np.add.at(paid, (rows, near), seen[..., None] * density)
+    seen = chances * (bins > 0) * (spacing * trains.speed[:, None] >= 3 * bins)
+    density = seen[..., None] * peaks.density(peaks.hz[near] - hz[..., None], near, widened=widened)
+    place = near + (np.arange(hz.shape[0]) * peaks.hz.size)[:, None, None]
+    paid = np.bincount(place.ravel(), density.ravel(), hz.shape[0] * peaks.hz.size).reshape(hz.shape[0], -1)
+    paid = paid[:, paid.any(axis=0)]
     each = np.stack([np.log1p(share * paid).sum(axis=1) - share * seen.sum(axis=1) for share in _VISIBLE])
     top = each.max(axis=0)
-    likelihood = top + np.log(np.exp(each - top).mean(axis=0))
-    return likelihood + _practice(trains) + _outside(speed / fast.speed_hz - 1, fast.speed_spread) + _slow_end(trains, speed, fast), speed
+    return np.asarray(top + np.log(np.exp(each - top).mean(axis=0)))
 
 
 def _practice(trains: Train) -> NDArray[np.float64]:
-    total = np.zeros(trains.speed.size)
-    for stage in range(trains.pinions.shape[1]):
-        pinion, wheel = trains.pinions[:, stage].astype(np.intp), trains.wheels[:, stage].astype(np.intp)
-        total += pinion_practice(pinion) + stage_practice(pinion, wheel)
+    """Log odds of a maker's choice, over all stages."""
+    total = pinion_practice(trains.pinions).sum(axis=1)
+    ratios = trains.wheels / trains.pinions[:, : trains.wheels.shape[1]]
+    for stage in range(ratios.shape[1]):
+        total += stage_practice(trains.pinions[:, stage], trains.wheels[:, stage])
         if stage:
-            before = trains.wheels[:, stage - 1] / trains.pinions[:, stage - 1]
-            total -= 0.5 * np.maximum(trains.wheels[:, stage] / pinion / before - 1.25, 0)
+            total += falling_practice(ratios[:, stage - 1], ratios[:, stage])
     return total
-
-
-def _slow_end(trains: Train, speed: NDArray[np.float64], fast: _FastSide) -> NDArray[np.float64]:
-    if not fast.slow_hz:
-        return np.zeros(speed.size)
-    return _outside(speed / trains.ratio() / fast.slow_hz - 1, fast.slow_spread)
 
 
 def _nearest(peaks: Peaks, hz: NDArray[np.float64]) -> NDArray[np.intp]:

@@ -56,13 +56,13 @@ class Train:
                 orders.append(hz)
                 chances.append(chance)
                 spacing.append(shaft)
-        for stage in range(self.wheels.shape[1]):
+        for stage in range(self.pinions.shape[1]):
             mesh = shafts[:, stage] * self.pinions[:, stage]
             for n, chance in enumerate(_MESH, 1):
                 orders.append(n * mesh)
                 chances.append(chance)
                 spacing.append(mesh)
-            for side in (shafts[:, stage], shafts[:, stage + 1]):
+            for side in shafts[:, stage : stage + 2].T:
                 for hz, chance in sideband_lines(mesh, side):
                     orders.append(hz)
                     chances.append(chance)
