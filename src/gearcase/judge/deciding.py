@@ -72,7 +72,8 @@ def deciding_measurement(
     if none > 0.5:
         return Measurement(
             "check",
-            "no combination in reach fits: confirm stages, ratio and speed at the drive itself, and that it was this drive that ran",
+            "no combination in reach fits: confirm stages, ratio and speed at the drive itself, and that it was this drive that "
+            "ran",
             0.0,
         )
     offers = [
@@ -103,7 +104,10 @@ def _counts(teeth: Sequence[Teeth], odds: Sequence[float]) -> list[Measurement]:
             counts = [one[stage][side] for one in teeth]
             gear = "gear on the input side" if side == 0 else "gear on the output side"
             choices = ", ".join(str(count) for count in dict.fromkeys(counts))
-            words = f"count the teeth of the {gear} of stage {stage + 1}, through the inspection cover with the drive locked out: {choices}"
+            words = (
+                f"count the teeth of the {gear} of stage {stage + 1}, through the inspection cover with the drive locked out: "
+                f"{choices}"
+            )
             offers.append(Measurement("count", words, _after(odds, counts, lambda a, b: a == b), stage=stage + 1, side=side))
     return offers
 
@@ -136,8 +140,8 @@ def _longer_record(
             if best is None or after > best.expected + 0.02:
                 first, second = _two(speeds, apart / speeds[0])
                 words = (
-                    f"record {seconds:.0f} s at steady speed and load: shaft {n + 1} turns at {first:.5g} Hz or {second:.5g} Hz, and its "
-                    "lines and sidebands then stand apart"
+                    f"record {seconds:.0f} s at steady speed and load: shaft {n + 1} turns at {first:.5g} Hz or {second:.5g} Hz, "
+                    "and its lines and sidebands then stand apart"
                 )
                 best = Measurement("record", words, after, seconds=seconds)
     return best

@@ -72,7 +72,9 @@ class Peaks:
         far = sigma + bins
         near = np.exp(-0.5 * (away_hz / sigma) ** 2) / sigma
         pulled = np.exp(-0.5 * (away_hz / far) ** 2) / far
-        share: NDArray[np.float64] = ((1 - _TAIL_SHARE) * near + _TAIL_SHARE * pulled) / (np.sqrt(2 * np.pi) * self.background[peak])
+        share: NDArray[np.float64] = ((1 - _TAIL_SHARE) * near + _TAIL_SHARE * pulled) / (
+            np.sqrt(2 * np.pi) * self.background[peak]
+        )
         return share
 
     def gain(self) -> "Gain":

@@ -1,7 +1,8 @@
 """Which trains of external gears a maker would build: reach of the search, and how usual a combination is.
 
 Seen from the fast shaft, stage by stage: a pinion drives a wheel with at least as many teeth. Log odds are rough on purpose:
-they break ties, and a single well-found line outweighs them. All of it is common practice without a source, but for the undercut limit.
+they break ties, and a single well-found line outweighs them. All of it is common practice without a source, but for the undercut
+limit.
 """
 
 import math
@@ -11,7 +12,16 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["PINION_TEETH", "STAGE_RATIO", "WHEEL_TEETH", "falling_practice", "pinion_practice", "ratio_range", "require_reach", "stage_practice"]
+__all__ = [
+    "PINION_TEETH",
+    "STAGE_RATIO",
+    "WHEEL_TEETH",
+    "falling_practice",
+    "pinion_practice",
+    "ratio_range",
+    "require_reach",
+    "stage_practice",
+]
 
 PINION_TEETH = (12, 60)
 WHEEL_TEETH = (15, 180)
@@ -77,7 +87,7 @@ def require_reach(ratio: float, stages: int) -> None:
     --------
     >>> require_reach(400.0, 1)
     Traceback (most recent call last):
-    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1 to 8 makes 8 at most: this ratio takes at least 3 stages; correct one of the two
+    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1 to 8 makes 8 at most: it takes at least 3 stages; correct one of the two
     """
     if not 1 <= stages <= MOST_STAGES:
         raise OutOfRange("stages", stages, f"1 to {MOST_STAGES}: count the shafts that show at the housing, less one")
@@ -88,6 +98,6 @@ def require_reach(ratio: float, stages: int) -> None:
         raise OutOfRange(
             "ratio",
             f"{ratio:g}",
-            f"{stages} {word} of {STAGE_RATIO[0]:g} to {STAGE_RATIO[1]:g} makes {most:g} at most: this ratio takes at least "
+            f"{stages} {word} of {STAGE_RATIO[0]:g} to {STAGE_RATIO[1]:g} makes {most:g} at most: it takes at least "
             f"{needed} stages; correct one of the two",
         )

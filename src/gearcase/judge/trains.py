@@ -1,7 +1,7 @@
 """Many trains at once, and the lines each predicts: arrays of counts, from the fast shaft to the slow one.
 
-Chances that a line stands out of the noise are rough and by kind (common practice, no source): meshes nearly always, their harmonics
-often, sidebands and shafts every second time.
+Chances that a line stands out of the noise are rough and by kind (common practice, no source): meshes nearly always, their
+harmonics often, sidebands and shafts every second time.
 """
 
 from dataclasses import dataclass
@@ -24,8 +24,8 @@ class Train:
     """
 
     speed: NDArray[np.float64]
-    pinions: NDArray[np.floating | np.integer]
-    wheels: NDArray[np.floating | np.integer]
+    pinions: NDArray[np.float64]
+    wheels: NDArray[np.float64]
 
     def take(self, rows: NDArray[np.intp]) -> "Train":
         """Some of them."""
@@ -68,7 +68,6 @@ class Train:
                     chances.append(chance)
                     spacing.append(side)
         return np.stack(orders, axis=1), np.array(chances), np.stack(spacing, axis=1)
-
 
 
 def shaft_lines(shaft: NDArray[np.float64]) -> tuple[tuple[NDArray[np.float64], float], ...]:
