@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Measurement", "deciding_measurement"]
+__all__ = ["Measurement", "check_premises", "deciding_measurement"]
 
 _TACHOMETER = 2e-4  # relative error of a speed counted over some minutes with a reflective mark (common practice, no source)
 _LONGEST_RECORD = 600.0  # s; a drive seldom keeps its speed for longer
@@ -46,8 +46,6 @@ def deciding_measurement(
     odds: Sequence[float],
     shafts_hz: Sequence[Sequence[float]],
     sections: Sequence[tuple[float, float, float]],
-    *,
-    none: float,
 ) -> Measurement:
     """The question worth most.
 
@@ -57,25 +55,16 @@ def deciding_measurement(
         Teeth by stage from the input, odds [-] and speeds of all shafts from the input on [Hz].
     sections : sequence of (lowest, highest, resolution)
         What the recording held. [Hz]
-    none : float
-        Odds that it is none of these. [-]
 
     Examples
     --------
     Two wheels that only the last shaft tells apart:
 
     >>> found = deciding_measurement(
-    ...     [((20, 80),), ((20, 81),)], [0.5, 0.5], [(25.0, 6.25), (25.0, 6.1728)], [(1.0, 400.0, 1.0)], none=0.0)
+    ...     [((20, 80),), ((20, 81),)], [0.5, 0.5], [(25.0, 6.25), (25.0, 6.1728)], [(1.0, 400.0, 1.0)])
     >>> found.kind, found.expected
     ('output speed', 1.0)
     """
-    if none > 0.5:
-        return Measurement(
-            "check",
-            "no combination in reach fits: confirm stages, ratio and speed at the drive itself, and that it was this drive that "
-            "ran",
-            0.0,
-        )
     offers = [
         _output_speed(odds, shafts_hz),
         _longer_record(odds, shafts_hz, sections),
@@ -83,6 +72,21 @@ def deciding_measurement(
         *_counts(teeth, odds),
     ]
     return max((offer for offer in offers if offer), key=lambda offer: offer.expected - _COST[offer.kind])
+
+
+def check_premises(fits: str) -> Measurement:
+    """What to check where no combination fits; `fits` names the premise that the lines suit better, empty for none.
+
+    Examples
+    --------
+    >>> check_premises("2 stages").words
+    'the lines fit 2 stages better than what was stated: read the nameplate again and count the shafts at the housing'
+    """
+    if fits:
+        words = f"the lines fit {fits} better than what was stated: read the nameplate again and count the shafts at the housing"
+    else:
+        words = "no combination in reach fits: confirm stages, ratio and speed, and record again with this drive running alone"
+    return Measurement("check", words, 0.0)
 
 
 def _after(odds: Sequence[float], answers: Sequence[float], same: Callable[[float, float], bool]) -> float:

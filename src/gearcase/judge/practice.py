@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from gearcase.errors import OutOfRange
 
 __all__ = [
+    "MOST_STAGES",
     "PINION_TEETH",
     "STAGE_RATIO",
     "WHEEL_TEETH",

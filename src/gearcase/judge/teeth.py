@@ -7,22 +7,23 @@ is there with a chance by its kind, a peak is paid for once however many lines m
 stranger costs nothing. The score is a log likelihood ratio plus the practice of makers; odds are its share among all
 combinations in reach, tempered by what simulation showed (docs/inference.md).
 
-"None of these" is a hypothesis of its own: the same search is run with wheels of w + 1/2 teeth, which no drive can have. As well as
-those fit, chance fits.
+"None of these" is a hypothesis of its own. The same search is run with wheels of w + 1/2 teeth, which no drive can have: as well as
+those fit, chance fits. It is run with the ratio left free and with a stage more and less: as much better as those fit, a premise is
+wrong.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 
 from gearcase.errors import OutOfRange
-from gearcase.judge.deciding import Measurement, deciding_measurement
+from gearcase.judge.deciding import Measurement, check_premises, deciding_measurement
 from gearcase.judge.peaks import SURE, Gain, LineSpectrum, Peaks, peaks_of
-from gearcase.judge.practice import PINION_TEETH, WHEEL_TEETH, require_reach
-from gearcase.judge.search import FastSide, best_starts, search, two_nearest
+from gearcase.judge.practice import MOST_STAGES, PINION_TEETH, WHEEL_TEETH, ratio_range, require_reach
+from gearcase.judge.search import Beam, FastSide, best_starts, search, two_nearest
 from gearcase.judge.trains import Train, line_names
 
 __all__ = ["DECIDED", "Candidate", "FoundLine", "Plate", "ToothInference", "infer_teeth"]
@@ -30,7 +31,9 @@ __all__ = ["DECIDED", "Candidate", "FoundLine", "Plate", "ToothInference", "infe
 DECIDED = 0.9  # odds from which the first combination is said to be the answer
 _LISTED = 10
 _TEMPER = 0.8  # of the score, so that stated odds came true on simulations (docs/inference.md)
-_NONE_BEFORE = 0.05  # share of drives that are not what the nameplate and the stages make them (assumed)
+_NONE_BEFORE = 0.05  # share of records that do not show the drive meant (assumed)
+_OTHERWISE = 0.02  # odds that the ratio is wrongly noted, and that a stage was missed or counted too often (assumed)
+_STAGE_CHOICES = 8.5  # log of the pinions and wheels of one stage more
 _NONE_SCALE = 4.0  # spread of the lead that chance gives real counts over impossible ones
 _LEAD_RANGE = 100.0  # over which the lead of a true train is spread
 _WIDE = 0.15  # relative range in which the lines' own speed is then looked for
@@ -152,32 +155,69 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
         raise OutOfRange(
             "ratio",
             f"{plate.ratio:g} with known counts {plate.known}" if plate.known else f"{plate.ratio:g}",
-            f"what {plate.stages} stages of pinions with {PINION_TEETH[0]} to {PINION_TEETH[1]} and wheels with {WHEEL_TEETH[0]} to "
-            f"{WHEEL_TEETH[1]} teeth can make within its rounding of {plate.ratio_spread:g}: check the ratio, the stages and the counts",
+            f"what {plate.stages} stages of pinions with {PINION_TEETH[0]} to {PINION_TEETH[1]} and wheels with {WHEEL_TEETH[0]} "
+            f"to {WHEEL_TEETH[1]} teeth make within its rounding of {plate.ratio_spread:g}: check ratio, stages and counts",
         )
-    impossible = search(gain, peaks, fast, offset=0.5)
-    none = _none(float(best.scores[0] - (impossible.scores[0] if impossible.scores.size else 0.0)))
-    if none > 0.5:
+    chance = _by_chance(float(best.scores[0] - _first(search(gain, peaks, fast, offset=0.5))))
+    if chance > 0.5:
         _require_speed(gain, peaks, fast)
+    others = _other_premises(gain, peaks, fast, best)
+    weights = np.exp([log_odds for _, log_odds in others])
+    none = 1 - (1 - chance) / (1 + float(weights.sum()))
     shares = np.exp(_TEMPER * (best.scores - best.scores[0]))
     odds = (1 - none) * shares / shares.sum()
     listed = tuple(
         _candidate(peaks, plate, best.trains.take(np.array([n])), float(odds[n])) for n in range(min(_LISTED, best.scores.size))
     )
     explained = {line.found_hz for line in listed[0].found if line.strength >= SURE}
-    return ToothInference(listed, none, int(np.count_nonzero(sure)), len(explained), _measurement(listed, peaks, none))
-
-
-def _measurement(listed: Sequence[Candidate], peaks: Peaks, none: float) -> Measurement | None:
     if listed[0].odds >= DECIDED:
-        return None
-    return deciding_measurement(
-        [one.teeth for one in listed],
-        [one.odds for one in listed],
-        [one.shafts_hz for one in listed],
-        peaks.sections,
-        none=none,
-    )
+        measurement = None
+    elif none > 0.5:
+        measurement = check_premises(others[int(np.argmax(weights))][0] if weights.sum() > 1 else "")
+    else:
+        measurement = deciding_measurement(
+            [one.teeth for one in listed], [one.odds for one in listed], [one.shafts_hz for one in listed], peaks.sections
+        )
+    return ToothInference(listed, none, int(np.count_nonzero(sure)), len(explained), measurement)
+
+
+def _first(beam: Beam) -> float:
+    return float(beam.scores[0]) if beam.scores.size else 0.0
+
+
+def _other_premises(gain: Gain, peaks: Peaks, fast: FastSide, best: Beam) -> list[tuple[str, float]]:
+    """Log odds against the nameplate of another ratio and of a stage more or less, each with what it then would be, in words.
+
+    Each is the sum over its combinations; one that allows more of them must share its prior among more.
+    """
+    stages = len(fast.known)
+    least, most = ratio_range(stages)
+    width = math.log(fast.ratios[1] / fast.ratios[0])
+    premises = [(replace(fast, ratios=(least, most)), math.log(math.log(most) / width))]
+    if fast.known == ((None, None),) * stages:
+        premises += [
+            (replace(fast, known=((None, None),) * other), max(other - stages, 0) * _STAGE_CHOICES)
+            for other in (stages - 1, stages + 1)
+            if 1 <= other <= MOST_STAGES and fast.ratios[0] <= ratio_range(other)[1]
+        ]
+    weighed = []
+    for premise, freedom in premises:
+        found = search(gain, peaks, premise, offset=0.0)
+        if found.scores.size:
+            log_odds = _mass(found) - _mass(best) - freedom + math.log(_OTHERWISE)
+            ratio = float(found.trains.ratio()[0])
+            other = len(premise.known)
+            words = (
+                f"{other} stage{'s' * (other > 1)}" if other != stages else f"a ratio of {ratio:.4g} between fast and slow shaft"
+            )
+            weighed.append((words, min(log_odds, 50.0)))
+    return weighed
+
+
+def _mass(beam: Beam) -> float:
+    """Log of the sum of tempered likelihoods."""
+    top = float(beam.scores[0])
+    return _TEMPER * top + math.log(float(np.exp(_TEMPER * (beam.scores - top)).sum()))
 
 
 def _fast_side(plate: Plate) -> FastSide:
@@ -244,8 +284,8 @@ def _require_speed(gain: Gain, peaks: Peaks, fast: FastSide) -> None:
         )
 
 
-def _none(lead: float) -> float:
-    """Share of "none of these", from the lead of the best real train over the best impossible one.
+def _by_chance(lead: float) -> float:
+    """Share of "this fits by chance", from the lead of the best real train over the best impossible one.
 
     Where no train of this reach is there, real and impossible counts do equally well but for chance (logistic); where one is,
     the lead may be anything up to a hundred and more (even).
