@@ -33,6 +33,7 @@ class Case:
     """True counts from the input, what the nameplate says, and a record."""
 
     teeth: tuple[tuple[int, int], ...]
+    stages: int
     speed_hz: float
     stated_hz: float
     ratio: float
@@ -64,7 +65,7 @@ def case(number: int, noise: str, *, wander: float = 0.0) -> Case:
     exact = float(np.prod([wheel / pinion for pinion, wheel in teeth]))
     digits = (1 if exact >= 10 else 2) - int(rng.random() < 0.3)
     samples = _record(teeth, speed, NOISES[noise], wander, rng)
-    return Case(teeth, speed, stated, round(exact, digits), 0.5 * 10.0**-digits, samples)
+    return Case(teeth, count, speed, stated, round(exact, digits), 0.5 * 10.0**-digits, samples)
 
 
 def _record(

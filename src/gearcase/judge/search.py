@@ -24,7 +24,7 @@ from gearcase.judge.trains import Train, mesh_lines, shaft_lines, sideband_lines
 __all__ = ["Beam", "FastSide", "best_starts", "search", "two_nearest"]
 
 _STARTS = 128  # speeds and first pinions followed
-_WHEELS = 30_000  # beams: kept after a wheel
+_WHEELS = 10_000  # beams: kept after a wheel
 _PINIONS = 1_500  # and after the next pinion
 _FINALISTS = 800
 _VISIBLE = (0.3, 0.6, 1.0)  # share of the usual lines that a record shows, unknown beforehand
