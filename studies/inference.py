@@ -1,8 +1,8 @@
 """How often unknown tooth counts are found, and whether the stated odds come true: `make study-teeth`.
 
 Prints, for random trains of `studies.trains`: share ranked first and among the first five by noise and by stages, how often nothing was
-decided, what was decided wrongly with upper 95 % bounds, and the odds of the first combination against how often it was right. Then
-the same with a speed that wanders, and with premises that are wrong: there every decision is a false one. Simulations only.
+decided, what was decided wrongly with upper 95 % bounds, and the odds of the first combination against how often it was right.
+Then the same with a speed that wanders, and with premises that are wrong: there a decision is a false one. Simulations only.
 """
 
 import argparse
@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from gearcase.judge.peaks import LineSpectrum
 from gearcase.judge.teeth import Plate, infer_teeth
 from gearcase.signal.spectrum import floor_bins, hann, line_strength, transform
 from studies.diagnosis import upper_bound
-from studies.trains import NOISES, RATE_HZ, Case, case
+from studies.trains import RATE_HZ, Case, case
 
 STATED = 0.01  # relative error of the speed that the method is told; the generator keeps within it
 ODDS = (0.0, 0.5, 0.8, 0.9, 0.99, 1.0 + 1e-9)
@@ -29,7 +30,7 @@ WANDER = 1e-4  # standard deviation of the speed within a record, relative
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was said of a case: rank of the truth (0 first, -1 not listed), odds of the first, whether decided; refused with words."""
+    """What was said of a case: rank of the truth (0 first, -1 not listed), odds of the first, whether it decided, words of refusal."""
 
     stages: int
     rank: int
@@ -120,7 +121,7 @@ def told(name: str, outcomes: list[Outcome]) -> list[Outcome]:
 
 def calibration(outcomes: list[Outcome]) -> None:
     """Stated odds of the first combination against how often it is right."""
-    for low, high in zip(ODDS[:-1], ODDS[1:], strict=True):
+    for low, high in pairwise(ODDS):
         these = [one for one in outcomes if low <= one.odds < high and not one.refused]
         if these:
             stated, right = np.mean([one.odds for one in these]), np.mean([one.rank == 0 for one in these])

@@ -1,6 +1,6 @@
 """Which trains of external gears a maker would build: reach of the search, and how usual a combination is.
 
-Seen from the fast shaft, stage by stage: a pinion drives a wheel with at least as many teeth. Log odds are rough on purpose:
+Seen from the fast shaft, stage by stage: a pinion drives a wheel with a tenth more teeth at least. Log odds are rough on purpose:
 they break ties, and a single well-found line outweighs them. All of it is common practice without a source, but for the undercut
 limit.
 """
@@ -26,7 +26,7 @@ __all__ = [
 
 PINION_TEETH = (12, 60)
 WHEEL_TEETH = (15, 180)
-STAGE_RATIO = (1.0, 8.0)
+STAGE_RATIO = (1.1, 8.0)  # one to one is no reduction, and such a stage would explain any stranger
 MOST_STAGES = 4
 _UNDERCUT = 17  # 2 / sin^2 20 degrees: fewer teeth need profile shift or a helix
 
@@ -88,17 +88,15 @@ def require_reach(ratio: float, stages: int) -> None:
     --------
     >>> require_reach(400.0, 1)
     Traceback (most recent call last):
-    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1 to 8 makes 8 at most: it takes at least 3 stages; correct one of the two
+    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1.1 to 8 can make 8 at most: it takes at least 3 stages; correct one of the two
     """
     if not 1 <= stages <= MOST_STAGES:
         raise OutOfRange("stages", stages, f"1 to {MOST_STAGES}: count the shafts that show at the housing, less one")
-    most = ratio_range(stages)[1]
+    least, most = ratio_range(stages)
+    makes = f"{stages} stage{'s' * (stages > 1)} of {STAGE_RATIO[0]:g} to {STAGE_RATIO[1]:g}"
     if ratio > most:
         needed = math.ceil(math.log(ratio) / math.log(STAGE_RATIO[1]) - 1e-9)
-        word = "stage" if stages == 1 else "stages"
-        raise OutOfRange(
-            "ratio",
-            f"{ratio:g}",
-            f"{stages} {word} of {STAGE_RATIO[0]:g} to {STAGE_RATIO[1]:g} makes {most:g} at most: it takes at least "
-            f"{needed} stages; correct one of the two",
-        )
+        rule = f"{makes} can make {most:g} at most: it takes at least {needed} stages; correct one of the two"
+        raise OutOfRange("ratio", f"{ratio:g}", rule)
+    if ratio < least:
+        raise OutOfRange("ratio", f"{ratio:g}", f"{makes} make {least:.3g} at least: correct the ratio or the number of stages")
