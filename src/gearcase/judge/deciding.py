@@ -107,7 +107,8 @@ def _counts(teeth: Sequence[Teeth], odds: Sequence[float]) -> list[Measurement]:
         for side in (0, 1):
             counts = [one[stage][side] for one in teeth]
             gear = "gear on the input side" if side == 0 else "gear on the output side"
-            choices = ", ".join(str(count) for count in dict.fromkeys(counts))
+            different = list(dict.fromkeys(counts))
+            choices = ", ".join(str(count) for count in different[:5]) + (" or another" if len(different) > 5 else "")
             words = (
                 f"count the teeth of the {gear} of stage {stage + 1}, through the inspection cover with the drive locked out: "
                 f"{choices}"
