@@ -1,8 +1,8 @@
 """How often unknown tooth counts are found, and whether the stated odds come true: `make study-teeth`.
 
-Prints, for random trains of `studies.trains`: share ranked first and among the first five by noise and by stages, how often nothing was
-decided, what was decided wrongly with upper 95 % bounds, and the odds of the first combination against how often it was right.
-Then the same with a speed that wanders, and with premises that are wrong: there a decision is a false one. Simulations only.
+Prints, for random trains of `studies.trains`: share ranked first and among the first five by noise and by stages, how often
+nothing was decided, what was decided wrongly with upper 95 % bounds, and the odds of the first combination against how often it
+was right. Then the same with a speed that wanders, and with premises that are wrong, where a decision is a false one. Simulations.
 """
 
 import argparse
@@ -30,7 +30,7 @@ WANDER = 1e-4  # standard deviation of the speed within a record, relative
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was said of a case: rank of the truth (0 first, -1 not listed), odds of the first, whether it decided, words of refusal."""
+    """What was said of a case: rank of the truth (0 first, -1 not listed), odds of the first, whether decided, the refusal."""
 
     stages: int
     rank: int

@@ -103,14 +103,23 @@ class Gain:
             size += table.size
         self._table = np.concatenate([[0.0], *tables]).astype(np.float32)  # place 0: outside the band
         self._ends = [high for _, high, _ in peaks.sections]
+        self._paid: dict[float, NDArray[np.float32]] = {}
 
-    def __call__(self, hz: NDArray[np.float64]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-        """Density [-] at each frequency [Hz], and whether it lies in the band, any shape."""
+    def __call__(self, hz: NDArray[np.float64], chance: float) -> NDArray[np.float32]:
+        """Log likelihood ratio log(1 + q g) - q [-] of a line that is there with a `chance` q [-], at each frequency [Hz]; 0
+        outside the band. Any shape.
+        """
+        if chance not in self._paid:
+            self._paid[chance] = np.log1p(np.float32(chance) * self._table) - np.float32(chance)
+            self._paid[chance][0] = 0
+        return np.asarray(self._paid[chance][self._place(hz)])
+
+    def _place(self, hz: NDArray[np.float64]) -> NDArray[np.int32]:
         at = np.zeros(hz.shape, dtype=np.int32)
         for (low, scale, first), high in zip(self._starts, self._ends, strict=True):
             here = (hz >= low) & (hz < high)
-            at = np.where(here, ((hz - low) * scale + (first + 0.5)).astype(np.int32), at)
-        return self._table[at], at > 0
+            np.copyto(at, (hz * scale + (first + 0.5 - low * scale)).astype(np.int32), where=here)
+        return at
 
 
 def peaks_of(spectra: Sequence[LineSpectrum], *, lowest_hz: float, highest_hz: float) -> Peaks:

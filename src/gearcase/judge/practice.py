@@ -39,7 +39,7 @@ def pinion_practice(teeth: NDArray[np.integer | np.floating]) -> NDArray[np.floa
     >>> pinion_practice(np.array([12, 20, 40]))
     array([-1. ,  0. , -0.6])
     """
-    return np.asarray(-0.2 * np.maximum(_UNDERCUT - teeth, 0) - 0.06 * np.maximum(teeth - 30, 0))
+    return np.asarray(0.2 * np.minimum(teeth - _UNDERCUT, 0) + 0.06 * np.minimum(30 - teeth, 0))
 
 
 def stage_practice(pinion: NDArray[np.integer | np.floating], wheel: NDArray[np.integer | np.floating]) -> NDArray[np.float64]:
@@ -53,9 +53,9 @@ def stage_practice(pinion: NDArray[np.integer | np.floating], wheel: NDArray[np.
     """
     ratio = wheel / pinion
     return np.asarray(
-        -0.8 * np.maximum(ratio - 6, 0)
-        - 5.0 * np.maximum(1.2 - ratio, 0)
-        - 0.03 * np.maximum(wheel - 130, 0)
+        0.8 * np.minimum(6 - ratio, 0)
+        + 5.0 * np.minimum(ratio - 1.2, 0)
+        + 0.03 * np.minimum(130 - wheel, 0)
         - 0.3 * (np.gcd(np.asarray(pinion, np.intp), np.asarray(wheel, np.intp)) > 1)
     )
 
@@ -68,7 +68,7 @@ def falling_practice(before: NDArray[np.float64], ratio: NDArray[np.float64]) ->
     >>> falling_practice(np.array([2.0]), np.array([2.0, 5.0]))
     array([ 0.   , -0.625])
     """
-    return np.asarray(-0.5 * np.maximum(ratio / before - 1.25, 0))
+    return np.asarray(0.5 * np.minimum(1.25 - ratio / before, 0))
 
 
 def ratio_range(stages: int) -> tuple[float, float]:
@@ -88,7 +88,7 @@ def require_reach(ratio: float, stages: int) -> None:
     --------
     >>> require_reach(400.0, 1)
     Traceback (most recent call last):
-    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1.1 to 8 can make 8 at most: it takes at least 3 stages; correct one of the two
+    gearcase.errors.OutOfRange: ratio=400: 1 stage of 1.1 to 8 can make 8 at most: it takes at least 3 stages; correct either
     """
     if not 1 <= stages <= MOST_STAGES:
         raise OutOfRange("stages", stages, f"1 to {MOST_STAGES}: count the shafts that show at the housing, less one")
@@ -96,7 +96,7 @@ def require_reach(ratio: float, stages: int) -> None:
     makes = f"{stages} stage{'s' * (stages > 1)} of {STAGE_RATIO[0]:g} to {STAGE_RATIO[1]:g}"
     if ratio > most:
         needed = math.ceil(math.log(ratio) / math.log(STAGE_RATIO[1]) - 1e-9)
-        rule = f"{makes} can make {most:g} at most: it takes at least {needed} stages; correct one of the two"
+        rule = f"{makes} can make {most:g} at most: it takes at least {needed} stages; correct either"
         raise OutOfRange("ratio", f"{ratio:g}", rule)
     if ratio < least:
         raise OutOfRange("ratio", f"{ratio:g}", f"{makes} make {least:.3g} at least: correct the ratio or the number of stages")

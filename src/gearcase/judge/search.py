@@ -67,10 +67,10 @@ def search(gain: Gain, peaks: Peaks, fast: FastSide, *, offset: float) -> Beam:
     beam = best_starts(gain, peaks, fast, fast.speed_spread)
     for stage in range(len(fast.known)):
         beam = _with_wheels(gain, peaks, fast, beam, stage, offset)
-        if stage + 1 < len(fast.known):
-            beam = _with_pinions(gain, peaks, fast, beam, stage + 1)
         if beam.scores.size == 0:
             return beam
+        if stage + 1 < len(fast.known):
+            beam = _with_pinions(gain, peaks, fast, beam, stage + 1)
     trains = _first_of_each(beam, _FINALISTS)
     scores, speed = _exact(peaks, fast, trains)
     order = np.argsort(-scores, kind="stable")
@@ -164,11 +164,12 @@ def _score(
     belong to hide under it.
     """
     total = np.zeros(())
+    coarsest = max(bin_hz for _, _, bin_hz in peaks.sections)
     for hz, chance in lines:
-        density, inside = gain(hz)
-        if spacing is not None:
-            inside = inside & (spacing >= 3 * peaks.bin_hz(hz))
-        total = total + np.where(inside, np.log1p(chance * density) - chance, 0)
+        paid = gain(hz, chance)
+        if spacing is not None and np.min(spacing, initial=np.inf) < 3 * coarsest:
+            paid = np.where(spacing >= 3 * peaks.bin_hz(hz), paid, 0)
+        total = total + paid
     return total
 
 

@@ -159,11 +159,11 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
             f"to {WHEEL_TEETH[1]} teeth make within its rounding of {plate.ratio_spread:g}: check ratio, stages and counts",
         )
     chance = _by_chance(float(best.scores[0] - _first(search(gain, peaks, fast, offset=0.5))))
-    if chance > 0.5:
-        _require_speed(gain, peaks, fast)
     others = _other_premises(gain, peaks, fast, best)
     weights = np.exp([log_odds for _, log_odds in others])
     none = 1 - (1 - chance) / (1 + float(weights.sum()))
+    if none > 0.5:
+        _require_speed(gain, peaks, fast)
     shares = np.exp(_TEMPER * (best.scores - best.scores[0]))
     odds = (1 - none) * shares / shares.sum()
     listed = tuple(

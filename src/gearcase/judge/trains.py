@@ -28,7 +28,7 @@ class Train:
     wheels: NDArray[np.float64]
 
     def take(self, rows: NDArray[np.intp]) -> "Train":
-        """Some of them."""
+        """Some of them, by row. [-]"""
         return Train(self.speed[rows], self.pinions[rows], self.wheels[rows])
 
     def ratio(self) -> NDArray[np.float64]:
