@@ -1,7 +1,7 @@
-"""What it costs to infer tooth counts from one record of 2^17 samples: seconds, and as ratios within one run.
+"""What it costs to infer tooth counts from one record of 2^17 samples: seconds of processor time, and as ratios within one run.
 
-Against the spectrum every recording gets anyway (transform, window, strengths), and from stage to stage. The record is simulated from
-a drive whose counts the search is not told. Run it by `make bench`.
+Against the spectrum every recording gets anyway (transform, window, strengths), and from stage to stage. The record is simulated
+from a drive whose counts the search is not told. Run it by `make bench`.
 """
 
 import time
@@ -58,12 +58,12 @@ def strengths(samples: np.ndarray) -> LineSpectrum:
 
 
 def seconds(work: Callable[[], object], rounds: int) -> float:
-    """Median time."""
+    """Median processor time; one thread, so that an idle machine takes as long."""
     times = []
     for _ in range(rounds):
-        start = time.perf_counter()
+        start = time.process_time()
         work()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return median(times)
 
 
