@@ -305,7 +305,9 @@ def test_a_peak_stands_where_the_line_is() -> None:
 
 
 def test_most_maxima_that_noise_makes_on_the_side_lobes_of_a_strong_line_are_left_out() -> None:
-    """Side lobes fall as 1/k^3 (Harris 1978); noise on them makes maxima, counted here plainly, within 25 bins of a line of 70 dB."""
+    """Side lobes fall as 1/k^3 (Harris 1978); noise on them makes maxima, counted here plainly, within 25 bins
+    of a line of 70 dB.
+    """
     kept = plain = 0
     for seed in range(60):
         spectrum = sine_in_noise(123.4567, seed, noise=1e-2)
