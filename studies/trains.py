@@ -1,4 +1,4 @@
-"""Random gear trains and what would be recorded on them, fixed before the method that is judged by them.
+"""Random gear trains and what would be recorded on them; levels and noises were fixed before the method judged by them first ran.
 
 Shares no code and no beliefs with `judge`: counts come from an invented catalogue (fixed centre distance, so a fixed sum of
 teeth a frame, ratios from the preferred numbers of ISO 3), records are made in the time domain, tone by tone. Every case is a
