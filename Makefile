@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := build/demo
 
-.PHONY: help demo check long bench study picture clean
+.PHONY: help demo check long bench study study-teeth picture clean
 .DEFAULT_GOAL := help
 
 help:
@@ -13,6 +13,7 @@ help:
 	@echo "make long    the long suites: large simulations, and the pages in a browser (Debian: apt-get install chromium)"
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
+	@echo "make study-teeth  how often unknown tooth counts are found, and whether the odds come true, on simulations"
 	@echo "make picture the picture in the README, from the demo"
 	@echo "make clean   remove what was built; jobs you made elsewhere stay"
 
@@ -50,9 +51,13 @@ bench: $(VENV)/run
 	$(BIN)/python benchmarks/run.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
+	$(BIN)/python benchmarks/inference.py
 
 study: $(VENV)/dev
 	$(BIN)/python -m studies.diagnosis
+
+study-teeth: $(VENV)/dev
+	$(BIN)/python -m studies.inference
 
 picture: demo $(VENV)/dev
 	$(BIN)/python tools/make_pictures.py $(DEMO)
