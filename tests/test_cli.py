@@ -200,7 +200,7 @@ def test_a_defect_of_gearcase_itself_is_no_answer(
 ) -> None:
     from gearcase.stages import survey
 
-    def broken(_: object) -> None:
+    def broken(*_: object) -> None:
         raise RuntimeError("wheels came off")
 
     monkeypatch.setattr(survey, "run", broken)

@@ -123,6 +123,7 @@ def _parser() -> argparse.ArgumentParser:
     for added in (rig, watch):
         added.add_argument("--times", type=float, default=1.0, metavar="N", help="let time run so many times faster, at a desk")
     diagnose = verb("diagnose", desk.diagnose, "judge recordings against the drive, with odds")
+    survey.add_argument("recording", nargs="*", metavar="RECORDING", help="files to learn from; those of job.yaml by default")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
         ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
@@ -131,7 +132,8 @@ def _parser() -> argparse.ArgumentParser:
         ("--channel", "NAME", "which channel, where the file holds several"),
         ("--point", "POINT", "measuring point of the job where it was taken; may be left out"),
     ):
-        diagnose.add_argument(option, metavar=metavar, help=says)
+        for added in (survey, diagnose):
+            added.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
     for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, diagnose, handover):

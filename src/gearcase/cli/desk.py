@@ -8,7 +8,7 @@ from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, loa
 from gearcase.errors import BadInput, Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from gearcase.job.build import Job
@@ -45,13 +45,18 @@ def check(given: argparse.Namespace) -> int:
 
 def survey(given: argparse.Namespace) -> int:
     """What turns, what can be seen, what is unknown."""
+    from dataclasses import replace
+    from pathlib import Path
+
     from gearcase.drawings.pictures import survey_pictures
     from gearcase.drawings.report import ask_for_sheet_html, ask_for_sheet_pdf
     from gearcase.drawings.text import survey_text
     from gearcase.stages import survey
 
     job = load(given)
-    result = survey.run(job)
+    there = tuple(entry for entry in job.recordings if (Path(given.job) / entry.file).is_file())  # taken later, as a rule
+    heard = _recordings(given, replace(job, recordings=there)) if given.recording or there else ()
+    result = survey.run(job, _watched(heard, given))
     pictures = {
         **{picture.name: picture.svg.encode() for picture in survey_pictures(result.document)},
         "ask-for.pdf": ask_for_sheet_pdf(job.title, job.site, result.document),
@@ -124,12 +129,12 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
         yield replace(recording, name=names[entry.file])
 
 
-def _watched(recordings: "Iterator[Recording]", given: argparse.Namespace) -> "Iterator[Recording]":
-    """Say which recording is being judged, while a person looks."""
+def _watched(recordings: "Iterable[Recording]", given: argparse.Namespace) -> "Iterator[Recording]":
+    """Say which recording is being listened to, while a person looks."""
     watched = sys.stderr.isatty() and not given.json
     for number, recording in enumerate(recordings, start=1):
         if watched:
-            print(f"\r\033[Kjudging {number}: {recording.name} ({recording.found})", end="", file=sys.stderr, flush=True)
+            print(f"\r\033[K{number}: {recording.name} ({recording.found})", end="", file=sys.stderr, flush=True)
         yield recording
     if watched:
         print("\r\033[K", end="", file=sys.stderr, flush=True)

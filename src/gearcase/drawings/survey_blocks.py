@@ -11,6 +11,7 @@ from gearcase.drawings.text import collision_words, zone_table_name
 __all__ = [
     "KIND_NAMES",
     "coverage_blocks",
+    "inferred_blocks",
     "line_blocks",
     "line_hz",
     "measurement_blocks",
@@ -53,6 +54,7 @@ def survey_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     """A survey alone: the drive drawn, what it leaves open, what can be seen, its lines, what to record."""
     yield from picture_blocks(survey, after_cover=False)
     yield from finding_blocks(survey["findings"])
+    yield from inferred_blocks(survey)
     yield from coverage_blocks(survey)
     yield from unknown_blocks(survey)
     yield from measurement_blocks(survey)
@@ -272,3 +274,53 @@ def source_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     found = dict.fromkeys(line["working"]["source"] for line in survey["lines"] if line["working"])
     yield Block("heading", "Sources")
     yield Block("list", items=tuple(first_up(source) for source in found))
+
+
+def inferred_blocks(survey: dict[str, Any]) -> Iterator[Block]:
+    """What recordings tell of an unknown drive: speeds, tooth counts with odds, makes of bearings."""
+    told = survey.get("inferred")
+    if not told or not (told["speeds"] or told["teeth"] or told["bearings"]):
+        return
+    yield Block("heading", "What recordings tell")
+    speeds = tuple(
+        (
+            row["recording"],
+            f"{60 * row['stated_hz']:.5g}" if row["stated_hz"] else "",
+            f"{60 * row['hz']:.6g}" if row["standard_error_hz"] is not None else "",
+            f"{60 * row['standard_error_hz']:.2g}" if row["standard_error_hz"] is not None else "",
+            row["says"],
+        )
+        for row in told["speeds"]
+    )
+    if speeds:
+        head = ("recording", "stated, rpm", "by its lines, rpm", "standard error", "how")
+        yield Block("table", head=head, rows=speeds, wide=(1.6, 0.9, 1.2, 0.9, 3.4), numbers=(1, 2, 3))
+    teeth = told["teeth"]
+    if teeth and "combinations" in teeth:
+        yield Block("heading", "Tooth counts", level=2)
+        says = (
+            "decided by its odds; confirm one count when the drive is open" if teeth["decided"] else "the recording cannot decide"
+        )
+        yield Block(
+            "text",
+            f"From {teeth['recording']}: {says}. Of its {teeth['sure_lines']} lines that no noise makes the first combination "
+            f"explains {teeth['explained_lines']}. Odds of none of these: {teeth['none']:.2g}.",
+        )
+        combinations = tuple(
+            (
+                ", ".join(f"{a}/{b}" for a, b in one["teeth"]),
+                f"{one['odds']:.3f}",
+                f"{one['found']} of {one['expected']}",
+                ", ".join(f"{60 * hz:.5g}" for hz in one["shafts_hz"]),
+            )
+            for one in teeth["combinations"]
+        )
+        columns = ("teeth, stage by stage from the input", "odds", "lines found", "shafts, rpm")
+        yield Block("table", head=columns, rows=combinations, wide=(3, 0.8, 1, 2.4), numbers=(1,))
+        if teeth["measurement"]:
+            yield Block("note", "What would decide", items=(first_up(f"{teeth['measurement']['says']}."),), state="action")
+    elif teeth:
+        yield Block("text", first_up(f"{teeth['says']}."))
+    makes = tuple(f"{row['bearing']}, {row['recording']}: {row['says']}" for row in told["bearings"])
+    if makes:
+        yield Block("list", "Which make of bearing", items=makes)

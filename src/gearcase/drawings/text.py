@@ -47,6 +47,7 @@ def survey_text(document: dict[str, Any]) -> str:
     if len(main) > _MOST_LINES:
         parts.append(f"... and {len(main) - _MOST_LINES} more; --json lists all, with sidebands and harmonics")
     parts += ["", *_measurement(document["measurement"]), *_acceptance(document)]
+    parts += ["", *inferred_words(document.get("inferred"))]
     seen = sorted(document["coverage"], key=lambda row: _BLIND_FIRST[row["grade"]])
     parts += ["", *_table(("part", "coverage", "why"), [(row["component"], row["grade"], row["why"]) for row in seen])]
     unknown = document["unknown"]
@@ -100,6 +101,31 @@ def zone_table_name(table: Mapping[str, Any]) -> str:
     """Standard, group and support of a zone table."""
     group = table["group"] if table["group"].startswith("class") else f"group {table['group']}"
     return ", ".join(part for part in (table["standard"], group, table["support"]) if part)
+
+
+def inferred_words(inferred: dict[str, Any] | None) -> list[str]:
+    """What recordings tell of the drive, in sentences."""
+    if not inferred:
+        return []
+    words = []
+    for row in inferred["speeds"]:
+        if row["told"] and row["standard_error_hz"] is not None:
+            speed = f"{60 * row['hz']:.6g} rpm, standard error {60 * row['standard_error_hz']:.2g} rpm"
+            words.append(f"{row['recording']}: {speed}, {row['says']}")
+        else:
+            words.append(row["says"] if row["recording"] in row["says"] else f"{row['recording']}: {row['says']}")
+    teeth = inferred["teeth"]
+    if teeth and "combinations" in teeth:
+        verdict = "decided" if teeth["decided"] else "cannot decide"
+        words.append(f"tooth counts by {teeth['recording']}: {verdict}; none of these has odds of {teeth['none']:.2g}")
+        for one in teeth["combinations"]:
+            counts = ", ".join("/".join(map(str, pair)) for pair in one["teeth"])
+            words.append(f"  {counts}: odds {one['odds']:.3g}, {one['found']} of {one['expected']} lines found")
+        if teeth["measurement"]:
+            words.append(f"  to decide: {teeth['measurement']['says']}")
+    elif teeth:
+        words.append(teeth["says"])
+    return words + [f"{row['bearing']}: {row['says']}" for row in inferred["bearings"]]
 
 
 def plan_text(document: dict[str, Any]) -> str:

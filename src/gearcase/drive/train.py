@@ -183,6 +183,7 @@ class Ratings:
     input_speed_hz: float | None = None
     output_speed_hz: float | None = None
     support: str | None = None
+    stages: int | None = None
 
 
 @dataclass(frozen=True)

@@ -92,7 +92,7 @@ def build_drive(source: Source, model: DriveModel) -> Drive:
             source.where(where),
         ),
         ratio_links=(*known, *_plate_ratio(source, model, shafts, (*meshes, *belts, *known), spread)),
-        ratings=Ratings(plate.power, plate.ratio, spread, plate.input_speed, plate.output_speed, plate.support),
+        ratings=Ratings(plate.power, plate.ratio, spread, plate.input_speed, plate.output_speed, plate.support, plate.stages),
         belts=belts,
         motor=_motor(source, model.motor),
         passing_parts=tuple(

@@ -55,6 +55,7 @@ class NameplateModel(Section):
     ratio: Ratio | None = Field(None, description="ratio as printed, e.g. 20.1; its last digit says how exact it is")
     input_speed: Speed | None = Field(None, description="rated input speed, e.g. 1485 rpm")
     output_speed: Speed | None = Field(None, description="rated output speed, e.g. 74 rpm")
+    stages: Count | None = Field(None, description="number of gear stages, where the plate or the catalogue tells it, e.g. 2")
     support: Literal["rigid", "flexible"] | None = Field(None, description="rigid or flexible")
     text: Words = Field("", description="everything else on the plate, as it stands")
 

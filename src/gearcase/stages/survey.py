@@ -1,6 +1,6 @@
 """Survey: what is this drive, what lines can it show, what must be recorded, what can be seen, what is still unknown."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gearcase import tables
@@ -18,6 +18,8 @@ from gearcase.install.mounting import sight
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.judge.zones import applicable
+from gearcase.signal.recording import Recording
+from gearcase.stages.inferred import infer
 from gearcase.stages.measuring import acceptance_document, measurement
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 from gearcase.stages.workings import line_workings
@@ -29,8 +31,8 @@ SECTIONS_READ = ("drive", "points", "inputs", "bus")
 _CONTRADICTIONS = ("job.ratio", "job.speeds")  # findings that two statements of the job exclude each other
 
 
-def run(job: Job) -> StageResult:
-    """Survey a job.
+def run(job: Job, recordings: Iterable[Recording] = ()) -> StageResult:
+    """Survey a job, with what its recordings tell of what is unknown.
 
     Returns
     -------
@@ -42,7 +44,8 @@ def run(job: Job) -> StageResult:
     workings = line_workings(drive, lines)
     acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
     record, about_records = measurement(job, lines, acceptance)
-    findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines), *about_records)
+    told, about_told, heard = infer(job, recordings)
+    findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines), *about_records, *about_told)
     seen = coverage(drive, job.points, lines, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
     document = {
         "schema": "survey/1",
@@ -54,11 +57,12 @@ def run(job: Job) -> StageResult:
         "crossings": [vars(row) for row in crossings(lines, service_hz=drive.speed_hz)],
         "points": [{"name": point.name, **vars(band)} for point in job.points if (band := sight(point)) is not None],
         "coverage": [vars(row) for row in seen],
+        "inferred": told,
         "unknown": _unknown(job),
         "contradictions": _contradictions(job),
         "findings": [finding_document(finding) for finding in findings],
     }
-    read = (*job.sources(SECTIONS_READ), *tables.sources("mounts", "vibration_zones", *ESTIMATE_TABLES))
+    read = (*job.sources(SECTIONS_READ), *heard, *tables.sources("mounts", "vibration_zones", *ESTIMATE_TABLES))
     return StageResult("survey", document, read, wrong=has_blocker(findings))
 
 

@@ -1,0 +1,147 @@
+"""What the survey learns from recordings of a drive nobody has opened. Truth: a simulated drive whose counts the job hides."""
+
+import numpy as np
+import pytest
+
+from gearcase.drawings.survey_blocks import inferred_blocks
+from gearcase.drawings.text import survey_text
+from gearcase.drive.simulate import BearingFault, Levels, simulate
+from gearcase.job.build import Job, build
+from gearcase.job.read import parse_text
+from gearcase.signal.recording import Recording
+from gearcase.stages import survey
+
+KNOWN = """\
+job: 1
+drive:
+  nameplate: {ratio: 18.1, input_speed: 1485 rpm}
+  input: {shaft: input, speed: 1485 rpm}
+  shafts:
+    - {name: input, end: input}
+    - {name: middle}
+    - {name: output, end: output}
+  meshes:
+    - {name: fast mesh, pinion: {shaft: input, teeth: 23}, wheel: {shaft: middle, teeth: 91}}
+    - {name: slow mesh, pinion: {shaft: middle, teeth: 19}, wheel: {shaft: output, teeth: 87}}
+  bearings:
+    - name: input bearing
+      shaft: input
+      candidates:
+        - {name: make A, elements: 9, element_diameter: 7.94 mm, pitch_diameter: 39.04 mm, contact_angle: 0 deg}
+        - {name: make B, elements: 12, element_diameter: 6.35 mm, pitch_diameter: 40 mm, contact_angle: 0 deg}
+points:
+  - {name: top, bearing: input bearing}
+"""
+UNKNOWN = KNOWN.replace("teeth: 23", "teeth: unknown").replace("teeth: 91", "teeth: unknown").replace("teeth: 19", "teeth: unknown")
+UNKNOWN = UNKNOWN.replace("teeth: 87", "teeth: unknown")
+PLATE_ONLY = """\
+job: 1
+drive:
+  nameplate: {ratio: 18.1, input_speed: 1485 rpm, stages: 2}
+  input: {shaft: input, speed: 1485 rpm}
+"""
+SPEED_HZ, RATE = 24.68, 6400.0
+
+
+def job(text: str) -> Job:
+    return build(parse_text(text), folder="job")
+
+
+MAKES = KNOWN[KNOWN.index("      candidates:") : KNOWN.index("points:")]
+TRUE = KNOWN.replace(
+    MAKES, "      elements: 9\n      element_diameter: 7.94 mm\n      pitch_diameter: 39.04 mm\n      contact_angle: 0 deg\n"
+)
+
+
+def recorded(seconds: float = 41.0, faults: tuple[BearingFault, ...] = (), rate: float = RATE) -> Recording:
+    """The drive as it truly is, make A fitted, at 1480.8 rpm."""
+    samples = simulate(
+        job(TRUE).drive,
+        speed_hz=SPEED_HZ,
+        sample_rate_hz=rate,
+        samples=int(seconds * rate),
+        seed=4,
+        noise="white",
+        faults=faults,
+        levels=Levels(shaft=0.3, mesh=1.0, noise_rms=1.0, modulation=0.3),
+    )
+    return Recording(samples, rate, "m/s2", "ch", None, "top", "0" * 64, "run.wav")
+
+
+@pytest.fixture(scope="module")
+def record() -> Recording:
+    return recorded()
+
+
+def inferred(text: str, *recordings: Recording) -> dict:
+    return survey.run(job(text), recordings).document["inferred"]
+
+
+def test_the_speed_of_a_known_drive_comes_from_its_lines_with_a_standard_error(record: Recording) -> None:
+    (row,) = inferred(KNOWN, record)["speeds"]
+    assert row["standard_error_hz"] < 1e-3
+    assert abs(row["hz"] - SPEED_HZ) < 3 * row["standard_error_hz"] + 1e-5
+
+
+def test_unknown_teeth_are_found_with_odds_and_said_to_a_person(record: Recording) -> None:
+    document = survey.run(job(UNKNOWN), [record]).document
+    teeth = document["inferred"]["teeth"]
+    assert teeth["decided"]
+    assert teeth["combinations"][0]["teeth"] == [[23, 91], [19, 87]]
+    (found,) = (row for row in document["findings"] if row["rule"] == "survey.teeth")
+    assert "23/91, 19/87 teeth with odds of" in found["says"]
+    assert "23/91, 19/87: odds" in survey_text(document)
+    assert any("23/91, 19/87" in row[0] for block in inferred_blocks(document) if block.kind == "table" for row in block.rows)
+    assert {"what": "recording run.wav", "sha256": "0" * 64} in survey.run(job(UNKNOWN), [record]).read
+
+
+def test_a_nameplate_alone_with_its_number_of_stages_is_enough_to_try(record: Recording) -> None:
+    teeth = inferred(PLATE_ONLY, record)["teeth"]
+    assert [[23, 91], [19, 87]] in [one["teeth"] for one in teeth["combinations"]]
+
+
+def test_a_record_too_short_and_slow_to_decide_says_what_would() -> None:
+    teeth = inferred(UNKNOWN, recorded(2.0, rate=800.0))["teeth"]
+    assert not teeth["decided"]
+    assert teeth["measurement"]["says"]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (PLATE_ONLY.replace(", stages: 2", ""), "once the number of stages is known: give nameplate.stages"),
+        (UNKNOWN.replace("ratio: 18.1, ", ""), "once the nameplate's ratio is known"),
+        (UNKNOWN.replace("ratio: 18.1", "ratio: 400"), "400"),
+    ],
+)
+def test_what_is_missing_or_out_of_reach_is_named(text: str, says: str, record: Recording) -> None:
+    assert says in inferred(text, record)["teeth"]["says"]
+
+
+def test_without_a_recording_the_survey_says_that_one_would_help() -> None:
+    assert "from a recording of the running drive" in inferred(UNKNOWN)["teeth"]["says"]
+
+
+def test_a_drive_whose_teeth_are_known_is_not_searched(record: Recording) -> None:
+    assert inferred(KNOWN, record)["teeth"] is None
+
+
+def test_a_recording_at_standstill_teaches_nothing_and_says_so() -> None:
+    noise = np.random.default_rng(2).standard_normal(int(20 * RATE)).astype(np.float32)
+    document = survey.run(job(UNKNOWN), [Recording(noise, RATE, "m/s2", "ch", None, "top", "1" * 64, "still.wav")]).document
+    assert "it shows no turning shaft: record with the drive running" in document["inferred"]["teeth"]["says"]
+
+
+def test_a_stuck_recording_is_unfit_and_said() -> None:
+    stuck = Recording(np.ones(int(5 * RATE), np.float32), RATE, "m/s2", "ch", None, "top", "2" * 64, "stuck.wav")
+    document = survey.run(job(UNKNOWN), [stuck]).document
+    (row,) = document["inferred"]["speeds"]
+    assert not row["told"] and row["says"].startswith("stuck.wav: ")
+    assert any(found["rule"] == "survey.recording_speed" for found in document["findings"])
+
+
+def test_the_make_whose_rates_fit_the_comb_is_named() -> None:
+    knocking = recorded(20.0, (BearingFault("input bearing", "outer_race", 8.0),), rate=12800.0)
+    (row,) = inferred(KNOWN, knocking)["bearings"]
+    assert row["names"] == ["make A"]
+    assert row["bearing"] == "input bearing"
