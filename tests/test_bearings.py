@@ -13,9 +13,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from gearcase.drive.bearing_estimate import CONFIDENCE, estimate_geometry
+from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.designations import Designation, read_designation
-from gearcase.drive.lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread, expected_lines
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.drive.train import Drive, Shaft
 from gearcase.errors import BadInput, OutOfRange

@@ -15,7 +15,8 @@ from gearcase.drive.bearings import (
     element_spin_frequency,
     fundamental_train_frequency,
 )
-from gearcase.drive.lines import expected_lines, sideband_frequency
+from gearcase.drive.line import sideband_frequency
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.measurement import highest_frequency, record_length_for_turns, sample_rate
 from gearcase.drive.rates import assembly_phase_frequency, gear_mesh_frequency, hunting_tooth_frequency
 from gearcase.drive.speeds import shaft_orders

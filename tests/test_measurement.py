@@ -18,7 +18,8 @@ from gearcase.drawings.survey_blocks import survey_blocks
 from gearcase.drawings.text import survey_text
 from gearcase.drive.bearings import Bearing
 from gearcase.drive.collisions import CURES, Collision, collisions
-from gearcase.drive.lines import Line, expected_lines
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.measurement import (
     LONGEST_RECORD,
     MeasurementPlan,

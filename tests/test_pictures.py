@@ -27,7 +27,7 @@ from gearcase.drawings.survey_blocks import survey_blocks
 from gearcase.drawings.svg import Sheet
 from gearcase.drawings.train import train_sheet, train_svg
 from gearcase.drive.crossings import crossing_speeds, crossings, shown_speeds
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.worked import Origin
 from kinds import KINDS, surveyed
 

@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gearcase.drive.assembly import assembly_flaws
-from gearcase.drive.lines import Line, expected_lines
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.power import power_flow
 from gearcase.drive.speeds import shaft_orders, undetermined
 from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, RatioLink, Shaft

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.drive.measurement import record_length_for_separation
 
 __all__ = ["CURES", "Collision", "collisions"]

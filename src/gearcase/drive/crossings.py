@@ -8,7 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 
-from gearcase.drive.lines import BEARING_RATES, Line
+from gearcase.drive.bearing_lines import BEARING_RATES
+from gearcase.drive.line import Line
 
 __all__ = ["MAIN_KINDS", "MARGIN", "Crossing", "crossing_speeds", "crossings", "main_lines", "shown_speeds"]
 

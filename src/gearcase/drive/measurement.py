@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.worked import Given, Origin, Worked, work, worked_by

@@ -15,8 +15,9 @@ import scipy.fft
 import scipy.signal
 from numpy.typing import NDArray
 
+from gearcase.drive.bearing_lines import bearing_order, bearing_ring_orders
 from gearcase.drive.bearings import Bearing
-from gearcase.drive.lines import bearing_order, bearing_ring_orders, meshing
+from gearcase.drive.lines import meshing
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange

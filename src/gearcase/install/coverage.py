@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gearcase.drive.bearings import Bearing
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.install.mounting import Sight, sight
 from gearcase.install.points import Point

@@ -8,7 +8,7 @@ from gearcase.drive.assembly import assembly_flaws
 from gearcase.drive.bearing_estimate import estimate_geometry
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.designations import read_designation
-from gearcase.drive.lines import rated_slip
+from gearcase.drive.outside_lines import rated_slip
 from gearcase.drive.speeds import joint_shafts, shaft_orders
 from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
 from gearcase.errors import OutOfRange, Problem

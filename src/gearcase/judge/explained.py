@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS, TURNING_KINDS, Line
+from gearcase.drive.line import TURNING_KINDS, Line
+from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS
 from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
 from gearcase.signal.spectrum import SpectrumLine
 

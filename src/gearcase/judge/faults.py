@@ -32,7 +32,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import BEARING_RATES, Line, bearing_ring_orders, expected_lines
+from gearcase.drive.bearing_lines import BEARING_RATES, bearing_ring_orders
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
 from gearcase.judge.combs import ALIGNMENT, SLIP_BAND, CombScorer, scan_bases

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread
 from gearcase.drive.bearings import Candidate, CountRule
-from gearcase.drive.lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import NOISE_LIMIT, SLIP_SPREAD, STRANGER_WEIGHT, Comb, Hypothesis, judge_bearings

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from gearcase import tables
 from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
-from gearcase.drive.lines import Line, expected_lines, slowest_shaft_order
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job

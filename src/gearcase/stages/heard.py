@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.explained import comb_orders

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from gearcase.drive.lines import bearing_ring_orders, expected_lines
+from gearcase.drive.bearing_lines import bearing_ring_orders
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive, Mesh
 from gearcase.errors import OutOfRange

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gearcase.drive.collisions import CURES, collisions
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.drive.measurement import LONGEST_RECORD, MeasurementPlan, Record, measurement_plan
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level

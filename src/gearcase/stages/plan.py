@@ -7,7 +7,8 @@ what that costs in bandwidth is shown.
 from typing import Any
 
 from gearcase import tables
-from gearcase.drive.lines import Line, expected_lines
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines
 from gearcase.findings import Finding, Level
 from gearcase.install.points import Point
 from gearcase.job.build import Job

@@ -7,7 +7,8 @@ from gearcase import tables
 from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.crossings import crossings
-from gearcase.drive.lines import Line, expected_lines
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.power import power_flow
 from gearcase.drive.speeds import shaft_orders, undetermined
 from gearcase.drive.train import Drive

@@ -3,18 +3,10 @@
 import math
 from dataclasses import replace
 
+from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order_spread, bearing_ring_orders
 from gearcase.drive.bearings import Bearing, Candidate, CountRule
-from gearcase.drive.lines import (
-    BEARING_RATES,
-    COUNT_RATES,
-    Line,
-    bearing_order_spread,
-    bearing_ring_orders,
-    belt_circumference,
-    harmonic_frequency,
-    rated_slip,
-    sideband_frequency,
-)
+from gearcase.drive.line import Line, harmonic_frequency, sideband_frequency
+from gearcase.drive.outside_lines import belt_circumference, rated_slip
 from gearcase.drive.rates import (
     assembly_phase_frequency,
     belt_driven_speed,

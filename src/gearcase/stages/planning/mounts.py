@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.findings import Level
 from gearcase.install.bonding import COLDEST, HOTTEST, WARMEST_TO_APPLY, cure_time
