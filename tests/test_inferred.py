@@ -89,7 +89,7 @@ def test_unknown_teeth_are_found_with_odds_and_said_to_a_person(record: Recordin
     assert teeth["decided"]
     assert teeth["combinations"][0]["teeth"] == [[23, 91], [19, 87]]
     (found,) = (row for row in document["findings"] if row["rule"] == "survey.teeth")
-    assert "23/91, 19/87 teeth with odds of" in found["says"]
+    assert "23/91, 19/87 teeth with odds above 0.9" in found["says"]
     assert "23/91, 19/87: odds" in survey_text(document)
     assert any("23/91, 19/87" in row[0] for block in inferred_blocks(document) if block.kind == "table" for row in block.rows)
     assert {"what": "recording run.wav", "sha256": "0" * 64} in survey.run(job(UNKNOWN), [record]).read

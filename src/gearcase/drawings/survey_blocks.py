@@ -6,7 +6,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, first_up, workings
 from gearcase.drawings.picture_blocks import picture_blocks
-from gearcase.drawings.text import collision_words, zone_table_name
+from gearcase.drawings.text import collision_words, odds_words, zone_table_name
 
 __all__ = [
     "KIND_NAMES",
@@ -304,12 +304,12 @@ def inferred_blocks(survey: dict[str, Any]) -> Iterator[Block]:
         yield Block(
             "text",
             f"From {teeth['recording']}: {says}. Of its {teeth['sure_lines']} lines that no noise makes the first combination "
-            f"explains {teeth['explained_lines']}. Odds of none of these: {teeth['none']:.2g}.",
+            f"explains {teeth['explained_lines']}. Odds of none of these: {odds_words(teeth['none'])}.",
         )
         combinations = tuple(
             (
                 ", ".join(f"{a}/{b}" for a, b in one["teeth"]),
-                f"{one['odds']:.3f}",
+                odds_words(one["odds"]),
                 f"{one['found']} of {one['expected']}",
                 ", ".join(f"{60 * hz:.5g}" for hz in one["shafts_hz"]),
             )

@@ -16,6 +16,7 @@ __all__ = [
     "zone_table_name",
 ]
 
+FINEST_ODDS = 1e-3  # of 600 simulated drives; beyond it a figure would claim more than was tried
 _MOST_LINES = 40
 _MOST_COLLISIONS = 5
 _GRADES = ("true", "detectable", "not seen")
@@ -103,6 +104,13 @@ def zone_table_name(table: Mapping[str, Any]) -> str:
     return ", ".join(part for part in (table["standard"], group, table["support"]) if part)
 
 
+def odds_words(odds: float) -> str:
+    """Odds no finer than simulation has shown them to be."""
+    if odds < FINEST_ODDS:
+        return f"below {FINEST_ODDS:g}"
+    return f"above {1 - FINEST_ODDS:g}" if odds > 1 - FINEST_ODDS else f"{odds:.3f}"
+
+
 def inferred_words(inferred: dict[str, Any] | None) -> list[str]:
     """What recordings tell of the drive, in sentences."""
     if not inferred:
@@ -117,10 +125,10 @@ def inferred_words(inferred: dict[str, Any] | None) -> list[str]:
     teeth = inferred["teeth"]
     if teeth and "combinations" in teeth:
         verdict = "decided" if teeth["decided"] else "cannot decide"
-        words.append(f"tooth counts by {teeth['recording']}: {verdict}; none of these has odds of {teeth['none']:.2g}")
+        words.append(f"tooth counts by {teeth['recording']}: {verdict}; odds of none of these {odds_words(teeth['none'])}")
         for one in teeth["combinations"]:
             counts = ", ".join("/".join(map(str, pair)) for pair in one["teeth"])
-            words.append(f"  {counts}: odds {one['odds']:.3g}, {one['found']} of {one['expected']} lines found")
+            words.append(f"  {counts}: odds {odds_words(one['odds'])}, {one['found']} of {one['expected']} lines found")
         if teeth["measurement"]:
             words.append(f"  to decide: {teeth['measurement']['says']}")
     elif teeth:

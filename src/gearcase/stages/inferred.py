@@ -199,8 +199,8 @@ def _findings(speeds: Sequence[dict[str, Any]], teeth: dict[str, Any] | None) ->
     counts = ", ".join("/".join(map(str, pair)) for pair in best["teeth"])
     if teeth["decided"]:
         says = (
-            f"the recording's lines fit {counts} teeth with odds of {best['odds']:.2f}; confirm one count when the drive is open, "
-            "then write them into job.yaml"
+            f"the recording's lines fit {counts} teeth with odds above 0.9 (how often such odds come true: docs/inference.md); "
+            "confirm one count when the drive is open, then write them into job.yaml"
         )
         yield Finding(Level.NOTE, "survey.teeth", teeth["recording"], says)
     elif teeth["measurement"]:
