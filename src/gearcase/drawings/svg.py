@@ -145,9 +145,14 @@ class Sheet:
         """The drawing as one SVG document with its title for readers that cannot see."""
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width:.0f} {self.height:.0f}" '
-            f'width="{self.width:.0f}" height="{self.height:.0f}" role="img">'
+            f'width="{self.width:.0f}" height="{self.height:.0f}" class="{_room(self.width)}" role="img">'
         )
         return "\n".join([head, f"<title>{escape(_printable(title))}</title>", *self.parts, "</svg>"])
+
+
+def _room(width: float) -> str:
+    """How much room a page gives a drawing, so that the letters of all are of a size: a class for the style sheets."""
+    return "narrow" if width <= 620 else "middle" if width <= 900 else "whole"
 
 
 def _cut(text: str, width: float, size: float, weight: int) -> str:
