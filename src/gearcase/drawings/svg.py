@@ -95,9 +95,12 @@ class Sheet:
             f'stroke-width="{line}"{dashed}/>'
         )
 
-    def path(self, data: str, *, colour: str = INK, width: float = NARROW, fill: str = "none") -> None:
+    def path(self, data: str, *, colour: str = INK, width: float = NARROW, fill: str = "none", dash: str = "") -> None:
         """A path by its commands."""
-        self.parts.append(f'<path d="{data}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"/>')
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(
+            f'<path d="{data}" fill="{fill}" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"{dashed}/>'
+        )
 
     def text(
         self,

@@ -1,0 +1,50 @@
+"""Rows of a plan as the sheets take them, for a drive in an invented quarry."""
+
+from typing import Any
+
+STUD = {"thread": "1/4-28", "drill": "No. 3", "drill_mm": 5.41, "tap": "bottoming"}
+PARTS: list[dict[str, Any]] = [
+    {"name": "input coupling end", "face": "coupling side", "at_m": [0.330, 0.330], "mount": "stud", "hole": STUD, "clock": 12},
+    {"name": "intermediate left", "face": "left", "at_m": [0.300, 0.330], "mount": "rigid adhesive", "hole": None, "clock": 3},
+    {"name": "output left", "face": "left", "at_m": [0.430, 0.190], "mount": "flat magnet", "hole": None, "base_m": 0.038},
+    {"name": "input left", "face": "left", "at_m": [0.095, 0.340], "mount": "stud", "hole": STUD, "clock": 10.5, "base_m": 0.028},
+]
+LEFT: dict[str, Any] = {
+    "name": "left",
+    "size_m": [0.620, 0.430],
+    "outward": "left",
+    "keep_outs": [
+        {"name": "drain plug", "kind": "port", "at_m": [0.060, 0.040], "size_m": [0.040, 0.040]},
+        {"name": "oil level glass", "kind": "port", "at_m": [0.540, 0.130], "size_m": [0.045, 0.045]},
+        {"name": "split flange", "kind": "split line", "at_m": [0.310, 0.250], "size_m": [0.620, 0.030]},
+        {"name": "fan inlet", "kind": "fan shroud", "at_m": [0.560, 0.370], "size_m": [0.100, 0.090]},
+        {"name": "exhaust", "kind": "hot zone", "at_m": [0.200, 0.050], "size_m": [0.080, 0.060]},
+    ],
+    "regions": [
+        {
+            "name": "boss A",
+            "kind": "boss",
+            "at_m": [0.095, 0.340],
+            "size_m": [0.060, 0.060],
+            "wall": {"thickness_m": 0.0224, "gauge_error_m": 0.0003, "origin": "measured"},
+        },
+        {"name": "lower panel", "kind": "panel", "at_m": [0.330, 0.110], "size_m": [0.150, 0.100], "wall": None},
+    ],
+    "seats": [
+        {"bearing": "intermediate bearing, left", "at_m": [0.300, 0.250], "diameter_m": 0.130, "load_clock": 2},
+        {"bearing": "output bearing, left", "at_m": [0.430, 0.250], "diameter_m": 0.100, "load_clock": None},
+    ],
+    "threaded_holes": [
+        {"name": "J1", "at_m": [0.030, 0.400], "diameter_m": 0.012, "thread": "M12", "function": "jacking screw"},
+        {"name": "T1", "at_m": [0.500, 0.050], "diameter_m": 0.010, "thread": "", "function": ""},
+    ],
+}
+INPUT_END: dict[str, Any] = {
+    "name": "coupling side",
+    "size_m": [0.520, 0.430],
+    "outward": "input end",
+    "keep_outs": [
+        {"name": "coupling and guard", "kind": "rotating part", "at_m": [0.150, 0.330], "size_m": [0.160, 0.160]},
+    ],
+}
+FACES = [LEFT, INPUT_END]
