@@ -48,3 +48,21 @@ INPUT_END: dict[str, Any] = {
     ],
 }
 FACES = [LEFT, INPUT_END]
+PLATE: dict[str, Any] = {
+    "name": "edge enclosure",
+    "size_m": [0.200, 0.150],
+    "thickness_m": 0.003,
+    "material": "stainless sheet",
+    "corner_radius_m": 0.010,
+    "holes": [
+        {"at_m": [0.050, 0.030], "diameter_m": 0.0066, "for": "enclosure foot, M6"},
+        {"at_m": [0.150, 0.030], "diameter_m": 0.0066, "for": "enclosure foot, M6"},
+        {"at_m": [0.050, 0.120], "diameter_m": 0.0066, "for": "enclosure foot, M6"},
+        {"at_m": [0.150, 0.120], "diameter_m": 0.0066, "for": "enclosure foot, M6"},
+    ],
+    "slots": [
+        {"at_m": [0.100, 0.075], "length_m": 0.030, "width_m": 0.0135, "turned_deg": 0.0, "for": "strut channel, M12"},
+        {"at_m": [0.175, 0.075], "length_m": 0.030, "width_m": 0.0135, "turned_deg": 90.0, "for": "strut channel, M12"},
+        {"at_m": [0.025, 0.075], "length_m": 0.024, "width_m": 0.009, "turned_deg": 30.0, "for": "cable tie"},
+    ],
+}

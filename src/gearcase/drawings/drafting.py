@@ -34,7 +34,7 @@ BLOCK_HEIGHT = 30.0
 _FIGURE, _GAP = 9.5, 12.0  # px: size of a figure, and the least from one to the next
 _ROW, _CELL = 14.0, 9.5
 _SHARES = (3.0, 2.6, 0.8, 0.9, 1.3, 1.9, 1.1)
-_RINGS, _RING = 9, 13.0  # how often, and how much farther each time, a label is tried round its mark
+_RINGS, _RING = 24, 13.0  # how often, and how much farther each time, a label is tried round its mark
 _AROUND = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -1), (0, 1), (1, 0), (-1, 0))
 
 
