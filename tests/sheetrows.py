@@ -66,3 +66,105 @@ PLATE: dict[str, Any] = {
         {"at_m": [0.025, 0.075], "length_m": 0.024, "width_m": 0.009, "turned_deg": 30.0, "for": "cable tie"},
     ],
 }
+ROUTES: list[dict[str, Any]] = [
+    {
+        "cable": "W2",
+        "device": "vibration intermediate",
+        "legs": [
+            {"face": "left", "start_m": [0.300, 0.330], "end_m": [0.500, 0.400]},
+            {"face": "left", "start_m": [0.500, 0.400], "end_m": [0.620, 0.400]},
+            {"face": "coupling side", "start_m": [0.0, 0.400], "end_m": [0.450, 0.060]},
+        ],
+    },
+    {
+        "cable": "W1",
+        "device": "vibration input",
+        "legs": [{"face": "coupling side", "start_m": [0.33, 0.33], "end_m": [0.450, 0.060]}],
+    },
+]
+BUS: dict[str, Any] = {
+    "baud": 19200,
+    "master": {"name": "edge computer", "isolated": True},
+    "terminations": [{"at": "edge computer", "resistance_ohm": 120.0}, {"at": "stack light", "resistance_ohm": 120.0}],
+    "biases": [{"at": "edge computer", "supply_v": 5.0, "each_ohm": 560.0}],
+    "screen_bonds": ["edge computer"],
+    "devices": [
+        {
+            "name": "converter",
+            "address": 3,
+            "profile": "drive inputs",
+            "point": "",
+            "unit_load": 1.0,
+            "stub_m": 0.3,
+            "isolated": True,
+            "trunk_m": 3.0,
+        },
+        {
+            "name": "vibration input",
+            "address": 11,
+            "profile": "three-axis vibration",
+            "point": "input coupling end",
+            "unit_load": 0.125,
+            "stub_m": 0.5,
+            "isolated": False,
+            "trunk_m": 8.2,
+        },
+        {"name": "vibration intermediate", "address": 12, "profile": "three-axis vibration", "point": "intermediate left"},
+        {"name": "stack light", "address": 31, "profile": "stack light", "point": "", "unit_load": 1.0, "trunk_m": 4.0},
+    ],
+}
+CABLES: list[dict[str, Any]] = [
+    {"device": "converter", "run_m": 3.0, "cable": "W1"},
+    {"device": "vibration input", "run_m": 8.2, "cable": "W2"},
+    {"device": "vibration intermediate", "run_m": 6.5, "cable": None},
+]
+POWER: dict[str, Any] = {
+    "source": "24 V supply",
+    "supply_v": 24.0,
+    "protection": "fuse 4 A, slow, in the positive line",
+    "mains": {"says": "230 V branch circuit, 16 A, 2.5 mm² copper, 25 m", "only_by": "a licensed electrician"},
+    "segments": [
+        {
+            "start": "24 V supply",
+            "end": "splitter",
+            "length_m": 3.0,
+            "wire": "22 AWG",
+            "current_a": 0.9,
+            "volts": 23.7,
+            "least_volts": None,
+        },
+        {
+            "start": "splitter",
+            "end": "vibration input",
+            "length_m": 8.2,
+            "wire": "22 AWG",
+            "current_a": 0.1,
+            "volts": 23.5,
+            "least_volts": 12.0,
+        },
+        {
+            "start": "splitter",
+            "end": "stack light",
+            "length_m": 4.0,
+            "wire": "22 AWG",
+            "current_a": 0.7,
+            "volts": 23.3,
+            "least_volts": 21.6,
+        },
+        {
+            "start": "24 V supply",
+            "end": "edge computer",
+            "length_m": 0.5,
+            "wire": "18 AWG",
+            "current_a": 1.0,
+            "volts": 23.9,
+            "least_volts": 20.4,
+        },
+    ],
+}
+TERMINALS: list[dict[str, Any]] = [
+    {"device": "vibration input", "terminal": "1", "signal": "D1", "cable": "W2", "to": "splitter, terminal 1"},
+    {"device": "vibration input", "terminal": "2", "signal": "D0", "cable": "W2", "to": "splitter, terminal 2"},
+    {"device": "vibration input", "terminal": "3", "signal": "common", "cable": "W2", "to": "splitter, terminal 3"},
+    {"device": "vibration input", "terminal": "4", "signal": "24 V", "cable": "W2", "to": "splitter, terminal 4"},
+]

@@ -17,7 +17,6 @@ from typing import Any
 
 import ezdxf
 from ezdxf import units
-from ezdxf.document import Drawing
 
 from gearcase.drawings.drafting import (
     BLOCK_HEIGHT,
@@ -27,13 +26,14 @@ from gearcase.drawings.drafting import (
     edges_of,
     mm,
     place_label,
+    ring,
     run_along,
     run_upward,
     table,
     table_height,
 )
 from gearcase.drawings.face import WIDEST
-from gearcase.drawings.svg import MUTED, WIDE, Box, Sheet
+from gearcase.drawings.svg import INK, MUTED, WIDE, Box, Sheet
 from gearcase.errors import OutOfRange
 
 __all__ = ["Arc", "Circle", "Segment", "plate_dxf", "plate_geometry", "plate_sheet", "plate_svg"]
@@ -102,20 +102,12 @@ def plate_geometry(plate: dict[str, Any]) -> tuple[Shape, ...]:
 
 def plate_dxf(plate: dict[str, Any]) -> bytes:
     """The plate as DXF R2010 in mm; raises as `plate_geometry`."""
-    drawing = ezdxf.new("R2010", units=units.MM)
-    for layer, colour in (("OUTLINE", 7), ("HOLES", 7), ("SLOTS", 7), ("CENTRES", 8)):
-        drawing.layers.add(layer, color=colour)
-    space = drawing.modelspace()
-    for shape in plate_geometry(plate):
-        layer = {"layer": shape.layer}
-        match shape:
-            case Segment():
-                space.add_line(shape.start, shape.end, dxfattribs=layer)
-            case Arc():
-                space.add_arc(shape.centre, shape.radius, shape.start, shape.end, dxfattribs=layer)
-            case Circle():
-                space.add_circle(shape.centre, shape.radius, dxfattribs=layer)
-    return _written(drawing)
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True  # no times, no new identifiers: the same plate gives the same checksum
+    try:
+        return _dxf(plate_geometry(plate))
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before
 
 
 def plate_svg(plate: dict[str, Any], *, block: TitleBlock) -> str:
@@ -238,13 +230,13 @@ def _draw(sheet: Sheet, shape: Shape, at: Any, each: float) -> None:
                 *at(shape.start),
                 *at(shape.end),
                 width=0.5 if centre else WIDE,
-                colour=MUTED if centre else "#1E2328",
+                colour=MUTED if centre else INK,
                 dash="8 2 2 2" if centre else "",
             )
         case Circle():
             x, y = at(shape.centre)
             r = shape.radius * each
-                sheet.path(ring(x, y, r), width=WIDE)
+            sheet.path(ring(x, y, r), width=WIDE)
         case Arc():
             ends = [
                 at(
@@ -275,12 +267,20 @@ def _rows(plate: dict[str, Any]) -> Iterator[tuple[str, str, str, str, str]]:
         yield str(number), says, mm(slot["at_m"][0]), mm(slot["at_m"][1]), slot["for"]
 
 
-def _written(drawing: Drawing) -> bytes:
-    """As text with fixed times and identifiers, so that the same plate gives the same file and checksum."""
-    stream, before = io.StringIO(), ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        drawing.write(stream)
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+def _dxf(shapes: tuple[Shape, ...]) -> bytes:
+    drawing = ezdxf.new("R2010", units=units.MM)
+    for layer, colour in (("OUTLINE", 7), ("HOLES", 7), ("SLOTS", 7), ("CENTRES", 8)):  # 7 black or white, 8 grey
+        drawing.layers.add(layer, color=colour)
+    space = drawing.modelspace()
+    for shape in shapes:
+        layer = {"layer": shape.layer}
+        match shape:
+            case Segment():
+                space.add_line(shape.start, shape.end, dxfattribs=layer)
+            case Arc():
+                space.add_arc(shape.centre, shape.radius, shape.start, shape.end, dxfattribs=layer)
+            case Circle():
+                space.add_circle(shape.centre, shape.radius, dxfattribs=layer)
+    stream = io.StringIO()
+    drawing.write(stream)
     return stream.getvalue().encode("utf-8")
