@@ -168,3 +168,54 @@ TERMINALS: list[dict[str, Any]] = [
     {"device": "vibration input", "terminal": "3", "signal": "common", "cable": "W2", "to": "splitter, terminal 3"},
     {"device": "vibration input", "terminal": "4", "signal": "24 V", "cable": "W2", "to": "splitter, terminal 4"},
 ]
+HOUR, DAY = 3600.0, 86400.0
+SCHEDULE: dict[str, Any] = {
+    "window_s": 10 * HOUR,
+    "states": [
+        {"state": "running", "start_s": -1 * HOUR, "end_s": 0.0},
+        {"state": "locked out", "start_s": 0.0, "end_s": 1 * HOUR},
+        {"state": "cold", "start_s": 1 * HOUR, "end_s": 8 * HOUR},
+        {"state": "running", "start_s": 8 * HOUR, "end_s": 10 * HOUR},
+    ],
+    "tasks": [
+        {"name": "try magnet spots", "crew": ["A"], "start_s": -1 * HOUR, "end_s": -0.25 * HOUR, "cure_s": 0.0, "critical": False},
+        {
+            "name": "lock out and prove still",
+            "crew": ["A", "B"],
+            "start_s": 0.0,
+            "end_s": 1 * HOUR,
+            "cure_s": 0.0,
+            "critical": True,
+        },
+        {
+            "name": "bond intermediate left",
+            "crew": ["A"],
+            "start_s": 1 * HOUR,
+            "end_s": 1.75 * HOUR,
+            "cure_s": 4 * HOUR,
+            "critical": True,
+        },
+        {
+            "name": "drill and tap input coupling end",
+            "crew": ["B"],
+            "start_s": 1 * HOUR,
+            "end_s": 3 * HOUR,
+            "cure_s": 0.0,
+            "critical": False,
+        },
+        {"name": "run cables", "crew": ["A", "B"], "start_s": 3 * HOUR, "end_s": 5 * HOUR, "cure_s": 0.0, "critical": False},
+        {
+            "name": "prove with the drive running",
+            "crew": ["A"],
+            "start_s": 8 * HOUR,
+            "end_s": 9.5 * HOUR,
+            "cure_s": 0.0,
+            "critical": True,
+        },
+    ],
+    "before": [
+        {"what": "network approval", "owner": "plant network", "lead_s": 42 * DAY, "due_s": -7 * DAY},
+        {"what": "permission to drill", "owner": "shift engineer", "lead_s": 14 * DAY, "due_s": -7 * DAY},
+        {"what": "licensed electrician", "owner": "site", "lead_s": 10 * DAY, "due_s": 0.0},
+    ],
+}

@@ -21,7 +21,7 @@ from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, 
 from gearcase.errors import OutOfRange
 from gearcase.install.orientation import OUTWARD, TOWARDS_OUTPUT
 
-__all__ = ["VIEWS", "isometric", "solid_sheet", "solid_svg"]
+__all__ = ["VIEWS", "isometric", "solid_sheet", "solid_svg", "spans_a_box"]
 
 VIEWS = {
     "from the input end, left, above": (-1.0, 1.0, 1.0),
@@ -54,6 +54,12 @@ def isometric(towards: Sequence[float]) -> Vector:
     right = np.cross(_UP, view)
     right /= np.linalg.norm(right)
     return math.sqrt(3 / 2) * np.array([right, np.cross(view, right)])
+
+
+def spans_a_box(faces: list[dict[str, Any]]) -> bool:
+    """Whether enough faces say where they look for the housing to be drawn in space: two, square to each other."""
+    sides = [_Side(face) for face in faces if face.get("outward") in OUTWARD]
+    return bool(sides) and bool((_span(sides) > 0).all())
 
 
 def solid_svg(
@@ -123,16 +129,20 @@ class _Side:
         return self.out * (np.abs(self.out) @ box) / 2 + self.right * (at_m[0] - across / 2) + self.top * (at_m[1] - up / 2)
 
 
+def _span(sides: list[_Side]) -> Vector:
+    """How far faces reach along H, V and A, 0 where none does. [m]"""
+    return np.asarray(np.max([np.zeros(3), *(side.extent() for side in sides)], axis=0), dtype=float)
+
+
 def _box(sides: list[_Side]) -> Vector:
     """Length, height and breadth that the faces span along H, V and A. [m]"""
-    spans = np.array([side.extent() for side in sides]) if sides else np.zeros((1, 3))
-    box = spans.max(axis=0)
+    box = _span(sides)
     if not (box > 0).all():
         missing = ", ".join(axis for axis, size in zip("HVA", box, strict=True) if size == 0)
         raise OutOfRange(
             "faces", f"nothing along {missing}", "faces that look two ways square to each other, with outward and size"
         )
-    return np.asarray(box, dtype=float)
+    return box
 
 
 class _View:

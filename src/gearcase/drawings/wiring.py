@@ -26,7 +26,8 @@ __all__ = ["bus_sheet", "bus_svg", "power_sheet", "power_svg", "terminals_sheet"
 
 _SCREEN, _D1, _D0, _COMMON = 150.0, 166.0, 182.0, 198.0  # px, the trunk's lines
 _BOX, _BOX_WIDE, _BOX_HIGH, _ROW = 300.0, 200.0, 48.0, 84.0
-_TOP, _SIDE, _STEP, _NODE = 58.0, 6.0, 26.0, 34.0
+_TOP, _SIDE, _STEP, _NODE = 84.0, 6.0, 26.0, 34.0
+_HEAD = 30.0  # px, down to what a diagram of power begins with
 _MASTER = {"name": "master", "isolated": None}
 
 
@@ -48,10 +49,11 @@ def terminals_svg(terminals: list[dict[str, Any]], *, title: str, block: TitleBl
 def bus_sheet(bus: dict[str, Any], cables: list[dict[str, Any]], *, title: str, block: TitleBlock) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     nodes = [{**_MASTER, **(bus.get("master") or {})}, *bus["devices"]]
-    sheet = Sheet(WIDEST, _TOP + _ROW * len(nodes) + 58 + BLOCK_HEIGHT)
+    missing = list(_missing(bus, nodes))
+    sheet = Sheet(WIDEST, _TOP + _ROW * len(nodes) + 13 * len(missing) + 8 + BLOCK_HEIGHT)
     served = {row["device"]: row for row in cables}
     heights = {node["name"]: _TOP + _ROW * number + _BOX_HIGH / 2 for number, node in enumerate(nodes)}
-    first, last = _TOP + 8, _TOP + _ROW * (len(nodes) - 1) + _BOX_HIGH + 14
+    first, last = _TOP - 22, _TOP + _ROW * (len(nodes) - 1) + _BOX_HIGH + 14
     sheet.text(_SIDE, 16, f"{title}: {len(bus['devices'])} devices, {bus['baud']} baud", size=11, weight=600)
     for x, name, dash in ((_SCREEN, "screen", "5 3"), (_D1, "D1", ""), (_D0, "D0", ""), (_COMMON, "common", "")):
         sheet.line(x, first, x, last, width=WIDE if not dash else NARROW, dash=dash)
@@ -65,13 +67,13 @@ def bus_sheet(bus: dict[str, Any], cables: list[dict[str, Any]], *, title: str, 
             _termination(sheet, heights[row["at"]] + 22, f"{row['resistance_ohm']:g} Ω")
     for row in bus.get("biases", ()):
         if row["at"] in heights:
-            _bias(sheet, heights[row["at"]] - 18, row)
+            _bias(sheet, heights[row["at"]] - 35, row)
     bonds = bus.get("screen_bonds", ())
     for name in bonds:
         if name in heights:
             _ground(sheet, heights[name])
-    for number, line in enumerate(_missing(bus, nodes)):
-        sheet.text(_SIDE, last + 20 + 13 * number, line, size=9.5, colour=ACCENT, weight=600)
+    for number, line in enumerate(missing):
+        sheet.text(_SIDE, last + 16 + 13 * number, line, size=9.5, colour=ACCENT, weight=600)
     draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="none")
     return sheet
 
@@ -80,24 +82,24 @@ def power_sheet(power: dict[str, Any], *, title: str, block: TitleBlock) -> Shee
     """The drawing before it becomes text; its label boxes can be checked."""
     order = list(_tree(power))
     mains = power.get("mains")
-    top = _TOP + (62 if mains else 0)
+    top = _HEAD + (62 if mains else 0)
     sheet = Sheet(WIDEST, top + (_NODE + _STEP) * (len(order) + 1) + BLOCK_HEIGHT + 8)
     sheet.text(_SIDE, 16, title, size=11, weight=600)
     if mains:
         sheet.rectangle(_SIDE, 30, WIDEST - 2 * _SIDE, 44, fill="none", line=WIDE, dash="8 4")
         sheet.text(_SIDE + 10, 48, mains["says"], size=10)
         sheet.text(_SIDE + 10, 65, f"inside this line: {mains['only_by']} only", size=10, weight=600)
-        sheet.line(_SIDE + 40, 74, _SIDE + 40, top, width=WIDE)
+        sheet.line(_SIDE + 22, 74, _SIDE + 22, top, width=WIDE)
     lowest = min((row["volts"] for row, _ in order), default=None)
     places = {power["source"]: (0, top)}
     _power_node(sheet, power["source"], 0, top, [f"{power['supply_v']:g} V", power["protection"]], lowest=False)
     for number, (row, depth) in enumerate(order, start=1):
         y = top + (_NODE + _STEP) * number
         above, from_y = places[row["start"]]
-        x = _SIDE + 40 + 44 * above
+        x = _SIDE + 22 + 44 * above
         sheet.line(x, from_y + _NODE, x, y + _NODE / 2, width=WIDE)
         sheet.line(x, y + _NODE / 2, _SIDE + 44 * depth, y + _NODE / 2, width=WIDE)
-        sheet.text(x + 8, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:g} A", size=9, colour=MUTED)
+        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:g} A", size=9, colour=MUTED)
         least = f", needs {row['least_volts']:g} V or more" if row["least_volts"] is not None else ""
         worst = row["volts"] == lowest
         words = [f"{row['volts']:.1f} V{least}", "◄ lowest volts of all" if worst else ""]
@@ -128,7 +130,8 @@ def _words(node: dict[str, Any], cable: dict[str, Any] | None, *, master: bool) 
     if node.get("isolated") is not None:
         yield "isolated" if node["isolated"] else "not isolated"
     if cable is not None:
-        yield f"cable {cable['cable'] or 'none left'}, run {cable['run_m']:g} m"
+        name = f"cable {cable['cable']}" if cable["cable"] else "no cable left"
+        yield f"{name}, run {cable['run_m']:g} m"
 
 
 def _node(sheet: Sheet, node: dict[str, Any], y: float, words: Iterator[str]) -> None:
@@ -169,11 +172,11 @@ def _termination(sheet: Sheet, y: float, says: str) -> None:
 
 def _bias(sheet: Sheet, y: float, row: dict[str, Any]) -> None:
     """A resistor from each line of the pair, to the supply and to the common."""
-    for x, lower in ((_D1, 0.0), (_D0, -0.0)):
+    for x, lower, to in ((_D1, 0.0, row["supply_v"]), (_D0, 13.0, 0.0)):
         sheet.path(ring(x, y + lower, 2.4), fill=INK, width=0.3)
-    sheet.text(_COMMON + 8, y + 1, f"bias {row['each_ohm']:g} Ω", size=9)
-    sheet.text(_COMMON + 8, y - 10, f"D1 to {row['supply_v']:g} V, D0 to 0 V", size=9)
-    sheet.line(_D0, y, _COMMON + 5, y, width=0.5)
+        sheet.line(x, y + lower, _COMMON + 40, y + lower)
+        sheet.rectangle(_COMMON + 12, y + lower - 3.5, 18, 7, line=NARROW)
+        sheet.text(_COMMON + 45, y + lower + 3, f"bias {row['each_ohm']:g} Ω to {to:g} V", size=9)
 
 
 def _ground(sheet: Sheet, y: float) -> None:
