@@ -6,6 +6,7 @@ document beyond those of ``plan/1`` today are told in the modules that draw them
 """
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 from gearcase.drawings.chart import schedule_svg
@@ -51,19 +52,19 @@ def plan_drawings(document: dict[str, Any], *, block: TitleBlock) -> dict[str, b
 def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str, Callable[[], str | bytes]]]:
     faces, parts = document["faces"], document["parts"]
     for number, face in enumerate(faces):
-        yield f"face-{number}.svg", lambda face=face: face_svg(face, parts, title=f"face {face['name']}", block=block)
+        yield f"face-{number}.svg", partial(face_svg, face, parts, title=f"face {face['name']}", block=block)
         if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in parts):
-            yield f"template-{number}.pdf", lambda face=face: template_pdf(face, parts, paper=_PAPER, block=block)
+            yield f"template-{number}.pdf", partial(template_pdf, face, parts, paper=_PAPER, block=block)
     if spans_a_box(faces):
-        yield "housing.svg", lambda: solid_svg(faces, parts, document.get("routes", []), title="housing", block=block)
+        yield "housing.svg", partial(solid_svg, faces, parts, document.get("routes", []), title="housing", block=block)
     if document["bus"]["devices"]:
-        yield "bus.svg", lambda: bus_svg(document["bus"], document["cables"], title="serial bus", block=block)
+        yield "bus.svg", partial(bus_svg, document["bus"], document["cables"], title="serial bus", block=block)
     if document.get("power"):
-        yield "power.svg", lambda: power_svg(document["power"], title="power", block=block)
+        yield "power.svg", partial(power_svg, document["power"], title="power", block=block)
     if document.get("terminals"):
-        yield "terminals.svg", lambda: terminals_svg(document["terminals"], title="terminals", block=block)
+        yield "terminals.svg", partial(terminals_svg, document["terminals"], title="terminals", block=block)
     for number, plate in enumerate(document.get("plates", ())):
-        yield f"plate-{number}.svg", lambda plate=plate: plate_svg(plate, block=block)
-        yield f"plate-{number}.dxf", lambda plate=plate: plate_dxf(plate)
+        yield f"plate-{number}.svg", partial(plate_svg, plate, block=block)
+        yield f"plate-{number}.dxf", partial(plate_dxf, plate)
     if document.get("schedule"):
-        yield "schedule.svg", lambda: schedule_svg(document["schedule"], title="outage", block=block)
+        yield "schedule.svg", partial(schedule_svg, document["schedule"], title="outage", block=block)

@@ -4,8 +4,8 @@ The critical path is drawn wide, in the accent, with a line through it and a dia
 Cures are hatched. The state of the machine is a band above the tasks that names it. Times count from the opening of the window.
 
 `schedule` holds ``window_s`` (length); ``states``: ``state``, ``start_s``, ``end_s``; ``tasks``: ``name``, ``crew`` (names),
-``start_s``, ``end_s``, ``cure_s`` (after its end), ``critical``; ``before``: ``what``, ``owner``, ``lead_s`` (how long it takes) and
-``due_s`` (when it must be there, negative before the window opens).
+``start_s``, ``end_s``, ``cure_s`` (after its end), ``critical``; ``before``: ``what``, ``owner``, ``lead_s`` (how long it takes)
+and ``due_s`` (when it must be there, negative before the window opens).
 """
 
 from collections.abc import Callable

@@ -3,7 +3,8 @@
 Dimensions run from one datum as superimposed running dimensions (ISO 129-1: an open circle at the datum, an arrow and a figure at
 each extension line), areas are hatched (ISO 128, thin parallel lines), and each sheet ends in a title block (ISO 7200 fields).
 
-Public: `TitleBlock`, `draw_title_block`, `hatch`, `run_along`, `run_upward`, `place_label`, `edges_of`, `ring`, `spread`, `table`, `mm`.
+Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `mm`; `hatch`, `ring`; `place_label`, `edges_of`;
+`table`, `table_height`; `headline`.
 """
 
 import math
@@ -19,6 +20,7 @@ __all__ = [
     "draw_title_block",
     "edges_of",
     "hatch",
+    "headline",
     "mm",
     "place_label",
     "ring",
@@ -166,7 +168,8 @@ def edges_of(area: Box) -> list[Box]:
 
 def ring(x: float, y: float, radius: float) -> str:
     """Path of a circle. [px]"""
-    return f"M{x - radius:.2f} {y:.2f}a{radius:.2f} {radius:.2f} 0 1 0 {2 * radius:.2f} 0a{radius:.2f} {radius:.2f} 0 1 0 {-2 * radius:.2f} 0"
+    half = f"a{radius:.2f} {radius:.2f} 0 1 0"
+    return f"M{x - radius:.2f} {y:.2f}{half} {2 * radius:.2f} 0{half} {-2 * radius:.2f} 0"
 
 
 def place_label(
@@ -234,6 +237,14 @@ def place_label(
     return False
 
 
+def headline(sheet: Sheet, x: float, y: float, width: float, first: str, second: str) -> None:
+    """What a sheet is, and below it how to read it; each cut to one line. [px]"""
+    for line in wrap(first, width, 11, most=1, weight=600):
+        sheet.text(x, y, line, size=11, weight=600)
+    for line in wrap(second, width, _CELL, most=1):
+        sheet.text(x, y + 13, line, size=_CELL, colour=MUTED)
+
+
 def table_height(rows: int) -> float:
     """Room a table of so many rows takes under its head. [px]"""
     return _ROW * (rows + 1) + 8
@@ -280,7 +291,7 @@ def _leader(x: float, y: float, box: Box, clear: float, area: Box | None) -> tup
 
 
 def _meets(line: tuple[float, float, float, float], box: Box) -> bool:
-    """Whether a straight line runs through a box: its part within the box's width, then within its height (Liang and Barsky 1984)."""
+    """Whether a straight line runs through a box: its part within both width and height (Liang and Barsky 1984)."""
     x, y, to_x, to_y = line
     low, high = 0.0, 1.0
     for start, way, first, last in ((x, to_x - x, box.left, box.right), (y, to_y - y, box.top, box.bottom)):

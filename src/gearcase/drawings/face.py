@@ -15,7 +15,7 @@ A row of ``parts`` may also hold ``clock``, the hour its mark points to, and ``b
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from gearcase.drawings.drafting import (
@@ -25,6 +25,7 @@ from gearcase.drawings.drafting import (
     draw_title_block,
     edges_of,
     hatch,
+    headline,
     mm,
     place_label,
     ring,
@@ -35,14 +36,14 @@ from gearcase.drawings.drafting import (
 )
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet
 
-__all__ = ["HATCHES", "face_sheet", "face_svg", "how_fixed", "mark_arrow", "wall_said"]
+__all__ = ["WIDEST", "face_sheet", "face_svg", "how_fixed"]
 
 _SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
 _TALLEST = 900.0  # px, the same for its height
 _LEFT, _RIGHT, _TOP = 68.0, 40.0, 26.0
 _LINE, _FIGURES = 16.0, 62.0  # px below the face: to the dimension line, and to the foot of its figures
-HATCHES: dict[str, tuple[tuple[int, float], ...]] = {  # slope and spacing in px of each set of lines
+_HATCHES: dict[str, tuple[tuple[int, float], ...]] = {  # slope and spacing in px of each set of lines
     "rotating part": ((1, 6.0), (-1, 6.0)),
     "guard": ((1, 12.0), (-1, 12.0)),
     "fan shroud": ((1, 12.0), (-1, 12.0)),
@@ -77,7 +78,7 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str,
     width, height = (1000 * side for side in face["size_m"])
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
     rows = list(_rows(face, placed))
-    below = _FIGURES + 22 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
+    below = _FIGURES + 34 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
     room = (WIDEST - _LEFT - _RIGHT, max(_TALLEST - _TOP - below, 200.0))
     scale = next(
         (s for s in _SCALES if all(side / s * PX_PER_MM <= free for side, free in zip((width, height), room, strict=True))),
@@ -88,10 +89,10 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str,
     left, bottom = _LEFT, _TOP + height * each
 
     def x_of(metres: float) -> float:
-        return left + 1000 * metres * each
+        return float(left + 1000 * metres * each)
 
     def y_of(metres: float) -> float:
-        return bottom - 1000 * metres * each
+        return float(bottom - 1000 * metres * each)
 
     sheet.rectangle(left, _TOP, width * each, height * each)
     marks = [one for kind in (placed, face.get("threaded_holes", ()), face.get("seats", ())) for one in kind]
@@ -104,10 +105,16 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str,
     lines = [Box(x - 1, y, x + 1, bottom) for x, y, _ in stops_x] + [Box(left, y - 1, x, y + 1) for y, x, _ in stops_y]
     _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed)
     looks = f", faces {face['outward']}" if face.get("outward") else ""
-    said = f"{title}{looks} · scale 1:{scale} · dimensions in mm from the lower left corner"
     base = bottom + _FIGURES + 10
-    sheet.text(6, base, said, size=11, weight=600)
-    table(sheet, 6, base + 6, WIDEST - 12, ("mark", "x", "y", "how"), rows, (3, 0.8, 0.8, 5))
+    headline(
+        sheet,
+        6,
+        base,
+        WIDEST - 12,
+        f"{title}{looks} · scale 1:{scale}",
+        "seen from outside, dimensions in mm from the lower left corner",
+    )
+    table(sheet, 6, base + 18, WIDEST - 12, ("mark", "x", "y", "how"), rows, (3, 0.8, 0.8, 5))
     if block:
         draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=title, scale=f"1:{scale}")
     return sheet
@@ -119,7 +126,7 @@ def how_fixed(part: dict[str, Any]) -> str:
     return f"{hole['thread']}, drill {hole['drill']}" if part["mount"] == "stud" and hole else part["mount"] or "mount not said"
 
 
-def wall_said(region: dict[str, Any]) -> str:
+def _wall_said(region: dict[str, Any]) -> str:
     """``boss by the cap: wall 22.4 ± 0.3, measured``."""
     wall = region.get("wall")
     if wall is None:
@@ -128,19 +135,16 @@ def wall_said(region: dict[str, Any]) -> str:
     return f"{region['name']} ({region['kind']}): wall {mm(wall['thickness_m'])}{error}, {wall['origin']}"
 
 
-def mark_arrow(sheet: Sheet, x: float, y: float, clock: float, *, start: float, length: float) -> None:
+def _mark_arrow(sheet: Sheet, x: float, y: float, clock: float, *, start: float, length: float) -> None:
     """The arrow of a sensor's mark: twelve o'clock is up on the sheet. [px]"""
     angle = 2 * math.pi * clock / 12
     right, up = math.sin(angle), math.cos(angle)
     tip_x, tip_y = x + (start + length) * right, y - (start + length) * up
     back_x, back_y = tip_x - 7 * right, tip_y + 7 * up
     sheet.line(x + start * right, y - start * up, back_x, back_y, colour=ACCENT, width=WIDE)
-    sheet.path(
-        f"M{tip_x:.2f} {tip_y:.2f}L{back_x + 3.5 * up:.2f} {back_y + 3.5 * right:.2f}L{back_x - 3.5 * up:.2f} {back_y - 3.5 * right:.2f}z",
-        colour=ACCENT,
-        fill=ACCENT,
-        width=0.3,
-    )
+    corners = [(tip_x, tip_y), *((back_x + side * up, back_y + side * right) for side in (3.5, -3.5))]
+    head = "L".join(f"{across:.2f} {down:.2f}" for across, down in corners)
+    sheet.path(f"M{head}z", colour=ACCENT, fill=ACCENT, width=0.3)
 
 
 def _rows(face: dict[str, Any], placed: list[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
@@ -157,7 +161,7 @@ def _rows(face: dict[str, Any], placed: list[dict[str, Any]]) -> Iterator[tuple[
         says = f"bearing seat, diameter {mm(seat['diameter_m'])}{load}"
         yield seat["bearing"], mm(seat["at_m"][0]), mm(seat["at_m"][1]), says
     for region in face.get("regions", ()):
-        yield region["name"], mm(region["at_m"][0]), mm(region["at_m"][1]), wall_said(region).split(": ", 1)[1]
+        yield region["name"], mm(region["at_m"][0]), mm(region["at_m"][1]), _wall_said(region).split(": ", 1)[1]
 
 
 class _Face:
@@ -175,27 +179,27 @@ class _Face:
             self._outline(region, INK, "10 2 2 2")
         for keep_out in face["keep_outs"]:
             area = self._outline(keep_out, MUTED, "4 3")
-            for slope, every in HATCHES.get(keep_out["kind"], _OTHER_HATCH):
+            for slope, every in _HATCHES.get(keep_out["kind"], _OTHER_HATCH):
                 hatch(self.sheet, area, slope=slope, every=every)
         for seat in seats:
-            self._ring(*seat["at_m"], seat["diameter_m"] / 2, dash="12 3 2 3")
+            self._ring(seat["at_m"], seat["diameter_m"] / 2, dash="12 3 2 3")
             if seat.get("load_clock") is not None:
                 self._load(seat)
         for hole in holes:
-            self._ring(*hole["at_m"], hole["diameter_m"] / 2, least=2.5)
-            self._cross(*hole["at_m"], INK, 6)
+            self._ring(hole["at_m"], hole["diameter_m"] / 2, least=2.5)
+            self._cross(hole["at_m"], INK, 6)
         for part in placed:
             self._part(part)
         for part in placed:
-            self._label(*part["at_m"], [part["name"], how_fixed(part)], 15, colour=ACCENT, weight=600)
+            self._label(part["at_m"], [part["name"], how_fixed(part)], 15, colour=ACCENT, weight=600)
         for hole in holes:
-            self._label(*hole["at_m"], [hole["name"]], 8)
+            self._label(hole["at_m"], [hole["name"]], 8)
         for seat in seats:
-            self._label(*seat["at_m"], [seat["bearing"]], 8)
+            self._label(seat["at_m"], [seat["bearing"]], 8)
         for keep_out in face["keep_outs"]:
             self._label_area(keep_out, f"{keep_out['name']} ({keep_out['kind']})", colour=MUTED)
         for region in regions:
-            self._label_area(region, *wall_said(region).split(": ", 1), colour=INK)
+            self._label_area(region, *_wall_said(region).split(": ", 1), colour=INK)
 
     def _area(self, row: dict[str, Any]) -> Box:
         wide, high = (1000 * side * self.each for side in row["size_m"])
@@ -209,14 +213,14 @@ class _Face:
         self.edges += edges_of(area)
         return area
 
-    def _ring(self, across: float, up: float, radius: float, *, dash: str = "", least: float = 0.0) -> None:
-        x, y, r = self.x_of(across), self.y_of(up), max(1000 * radius * self.each, least)
+    def _ring(self, at_m: Sequence[float], radius: float, *, dash: str = "", least: float = 0.0) -> None:
+        x, y, r = self.x_of(at_m[0]), self.y_of(at_m[1]), max(1000 * radius * self.each, least)
         self.sheet.path(ring(x, y, r), dash=dash)
         rim = [(x + r * math.cos(n * math.pi / 16), y + r * math.sin(n * math.pi / 16)) for n in range(32)]
         self.edges += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in rim]
 
-    def _cross(self, across: float, up: float, colour: str, arm: float) -> None:
-        x, y = self.x_of(across), self.y_of(up)
+    def _cross(self, at_m: Sequence[float], colour: str, arm: float) -> None:
+        x, y = self.x_of(at_m[0]), self.y_of(at_m[1])
         self.sheet.line(x - arm, y, x + arm, y, colour=colour)
         self.sheet.line(x, y - arm, x, y + arm, colour=colour)
         self.marks.append(Box(x - arm, y - arm, x + arm, y + arm))
@@ -233,15 +237,15 @@ class _Face:
         x, y = self.x_of(part["at_m"][0]), self.y_of(part["at_m"][1])
         radius = max(500 * part["base_m"] * self.each, 4.0) if part.get("base_m") else 9.0
         self.sheet.path(ring(x, y, radius), colour=ACCENT, width=WIDE)
-        self._cross(*part["at_m"], ACCENT, radius + 4)
+        self._cross(part["at_m"], ACCENT, radius + 4)
         if part.get("clock") is not None:
-            mark_arrow(self.sheet, x, y, part["clock"], start=radius, length=14)
+            _mark_arrow(self.sheet, x, y, part["clock"], start=radius, length=14)
             angle = 2 * math.pi * part["clock"] / 12
             tip = (x + (radius + 9) * math.sin(angle), y - (radius + 9) * math.cos(angle))
             self.marks.append(Box(tip[0] - 6, tip[1] - 6, tip[0] + 6, tip[1] + 6))
 
-    def _label(self, across: float, up: float, lines: list[str], clear: float, *, colour: str = INK, weight: int = 400) -> None:
-        self._write(self.x_of(across), self.y_of(up), lines, clear=clear, size=10, colour=colour, weight=weight)
+    def _label(self, at_m: Sequence[float], lines: list[str], clear: float, *, colour: str = INK, weight: int = 400) -> None:
+        self._write(self.x_of(at_m[0]), self.y_of(at_m[1]), lines, clear=clear, size=10, colour=colour, weight=weight)
 
     def _label_area(self, row: dict[str, Any], *lines: str, colour: str) -> None:
         area = self._area(row)

@@ -24,6 +24,7 @@ from gearcase.drawings.drafting import (
     TitleBlock,
     draw_title_block,
     edges_of,
+    headline,
     mm,
     place_label,
     ring,
@@ -123,7 +124,7 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
     scale = next((s for s in _SCALES if max(wide, high) / s * PX_PER_MM <= room), _SCALES[-1])
     each = PX_PER_MM / scale
     rows = list(_rows(plate))
-    sheet = Sheet(WIDEST, _TOP + high * each + _FIGURES + 24 + table_height(len(rows)) + BLOCK_HEIGHT + 8)
+    sheet = Sheet(WIDEST, _TOP + high * each + _FIGURES + 36 + table_height(len(rows)) + BLOCK_HEIGHT + 8)
     bottom = _TOP + high * each
 
     def at(place: Place) -> Place:
@@ -163,8 +164,8 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
         )
     said = f"plate {plate['name']}: {plate['material']}, {mm(plate['thickness_m'])} thick, corners R{mm(plate['corner_radius_m'])}"
     base = bottom + _FIGURES + 12
-    sheet.text(6, base, f"{said} · scale 1:{scale} · dimensions in mm from the lower left corner", size=10.5, weight=600)
-    table(sheet, 6, base + 6, WIDEST - 12, ("no.", "what", "x", "y", "for"), rows, (0.5, 3.4, 0.9, 0.9, 4))
+    headline(sheet, 6, base, WIDEST - 12, f"{said} · scale 1:{scale}", "dimensions in mm from the lower left corner")
+    table(sheet, 6, base + 18, WIDEST - 12, ("no.", "what", "x", "y", "for"), rows, (0.5, 3.4, 0.9, 0.9, 4))
     name = f"plate {plate['name']}"
     draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=name, scale=f"1:{scale}")
     return sheet
@@ -253,7 +254,8 @@ def _draw(sheet: Sheet, shape: Shape, at: Any, each: float) -> None:
 
 def _reach(one: dict[str, Any]) -> float:
     """Half the size of an opening's square, with its centre lines. [mm]"""
-    return 500 * (one["diameter_m"] if "diameter_m" in one else one["length_m"]) + _CENTRE_BEYOND
+    across: float = one["diameter_m"] if "diameter_m" in one else one["length_m"]
+    return 500 * across + _CENTRE_BEYOND
 
 
 def _rows(plate: dict[str, Any]) -> Iterator[tuple[str, str, str, str, str]]:
@@ -273,14 +275,14 @@ def _dxf(shapes: tuple[Shape, ...]) -> bytes:
         drawing.layers.add(layer, color=colour)
     space = drawing.modelspace()
     for shape in shapes:
-        layer = {"layer": shape.layer}
+        on = {"layer": shape.layer}
         match shape:
             case Segment():
-                space.add_line(shape.start, shape.end, dxfattribs=layer)
+                space.add_line(shape.start, shape.end, dxfattribs=on)
             case Arc():
-                space.add_arc(shape.centre, shape.radius, shape.start, shape.end, dxfattribs=layer)
+                space.add_arc(shape.centre, shape.radius, shape.start, shape.end, dxfattribs=on)
             case Circle():
-                space.add_circle(shape.centre, shape.radius, dxfattribs=layer)
+                space.add_circle(shape.centre, shape.radius, dxfattribs=on)
     stream = io.StringIO()
     drawing.write(stream)
     return stream.getvalue().encode("utf-8")

@@ -1,13 +1,14 @@
 """The housing in space: both views that together show every face, with its parts and the cables over its edges.
 
-Isometric axonometry (ISO 5456-3): lengths along the machine's axes H, V and A hold the scale, and the level axes rise at 30 degrees. One
-view is from the input end, the left and above; the other from exactly opposite, so from below: each face shows in one of them.
+Isometric axonometry (ISO 5456-3): lengths along the machine's axes H, V and A hold the scale, and level axes rise at 30 degrees.
+One view is from the input end, the left and above; the other from exactly opposite, so from below: each face shows in one of them.
 What lies on faces turned away is dashed (ISO 128), never left out.
 
 Rows are those of `face`, each with its ``outward``; ``routes`` hold ``cable``, ``device`` and ``legs`` with ``face``, ``start_m``,
 ``end_m``. A housing that is no box is drawn as the box its faces span.
 """
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -35,12 +36,12 @@ _DASH = "4 3"
 Vector = NDArray[np.float64]
 
 
-def isometric(towards: Sequence[float]) -> Vector:
+def isometric(towards: Sequence[float] | Vector) -> Vector:
     """Rows that give right and up on the paper for a place in machine axes, lengths along the axes kept.
 
     Parameters
     ----------
-    towards : sequence of float
+    towards : sequence of float or ndarray, shape (3,)
         From the drive to who looks, each component 1 or -1.
 
     Examples
@@ -121,12 +122,13 @@ class _Side:
 
     def extent(self) -> Vector:
         """How far it reaches along H, V and A; 0 along its own outward way. [m]"""
-        return np.abs(self.right) * self.size[0] + np.abs(self.top) * self.size[1]
+        return np.asarray(np.abs(self.right) * self.size[0] + np.abs(self.top) * self.size[1], dtype=float)
 
     def place(self, at_m: Sequence[float], box: Vector) -> Vector:
         """A place of the face in machine axes from the middle of the box. [m]"""
         across, up = np.abs(self.right) @ box, np.abs(self.top) @ box
-        return self.out * (np.abs(self.out) @ box) / 2 + self.right * (at_m[0] - across / 2) + self.top * (at_m[1] - up / 2)
+        place = self.out * (np.abs(self.out) @ box) / 2 + self.right * (at_m[0] - across / 2) + self.top * (at_m[1] - up / 2)
+        return np.asarray(place, dtype=float)
 
 
 def _span(sides: list[_Side]) -> Vector:
@@ -200,7 +202,7 @@ class _View:
         self, places: list[Vector], colour: str, width: float, *, fill: str = "none", dash: str = "", closed: bool = False
     ) -> None:
         points = [self._paper(place) for place in places]
-        for (x, y), (to_x, to_y) in zip(points, points[1:], strict=False):
+        for (x, y), (to_x, to_y) in itertools.pairwise(points):
             steps = max(int(math.hypot(to_x - x, to_y - y) / 6), 1)
             for n in range(steps + 1):
                 here = (x + (to_x - x) * n / steps, y + (to_y - y) * n / steps)

@@ -1,7 +1,7 @@
 """The 1:1 drill template of a face, to be printed, checked with a rule, laid to the face's edges and punched through.
 
-Sheets overlap by `OVERLAP`; the registration marks of neighbours are the same places on the face, so that cross lies upon cross. Every
-sheet carries a bar of 100 mm each way: printers shrink pages, and a template that was not measured is not used.
+Sheets overlap by `OVERLAP`; the registration marks of neighbours are the same places on the face, so that cross lies upon cross.
+Every sheet carries a bar of 100 mm each way: printers shrink pages, and a template that was not measured is not used.
 
 Rows are those of `face`; a part is drilled only where its ``mount`` is a stud and its ``hole`` is given.
 """
@@ -127,7 +127,7 @@ class _Template:
     def __init__(self, face: dict[str, Any], placed: list[dict[str, Any]], paper: str, tile: _Tile) -> None:
         self.face, self.placed, self.paper, self.tile = face, placed, paper, tile
         wide, high = _room(paper)
-        self.sheet = Sheet(*(math.floor(side * PX_PER_MM) for side in PAPERS[paper]))
+        self.sheet = Sheet(math.floor(PAPERS[paper][0] * PX_PER_MM), math.floor(PAPERS[paper][1] * PX_PER_MM))
         self.window = Box(_MARGIN * PX_PER_MM, _MARGIN * PX_PER_MM, (_MARGIN + wide) * PX_PER_MM, (_MARGIN + high) * PX_PER_MM)
         self.taken: list[Box] = []
 

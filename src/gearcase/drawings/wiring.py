@@ -9,8 +9,8 @@ common); no colour of a wire is assumed: makers differ, so the terminal list lea
   ``each_ohm``), ``screen_bonds`` (names of devices where the screen is grounded);
 - of a device: ``unit_load``, ``stub_m``, ``isolated``, ``trunk_m`` (trunk from the one before).
 
-`power`: ``source``, ``supply_v``, ``protection``, ``mains`` (``says``, ``only_by``) or None, and ``segments`` with ``start``, ``end``,
-``length_m``, ``wire``, ``current_a``, ``volts`` (at the end), ``least_volts`` or None.
+`power`: ``source``, ``supply_v``, ``protection``, ``mains`` (``says``, ``only_by``) or None, and ``segments`` with ``start``,
+``end``, ``length_m``, ``wire``, ``current_a``, ``volts`` (at the end), ``least_volts`` or None.
 
 `terminals`: ``device``, ``terminal``, ``signal``, ``cable``, ``to``.
 """
@@ -20,13 +20,13 @@ from typing import Any
 
 from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, ring, table, table_height
 from gearcase.drawings.face import WIDEST
-from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Sheet, text_width, wrap
+from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
 
 __all__ = ["bus_sheet", "bus_svg", "power_sheet", "power_svg", "terminals_sheet", "terminals_svg"]
 
 _SCREEN, _D1, _D0, _COMMON = 150.0, 166.0, 182.0, 198.0  # px, the trunk's lines
-_BOX, _BOX_WIDE, _BOX_HIGH, _ROW = 300.0, 200.0, 48.0, 84.0
-_TOP, _SIDE, _STEP, _NODE = 84.0, 6.0, 26.0, 34.0
+_BOX, _BOX_WIDE, _BOX_HIGH, _ROW = 300.0, 200.0, 48.0, 94.0
+_TOP, _SIDE, _STEP, _NODE = 98.0, 6.0, 26.0, 34.0
 _HEAD = 30.0  # px, down to what a diagram of power begins with
 _MASTER = {"name": "master", "isolated": None}
 
@@ -53,7 +53,7 @@ def bus_sheet(bus: dict[str, Any], cables: list[dict[str, Any]], *, title: str, 
     sheet = Sheet(WIDEST, _TOP + _ROW * len(nodes) + 13 * len(missing) + 8 + BLOCK_HEIGHT)
     served = {row["device"]: row for row in cables}
     heights = {node["name"]: _TOP + _ROW * number + _BOX_HIGH / 2 for number, node in enumerate(nodes)}
-    first, last = _TOP - 22, _TOP + _ROW * (len(nodes) - 1) + _BOX_HIGH + 14
+    first, last = _TOP - 34, _TOP + _ROW * (len(nodes) - 1) + _BOX_HIGH + 14
     sheet.text(_SIDE, 16, f"{title}: {len(bus['devices'])} devices, {bus['baud']} baud", size=11, weight=600)
     for x, name, dash in ((_SCREEN, "screen", "5 3"), (_D1, "D1", ""), (_D0, "D0", ""), (_COMMON, "common", "")):
         sheet.line(x, first, x, last, width=WIDE if not dash else NARROW, dash=dash)
@@ -67,7 +67,7 @@ def bus_sheet(bus: dict[str, Any], cables: list[dict[str, Any]], *, title: str, 
             _termination(sheet, heights[row["at"]] + 22, f"{row['resistance_ohm']:g} Ω")
     for row in bus.get("biases", ()):
         if row["at"] in heights:
-            _bias(sheet, heights[row["at"]] - 35, row)
+            _bias(sheet, heights[row["at"]] - 44, row)
     bonds = bus.get("screen_bonds", ())
     for name in bonds:
         if name in heights:
@@ -137,8 +137,8 @@ def _words(node: dict[str, Any], cable: dict[str, Any] | None, *, master: bool) 
 def _node(sheet: Sheet, node: dict[str, Any], y: float, words: Iterator[str]) -> None:
     """A box with its name, its stub, and what is to be known of it."""
     sheet.rectangle(_BOX, y - _BOX_HIGH / 2, _BOX_WIDE, _BOX_HIGH)
-    for line, name in enumerate(wrap(node["name"], _BOX_WIDE - 20, 11, most=1, weight=600)):
-        sheet.text(_BOX + 10, y - 6 + 14 * line, name, size=11, weight=600)
+    for name in wrap(node["name"], _BOX_WIDE - 20, 11, most=1, weight=600):
+        sheet.text(_BOX + 10, y - 6, name, size=11, weight=600)
     serves = node.get("point") or node.get("profile") or ""
     for line in wrap(serves, _BOX_WIDE - 20, 9.5, most=1):
         sheet.text(_BOX + 10, y + 12, line, size=9.5, colour=MUTED)
