@@ -36,7 +36,7 @@ BLOCK_HEIGHT = 30.0
 _FIGURE, _GAP = 9.5, 12.0  # px: size of a figure, and the least from one to the next
 _ROW, _CELL = 14.0, 9.5
 _SHARES = (3.0, 2.6, 0.8, 0.9, 1.3, 1.9, 1.1)
-_RINGS, _RING = 24, 13.0  # how often, and how much farther each time, a label is tried round its mark
+_RING = 13.0  # px, how much farther each time a label is tried round its mark
 _AROUND = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -1), (0, 1), (1, 0), (-1, 0))
 
 
@@ -185,6 +185,7 @@ def place_label(
     colour: str = INK,
     weight: int = 400,
     area: Box | None = None,
+    rings: int = 24,
 ) -> bool:
     """Write a label beside a mark, where neither another label nor anything `taken` stands, with a leader once it is far off.
 
@@ -203,6 +204,8 @@ def place_label(
         What it must not cover.
     area : Box or None
         Where the mark is an area: its middle is tried first, and a leader ends in it with a dot (ISO 128, leader lines).
+    rings : int
+        How often it is tried, each time farther off.
 
     Returns
     -------
@@ -212,7 +215,7 @@ def place_label(
     row = size * 1.25
     wide = max(text_width(line, size, weight if number == 0 else 400) for number, line in enumerate(lines)) + 2
     high = row * len(lines)
-    for box, far in _around(x, y, wide, high, clear, inside=area is not None):
+    for box, far in _around(x, y, wide, high, clear, rings, inside=area is not None):
         outside = box.left < within.left or box.right > within.right or box.top < within.top or box.bottom > within.bottom
         if outside or any(box.overlaps(other) for other in (*sheet.labels, *taken)):
             continue
@@ -304,11 +307,11 @@ def _meets(line: tuple[float, float, float, float], box: Box) -> bool:
     return low < high
 
 
-def _around(x: float, y: float, wide: float, high: float, clear: float, *, inside: bool) -> Iterator[tuple[Box, bool]]:
+def _around(x: float, y: float, wide: float, high: float, clear: float, rings: int, *, inside: bool) -> Iterator[tuple[Box, bool]]:
     """Boxes round a place, near ones first, and whether each is so far off that it wants a leader."""
     if inside:
         yield Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2), False
-    for ring in range(_RINGS):
+    for ring in range(rings):
         away = clear + ring * _RING
         for right, down in _AROUND:
             aside = away * (0.75 if right and down else 1.0)

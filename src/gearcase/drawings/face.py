@@ -104,7 +104,7 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str,
     run_upward(sheet, bottom, left - _LINE, [*stops_y, (_TOP, left, face["size_m"][1])], low=8.0, high=bottom)
     lines = [Box(x - 1, y, x + 1, bottom) for x, y, _ in stops_x] + [Box(left, y - 1, x, y + 1) for y, x, _ in stops_y]
     _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed)
-    looks = f", faces {face['outward']}" if face.get("outward") else ""
+    looks = f", outward {face['outward']}" if face.get("outward") else ""
     base = bottom + _FIGURES + 10
     headline(
         sheet,
@@ -254,7 +254,8 @@ class _Face:
         self._write(*middle, list(lines), clear=half + 2, size=9, colour=colour, area=area)
 
     def _write(self, x: float, y: float, lines: list[str], **how: Any) -> None:
-        """Where it covers nothing; else on an extension line; else on an outline too."""
-        for taken in ([*self.marks, *self.edges, *self.lines], [*self.marks, *self.edges], self.marks):
-            if place_label(self.sheet, x, y, lines, within=self.within, taken=taken, **how):
+        """Near by where it covers nothing; else on an extension line; else farther off, on an outline too."""
+        clear = [*self.marks, *self.edges]
+        for taken, rings in (([*clear, *self.lines], 4), (clear, 8), (self.marks, 24)):
+            if place_label(self.sheet, x, y, lines, within=self.within, taken=taken, rings=rings, **how):
                 return
