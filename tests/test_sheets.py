@@ -243,11 +243,24 @@ def test_the_datum_edge_stands_as_far_from_the_hole_as_the_plan_says() -> None:
 
 
 def test_registration_marks_of_neighbours_are_the_same_places_on_the_face() -> None:
-    """Each sheet writes the place beside its mark: of two sheets side by side, two places agree."""
+    """Each sheet writes the place beside its mark: of two sheets side by side, and one above the other, two places agree."""
     sheets = template_sheets(LEFT, PARTS, paper="A4", block=BLOCK)
     places = [set(re.findall(r">(-?[\d.]+, -?[\d.]+)<", sheet.svg("t"))) for sheet in sheets]
     assert all(len(own) == 4 for own in places)
-    assert len(places[0] & places[1]) == 2 and OVERLAP > 0
+    assert len(places[0] & places[1]) == 2 and len(places[0] & places[3]) == 2 and OVERLAP > 0
+
+
+def test_registration_marks_stand_where_they_say_from_the_datum_edges() -> None:
+    """The first sheet shows both edges, its longest strokes; a mark says 'across, up' from their corner."""
+    reader = pypdf.PdfReader(io.BytesIO(template_pdf(LEFT, PARTS, paper="A4", block=BLOCK)))
+    lines = [line for line in straight(reader, reader.pages[0]) if math.dist(line[:2], line[2:]) > 150]
+    left = max((line for line in lines if line[0] == line[2]), key=lambda line: abs(line[3] - line[1]))[0]
+    low = min(line[1] for line in lines if line[1] == line[3])
+    said = re.findall(r"(?<![\d.])(-?\d+), (-?\d+)(?![\d.])", reader.pages[0].extract_text())
+    stand = [(x - left, y - low) for x, y in crosses(reader, reader.pages[0], 40)]
+    assert len(said) == 4
+    for across, up in said:
+        assert any(math.dist(one, (float(across), float(up))) < 0.15 for one in stand), (across, up, stand)
 
 
 def test_a_sheet_that_shows_no_part_and_leads_to_none_is_not_printed() -> None:
