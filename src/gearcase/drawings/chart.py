@@ -11,13 +11,13 @@ and ``due_s`` (when it must be there, negative before the window opens).
 from collections.abc import Callable
 from typing import Any
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, hatch, place_label
+from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, edges_of, hatch, place_label
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet, wrap
 
 __all__ = ["schedule_sheet", "schedule_svg", "verdict"]
 
-_NAMES, _CREW, _LEFT, _RIGHT = 6.0, 178.0, 282.0, WIDEST - 14.0
+_NAMES, _CREW, _LEFT, _RIGHT = 6.0, 178.0, 282.0, WIDEST - 52.0
 _ROW, _BAR, _SIZE = 24.0, 13.0, 9.5
 _HOUR, _DAY = 3600.0, 86400.0
 _STEPS = (0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48, 96, 7 * 24, 14 * 24, 28 * 24, 56 * 24)  # h between ticks
@@ -93,38 +93,42 @@ def _outage(sheet: Sheet, schedule: dict[str, Any], top: float) -> None:
     sheet.text(_NAMES, rows - 8, "during the outage", size=10, weight=600)
     sheet.text(_CREW, rows - 8, "crew", size=_SIZE, colour=MUTED)
     _axis(sheet, x_of, begin, end, bottom, rows, unit=(_HOUR, "hours from the opening of the window"))
-    for band in schedule["states"]:
-        _band(sheet, band, x_of, top, bottom)
+    _bands(sheet, schedule["states"], x_of, top, bottom)
     for number, task in enumerate(tasks):
         middle = rows + _ROW * (number + 0.5)
         _names(sheet, task["name"], ", ".join(task["crew"]), middle)
         _task(sheet, task, x_of, middle)
-    for seconds, says, anchor in ((0.0, "window opens", "start"), (window, "window closes", "end")):
-        x = x_of(seconds)
-        sheet.line(x, rows - 20, x, bottom + 4, width=2 * WIDE)
-        sheet.text(x + (5 if anchor == "start" else -5), rows - 11, says, size=_SIZE, anchor=anchor, weight=600)
+    _window(sheet, x_of(0.0), x_of(window), rows, bottom)
 
 
-def _band(sheet: Sheet, band: dict[str, Any], x_of: Place, top: float, bottom: float) -> None:
-    """A state of the machine, named, with a thin line down where it changes."""
-    area = Box(x_of(band["start_s"]), top, x_of(band["end_s"]), top + 16)
-    sheet.rectangle(area.left, area.top, area.right - area.left, 16, line=NARROW)
-    for slope, every in _STATE_HATCHES.get(band["state"], _OTHER_HATCH):
-        hatch(sheet, area, slope=slope, every=every, colour=HAIRLINE)
-    sheet.line(area.left, area.bottom, area.left, bottom, colour=MUTED, width=0.5, dash="1 4")
-    within = Box(_LEFT - 80, top - 1, _RIGHT + 14, top + 44)
-    narrow = Box(area.left, area.top + 2, area.right, area.bottom - 1)
-    place_label(
-        sheet,
-        (area.left + area.right) / 2,
-        (area.top + area.bottom) / 2,
-        [band["state"]],
-        clear=12,
-        within=within,
-        taken=[Box(area.right, top, area.right + 1, top + 16), Box(area.left - 1, top, area.left, top + 16)],
-        size=_SIZE,
-        area=narrow,
-    )
+def _window(sheet: Sheet, opens: float, closes: float, top: float, bottom: float) -> None:
+    """Both edges of the window as heavy lines, named outside of it, so that no name stands on the other however short it is."""
+    for x, says, anchor in ((opens - 6, "opens", "end"), (closes + 6, "closes", "start")):
+        sheet.text(x, top - 11, says, size=_SIZE, anchor=anchor, weight=600)
+    for x in (opens, closes):
+        sheet.line(x, top - 20, x, bottom + 4, width=2 * WIDE)
+
+
+def _bands(sheet: Sheet, states: list[dict[str, Any]], x_of: Place, top: float, bottom: float) -> None:
+    """States of the machine, named, with a thin line down where each begins."""
+    areas = [Box(x_of(band["start_s"]), top, x_of(band["end_s"]), top + 16) for band in states]
+    for band, area in zip(states, areas, strict=True):
+        sheet.rectangle(area.left, area.top, area.right - area.left, 16, line=NARROW)
+        for slope, every in _STATE_HATCHES.get(band["state"], _OTHER_HATCH):
+            hatch(sheet, area, slope=slope, every=every, colour=HAIRLINE)
+        sheet.line(area.left, area.bottom, area.left, bottom, colour=MUTED, width=0.5, dash="1 4")
+    for band, area in zip(states, areas, strict=True):
+        place_label(
+            sheet,
+            (area.left + area.right) / 2,
+            (area.top + area.bottom) / 2,
+            [band["state"]],
+            clear=12,
+            within=Box(_LEFT - 80, top - 1, _RIGHT + 50, top + 42),
+            taken=[other for other in areas if other is not area] + edges_of(area),
+            size=_SIZE,
+            area=Box(area.left, area.top + 2, area.right, area.bottom - 1),
+        )
 
 
 def _task(sheet: Sheet, task: dict[str, Any], x_of: Place, middle: float) -> None:

@@ -7,6 +7,7 @@ Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `
 `table`, `table_height`; `headline`.
 """
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -127,11 +128,12 @@ def run_along(sheet: Sheet, left: float, y: float, stops: Iterable[tuple[float, 
     left, y : float
         Datum and height of the dimension line. [px]
     stops : iterable of (float, float, float)
-        For each: place [px], how far up its extension line reaches [px], and the length it says [m].
+        For each: place [px], how far up its extension line reaches [px], and the length it says [m]; the most important first, for
+        those that find no room are left to a table.
     low, high : float
         Room for the figures. [px]
     """
-    ordered = _merged(stops, lower=False)
+    ordered = _merged(stops, high - low, lower=False)
     for (x, from_y, metres), figure in zip(
         ordered, spread([x for x, _, _ in ordered], least=_GAP, low=low, high=high), strict=True
     ):
@@ -147,7 +149,7 @@ def run_upward(
     sheet: Sheet, bottom: float, x: float, stops: Iterable[tuple[float, float, float]], *, low: float, high: float
 ) -> None:
     """Running dimensions upward from a datum, as `run_along`; each stop reaches that far right."""
-    ordered = _merged(stops, lower=True)
+    ordered = _merged(stops, high - low, lower=True)
     for (y, to_x, metres), figure in zip(ordered, spread([y for y, _, _ in ordered], least=_GAP, low=low, high=high), strict=True):
         sheet.line(to_x, y, x - 3, y, colour=HAIRLINE)
         sheet.path(f"M{x:.2f} {y:.2f}l2.2 7h-4.4z", fill=INK, width=0.3)
@@ -271,14 +273,14 @@ def _datum(sheet: Sheet, x: float, y: float, end_x: float, end_y: float) -> None
     sheet.path(ring(x, y, 3), fill=PAPER, width=WIDE / 2)
 
 
-def _merged(stops: Iterable[tuple[float, float, float]], *, lower: bool) -> list[tuple[float, float, float]]:
-    """One stop for each figure, reaching as far as the farthest, in order of place."""
+def _merged(stops: Iterable[tuple[float, float, float]], room: float, *, lower: bool) -> list[tuple[float, float, float]]:
+    """One stop for each figure, reaching as far as the farthest, in order of place; as many of the first as have room."""
     best: dict[str, tuple[float, float, float]] = {}
     for stop in stops:
         known = best.get(mm(stop[2]))
         if known is None or (stop[1] > known[1] if lower else stop[1] < known[1]):
             best[mm(stop[2])] = stop
-    return sorted(best.values())
+    return sorted(itertools.islice(best.values(), int(room / _GAP) + 1))
 
 
 def _leader(x: float, y: float, box: Box, clear: float, area: Box | None) -> tuple[float, float, float, float]:

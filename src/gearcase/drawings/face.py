@@ -99,9 +99,9 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str,
     stops_x = [(x_of(one["at_m"][0]), y_of(one["at_m"][1]), one["at_m"][0]) for one in marks]
     stops_y = [(y_of(one["at_m"][1]), x_of(one["at_m"][0]), one["at_m"][1]) for one in marks]
     run_along(
-        sheet, left, bottom + _LINE, [*stops_x, (x_of(face["size_m"][0]), bottom, face["size_m"][0])], low=left, high=WIDEST - 6
+        sheet, left, bottom + _LINE, [(x_of(face["size_m"][0]), bottom, face["size_m"][0]), *stops_x], low=left, high=WIDEST - 6
     )
-    run_upward(sheet, bottom, left - _LINE, [*stops_y, (_TOP, left, face["size_m"][1])], low=8.0, high=bottom)
+    run_upward(sheet, bottom, left - _LINE, [(_TOP, left, face["size_m"][1]), *stops_y], low=8.0, high=bottom)
     lines = [Box(x - 1, y, x + 1, bottom) for x, y, _ in stops_x] + [Box(left, y - 1, x, y + 1) for y, x, _ in stops_y]
     _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed)
     looks = f", outward {face['outward']}" if face.get("outward") else ""

@@ -137,7 +137,7 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
         sheet,
         _LEFT,
         bottom + _LINE,
-        [*((x, y, one["at_m"][0]) for x, y, one in middles), (at((wide, 0))[0], bottom, plate["size_m"][0])],
+        [(at((wide, 0))[0], bottom, plate["size_m"][0]), *((x, y, one["at_m"][0]) for x, y, one in middles)],
         low=_LEFT,
         high=WIDEST - 6,
     )
@@ -145,7 +145,7 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
         sheet,
         bottom,
         _LEFT - _LINE,
-        [*((y, x, one["at_m"][1]) for x, y, one in middles), (_TOP, _LEFT, plate["size_m"][1])],
+        [(_TOP, _LEFT, plate["size_m"][1]), *((y, x, one["at_m"][1]) for x, y, one in middles)],
         low=8.0,
         high=bottom,
     )
