@@ -1,26 +1,62 @@
-"""A face of the housing at scale, with its parts, what must be kept clear, and dimensions to drill or bond by.
+"""A face of the housing at scale: its parts, what must be kept clear, the metal behind it, and dimensions to drill or bond by.
 
-Dimensions run from the lower left corner, in millimetres, with ISO 129 dimension lines; the scale is one of ISO 5455 and
-stands on the sheet.
+Dimensions run from the lower left corner, in millimetres (ISO 129-1); the scale is one of ISO 5455 and stands on the sheet. What
+must be kept clear is hatched by its kind and names it too, so that the hatching never stands alone. Each mark is also a row of the
+table below the face: a label that found no room is still told there.
+
+A row of ``faces`` holds ``name``, ``size_m``, ``keep_outs``; drawn too where a plan gives them:
+
+- ``outward``: where the face looks;
+- ``regions``: ``name``, ``kind``, ``at_m``, ``size_m``, ``wall`` (``thickness_m``, ``gauge_error_m``, ``origin``) or None;
+- ``seats``: ``bearing``, ``at_m``, ``diameter_m``, ``load_clock`` or None;
+- ``threaded_holes``: ``name``, ``at_m``, ``diameter_m``, ``thread``, ``function``.
+
+A row of ``parts`` may also hold ``clock``, the hour its mark points to, and ``base_m``, the diameter of its base.
 """
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, WIDE, Sheet, text_width, wrap
+from gearcase.drawings.drafting import (
+    BLOCK_HEIGHT,
+    PX_PER_MM,
+    TitleBlock,
+    draw_title_block,
+    edges_of,
+    hatch,
+    headline,
+    mm,
+    place_label,
+    ring,
+    run_along,
+    run_upward,
+    table,
+    table_height,
+)
+from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet
 
-__all__ = ["face_sheet", "face_svg"]
+__all__ = ["WIDEST", "face_sheet", "face_svg", "how_fixed"]
 
 _SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
-_PX_PER_MM = 96 / 25.4
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
-_LEFT, _RIGHT, _TOP = 60.0, 40.0, 30.0
-_ROW = 26.0
+_TALLEST = 900.0  # px, the same for its height
+_LEFT, _RIGHT, _TOP = 68.0, 40.0, 26.0
+_LINE, _FIGURES = 16.0, 62.0  # px below the face: to the dimension line, and to the foot of its figures
+_HATCHES: dict[str, tuple[tuple[int, float], ...]] = {  # slope and spacing in px of each set of lines
+    "rotating part": ((1, 6.0), (-1, 6.0)),
+    "guard": ((1, 12.0), (-1, 12.0)),
+    "fan shroud": ((1, 12.0), (-1, 12.0)),
+    "split line": ((-1, 8.0),),
+    "hot zone": ((0, 5.0),),
+    "seal": ((-1, 4.0),),
+}
+_OTHER_HATCH = ((1, 8.0),)
 
 Place = Callable[[float], float]
 
 
-def face_svg(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str) -> str:
+def face_svg(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str, block: TitleBlock | None = None) -> str:
     """A face as an SVG document.
 
     Parameters
@@ -30,22 +66,27 @@ def face_svg(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str) -
     parts : list of dict
         ``parts`` of the same document; those on other faces are left out.
     title : str
-        What the sheet is, for its title line and for readers that cannot see.
+        What the sheet is, for its title and for readers that cannot see.
+    block : TitleBlock or None
+        None inside a report, whose pages have their own.
     """
-    return face_sheet(face, parts, title=title).svg(title)
+    return face_sheet(face, parts, title=title, block=block).svg(title)
 
 
-def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str) -> Sheet:
+def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str, block: TitleBlock | None = None) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     width, height = (1000 * side for side in face["size_m"])
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
-    room = WIDEST - _LEFT - _RIGHT - _ROW * len(placed)
-    scale = next((s for s in _SCALES if max(width, height) / s * _PX_PER_MM <= room), _SCALES[-1])
-    each = _PX_PER_MM / scale
-    below = 66 + _ROW * len(placed)
-    said = f"{title} · scale 1:{scale} · dimensions in mm from the lower left corner"
-    sheet = Sheet(_LEFT + _ROW * len(placed) + max(width * each + _RIGHT, text_width(said, 11)), _TOP + height * each + below)
-    left, bottom = _LEFT + _ROW * len(placed), _TOP + height * each
+    rows = list(_rows(face, placed))
+    below = _FIGURES + 34 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
+    room = (WIDEST - _LEFT - _RIGHT, max(_TALLEST - _TOP - below, 200.0))
+    scale = next(
+        (s for s in _SCALES if all(side / s * PX_PER_MM <= free for side, free in zip((width, height), room, strict=True))),
+        _SCALES[-1],
+    )
+    each = PX_PER_MM / scale
+    sheet = Sheet(WIDEST, _TOP + height * each + below)
+    left, bottom = _LEFT, _TOP + height * each
 
     def x_of(metres: float) -> float:
         return float(left + 1000 * metres * each)
@@ -54,53 +95,167 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str)
         return float(bottom - 1000 * metres * each)
 
     sheet.rectangle(left, _TOP, width * each, height * each)
-    for keep_out in face["keep_outs"]:
-        _keep_out(sheet, keep_out, x_of, y_of, each)
-    for number, part in enumerate(sorted(placed, key=lambda part: part["at_m"][0])):
-        _part(sheet, part, x_of(part["at_m"][0]), y_of(part["at_m"][1]), left + width * each + _RIGHT)
-        _along(sheet, left, x_of(part["at_m"][0]), y_of(part["at_m"][1]), bottom + 18 + _ROW * number, part["at_m"][0])
-    for number, part in enumerate(sorted(placed, key=lambda part: part["at_m"][1])):
-        _upward(sheet, bottom, y_of(part["at_m"][1]), x_of(part["at_m"][0]), left - 20 - _ROW * number, part["at_m"][1])
-    _upward(sheet, bottom, _TOP, left, _LEFT - 42, face["size_m"][1])
-    base = bottom + 18 + _ROW * len(placed)
-    _along(sheet, left, left + width * each, bottom, base, face["size_m"][0])
-    sheet.text(left, base + 40, said, size=11, weight=600)
+    marks = [one for kind in (placed, face.get("threaded_holes", ()), face.get("seats", ())) for one in kind]
+    stops_x = [(x_of(one["at_m"][0]), y_of(one["at_m"][1]), one["at_m"][0]) for one in marks]
+    stops_y = [(y_of(one["at_m"][1]), x_of(one["at_m"][0]), one["at_m"][1]) for one in marks]
+    run_along(
+        sheet, left, bottom + _LINE, [(x_of(face["size_m"][0]), bottom, face["size_m"][0]), *stops_x], low=left, high=WIDEST - 6
+    )
+    run_upward(sheet, bottom, left - _LINE, [(_TOP, left, face["size_m"][1]), *stops_y], low=8.0, high=bottom)
+    lines = [Box(x - 1, y, x + 1, bottom) for x, y, _ in stops_x] + [Box(left, y - 1, x, y + 1) for y, x, _ in stops_y]
+    _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed)
+    looks = f", outward {face['outward']}" if face.get("outward") else ""
+    base = bottom + _FIGURES + 10
+    headline(
+        sheet,
+        6,
+        base,
+        WIDEST - 12,
+        f"{title}{looks} · scale 1:{scale}",
+        "seen from outside, dimensions in mm from the lower left corner",
+    )
+    table(sheet, 6, base + 18, WIDEST - 12, ("mark", "x", "y", "how"), rows, (3, 0.8, 0.8, 5))
+    if block:
+        draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=title, scale=f"1:{scale}")
     return sheet
 
 
-def _keep_out(sheet: Sheet, keep_out: dict[str, Any], x_of: Place, y_of: Place, each: float) -> None:
-    wide, high = (1000 * side * each for side in keep_out["size_m"])
-    x, y = x_of(keep_out["at_m"][0]), y_of(keep_out["at_m"][1])
-    sheet.rectangle(x - wide / 2, y - high / 2, wide, high, colour=MUTED, line=NARROW, dash="4 3")
-    sheet.line(x - wide / 2, y + high / 2, x + wide / 2, y - high / 2, colour=HAIRLINE)
-    sheet.text(x, y + high / 2 + 11, f"{keep_out['name']} ({keep_out['kind']})", size=9, anchor="middle", colour=MUTED)
-
-
-def _part(sheet: Sheet, part: dict[str, Any], x: float, y: float, end: float) -> None:
-    """A sensor's place: cross and circle, with its name and how it goes on, on the side where there is room."""
-    sheet.path(f"M{x - 9:.1f} {y:.1f}a9 9 0 1 0 18 0a9 9 0 1 0 -18 0", colour=ACCENT, width=WIDE)
-    sheet.line(x - 14, y, x + 14, y, colour=ACCENT)
-    sheet.line(x, y - 14, x, y + 14, colour=ACCENT)
+def how_fixed(part: dict[str, Any]) -> str:
+    """What is done at a part's place: drilled and tapped, or how it holds without a hole."""
     hole = part["hole"]
-    how = f"{hole['thread']}, drill {hole['drill']}" if part["mount"] == "stud" and hole else part["mount"]
-    label = [*wrap(part["name"], 170, 11, most=1), how]
-    beside = max(text_width(line, 11) for line in label) + 18
-    aside, anchor = (x + 18, "start") if x + beside <= end else (x - 18, "end")
-    for row, line in enumerate(label):
-        sheet.text(aside, y - 6 + 13 * row, line, size=11, anchor=anchor, colour=ACCENT, weight=600 if row == 0 else 400)
+    return f"{hole['thread']}, drill {hole['drill']}" if part["mount"] == "stud" and hole else part["mount"] or "mount not said"
 
 
-def _along(sheet: Sheet, start: float, end: float, part_y: float, y: float, metres: float) -> None:
-    sheet.line(end, part_y, end, y + 4, colour=HAIRLINE)
-    sheet.line(start, y, end, y)
-    for x, way in ((start, 1), (end, -1)):
-        sheet.path(f"M{x:.1f} {y:.1f}l{7 * way} 2.2v-4.4z", fill=INK)
-    sheet.text((start + end) / 2, y - 4, f"{1000 * metres:.4g}", size=10, anchor="middle")
+def _wall_said(region: dict[str, Any]) -> str:
+    """``boss by the cap: wall 22.4 ± 0.3, measured``."""
+    wall = region.get("wall")
+    if wall is None:
+        return f"{region['name']} ({region['kind']}): wall unknown"
+    error = f" ± {mm(wall['gauge_error_m'])}" if wall.get("gauge_error_m") else ""
+    return f"{region['name']} ({region['kind']}): wall {mm(wall['thickness_m'])}{error}, {wall['origin']}"
 
 
-def _upward(sheet: Sheet, start: float, end: float, part_x: float, x: float, metres: float) -> None:
-    sheet.line(part_x, end, x - 4, end, colour=HAIRLINE)
-    sheet.line(x, start, x, end)
-    for y, way in ((start, -1), (end, 1)):
-        sheet.path(f"M{x:.1f} {y:.1f}l2.2 {7 * way}h-4.4z", fill=INK)
-    sheet.text(x - 4, (start + end) / 2, f"{1000 * metres:.4g}", size=10, anchor="middle", turned=True)
+def _mark_arrow(sheet: Sheet, x: float, y: float, clock: float, *, start: float, length: float) -> None:
+    """The arrow of a sensor's mark: twelve o'clock is up on the sheet. [px]"""
+    angle = 2 * math.pi * clock / 12
+    right, up = math.sin(angle), math.cos(angle)
+    tip_x, tip_y = x + (start + length) * right, y - (start + length) * up
+    back_x, back_y = tip_x - 7 * right, tip_y + 7 * up
+    sheet.line(x + start * right, y - start * up, back_x, back_y, colour=ACCENT, width=WIDE)
+    corners = [(tip_x, tip_y), *((back_x + side * up, back_y + side * right) for side in (3.5, -3.5))]
+    head = "L".join(f"{across:.2f} {down:.2f}" for across, down in corners)
+    sheet.path(f"M{head}z", colour=ACCENT, fill=ACCENT, width=0.3)
+
+
+def _rows(face: dict[str, Any], placed: list[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
+    """Each mark in words, with its place."""
+    for part in placed:
+        mark = f"; mark to {part['clock']:g} o'clock" if part.get("clock") is not None else ""
+        yield part["name"], mm(part["at_m"][0]), mm(part["at_m"][1]), f"{how_fixed(part)}{mark}"
+    for hole in face.get("threaded_holes", ()):
+        does = hole.get("function") or "purpose unknown, leave it alone"
+        says = f"tapped already, {hole.get('thread') or 'thread unknown'}: {does}"
+        yield hole["name"], mm(hole["at_m"][0]), mm(hole["at_m"][1]), says
+    for seat in face.get("seats", ()):
+        load = f", load to {seat['load_clock']:g} o'clock" if seat.get("load_clock") is not None else ""
+        says = f"bearing seat, diameter {mm(seat['diameter_m'])}{load}"
+        yield seat["bearing"], mm(seat["at_m"][0]), mm(seat["at_m"][1]), says
+    for region in face.get("regions", ()):
+        yield region["name"], mm(region["at_m"][0]), mm(region["at_m"][1]), _wall_said(region).split(": ", 1)[1]
+
+
+class _Face:
+    """A face being drawn: marks first, so that no label stands on one, then the labels, those of parts before others."""
+
+    def __init__(self, sheet: Sheet, x_of: Place, y_of: Place, each: float, outline: Box, lines: list[Box]) -> None:
+        self.sheet, self.x_of, self.y_of, self.each, self.lines = sheet, x_of, y_of, each, lines
+        self.within = Box(outline.left, 2, WIDEST - 2, outline.bottom)
+        self.marks: list[Box] = edges_of(outline)
+        self.edges: list[Box] = []
+
+    def draw(self, face: dict[str, Any], placed: list[dict[str, Any]]) -> None:
+        regions, seats, holes = (face.get(kind, ()) for kind in ("regions", "seats", "threaded_holes"))
+        for region in regions:
+            self._outline(region, INK, "10 2 2 2")
+        for keep_out in face["keep_outs"]:
+            area = self._outline(keep_out, MUTED, "4 3")
+            for slope, every in _HATCHES.get(keep_out["kind"], _OTHER_HATCH):
+                hatch(self.sheet, area, slope=slope, every=every)
+        for seat in seats:
+            self._ring(seat["at_m"], seat["diameter_m"] / 2, dash="12 3 2 3")
+            if seat.get("load_clock") is not None:
+                self._load(seat)
+        for hole in holes:
+            self._ring(hole["at_m"], hole["diameter_m"] / 2, least=2.5)
+            self._cross(hole["at_m"], INK, 6)
+        for part in placed:
+            self._part(part)
+        for part in placed:
+            self._label(part["at_m"], [part["name"], how_fixed(part)], 15, colour=ACCENT, weight=600)
+        for hole in holes:
+            self._label(hole["at_m"], [hole["name"]], 8)
+        for seat in seats:
+            self._label(seat["at_m"], [seat["bearing"]], 8)
+        for keep_out in face["keep_outs"]:
+            self._label_area(keep_out, f"{keep_out['name']} ({keep_out['kind']})", colour=MUTED)
+        for region in regions:
+            self._label_area(region, *_wall_said(region).split(": ", 1), colour=INK)
+
+    def _area(self, row: dict[str, Any]) -> Box:
+        wide, high = (1000 * side * self.each for side in row["size_m"])
+        x, y = self.x_of(row["at_m"][0]), self.y_of(row["at_m"][1])
+        return Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)
+
+    def _outline(self, row: dict[str, Any], colour: str, dash: str) -> Box:
+        area = self._area(row)
+        wide, high = area.right - area.left, area.bottom - area.top
+        self.sheet.rectangle(area.left, area.top, wide, high, fill="none", colour=colour, line=NARROW, dash=dash)
+        self.edges += edges_of(area)
+        return area
+
+    def _ring(self, at_m: Sequence[float], radius: float, *, dash: str = "", least: float = 0.0) -> None:
+        x, y, r = self.x_of(at_m[0]), self.y_of(at_m[1]), max(1000 * radius * self.each, least)
+        self.sheet.path(ring(x, y, r), dash=dash)
+        rim = [(x + r * math.cos(n * math.pi / 16), y + r * math.sin(n * math.pi / 16)) for n in range(32)]
+        self.edges += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in rim]
+
+    def _cross(self, at_m: Sequence[float], colour: str, arm: float) -> None:
+        x, y = self.x_of(at_m[0]), self.y_of(at_m[1])
+        self.sheet.line(x - arm, y, x + arm, y, colour=colour)
+        self.sheet.line(x, y - arm, x, y + arm, colour=colour)
+        self.marks.append(Box(x - arm, y - arm, x + arm, y + arm))
+
+    def _load(self, seat: dict[str, Any]) -> None:
+        """A stroke out of the seat's rim where its load points."""
+        angle = 2 * math.pi * seat["load_clock"] / 12
+        x, y, r = self.x_of(seat["at_m"][0]), self.y_of(seat["at_m"][1]), 1000 * seat["diameter_m"] / 2 * self.each
+        right, up = math.sin(angle), -math.cos(angle)
+        self.sheet.line(x + (r - 5) * right, y + (r - 5) * up, x + (r + 5) * right, y + (r + 5) * up, width=WIDE * 1.5)
+
+    def _part(self, part: dict[str, Any]) -> None:
+        """A sensor's place: cross and circle of its base, and where its mark points."""
+        x, y = self.x_of(part["at_m"][0]), self.y_of(part["at_m"][1])
+        radius = max(500 * part["base_m"] * self.each, 4.0) if part.get("base_m") else 9.0
+        self.sheet.path(ring(x, y, radius), colour=ACCENT, width=WIDE)
+        self._cross(part["at_m"], ACCENT, radius + 4)
+        if part.get("clock") is not None:
+            _mark_arrow(self.sheet, x, y, part["clock"], start=radius, length=14)
+            angle = 2 * math.pi * part["clock"] / 12
+            tip = (x + (radius + 9) * math.sin(angle), y - (radius + 9) * math.cos(angle))
+            self.marks.append(Box(tip[0] - 6, tip[1] - 6, tip[0] + 6, tip[1] + 6))
+
+    def _label(self, at_m: Sequence[float], lines: list[str], clear: float, *, colour: str = INK, weight: int = 400) -> None:
+        self._write(self.x_of(at_m[0]), self.y_of(at_m[1]), lines, clear=clear, size=10, colour=colour, weight=weight)
+
+    def _label_area(self, row: dict[str, Any], *lines: str, colour: str) -> None:
+        area = self._area(row)
+        middle = (area.left + area.right) / 2, (area.top + area.bottom) / 2
+        half = min(area.right - area.left, area.bottom - area.top) / 2
+        self._write(*middle, list(lines), clear=half + 2, size=9, colour=colour, area=area)
+
+    def _write(self, x: float, y: float, lines: list[str], **how: Any) -> None:
+        """Near by where it covers nothing; else on an extension line; else farther off, on an outline too."""
+        clear = [*self.marks, *self.edges]
+        for taken, rings in (([*clear, *self.lines], 4), (clear, 8), (self.marks, 24)):
+            if place_label(self.sheet, x, y, lines, within=self.within, taken=taken, rings=rings, **how):
+                return

@@ -1,0 +1,70 @@
+"""The drawings a plan's result keeps beside it: which files, by name, and what is in each.
+
+A drawing is made only from what the plan gives: without a stud there is no drill template, without a schedule no chart. Keys of the
+document beyond those of ``plan/1`` today are told in the modules that draw them: ``routes``, ``power``, ``terminals``, ``plates``,
+``schedule``.
+"""
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
+
+from gearcase.drawings.chart import schedule_svg
+from gearcase.drawings.drafting import TitleBlock
+from gearcase.drawings.face import face_svg
+from gearcase.drawings.plate import plate_dxf, plate_svg
+from gearcase.drawings.solid import solid_svg, spans_a_box
+from gearcase.drawings.template import template_pdf
+from gearcase.drawings.wiring import bus_svg, power_svg, terminals_svg
+
+__all__ = ["plan_drawings", "plan_files"]
+
+_PAPER = "A4"  # what any office prints
+
+
+def plan_files(document: dict[str, Any]) -> tuple[str, ...]:
+    """Names of the files for a ``plan/1`` document, without drawing them.
+
+    Examples
+    --------
+    >>> plan_files({"faces": [{"name": "left", "size_m": [0.6, 0.4], "keep_outs": []}], "parts": [], "bus": {"devices": []}})
+    ('face-0.svg',)
+    """
+    nobody = TitleBlock("", "", "", "", "")
+    return tuple(name for name, _ in _drawings(document, nobody))
+
+
+def plan_drawings(document: dict[str, Any], *, block: TitleBlock) -> dict[str, bytes]:
+    """The files themselves.
+
+    Raises
+    ------
+    OutOfRange
+        A plate whose openings leave it, as `plate.plate_geometry`.
+    """
+    made = {}
+    for name, draw in _drawings(document, block):
+        drawn = draw()
+        made[name] = drawn.encode("utf-8") if isinstance(drawn, str) else drawn
+    return made
+
+
+def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str, Callable[[], str | bytes]]]:
+    faces, parts = document["faces"], document["parts"]
+    for number, face in enumerate(faces):
+        yield f"face-{number}.svg", partial(face_svg, face, parts, title=f"face {face['name']}", block=block)
+        if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in parts):
+            yield f"template-{number}.pdf", partial(template_pdf, face, parts, paper=_PAPER, block=block)
+    if spans_a_box(faces):
+        yield "housing.svg", partial(solid_svg, faces, parts, document.get("routes", []), title="housing", block=block)
+    if document["bus"]["devices"]:
+        yield "bus.svg", partial(bus_svg, document["bus"], document["cables"], title="serial bus", block=block)
+    if document.get("power"):
+        yield "power.svg", partial(power_svg, document["power"], title="power", block=block)
+    if document.get("terminals"):
+        yield "terminals.svg", partial(terminals_svg, document["terminals"], title="terminals", block=block)
+    for number, plate in enumerate(document.get("plates", ())):
+        yield f"plate-{number}.svg", partial(plate_svg, plate, block=block)
+        yield f"plate-{number}.dxf", partial(plate_dxf, plate)
+    if document.get("schedule"):
+        yield "schedule.svg", partial(schedule_svg, document["schedule"], title="outage", block=block)
