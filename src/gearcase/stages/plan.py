@@ -12,9 +12,9 @@ from gearcase.drive.lines import Line, expected_lines
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
+from gearcase.install.assignment import SPARE, assign_cables
 from gearcase.install.bonding import COLDEST, HOTTEST, WARMEST_TO_APPLY, cure_time
 from gearcase.install.bus import transaction_time
-from gearcase.install.cables import SPARE, assign_cables
 from gearcase.install.holes import (
     LEAD_THREADS,
     POINT_ANGLE,
@@ -406,7 +406,7 @@ def _cables(job: Job, draft: _Draft) -> list[dict[str, Any]]:
     """The kit's cable for each device's run."""
     devices = job.bus.devices
     rows = []
-    for device, cable in zip(devices, assign_cables([device.run for device in devices], job.kit.cables), strict=True):
+    for device, cable in zip(devices, assign_cables([device.run for device in devices], job.kit.cables).cables, strict=True):
         if cable is None:
             long_enough = [one.name for one in job.kit.cables if one.length >= device.run + SPARE]
             others = f"{', '.join(long_enough)} would do but serve longer runs" if long_enough else "none of the kit is so long"
