@@ -2,7 +2,7 @@
 
 Theory of operation. Everything to keep clear of becomes a rectangle, grown by its margin, by half the cable, and by what a rounded
 bend cuts off a corner: a 90 degree bend of radius R lies wholly outside a corner moved out by (1 - 1/sqrt 2) R each way, and a
-gentler bend does too. Every straight piece is long enough for the bends at its ends (R for each). So the taut line of `unfold` can
+gentler bend does too. Every straight piece is long enough for the bends at its ends. So the taut line of `unfold` can
 be rounded with R everywhere. Over an edge of the housing the cable bends with the same R, away from the metal.
 
 A sensor or entry that stands nearer to something than its margin takes the margin down to what there is, and the route says so.
@@ -19,14 +19,13 @@ from numpy.typing import NDArray
 from gearcase.errors import OutOfRange
 from gearcase.install.housing import Face, KeepOut, Place
 from gearcase.install.orientation import OUTWARD
-from gearcase.install.unfold import Adjoining, Leg, Obstacle, Path, adjoining, shortest_path
+from gearcase.install.unfold import Adjoining, Bend, Leg, Obstacle, Path, adjoining, shortest_path
 from gearcase.worked import worked_by
 
 __all__ = [
     "BEND_FIXED",
     "BEND_MOVING",
     "MARGINS",
-    "Bend",
     "Clip",
     "NoRoute",
     "PowerCable",
@@ -79,15 +78,6 @@ class PowerCable:
     outside_diameter: float
     length: float
     from_converter: bool = False
-
-
-@dataclass(frozen=True)
-class Bend:
-    """A bend on a face: where, and by what angle the cable turns [rad]."""
-
-    face: str
-    at: Place
-    angle: float
 
 
 @dataclass(frozen=True)
@@ -275,7 +265,7 @@ def cable_route(
     edges = sum(one.face != other.face for one, other in itertools.pairwise(path.legs))
     if edges:
         notes.append(f"Over an edge it bends with {1000 * radius:.0f} mm, an edge guard under it.")
-    return Route(path.legs, path.length, radius, _bends(path), edges, _clips(path), hot, False, tuple(notes))
+    return Route(path.legs, path.length, radius, path.bends, edges, _clips(path), hot, False, tuple(notes))
 
 
 @dataclass(frozen=True)
@@ -325,8 +315,7 @@ class _Ways:
                 reduced[thing.name] = thing.margin
             obstacles += self._laid(thing, grown)
         ends = (self.start.face, self.start.at), (self.end.face, self.end.at)
-        straight = radius if straight_ends else 0.0
-        return shortest_path(self.box, obstacles, *ends, tangent=radius, tangent_at_ends=straight), reduced
+        return shortest_path(self.box, obstacles, *ends, radius=radius, straight_ends=straight_ends), reduced
 
     def why_not(self, things: Sequence[_Thing]) -> NoRoute:
         """Which single change would open a way."""
@@ -400,7 +389,7 @@ def _check(spot: Spot, by_name: dict[str, Face]) -> None:
 
 
 def _inside(at: Place, part: KeepOut) -> bool:
-    return all(abs(at[axis] - part.at[axis]) < part.size[axis] / 2 for axis in (0, 1))
+    return all(abs(at[axis] - part.at[axis]) < part.size[axis] / 2 - 1e-9 for axis in (0, 1))
 
 
 def _box(faces: Sequence[Face]) -> list[Face]:
@@ -427,17 +416,6 @@ def _power_obstacle(cable: PowerCable, apart: float) -> _Thing:
     middle = (cable.start[0] + cable.end[0]) / 2, (cable.start[1] + cable.end[1]) / 2
     half = (across[0] + cable.outside_diameter) / 2, (across[1] + cable.outside_diameter) / 2
     return _Thing(cable.name, cable.face, middle, half, margin, True, f"lead {cable.name} another way")
-
-
-def _bends(path: Path) -> tuple[Bend, ...]:
-    found = []
-    for one, other in itertools.pairwise(path.legs):
-        if one.face == other.face:
-            before, after = np.subtract(one.end, one.start), np.subtract(other.end, other.start)
-            angle = math.acos(max(-1.0, min(1.0, float(before @ after) / (one.length * other.length))))
-            if angle > 1e-6:
-                found.append(Bend(one.face, one.end, angle))
-    return tuple(found)
 
 
 def _clips(path: Path) -> tuple[Clip, ...]:

@@ -10,6 +10,7 @@ Assumes that one straight piece meets no face twice, which would be a line wound
 
 import functools
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -21,11 +22,13 @@ from gearcase.errors import OutOfRange
 from gearcase.install.housing import Face, Place
 from gearcase.install.orientation import OUTWARD, TOWARDS_OUTPUT
 
-__all__ = ["Adjoining", "Leg", "Obstacle", "Path", "adjoining", "shortest_path"]
+__all__ = ["Adjoining", "Bend", "Leg", "Obstacle", "Path", "adjoining", "shortest_path"]
 
 _TOUCH = 1e-7  # m, a line along a side touches it and does not enter
 _EDGES_AGREE = 0.1  # two faces give the length of their edge within 10 %, as tape and drawings do; common practice, no source
 _CROSSINGS = 0.025  # m, how far apart square crossings of a strip are tried
+_STRAIGHT = 1e-5  # rad, no bend
+_TRIES = 200  # pieces struck out before a path counts as not to be found
 Floats = NDArray[np.float64]
 
 
@@ -58,10 +61,19 @@ class Leg:
 
 
 @dataclass(frozen=True)
+class Bend:
+    """A bend: the leg after which it comes, and by what angle the path turns, the faces unfolded. [rad]"""
+
+    after: int
+    angle: float
+
+
+@dataclass(frozen=True)
 class Path:
-    """Legs in order and their whole length [m]."""
+    """Legs in order, the bends between them, and the whole length [m]."""
 
     legs: tuple[Leg, ...]
+    bends: tuple[Bend, ...]
     length: float
 
 
@@ -107,8 +119,8 @@ def shortest_path(
     start: tuple[str, Place],
     end: tuple[str, Place],
     *,
-    tangent: float,
-    tangent_at_ends: float,
+    radius: float,
+    straight_ends: bool,
 ) -> Path | None:
     """The shortest path between two places, each a face's name and a place on it; None where obstacles leave none.
 
@@ -119,9 +131,12 @@ def shortest_path(
     obstacles : sequence of Obstacle
     start, end : tuple of str and Place
         From the lower left corner of the face. [m]
-    tangent, tangent_at_ends : float
-        Straight path kept on both sides of every bend, the radius where bends of up to 90 degrees are rounded; and between a bend
-        and an end. 0 for the taut line. Square crossings of a strip are tried every 25 mm. [m]
+    radius : float
+        Of every bend: bends turn by no more than 90 degrees, and the pieces between are long enough for the curves at their ends.
+        The shortest taut line is taken that is so; what cannot be bent is struck out, piece by piece. 0 for the taut line. Square
+        crossings of a strip are tried every 25 mm. [m]
+    straight_ends : bool
+        Whether the first and the last bend too have the straight piece that their curve needs before the end of the path.
 
     Raises
     ------
@@ -135,7 +150,7 @@ def shortest_path(
     >>> room = [Face(side, (30.0, 12.0), (), side) for side in ("left", "right")]
     >>> room += [Face(side, (12.0, 30.0), (), side) for side in ("up", "down")]
     >>> room += [Face(side, (12.0, 12.0), (), side) for side in ("input end", "output end")]
-    >>> shortest_path(room, [], ("input end", (6.0, 11.0)), ("output end", (6.0, 1.0)), tangent=0.0, tangent_at_ends=0.0).length
+    >>> shortest_path(room, [], ("input end", (6.0, 11.0)), ("output end", (6.0, 1.0)), radius=0.0, straight_ends=True).length
     40.0
     """
     names = [face.name for face in faces]
@@ -156,7 +171,7 @@ def shortest_path(
             for pair in _crossings(strip, face, nodes[at], boxes[at]):
                 fixed.append((at, len(nodes[at]), len(nodes[at]) + 1, strip.name))
                 nodes[at] += pair
-    return _search(faces, [np.array(places) for places in nodes], boxes, fixed, (start, end), tangent, tangent_at_ends)
+    return _search(faces, [np.array(places) for places in nodes], boxes, fixed, (start, end), radius, straight_ends)
 
 
 def adjoining(faces: Sequence[Face]) -> dict[str, tuple[Adjoining, ...]]:
@@ -316,8 +331,8 @@ def _search(
     boxes: Sequence[Floats],
     fixed: Sequence[tuple[int, int, int, str]],
     ends: tuple[tuple[str, Place], tuple[str, Place]],
-    tangent: float,
-    tangent_at_ends: float,
+    radius: float,
+    straight_ends: bool,
 ) -> Path | None:
     """The graph of lines of sight, and the shortest path in it."""
     names = [face.name for face in faces]
@@ -346,34 +361,73 @@ def _search(
         lengths[pair] = np.linalg.norm(nodes[face][one] - nodes[face][other])
         crossed[pair] = name
     a, b = (first[_index(names, face)] + nodes[_index(names, face)].tolist().index(list(place)) for face, place in ends)
-    needed = np.full(lengths.shape, 2 * tangent)
-    needed[[a, b], :] = tangent_at_ends
-    needed[:, [a, b]] = tangent_at_ends
-    needed[[a, b], [b, a]] = 0.0
-    lengths[(lengths < needed - _TOUCH) & (lengths > _TOUCH)] = np.inf  # too short to be rounded at both ends
-    rows, columns = np.nonzero(np.isfinite(lengths))
-    graph = scipy.sparse.csr_array((lengths[rows, columns] + 1e-12, (rows, columns)), shape=lengths.shape)
-    _, before = scipy.sparse.csgraph.dijkstra(graph, directed=False, indices=a, return_predecessors=True)
-    if a != b and before[b] < 0:
-        return None
-    order = [int(b)]
-    while order[-1] != a:
-        order.append(int(before[order[-1]]))
-    order.reverse()
-    legs: list[Leg] = []
-    for one, other in itertools.pairwise(order):
+
+    def legs_between(one: int, other: int) -> list[Leg]:
         low, high = (one, other) if by[one, other] >= 0 or (one, other) in crossed else (other, one)
         if (low, high) in crossed:
             face = int(np.searchsorted(first, low, side="right")) - 1
-            here, there = nodes[face][low - first[face]], nodes[face][high - first[face]]
-            piece = [Leg(names[face], _place(here), _place(there), crossed[low, high])]
+            piece = [
+                Leg(
+                    names[face], _place(nodes[face][low - first[face]]), _place(nodes[face][high - first[face]]), crossed[low, high]
+                )
+            ]
         else:
             chain = chains[by[low, high]]
-            one_face, other_face = chain.faces[0], chain.faces[-1]
-            piece = _legs(names, chain, nodes[one_face][low - first[one_face]], nodes[other_face][high - first[other_face]])
-        legs += piece if low == one else [Leg(leg.face, leg.end, leg.start, leg.crosses) for leg in reversed(piece)]
-    legs = [leg for leg in legs if leg.length > _TOUCH]
-    return Path(tuple(legs), sum(leg.length for leg in legs))
+            near, far = chain.faces[0], chain.faces[-1]
+            piece = _legs(names, chain, nodes[near][low - first[near]], nodes[far][high - first[far]])
+        if low != one:
+            piece = [Leg(leg.face, leg.end, leg.start, leg.crosses) for leg in reversed(piece)]
+        return [leg for leg in piece if leg.length > _TOUCH]
+
+    lengths = np.minimum(lengths, lengths.T) + 1e-12  # a graph's link of no length would be none
+    turns = {
+        (names[at], names[other]): turn for at, found in enumerate(_edges(tuple(faces))) for other, (turn, *_) in found.items()
+    }
+    for _ in range(_TRIES):
+        links = scipy.sparse.csr_array(np.where(np.isfinite(lengths), lengths, 0.0))
+        _, before = scipy.sparse.csgraph.dijkstra(links, directed=False, indices=a, return_predecessors=True)
+        if a != b and before[b] < 0:
+            return None
+        order = [int(b)]
+        while order[-1] != a:
+            order.append(int(before[order[-1]]))
+        pieces = [(pair, leg) for pair in itertools.pairwise(reversed(order)) for leg in legs_between(*pair)]
+        legs = tuple(leg for _, leg in pieces)
+        bends = _bends(legs, turns)
+        fault = _unbendable(legs, bends, radius, straight_ends)
+        if fault is None:
+            return Path(legs, bends, sum(leg.length for leg in legs))
+        one, other = pieces[fault][0]
+        lengths[one, other] = lengths[other, one] = np.inf
+    return None
+
+
+def _bends(legs: Sequence[Leg], turns: dict[tuple[str, str], Floats]) -> tuple[Bend, ...]:
+    found = []
+    for n, (one, other) in enumerate(itertools.pairwise(legs)):
+        before, after = np.subtract(one.end, one.start), np.subtract(other.end, other.start)
+        if one.face != other.face:
+            after = turns[one.face, other.face] @ after
+        angle = math.atan2(abs(float(before[0] * after[1] - before[1] * after[0])), float(before @ after))
+        if angle > _STRAIGHT:
+            found.append(Bend(n, angle))
+    return tuple(found)
+
+
+def _unbendable(legs: Sequence[Leg], bends: Sequence[Bend], radius: float, straight_ends: bool) -> int | None:
+    """A leg that cannot stay: too short for the curves at its ends, or after a turn of more than 90 degrees."""
+    if radius == 0:
+        return None
+    for bend in bends:
+        if bend.angle > math.pi / 2 + _STRAIGHT:
+            return bend.after + 1
+    stops = [(-1, 0.0), *((bend.after, radius * math.tan(bend.angle / 2)) for bend in bends), (len(legs) - 1, 0.0)]
+    for n, ((one, curve), (other, next_curve)) in enumerate(itertools.pairwise(stops)):
+        at_an_end = n in (0, len(stops) - 2)
+        straight = sum(leg.length for leg in legs[one + 1 : other + 1])
+        if straight < curve + next_curve - _TOUCH and (straight_ends or not at_an_end):
+            return one + 1
+    return None
 
 
 def _legs(names: Sequence[str], chain: _Chain, start: Floats, end: Floats) -> list[Leg]:
