@@ -307,15 +307,18 @@ class _Ways:
         """The path, and the margins [m] that an end of it cannot keep."""
         radius = self.radius if rounded else 0.0
         obstacles: list[Obstacle] = []
+        never: list[Obstacle] = []
         reduced = {}
         for thing in things:
             grown = self._grown(thing, radius)
-            wanted = thing.margin + self.half_cable
+            wanted = thing.margin + self.half_cable + _CORNER * radius
             if min(grown[0] - thing.half[0], grown[1] - thing.half[1]) < wanted - 1e-9:
                 reduced[thing.name] = thing.margin
             obstacles += self._laid(thing, grown)
+            if not thing.crossed:
+                never += self._laid(thing, thing.half)
         ends = (self.start.face, self.start.at), (self.end.face, self.end.at)
-        return shortest_path(self.box, obstacles, *ends, radius=radius, straight_ends=straight_ends), reduced
+        return shortest_path(self.box, obstacles, *ends, radius=radius, straight_ends=straight_ends, never=never), reduced
 
     def why_not(self, things: Sequence[_Thing]) -> NoRoute:
         """Which single change would open a way."""
