@@ -56,8 +56,8 @@ class State(StrEnum):
 
 @dataclass(frozen=True)
 class After:
-    """A task that must be done before, how long to wait after its end [s] and why, and the wait with the faster way [s], e.g. a faster
-    adhesive, where there is one.
+    """A task that must be done before, how long to wait after its end [s] and why, and the wait with a faster way, if there is
+    one, e.g. another adhesive [s].
     """
 
     task: str
