@@ -424,7 +424,8 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
     for ways in crews:
         always = set(ways[0]).intersection(*ways)
         only.append(min(always, default=None))
-    at_least = _bound(plan, {}, plan.windows[0].start, [plan.windows[0].start] * len(plan.crew), only)
+    begin = plan.windows[0].start
+    at_least = max(_bound(plan, {}, begin, [begin] * len(plan.crew), only), begin + _by_load(plan))
     best: list[Placed] = []
     best_end = math.inf
     tries = 0
@@ -433,7 +434,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
         nonlocal best, best_end, tries
         tries += 1
         if len(placed) == count:
-            end = max(ends.values(), default=plan.windows[0].start)
+            end = max(ends.values(), default=begin)
             if end < best_end - _SAME:
                 best, best_end = list(placed), end
             return
@@ -450,7 +451,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
                     seen.add(alike)
                     choices.append((start, -plan.tail[n], n, sum(len(plan.crew[p].skills) for p in persons), persons))
         for start, _, n, _, persons in sorted(choices):
-            if tries > _TRIES and best:
+            if best and (tries > _TRIES or best_end <= at_least + _SAME):
                 return
             end = start + plan.tasks[n].longest
             later = [end if p in persons else time for p, time in enumerate(free)]
@@ -458,7 +459,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
             if _bound(plan, known, start, later, only) < best_end - _SAME:
                 step([*placed, (n, start, persons)], known, later, start)
 
-    step([], {}, [plan.windows[0].start] * len(plan.crew), plan.windows[0].start)
+    step([], {}, [begin] * len(plan.crew), begin)
     proven = tries <= _TRIES or best_end <= at_least + _SAME
     return best, proven, best_end if proven else at_least
 
@@ -479,6 +480,22 @@ def _bound(plan: _Plan, ends: Mapping[int, float], now: float, free: Sequence[fl
             load[person] = max(load[person], now) + plan.tasks[n].longest
             found = max(found, load[person])
     return found
+
+
+def _by_load(plan: _Plan) -> float:
+    """No crew does its work in less: what only some of them can do, shared out; stopped work, the restart, then running work. [s]"""
+    able = {
+        skill: {p for p, person in enumerate(plan.crew) if skill in person.skills} for task in plan.tasks for skill in task.crew
+    }
+
+    def shared(states: Sequence[State]) -> float:
+        work = [(able[skill], task.longest) for task in plan.tasks if task.state in states for skill in task.crew]
+        groups = {frozenset().union(*some) for number in (1, 2, 3) for some in itertools.combinations(able.values(), number)}
+        return max((sum(time for who, time in work if who <= group) / len(group) for group in groups), default=0.0)
+
+    stopped, running = shared((State.LOCKED_OUT, State.COLD)), shared((State.RUNNING,))
+    restart = plan.machine.restart if stopped and running else 0.0
+    return max(shared(tuple(State)), stopped + restart + running)
 
 
 def _described(plan: _Plan, placed: Sequence[Placed], least: bool, at_least: float) -> Schedule:
