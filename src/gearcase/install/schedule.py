@@ -427,6 +427,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
     begin = plan.windows[0].start
     at_least = max(_bound(plan, {}, begin, [begin] * len(plan.crew), only), begin + _by_load(plan))
     best: list[Placed] = []
+    met: set[tuple[object, ...]] = set()  # where the search has been, by another order of the same work
     best_end = math.inf
     tries = 0
 
@@ -438,6 +439,17 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
             if end < best_end - _SAME:
                 best, best_end = list(placed), end
             return
+        awaited = {before for n in range(count) if n not in ends for before in plan.before[n]}
+        state = (
+            frozenset(ends),
+            now,
+            tuple(free),
+            tuple(sorted((n, ends[n]) for n in awaited & set(ends))),
+            max(ends.values(), default=now),
+        )
+        if state in met:
+            return
+        met.add(state)
         choices = []
         for n in range(count):
             if n in ends or any(before not in ends for before in plan.before[n]):
@@ -483,10 +495,9 @@ def _bound(plan: _Plan, ends: Mapping[int, float], now: float, free: Sequence[fl
 
 
 def _by_load(plan: _Plan) -> float:
-    """No crew does its work in less: what only some of them can do, shared out; stopped work, the restart, then running work. [s]"""
-    able = {
-        skill: {p for p, person in enumerate(plan.crew) if skill in person.skills} for task in plan.tasks for skill in task.crew
-    }
+    """No crew does its work in less: what only some can do, shared out; stopped work, the restart, then running work. [s]"""
+    skills = sorted({skill for task in plan.tasks for skill in task.crew})
+    able = {skill: frozenset(p for p, person in enumerate(plan.crew) if skill in person.skills) for skill in skills}
 
     def shared(states: Sequence[State]) -> float:
         work = [(able[skill], task.longest) for task in plan.tasks if task.state in states for skill in task.crew]
