@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from gearcase.drawings.face import face_sheet, face_svg
 from gearcase.drawings.text import plan_text
-from gearcase.install.cables import SPARE, assign_cables
 from gearcase.install.housing import Cable, KeepOut, Wall
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
@@ -136,31 +135,6 @@ def test_the_poll_round_is_the_sum_of_published_transactions(demo: Job) -> None:
     bus = plan.run(replace(demo, bus=replace(demo.bus, devices=devices))).document["bus"]
     assert [row["reading_s"]["value"] for row in bus["devices"]] == pytest.approx([0.039375] * len(devices), rel=1e-5)
     assert bus["round_s"] == pytest.approx(len(devices) * 0.039375, rel=1e-5)
-
-
-lengths = st.lists(st.floats(0.5, 30), max_size=6)
-
-
-@given(runs=lengths, cables=lengths)
-def test_no_cable_is_too_short_and_none_serves_twice(runs: list[float], cables: list[float]) -> None:
-    kit = [Cable(f"W{n}", length) for n, length in enumerate(cables)]
-    chosen = assign_cables(runs, kit)
-    served = [(run, cable) for run, cable in zip(runs, chosen, strict=True) if cable]
-    assert all(cable.length >= run + SPARE for run, cable in served)
-    assert len({cable.name for _, cable in served}) == len(served)
-
-
-@given(runs=st.lists(st.floats(0.5, 30), max_size=4), cables=st.lists(st.floats(0.5, 30), max_size=4))
-def test_as_many_runs_are_served_as_trying_every_choice_serves(runs: list[float], cables: list[float]) -> None:
-    """Serving the longest runs first, each by the longest cable left, serves the most (exchange argument)."""
-    left, most = sorted(cables), 0
-    for run in sorted(runs, reverse=True):
-        fitting = [length for length in left if length >= run + SPARE]
-        if fitting:
-            left.remove(fitting[-1])
-            most += 1
-    chosen = assign_cables(runs, [Cable(f"W{n}", length) for n, length in enumerate(cables)])
-    assert sum(cable is not None for cable in chosen) == most
 
 
 def test_a_face_is_drawn_at_scale_with_its_dimensions_and_no_label_on_another(demo: Job) -> None:

@@ -3,8 +3,8 @@
 from typing import Any
 
 from gearcase.findings import Level
+from gearcase.install.assignment import SPARE, assign_cables
 from gearcase.install.bus import transaction_time
-from gearcase.install.cables import SPARE, assign_cables
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
 from gearcase.worked import Given, Origin, work
@@ -64,7 +64,7 @@ def cables(job: Job, draft: Draft) -> list[dict[str, Any]]:
     """The kit's cable for each device's run."""
     devices = job.bus.devices
     rows = []
-    for device, cable in zip(devices, assign_cables([device.run for device in devices], job.kit.cables), strict=True):
+    for device, cable in zip(devices, assign_cables([device.run for device in devices], job.kit.cables).cables, strict=True):
         if cable is None:
             long_enough = [one.name for one in job.kit.cables if one.length >= device.run + SPARE]
             others = f"{', '.join(long_enough)} would do but serve longer runs" if long_enough else "none of the kit is so long"

@@ -1,0 +1,587 @@
+"""Who does what when in the outage, whether it fits the window, and what must be settled before it.
+
+Theory of operation. The machine is locked out from the start of the outage. Tasks that need it cold wait for it to cool; tasks that
+need it running come after every task that needs it locked out or cold, and after the restart. That, and what must cure or soak
+between two tasks, are delays between tasks; a task needs its whole crew from start to end, one person for each skill, and is not
+broken off. Work on the locked-out machine lies within an outage window.
+
+Taken by their longest durations, tasks are begun one after another in the order of time, each as early as its crew and the tasks
+before it allow, the one with the longest tail first. All orders and crews are tried that could end earlier (branch and bound; an
+order by starting time that attains the least end exists for every such schedule, Sprecher, Kolisch and Drexl 1995, from memory), up
+to a number of tries; the answer says whether it is proven to be the least.
+"""
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from gearcase.errors import OutOfRange
+from gearcase.worked import worked_by
+
+__all__ = [
+    "NOTICE_DAYS",
+    "After",
+    "Booking",
+    "Cure",
+    "LeadDate",
+    "LeadItem",
+    "Machine",
+    "Person",
+    "Schedule",
+    "State",
+    "Task",
+    "Window",
+    "cures",
+    "latest_start",
+    "lead_dates",
+    "schedule",
+    "spare_time",
+]
+
+NOTICE_DAYS = 7.0  # five working days before an outage are seven days, whatever day it falls on; trade, common practice, no source
+_TRIES = 3000  # steps of the search; a count, so that every machine gives the same schedule
+_SAME = 1e-6  # s
+
+
+class State(StrEnum):
+    """What a task needs of the machine."""
+
+    LOCKED_OUT = "locked out"
+    COLD = "cold"
+    RUNNING = "running"
+    ANY = "any"
+
+
+@dataclass(frozen=True)
+class After:
+    """A task that must be done before, how long to wait after its end [s] and why, and the wait with a faster way, if there is
+    one, e.g. another adhesive [s].
+    """
+
+    task: str
+    wait: float = 0.0
+    why: str = ""
+    faster: float | None = None
+
+
+@dataclass(frozen=True)
+class Task:
+    """A task of the outage.
+
+    Attributes
+    ----------
+    name : str
+    shortest, longest : float
+        How long it takes. [s]
+    crew : tuple of str
+        A skill for each person it takes, e.g. ``("fitter", "fitter")``.
+    state : State
+    after : tuple of After
+    beforehand : bool
+        Whether it can be done before the outage.
+    optional : bool
+        Whether it can be dropped.
+    """
+
+    name: str
+    shortest: float
+    longest: float
+    crew: tuple[str, ...]
+    state: State
+    after: tuple[After, ...] = ()
+    beforehand: bool = False
+    optional: bool = False
+
+
+@dataclass(frozen=True)
+class Person:
+    """One of the crew, and what this person may do: fitter, licensed electrician, controls."""
+
+    name: str
+    skills: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Window:
+    """When the machine may be locked out. [s]"""
+
+    start: float
+    end: float
+
+
+@dataclass(frozen=True)
+class Machine:
+    """How long it takes to cool once locked out, and to be running again once released. [s]"""
+
+    cooling: float
+    restart: float
+
+
+@dataclass(frozen=True)
+class Booking:
+    """A task in the schedule.
+
+    Attributes
+    ----------
+    task : Task
+    start, end : float
+        By its longest duration. [s]
+    crew : tuple of str
+        Names, in the order of the task's skills.
+    slack : float
+        How much later it may end without the schedule ending later or its window closing. [s]
+    waits_for : str
+        What it starts after, in words; empty where it starts with the outage.
+    """
+
+    task: Task
+    start: float
+    end: float
+    crew: tuple[str, ...]
+    slack: float
+    waits_for: str
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """The outage.
+
+    Attributes
+    ----------
+    bookings : tuple of Booking
+        In order of start.
+    end, end_if_quick : float
+        By the longest durations, and with the same order and crews by the shortest. [s]
+    at_least : float
+        No schedule ends earlier. [s]
+    least : bool
+        Whether `end` is proven to be the earliest.
+    critical : tuple of str
+        The chain of tasks that sets the end, first to last.
+    fits : bool
+        Whether everything ends within the last window, and work on the locked-out machine within its own.
+    first : tuple of str
+        What to begin with, critical tasks first.
+    """
+
+    bookings: tuple[Booking, ...]
+    end: float
+    end_if_quick: float
+    at_least: float
+    least: bool
+    critical: tuple[str, ...]
+    fits: bool
+    first: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Cure:
+    """A change that ends the outage earlier: what, when it then ends [s], and whether that fits."""
+
+    says: str
+    end: float
+    fits: bool
+
+
+@dataclass(frozen=True)
+class LeadItem:
+    """What must be settled before the outage: permission, approval, part. Days it takes, who owns it, what it waits for."""
+
+    name: str
+    owner: str
+    days: float
+    after: tuple[str, ...] = ()
+    done: bool = False
+
+
+@dataclass(frozen=True)
+class LeadDate:
+    """A line of the go/no-go list: the latest day to ask, the day it must be there, and whether it is too late already."""
+
+    item: LeadItem
+    latest_start: float
+    needed_by: float
+    late: bool
+
+
+@worked_by(formula="latest start = day needed - days it takes", unit="d", source="definition")
+def latest_start(*, needed_by: float, days: float) -> float:
+    """Latest day to ask for something. [d]
+
+    Examples
+    --------
+    Network approval takes six weeks and must be there five working days before an outage on day 100:
+
+    >>> latest_start(needed_by=100 - NOTICE_DAYS, days=42)
+    51.0
+    """
+    return needed_by - days
+
+
+@worked_by(formula="spare = end of window - end of work", unit="s", source="definition")
+def spare_time(*, window_end: float, work_end: float) -> float:
+    """What is left of the window; below 0 where it does not suffice. [s]
+
+    Examples
+    --------
+    >>> spare_time(window_end=28800.0, work_end=27000.0)
+    1800.0
+    """
+    return window_end - work_end
+
+
+def schedule(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine) -> Schedule:
+    """A schedule that ends as early as can be and never has a person in two places.
+
+    Raises
+    ------
+    OutOfRange
+        Names given twice, a task after one that is not there or after itself, a crew without a skill, durations or windows that are
+        none. Work that the windows do not hold is no error: it overruns the last one.
+
+    Examples
+    --------
+    >>> hour = 3600.0
+    >>> bond = Task("bond pads", hour, hour, ("fitter",), State.LOCKED_OUT)
+    >>> wire = Task("wire", 2 * hour, 3 * hour, ("electrician",), State.LOCKED_OUT)
+    >>> prove = Task("prove", hour, hour, ("fitter",), State.RUNNING, (After("bond pads", 4 * hour, "cure"),))
+    >>> crew = [Person("A", frozenset({"fitter"})), Person("B", frozenset({"electrician"}))]
+    >>> found = schedule([bond, wire, prove], crew, [Window(0.0, 8 * hour)], Machine(cooling=0.0, restart=hour / 2))
+    >>> found.end / hour, found.critical, found.fits, found.least
+    (6.0, ('bond pads', 'prove'), True, True)
+    """
+    _check(tasks, crew, windows, machine)
+    plan = _Plan(tasks, crew, sorted(windows, key=lambda window: window.start), machine)
+    placed, least, at_least = _search(plan)
+    return _described(plan, placed, least, at_least)
+
+
+def cures(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine) -> tuple[Cure, ...]:
+    """Each single change that ends the outage earlier, the best first: what to do beforehand, drop, join faster, whom to add."""
+    now = schedule(tasks, crew, windows, machine)
+    tried: list[tuple[str, Sequence[Task], Sequence[Person]]] = []
+    for task in tasks:
+        if task.beforehand:
+            tried.append((f"do {task.name} before the outage", _without(tasks, task, done=True), crew))
+        if task.optional:
+            tried.append((f"drop {task.name}", _without(tasks, task, done=False), crew))
+        for before in task.after:
+            if before.faster is not None and before.faster < before.wait:
+                quicker = tuple(replace(one, wait=before.faster) if one is before else one for one in task.after)
+                what = f"take the faster joint in {before.task}: {before.faster / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
+                others = [replace(task, after=quicker) if one is task else one for one in tasks]
+                tried.append((f"{what} before {task.name}", others, crew))
+    for skill in sorted({skill for task in tasks for skill in task.crew}):
+        tried.append((f"bring one more {skill}", tasks, [*crew, Person(f"one more {skill}", frozenset({skill}))]))
+    found = []
+    for says, fewer, people in tried:
+        then = schedule(fewer, people, windows, machine)
+        if then.end < now.end - _SAME or (then.fits and not now.fits):
+            found.append(Cure(says, then.end, then.fits))
+    return tuple(sorted(found, key=lambda cure: (not cure.fits, cure.end)))
+
+
+def lead_dates(items: Sequence[LeadItem], *, outage_day: float, today: float) -> tuple[LeadDate, ...]:
+    """The go/no-go list, soonest first: everything is there five working days before the outage, one after another where they wait.
+
+    Parameters
+    ----------
+    items : sequence of LeadItem
+    outage_day, today : float
+        Counted from any one day. [d]
+
+    Raises
+    ------
+    OutOfRange
+        An item after one that is not there or after itself, days below 0.
+
+    Examples
+    --------
+    >>> items = [LeadItem("site permission", "owner", 14), LeadItem("network approval", "IT", 42, ("site permission",))]
+    >>> [(date.item.name, date.latest_start, date.late) for date in lead_dates(items, outage_day=100, today=40)]
+    [('site permission', 37.0, True), ('network approval', 51.0, False)]
+    """
+    by_name = {item.name: item for item in items}
+    if len(by_name) < len(items):
+        raise OutOfRange("items", ", ".join(item.name for item in items), "each name once")
+    for item in items:
+        if not item.days >= 0:
+            raise OutOfRange(f"days of {item.name}", item.days, "0 or more")
+    order = _in_order({item.name: item.after for item in items})
+    needed = {item.name: outage_day - NOTICE_DAYS for item in items}
+    for name in reversed(order):
+        begun = latest_start(needed_by=needed[name], days=by_name[name].days)
+        for before in by_name[name].after:
+            needed[before] = min(needed[before], begun)
+    dates = []
+    for item in items:
+        begun = latest_start(needed_by=needed[item.name], days=item.days)
+        dates.append(LeadDate(item, begun, needed[item.name], not item.done and today > begun))
+    return tuple(sorted(dates, key=lambda date: (date.latest_start, date.item.name)))
+
+
+Placed = tuple[int, float, tuple[int, ...]]  # task, start, persons
+
+
+class _Plan:
+    """The tasks with every delay between them, the machine's too."""
+
+    def __init__(self, tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine) -> None:
+        self.tasks, self.crew, self.windows, self.machine = tasks, crew, windows, machine
+        number = {task.name: n for n, task in enumerate(tasks)}
+        stopped = [n for n, task in enumerate(tasks) if task.state in (State.LOCKED_OUT, State.COLD)]
+        self.before: list[dict[int, tuple[float, str]]] = []
+        for task in tasks:
+            waits: dict[int, tuple[float, str]] = {}
+            for one in task.after:
+                waits[number[one.task]] = one.wait, one.why
+            if task.state is State.RUNNING:
+                for n in stopped:
+                    if waits.get(n, (-1.0, ""))[0] < machine.restart:
+                        waits[n] = machine.restart, "the restart"
+            self.before.append(waits)
+        waiting = {task.name: [tasks[n].name for n in before] for task, before in zip(tasks, self.before, strict=True)}
+        self.order = [number[name] for name in _in_order(waiting)]
+        self.tail = [task.longest for task in tasks]
+        for n in reversed(self.order):
+            for before, (wait, _) in self.before[n].items():
+                self.tail[before] = max(self.tail[before], tasks[before].longest + wait + self.tail[n])
+
+    def opens(self, n: int, earliest: float) -> float:
+        """When a task can begin, from some time on, for the machine's sake; what no window holds overruns the last one. [s]"""
+        task = self.tasks[n]
+        if task.state in (State.ANY, State.RUNNING):
+            return earliest
+        start = earliest
+        for window in self.windows:
+            start = max(earliest, window.start + (self.machine.cooling if task.state is State.COLD else 0.0))
+            if start + task.longest <= window.end + _SAME:
+                break
+        return start
+
+    def crews(self, n: int) -> Iterator[tuple[int, ...]]:
+        """Who could do a task: persons for its skills, of persons with the same skills for several alike in one order only."""
+        seen = set()
+        able = [[p for p, person in enumerate(self.crew) if skill in person.skills] for skill in self.tasks[n].crew]
+        for persons in itertools.product(*able):
+            if len(set(persons)) == len(persons) and frozenset(persons) not in seen:
+                seen.add(frozenset(persons))
+                yield persons
+
+
+def _check(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine) -> None:
+    for what, names in (("tasks", [task.name for task in tasks]), ("crew", [person.name for person in crew])):
+        if len(set(names)) < len(names):
+            raise OutOfRange(what, ", ".join(names), "each name once")
+    if not windows:
+        raise OutOfRange("windows", "none", "at least one")
+    for window in windows:
+        if not window.end > window.start:
+            raise OutOfRange("window", (window.start, window.end), "an end after its start")
+    for name, value in (("cooling", machine.cooling), ("restart", machine.restart)):
+        if not value >= 0:
+            raise OutOfRange(name, value, "0 s or more")
+    _in_order({task.name: [one.task for one in task.after] for task in tasks})
+    for task in tasks:
+        if not 0 <= task.shortest <= task.longest < math.inf:
+            raise OutOfRange(f"duration of {task.name}", (task.shortest, task.longest), "0 s or more, the shortest first")
+        for one in task.after:
+            if not one.wait >= 0:
+                raise OutOfRange(f"wait of {task.name} after {one.task}", one.wait, "0 s or more")
+        for skill in dict.fromkeys(task.crew):
+            able, needed = sum(skill in person.skills for person in crew), task.crew.count(skill)
+            if able < needed:
+                raise OutOfRange(f"crew of {task.name}", f"{able} {skill}", f"{needed} at once: bring one, or split the task")
+    plan = _Plan(tasks, crew, sorted(windows, key=lambda window: window.start), machine)
+    for n, task in enumerate(tasks):
+        if next(plan.crews(n), None) is None:
+            raise OutOfRange(f"crew of {task.name}", ", ".join(task.crew), "a person for each: one cannot be two of them")
+
+
+def _in_order(after: Mapping[str, Sequence[str]]) -> list[str]:
+    """Names, each after those it waits for."""
+    for name, others in after.items():
+        for other in others:
+            if other not in after:
+                raise OutOfRange(f"{name} after", repr(other), f"one of: {', '.join(after)}")
+    order: list[str] = []
+    while len(order) < len(after):
+        ready = [name for name, others in after.items() if name not in order and all(other in order for other in others)]
+        if not ready:
+            ring = [name for name in after if name not in order]
+            raise OutOfRange("order", ", ".join(ring), "no task that waits for itself; work locked out comes before work running")
+        order += ready
+    return order
+
+
+def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
+    """The best schedule found, whether it is proven to be the best, and what no schedule can undercut. [s]"""
+    count = len(plan.tasks)
+    crews = [list(plan.crews(n)) for n in range(count)]
+    only: list[int | None] = []  # who has to be there for a task, whatever the crew
+    for ways in crews:
+        always = set(ways[0]).intersection(*ways)
+        only.append(min(always, default=None))
+    begin = plan.windows[0].start
+    at_least = max(_bound(plan, {}, begin, [begin] * len(plan.crew), only), begin + _by_load(plan))
+    best: list[Placed] = []
+    met: set[tuple[object, ...]] = set()  # where the search has been, by another order of the same work
+    best_end = math.inf
+    tries = 0
+
+    def step(placed: list[Placed], ends: dict[int, float], free: list[float], now: float) -> None:
+        nonlocal best, best_end, tries
+        tries += 1
+        if len(placed) == count:
+            end = max(ends.values(), default=begin)
+            if end < best_end - _SAME:
+                best, best_end = list(placed), end
+            return
+        awaited = {before for n in range(count) if n not in ends for before in plan.before[n]}
+        state = (
+            frozenset(ends),
+            now,
+            tuple(free),
+            tuple(sorted((n, ends[n]) for n in awaited & set(ends))),
+            max(ends.values(), default=now),
+        )
+        if state in met:
+            return
+        met.add(state)
+        choices = []
+        for n in range(count):
+            if n in ends or any(before not in ends for before in plan.before[n]):
+                continue
+            ready = max([now, *(ends[before] + wait for before, (wait, _) in plan.before[n].items())])
+            seen = set()
+            for persons in crews[n]:
+                alike = tuple(sorted((free[p], tuple(sorted(plan.crew[p].skills))) for p in persons))
+                start = plan.opens(n, max([ready, *(free[p] for p in persons)]))
+                if alike not in seen:
+                    seen.add(alike)
+                    choices.append((start, -plan.tail[n], n, sum(len(plan.crew[p].skills) for p in persons), persons))
+        for start, _, n, _, persons in sorted(choices):
+            if best and (tries > _TRIES or best_end <= at_least + _SAME):
+                return
+            end = start + plan.tasks[n].longest
+            later = [end if p in persons else time for p, time in enumerate(free)]
+            known = {**ends, n: end}
+            if _bound(plan, known, start, later, only) < best_end - _SAME:
+                step([*placed, (n, start, persons)], known, later, start)
+
+    step([], {}, [begin] * len(plan.crew), begin)
+    proven = tries <= _TRIES or best_end <= at_least + _SAME
+    return best, proven, best_end if proven else at_least
+
+
+def _bound(plan: _Plan, ends: Mapping[int, float], now: float, free: Sequence[float], only: Sequence[int | None]) -> float:
+    """No way on from here ends earlier: for the longest tail, nor for what a person alone can do. [s]"""
+    known = dict(ends)
+    found = max(ends.values(), default=now)
+    load = list(free)
+    for n in plan.order:
+        if n in ends:
+            continue
+        ready = max([now, *(known[before] + wait for before, (wait, _) in plan.before[n].items())])
+        known[n] = plan.opens(n, ready) + plan.tasks[n].longest
+        found = max(found, known[n] - plan.tasks[n].longest + plan.tail[n])
+        person = only[n]
+        if person is not None:
+            load[person] = max(load[person], now) + plan.tasks[n].longest
+            found = max(found, load[person])
+    return found
+
+
+def _by_load(plan: _Plan) -> float:
+    """No crew does its work in less: what only some can do, shared out; stopped work, the restart, then running work. [s]"""
+    skills = sorted({skill for task in plan.tasks for skill in task.crew})
+    able = {skill: frozenset(p for p, person in enumerate(plan.crew) if skill in person.skills) for skill in skills}
+
+    def shared(states: Sequence[State]) -> float:
+        work = [(able[skill], task.longest) for task in plan.tasks if task.state in states for skill in task.crew]
+        groups = {frozenset().union(*some) for number in (1, 2, 3) for some in itertools.combinations(able.values(), number)}
+        return max((sum(time for who, time in work if who <= group) / len(group) for group in groups), default=0.0)
+
+    stopped, running = shared((State.LOCKED_OUT, State.COLD)), shared((State.RUNNING,))
+    restart = plan.machine.restart if stopped and running else 0.0
+    return max(shared(tuple(State)), stopped + restart + running)
+
+
+def _described(plan: _Plan, placed: Sequence[Placed], least: bool, at_least: float) -> Schedule:
+    """Slack, critical chain and the rest, from starts and crews."""
+    tasks, windows = plan.tasks, plan.windows
+    start = {n: begun for n, begun, _ in placed}
+    end = {n: begun + tasks[n].longest for n, begun, _ in placed}
+    links: dict[int, dict[int, tuple[float, str]]] = {n: dict(plan.before[n]) for n in start}
+    last: dict[int, int] = {}
+    for n, _, persons in placed:
+        for p in persons:
+            if p in last:
+                links[n].setdefault(last[p], (0.0, plan.crew[p].name))
+            last[p] = n
+    finish = max(end.values(), default=windows[0].start)
+    latest = dict.fromkeys(start, finish)
+    for n, _, _ in reversed(placed):
+        if tasks[n].state in (State.LOCKED_OUT, State.COLD):
+            closing = next((w.end for w in windows if w.start - _SAME <= start[n] and end[n] <= w.end + _SAME), latest[n])
+            latest[n] = max(end[n], min(latest[n], closing))
+        for before, (wait, _) in links[n].items():
+            latest[before] = min(latest[before], latest[n] - tasks[n].longest - wait)
+    quick: dict[int, float] = {}
+    for n, _, _ in placed:
+        ready = max([windows[0].start, *(quick[before] + wait for before, (wait, _) in links[n].items())])
+        quick[n] = plan.opens(n, ready) + tasks[n].shortest
+
+    def setter(n: int) -> int | None:
+        """The task whose end, and wait, made this one start when it does."""
+        tight = [before for before, (wait, _) in links[n].items() if end[before] + wait >= start[n] - _SAME]
+        return max(tight, key=lambda before: (links[n][before][0], end[before]), default=None)
+
+    def waits_for(n: int) -> str:
+        before = setter(n)
+        if before is not None:
+            wait, why = links[n][before]
+            return f"{tasks[before].name}{f', {why}' if why else ''}{f', {wait / 3600:.3g} h' if wait else ''}"
+        if start[n] <= windows[0].start + _SAME:
+            return ""
+        return "the machine to be cold" if tasks[n].state is State.COLD else "the next window"
+
+    chain: list[int] = []
+    at = max(end, key=lambda n: end[n], default=None)
+    while at is not None:
+        chain.append(at)
+        at = setter(at)
+    inside = all(
+        any(w.start - _SAME <= start[n] and end[n] <= w.end + _SAME for w in windows)
+        for n in start
+        if tasks[n].state in (State.LOCKED_OUT, State.COLD)
+    )
+    bookings = tuple(
+        Booking(tasks[n], begun, end[n], tuple(plan.crew[p].name for p in persons), max(0.0, latest[n] - end[n]), waits_for(n))
+        for n, begun, persons in placed
+    )
+    begin = sorted((n for n in start if not waits_for(n)), key=lambda n: (latest[n] - end[n], -plan.tail[n]))
+    return Schedule(
+        bookings=bookings,
+        end=finish,
+        end_if_quick=max(quick.values(), default=windows[0].start),
+        at_least=at_least,
+        least=least,
+        critical=tuple(tasks[n].name for n in reversed(chain)),
+        fits=inside and finish <= windows[-1].end + _SAME,
+        first=tuple(tasks[n].name for n in begin),
+    )
+
+
+def _without(tasks: Sequence[Task], gone: Task, *, done: bool) -> list[Task]:
+    """The other tasks. What waited for a dropped one waits for what that one waited for; for one done long before, for nothing."""
+    left = []
+    for task in tasks:
+        if task is not gone:
+            after = tuple(one for one in task.after if one.task != gone.name)
+            if len(after) < len(task.after) and not done:
+                after = (*after, *(one for one in gone.after if one.task not in {other.task for other in after}))
+            left.append(replace(task, after=after))
+    return left
