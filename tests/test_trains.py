@@ -514,3 +514,25 @@ def test_the_exact_solver_keeps_ratios_that_floats_would_blur() -> None:
     meshes = tuple(Mesh(f"m{n}", f"s{n}", f"s{n + 1}", 101, 100) for n in range(12))
     order = shaft_orders(drive_of(shafts, meshes, "s0"))["s12"].order
     assert order == float(Fraction(101, 100) ** 12)
+
+
+def test_plain_planets_mesh_at_one_rate_and_stepped_ones_at_two() -> None:
+    """Sun and ring mesh of a plain planet are one line; a stepped planet meshes at z_p1 and z_p2 times its turns (definition)."""
+    plain = {line.component for line in expected_lines(planetary(24, 30, 84)) if line.kind == "mesh"}
+    assert plain == {"sun mesh"}
+    shafts = (Shaft("sun"), Shaft("carrier"), Shaft("ring", held=True), Shaft("planet", carrier="carrier", count=2))
+    meshes = (
+        Mesh("sun mesh", "sun", "planet", 20, 60, group="set"),
+        Mesh("ring mesh", "planet", "ring", 24, 104, kind="internal", group="set"),
+    )
+    rates = {
+        line.component: line.order for line in expected_lines(drive_of(shafts, meshes, "sun")) if line.name.endswith("mesh 1x")
+    }
+    assert rates["sun mesh"] / rates["ring mesh"] == pytest.approx(60 / 24)
+
+
+def test_a_given_ratio_says_nothing_of_the_sense() -> None:
+    drive = drive_of((Shaft("a"), Shaft("b")), (), "a", ratio_links=(RatioLink("measured", "a", "b", 3.0, 0.0),))
+    assert not shaft_orders(drive)["b"].sense_known
+    back = (Mesh("mesh", "a", "b", 20, 60),)  # an external mesh turns the other way, which the ratio does not contradict
+    assert shaft_orders(replace(drive, meshes=back))["b"].order == pytest.approx(-1 / 3)

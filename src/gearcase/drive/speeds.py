@@ -200,7 +200,7 @@ def _across_sets(drive: Drive, equations: Sequence[Equation]) -> Iterator[Equati
     for carrier, rolling in by_carrier.items():
         members = sorted({name for eq in rolling for name in eq.terms if name != carrier and shafts[name].carrier != carrier})
         for first, second in combinations(members, 2):
-            chain = _chain(first, second, rolling, carrier, members)
+            chain = _chain(first, second, rolling, carrier)
             if chain:
                 ratio, crossed = chain
                 terms = {first: Fraction(1), second: -ratio, carrier: ratio - 1}
@@ -208,15 +208,11 @@ def _across_sets(drive: Drive, equations: Sequence[Equation]) -> Iterator[Equati
                 yield Equation(names, terms, 0.0, _weakest(crossed), all(eq.sense_known for eq in crossed))
 
 
-def _chain(
-    first: str, second: str, rolling: Sequence[Equation], carrier: str, members: Sequence[str]
-) -> tuple[Fraction, tuple[Equation, ...]] | None:
-    """Relative speed of `first` over that of `second`, through planets only, by the fewest meshes."""
+def _chain(first: str, second: str, rolling: Sequence[Equation], carrier: str) -> tuple[Fraction, tuple[Equation, ...]] | None:
+    """Relative speed of `first` over that of `second`, by the fewest meshes."""
     reached: dict[str, tuple[Fraction, tuple[Equation, ...]]] = {second: (Fraction(1), ())}
     queue = [second]
     for here in queue:
-        if here != second and here in members:
-            continue
         for equation in rolling:
             if here not in equation.terms:
                 continue
