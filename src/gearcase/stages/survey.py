@@ -12,7 +12,6 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.power import power_flow
 from gearcase.drive.speeds import shaft_orders, undetermined
 from gearcase.drive.train import Drive
-from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
 from gearcase.install.mounting import sight
@@ -148,10 +147,7 @@ def _power_through_meshes(drive: Drive) -> dict[str, float]:
         return {}
     if not all(end in reached and reached[end].order for end in ends.values()):
         return {}
-    try:
-        flow = power_flow(drive, power=drive.ratings.power, input_shaft=ends["input"], output_shaft=ends["output"])
-    except OutOfRange:  # nothing takes up a torque: the survey's findings say what is free
-        return {}
+    flow = power_flow(drive, power=drive.ratings.power, input_shaft=ends["input"], output_shaft=ends["output"])
     return {name: max(map(abs, shares.values())) for name, shares in flow.items()}
 
 
