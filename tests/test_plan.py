@@ -78,10 +78,8 @@ def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, er
 def test_one_address_twice_blocks(demo: Job) -> None:
     _, first, second, *_ = demo.bus.devices
     devices = (first, replace(second, address=first.address))
-    assert (
-        "address 11 is also that of vibration input"
-        in found(replace(demo, bus=replace(demo.bus, devices=devices)), "blocker")["plan.address"]
-    )
+    says = found(replace(demo, bus=replace(demo.bus, devices=devices)), "blocker")["bus.address"]
+    assert says == "vibration input, vibration intermediate share address 11; free: 1"
 
 
 def test_a_cable_too_short_blocks(demo: Job) -> None:
@@ -96,9 +94,10 @@ def test_a_cable_too_short_blocks(demo: Job) -> None:
 def test_the_work_card_goes_from_the_bench_to_the_last_look_and_leaves_no_part_out(demo: Job) -> None:
     """Trade: bench before the visit, lock-out before any hand, then points, cables, the last look."""
     where = [step["where"] for step in plan.run(demo).document["work_card"]]
-    assert where[:2] == ["bench", "before"] and where[-1] == "after"
+    assert where[:4] == ["network", "bench", "before", "before"] and where[-2:] == ["after", "running"]
     points, devices = [point.name for point in demo.points], [device.name for device in demo.bus.devices]
-    assert list(dict.fromkeys(where[2:-1])) == [*points, *devices, *(screw.name for screw in demo.kit.screws)]
+    screws, entries = [screw.name for screw in demo.kit.screws], [entry.name for entry in demo.power.entries]
+    assert list(dict.fromkeys(where[4:-2])) == [*points, *devices, *screws, "bus", "power", *entries]
 
 
 @pytest.mark.parametrize(

@@ -61,8 +61,8 @@ def run(job: Job) -> StageResult:
 def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
-    wired = bus(job, draft)
     net = network(job, draft)
+    wired = bus(job, draft)
     draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)
     draft.step("before", "Lock out and prove the drive still; let it cool; bag open ports.", Step.ISOLATE)
     advice = positions(job, draft)

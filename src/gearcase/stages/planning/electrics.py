@@ -180,12 +180,13 @@ def _largest_bias(whole: Wiring) -> Worked:
 
 def power(job: Job, draft: Draft) -> dict[str, Any]:
     """Volts along the supply line, the supply, the branch circuit, entries of boxes, distance from power cables."""
+    circuit, entries = _branch(job, draft), _entries(job, draft)  # the card's order: boxes and mains first, power last
     return {
         "supply_v": job.power.volts,
         "line": _line(job, draft),
         "supply": _supply(job, draft),
-        "branch_circuit": _branch(job, draft),
-        "entries": _entries(job, draft),
+        "branch_circuit": circuit,
+        "entries": entries,
         "neighbours": [row for one in job.power.neighbours if (row := _neighbour(one, draft))],
     }
 
