@@ -71,7 +71,7 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
             str(step["number"]),
             step["where"],
             step["do"],
-            " ".join(words for words in (step["only_by"], step["caution"]) if words),
+            "\n".join(words for words in (step["only_by"], step["caution"]) if words),
         )
         for step in plan["work_card"]
     )

@@ -135,8 +135,7 @@ def plan_text(document: dict[str, Any]) -> str:
         parts.append(f"  {step['number']:2d}. {step['where']}: {step['do']}")
         if step["only_by"]:
             parts.append(f"      {step['only_by']}")
-        if step["caution"]:
-            parts.append(f"      caution: {step['caution']}")
+        parts += [f"      caution: {caution}" for caution in step["caution"].splitlines()]
     return "\n".join(parts)
 
 

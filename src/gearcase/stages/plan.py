@@ -100,7 +100,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
         "work_card": [
-            {"number": number, "where": step.where, "do": step.does, "caution": " ".join(step.cautions), "only_by": step.only_by}
+            {"number": number, "where": step.where, "do": step.does, "caution": "\n".join(step.cautions), "only_by": step.only_by}
             for number, step in enumerate(draft.steps, start=1)
         ],
     }
