@@ -38,6 +38,14 @@ _ADVICE = (
     "is not wired."
 )
 _LOOKING = frozenset({Condition.ROTATING_PARTS, Condition.HOT_SURFACE})  # what a person who only looks meets on any drive
+_NOT_PLANNED = _LOOKING | {
+    Condition.BACKSTOP,
+    Condition.CONVERTER,
+    Condition.DRILLING,
+    Condition.BONDING,
+    Condition.OIL_OPENED,
+    Condition.MAINS,
+}  # what may be met where no plan says
 _LOOKING_STEPS = (Step.ISOLATE, Step.PREPARE, Step.RUN)
 
 
@@ -179,8 +187,8 @@ def _before_looking() -> tuple[str, ...]:
 
 
 def _cautions(plan: dict[str, Any] | None) -> Iterator[Block]:
-    """Those of the plan; without one, those that hold for any drive."""
-    said = [row["says"] for row in plan["cautions"]["list"]] if plan else [one.says for one in cautions(_LOOKING)]
+    """Those of the plan; without one, those of whatever may be met."""
+    said = [row["says"] for row in plan["cautions"]["list"]] if plan else [one.says for one in cautions(_NOT_PLANNED)]
     yield Block("heading", "Cautions")
     yield Block("list", items=(*said, DEFERS, _ADVICE))
 
