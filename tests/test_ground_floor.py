@@ -27,9 +27,12 @@ IN_SI = {  # by definition; SI brochure 9th edition for the prefixes and degrees
     "acceleration": {"m/s2": 1, "m/s²": 1, "m/s^2": 1, "g": GRAVITY, "mm/s2": 1e-3},
     "velocity": {"mm/s": 1e-3, "m/s": 1, "in/s": INCH},
     "displacement": {"um": 1e-6, "µm": 1e-6, "mm": 1e-3, "mil": INCH / 1000, "m": 1},
-    "time": {"s": 1, "ms": 1e-3, "min": 60, "h": 3600, "d": 86400},
+    "time": {"s": 1, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60, "h": 3600, "d": 86400},
     "torque": {"N m": 1, "Nm": 1, "lbf in": POUND * GRAVITY * INCH, "lbf ft": POUND * GRAVITY * 12 * INCH},
     "ratio": {"%": 0.01, "": 1},
+    "voltage": {"V": 1, "mV": 1e-3, "kV": 1e3},
+    "current": {"A": 1, "mA": 1e-3},
+    "resistance": {"ohm": 1, "Ω": 1, "kohm": 1e3, "kΩ": 1e3},
 }
 
 

@@ -43,7 +43,6 @@ points:
     bearing: input bearing
 """
 THIRD = "{shaft: middle, teeth: 20}, wheel: {shaft: output, teeth: 90}"
-ROOMS = ("power", "network")  # housing, kit and bus have their forms
 
 
 def job(text: str) -> Job:
@@ -145,12 +144,6 @@ def test_tooth_counts_that_disagree_with_the_nameplate_are_a_caution_not_an_erro
     finding = job(changed(("teeth: 97", "teeth: 100"))).findings[0]  # 20.88: 3.9 %
     assert (str(finding.level), finding.rule, finding.where) == ("caution", "job.ratio", "job.yaml:3")
     assert "20.88" in finding.says and "20.1" in finding.says
-
-
-def test_rooms_for_what_is_to_come_are_kept_as_they_are() -> None:
-    text = DRIVE + "".join(f"{room}:\n  anything: [1, two, {{three: 3 mm}}]\n" for room in ROOMS)
-    for room in ROOMS:
-        assert job(text).sections[room] == {"anything": [1, "two", {"three": "3 mm"}]}
 
 
 def test_a_changed_section_changes_its_own_hash_and_no_other() -> None:

@@ -94,7 +94,7 @@ PLACES = [
     ("drive.nameplate.text", st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1)),
     ("points[0].name", st.text("abcdefg :#-'\"", min_size=1).filter(lambda words: bool(words.strip()))),
     ("points[1]", st.just({"name": "side", "face": "left"})),
-    ("network", st.dictionaries(st.text("abc", min_size=1), st.text("xyz: -#'", max_size=9), max_size=3)),
+    ("network", st.dictionaries(st.sampled_from(["subnet", "gateway"]), st.text("xyz: -#'", min_size=1, max_size=9))),
 ]
 
 

@@ -56,9 +56,12 @@ ACCEPTED: dict[str, dict[str, str]] = {
     },
     "velocity": {"mm/s": "mm/s", "m/s": "m/s", "in/s": "inch/s"},
     "displacement": {"um": "um", "µm": "um", "mm": "mm", "mil": "inch/1000", "m": "m"},
-    "time": {"s": "second", "ms": "ms", "min": "minute", "h": "hour", "d": "day"},
+    "time": {"s": "second", "ms": "ms", "us": "us", "µs": "us", "ns": "ns", "min": "minute", "h": "hour", "d": "day"},
     "torque": {"N m": "N*m", "Nm": "N*m", "lbf in": "lbf*inch", "lbf ft": "lbf*foot"},
     "ratio": {"%": "percent", "": "dimensionless"},
+    "voltage": {"V": "volt", "mV": "millivolt", "kV": "kilovolt"},
+    "current": {"A": "ampere", "mA": "milliampere"},
+    "resistance": {"ohm": "ohm", "Ω": "ohm", "kohm": "kiloohm", "kΩ": "kiloohm"},
 }
 SI_UNIT = {
     "length": "m",
@@ -74,6 +77,9 @@ SI_UNIT = {
     "time": "s",
     "torque": "N m",
     "ratio": "-",
+    "voltage": "V",
+    "current": "A",
+    "resistance": "ohm",
 }
 _LIBRARY_SI = {
     "speed": "hertz",
@@ -101,6 +107,9 @@ _EXAMPLE = {
     "time": "30 s",
     "torque": "5 N m",
     "ratio": "2 %",
+    "voltage": "24 V",
+    "current": "40 mA",
+    "resistance": "120 ohm",
 }
 
 

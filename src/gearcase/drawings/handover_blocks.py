@@ -27,28 +27,27 @@ from gearcase.drawings.survey_blocks import (
     unknown_blocks,
 )
 from gearcase.drawings.train import train_svg
+from gearcase.install.cautions import DEFERS, Condition, Step, cautions
 
 __all__ = [
-    "CAUTIONS",
     "ask_for_blocks",
     "handover_blocks",
 ]
 
-CAUTIONS = (
-    "Isolate and lock out before hands or tools go near anything that turns; prove that it stays still. Local codes and site "
-    "rules come first.",
-    "Stored energy: a backstop or counterweight can hold load torque on an incline; converter capacitors stay charged; a fan "
-    "may windmill.",
-    "Never drill into the oil space: measure the wall at the spot first, use a stop collar, stop at the first smell of oil.",
-    "Never disturb bearing-cap bolts and shims, split-line bolts, dowels, seals, lifting eyes in use or the fan shroud.",
-    "Housings and oil burn: check the surface temperature before touching; opening the drain is an oil change.",
-    "Adhesives and cleaners are flammable and harmful: read the data sheet, ventilate, no naked flame. Grinding paint is hot "
-    "work; test for lead and chromate first.",
-    "Mains work is for a licensed electrician. In classified areas tools, tablet and camera count too, and drilling may void "
-    "the drive's certificate.",
+_ADVICE = (
     "This is advice and record, not a protection system: nothing here trips the drive. The standard's TRIP level, where shown, "
-    "is not wired.",
+    "is not wired."
 )
+_LOOKING = frozenset({Condition.ROTATING_PARTS, Condition.HOT_SURFACE})  # what a person who only looks meets on any drive
+_NOT_PLANNED = _LOOKING | {
+    Condition.BACKSTOP,
+    Condition.CONVERTER,
+    Condition.DRILLING,
+    Condition.BONDING,
+    Condition.OIL_OPENED,
+    Condition.MAINS,
+}  # what may be met where no plan says
+_LOOKING_STEPS = (Step.ISOLATE, Step.PREPARE, Step.RUN)
 
 
 def handover_blocks(
@@ -96,7 +95,7 @@ def handover_blocks(
         *measurement_blocks(survey),
         *unknown_blocks(survey),
         *recording_blocks(diagnose),
-        *_cautions(),
+        *_cautions(plan),
         *source_blocks(survey),
         *_signatures(),
         *left_behind,
@@ -124,7 +123,7 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
         ),
         Block("table", head=("what", "why it matters", "answer"), rows=rows, wide=(3.2, 2.6, 3.2), tall=True),
         Block("text", "Answered by, date:  ______________________________________"),
-        Block("list", "Before you look", items=(CAUTIONS[0], CAUTIONS[1], CAUTIONS[4])),
+        Block("list", "Before you look", items=_before_looking()),
     )
     return Report(
         title=title,
@@ -185,9 +184,15 @@ def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
     yield "Next", first_up("; ".join(verdict["advice"])) + "."
 
 
-def _cautions() -> Iterator[Block]:
+def _before_looking() -> tuple[str, ...]:
+    return (*(one.says for one in cautions(_LOOKING) if one.step in _LOOKING_STEPS), DEFERS)
+
+
+def _cautions(plan: dict[str, Any] | None) -> Iterator[Block]:
+    """Those of the plan; without one, those of whatever may be met."""
+    said = [row["says"] for row in plan["cautions"]["list"]] if plan else [one.says for one in cautions(_NOT_PLANNED)]
     yield Block("heading", "Cautions")
-    yield Block("list", items=CAUTIONS)
+    yield Block("list", items=(*said, DEFERS, _ADVICE))
 
 
 def _signatures() -> Iterator[Block]:

@@ -5,6 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.site_blocks import site_blocks
 
 __all__ = [
     "plan_blocks",
@@ -64,9 +65,19 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("heading", "Clearance holes", level=2)
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
-    steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
+    yield from site_blocks(plan)
+    steps = tuple(
+        (
+            str(step["number"]),
+            step["where"],
+            step["do"],
+            "\n".join(words for words in (step["only_by"], step["caution"]) if words),
+        )
+        for step in plan["work_card"]
+    )
     yield Block("heading", "Work card", level=2)
-    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))
+    yield Block("text", plan["cautions"]["defers"])
+    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.3, 3.2, 3.6), numbers=(0,))
     bring = tuple((row["what"], row["for"]) for row in plan["pick"])
     yield Block("heading", "Bring", level=2)
     yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))

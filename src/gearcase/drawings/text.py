@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from gearcase.drawings.site_blocks import site_blocks
+
 __all__ = [
     "baseline_text",
     "built_rows",
@@ -161,13 +163,27 @@ def plan_text(document: dict[str, Any]) -> str:
         parts.append(f"one round of the bus at {document['bus']['baud']} baud: {document['bus']['round_s']:.3f} s")
     for hole in document["clearance_holes"]:
         parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
-    parts += ["", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
-    parts += ["", "work card:"]
+    parts += [*_site_rows(document), "", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
+    parts += ["", "work card:", f"  {document['cautions']['defers']}"]
     for step in document["work_card"]:
         parts.append(f"  {step['number']:2d}. {step['where']}: {step['do']}")
-        if step["caution"]:
-            parts.append(f"      caution: {step['caution']}")
+        if step["only_by"]:
+            parts.append(f"      {step['only_by']}")
+        parts += [f"      caution: {caution}" for caution in step["caution"].splitlines()]
     return "\n".join(parts)
+
+
+def _site_rows(document: Mapping[str, Any]) -> Iterator[str]:
+    """The tables of a plan's page on wiring, volts, mains and network; where the cautions stand the work card shows."""
+    for block in site_blocks(dict(document)):
+        if block.kind == "heading":
+            if block.text.startswith("Where the cautions"):
+                return
+            yield from ("", f"{block.text.lower()}:")
+        elif block.kind == "table":
+            yield from _table(block.head, block.rows)
+        elif block.kind in ("text", "note"):
+            yield block.text
 
 
 def prove_text(document: dict[str, Any]) -> str:

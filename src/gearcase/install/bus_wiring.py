@@ -314,7 +314,8 @@ class Wiring:
     """A whole bus.
 
     `along` names what the trunk passes, from one end to the other, the controller included. `length` is the trunk's [m],
-    `impedance` the cable's [ohm], `velocity_fraction` as in `longest_stub`, `screen_bonds` the places where the screen is earthed.
+    `impedance` the cable's [ohm], `velocity_fraction` as in `longest_stub`, `screen_bonds` the places where the screen is earthed,
+    `spare_unit_loads` what is kept free for devices to come [-]. `terminations` is None while nobody has said what ends the line.
     """
 
     baud: float
@@ -324,10 +325,11 @@ class Wiring:
     velocity_fraction: float
     devices: tuple[Device, ...]
     splitters: tuple[Splitter, ...] = ()
-    terminations: tuple[Termination, ...] = ()
+    terminations: tuple[Termination, ...] | None = ()
     biases: tuple[Bias, ...] = ()
     screen: Screen | None = None
     screen_bonds: tuple[str, ...] = ()
+    spare_unit_loads: float = 0.0
 
 
 def check_wiring(wiring: Wiring) -> tuple[Finding, ...]:
@@ -364,7 +366,7 @@ def _addresses(wiring: Wiring) -> Iterator[Finding]:
 
 def _loads(wiring: Wiring) -> Iterator[Finding]:
     most = MOST_UNIT_LOADS_BIASED if wiring.biases else MOST_UNIT_LOADS
-    load = _total_load(wiring)
+    load = _total_load(wiring) + wiring.spare_unit_loads
     if load > most:
         why = "with bias resistors" if wiring.biases else "a driver"
         says = f"{load:g} unit loads, {most} are the most {why}: a repeater, a second bus, or devices of 1/8 unit load"
@@ -424,6 +426,11 @@ def _stars(wiring: Wiring) -> Iterator[Finding]:
 
 def _ends(wiring: Wiring) -> Iterator[Finding]:
     ends = (wiring.along[0], wiring.along[-1]) if wiring.along else ()
+    if wiring.terminations is None:
+        if ends:
+            says = f"nobody has said what ends the line: {wiring.impedance:g} ohm from A to B at each end, nowhere else"
+            yield Finding(Level.CAUTION, "bus.termination", ", ".join(ends), says)
+        return
     found = Counter(termination.at for termination in wiring.terminations)
     for end in ends:
         if not found[end]:
@@ -458,7 +465,7 @@ def _bias(wiring: Wiring) -> Iterator[Finding]:
         yield Finding(Level.CAUTION, "bus.bias", "bus", says)
         return
     bias, loads = wiring.biases[0], _total_load(wiring)
-    at_rest = [termination.resistance for termination in wiring.terminations if not termination.capacitor]
+    at_rest = [termination.resistance for termination in wiring.terminations or () if not termination.capacitor]
     if not at_rest and not loads:
         return
     first = at_rest[0] if at_rest else wiring.impedance

@@ -58,6 +58,7 @@ class Condition(StrEnum):
     HOT_SURFACE = "hot surface"
     HOT_AMBIENT = "hot ambient"
     COLD = "cold"
+    MAGNET = "magnet"
 
 
 class Step(StrEnum):
@@ -136,12 +137,12 @@ def burn_threshold(*, contact: float) -> float:
 
 @dataclass(frozen=True)
 class Site:
-    """What a part must bear: air around it [K], running surface of the housing [K, None while unmeasured], ingress code wanted
-    and area class as stated (`UNCLASSIFIED` where there is none), both empty while unknown.
+    """What a part must bear: air around it [K], running surface of the housing [K], ingress code wanted and area class as stated
+    (`UNCLASSIFIED` where there is none); None and empty while unknown.
     """
 
-    coldest: float
-    hottest: float
+    coldest: float | None
+    hottest: float | None
     surface: float | None
     ingress: str
     area: str
@@ -149,14 +150,14 @@ class Site:
 
 @dataclass(frozen=True)
 class Part:
-    """A part, tool or tablet: ingress code (empty while unknown), temperature range [K], certificates as printed, and whether it
-    sits on the housing. The range is the narrower one of data sheet and certificate.
+    """A part, tool or tablet: ingress code, temperature range [K], certificates as printed, whether it sits on the housing; empty
+    and None while unknown. The range is the narrower one of data sheet and certificate.
     """
 
     name: str
     ingress: str
-    coldest: float
-    hottest: float
+    coldest: float | None
+    hottest: float | None
     certificates: tuple[str, ...] = ()
     on_housing: bool = False
 
@@ -195,16 +196,22 @@ def _ingress(part: Part, site: Site) -> Iterator[Finding]:
 
 
 def _temperature(part: Part, site: Site) -> Iterator[Finding]:
-    hottest = site.hottest
+    if part.coldest is None or part.hottest is None:
+        says = "temperature range unknown: the narrower one of its data sheet and certificate"
+        yield Finding(Level.CAUTION, "part.temperature", part.name, says)
+        return
+    if site.coldest is None or site.hottest is None:
+        says = "nobody has said how cold and hot the place gets: ask for the coldest and the hottest air of the year"
+        yield Finding(Level.CAUTION, "part.temperature", part.name, says)
     if part.on_housing and site.surface is None:
         says = "sits on the housing, whose running temperature nobody has measured: measure it"
         yield Finding(Level.CAUTION, "part.temperature", part.name, says)
-    elif part.on_housing and site.surface is not None:
-        hottest = max(hottest, site.surface)
-    if hottest > part.hottest:
+    surface = site.surface if part.on_housing else None
+    hottest = max((air for air in (site.hottest, surface) if air is not None), default=None)
+    if hottest is not None and hottest > part.hottest:
         says = f"{_celsius(hottest)} there, it bears {_celsius(part.hottest)}: a part for more heat, a cooler place, or a stand-off"
         yield Finding(Level.BLOCKER, "part.temperature", part.name, says)
-    if site.coldest < part.coldest:
+    if site.coldest is not None and site.coldest < part.coldest:
         says = f"{_celsius(site.coldest)} there, it bears {_celsius(part.coldest)}: a part for more cold, or a heated enclosure"
         yield Finding(Level.BLOCKER, "part.temperature", part.name, says)
 

@@ -6,6 +6,8 @@ Places on a face are measured from its lower left corner, looking at it from out
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from gearcase.install.bus_wiring import Bias, Device, Screen, Splitter, Termination
+from gearcase.install.cautions import Part
 from gearcase.worked import Origin
 
 __all__ = [
@@ -14,6 +16,7 @@ __all__ = [
     "PORT_KINDS",
     "REGION_KINDS",
     "Bus",
+    "BusCable",
     "BusDevice",
     "Cable",
     "Face",
@@ -51,6 +54,7 @@ REGION_KINDS = ("boss", "rib", "flange", "panel")
 PORT_KINDS = ("drain", "side", "filler", "breather", "glass", "inspection")
 
 Place = tuple[float, float]
+_CONTROLLER = Device("controller", None, 0.0)  # one of which nobody has said more
 
 
 @dataclass(frozen=True)
@@ -188,19 +192,24 @@ class Screw:
 @dataclass(frozen=True)
 class Kit:
     """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of the metal while bonding [K]; screws
-    that want clearance holes.
+    that want clearance holes; parts, tools and tablet that must suit the site.
     """
 
     cables: tuple[Cable, ...] = ()
     adhesive_cure: float | None = None
     metal_temperature: float | None = None
     screws: tuple[Screw, ...] = ()
+    parts: tuple[Part, ...] = ()
 
 
 @dataclass(frozen=True)
 class BusDevice:
-    """A device on the serial bus: address, registers read at each poll, length of its cable run [m], the point it serves and
-    the profile that says what its registers mean.
+    """A device on the serial bus: address, registers read at each poll, length of the cable that brings the trunk to it [m], the
+    point it serves and the profile that says what its registers mean.
+
+    From its data sheet, None while nobody has looked: `unit_load` [-], `rise_time` of its driver's edge [s], whether `isolated`,
+    `current` it draws from the bus's supply and `inrush` [A], `least_volts`. `stub` is its branch off the trunk [m],
+    `ground_difference` that of its ground to the controller's [V].
     """
 
     name: str
@@ -210,16 +219,45 @@ class BusDevice:
     point: str = ""
     where: str = ""
     profile: str = ""
+    stub: float | None = None
+    unit_load: float | None = None
+    rise_time: float | None = None
+    isolated: bool | None = None
+    ground_difference: float | None = None
+    current: float | None = None
+    inrush: float | None = None
+    least_volts: float | None = None
+
+
+@dataclass(frozen=True)
+class BusCable:
+    """How the bus is wired: what the trunk passes from end to end (`along`), its `length` [m], `impedance` [ohm] and propagation
+    over that of light; splitters, what ends and biases it, the screen and where it is earthed, unit loads kept free. None and
+    empty while nobody has said.
+    """
+
+    along: tuple[str, ...] = ()
+    length: float | None = None
+    impedance: float | None = None
+    velocity_fraction: float | None = None
+    splitters: tuple[Splitter, ...] = ()
+    terminations: tuple[Termination, ...] | None = None
+    biases: tuple[Bias, ...] = ()
+    screen: Screen | None = None
+    screen_bonds: tuple[str, ...] = ()
+    spare_unit_loads: float = 0.0
 
 
 @dataclass(frozen=True)
 class Bus:
-    """The serial bus: baud, each device's answering delay [s], the devices, and how it is reached."""
+    """The serial bus: baud, each device's answering delay [s], the devices, how it is reached, how it is wired, what asks."""
 
     baud: int
     device_delay: float
     devices: tuple[BusDevice, ...] = ()
     connection: str = ""
+    cable: BusCable = BusCable()
+    controller: Device = _CONTROLLER
 
 
 def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOut] | None:

@@ -5,6 +5,7 @@ Approval takes weeks and is usually the longest way to a fitting day, so each co
 """
 
 import ipaddress
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -74,7 +75,7 @@ class Host:
 class Connection:
     """Who opens a connection to whom, on which service; `port` only where it is not the registered one.
 
-    `lead_time` is how long the owner needs from being asked to it working. [s]
+    `lead_time` is how long the owner needs from being asked to it working, None while nobody has said. [s]
     """
 
     opened_by: str
@@ -82,7 +83,7 @@ class Connection:
     service: str
     owner: str
     approval: Approval
-    lead_time: float
+    lead_time: float | None
     port: int | None = None
 
     @property
@@ -93,7 +94,9 @@ class Connection:
 
 @dataclass(frozen=True)
 class Network:
-    """One sheet: subnet as written (``192.0.2.0/24``), gateway (empty where there is none), hosts and connections."""
+    """One sheet: subnet as written (``192.0.2.0/24``, empty while nobody has given it), gateway (empty where there is none), hosts
+    and connections.
+    """
 
     subnet: str
     gateway: str
@@ -102,13 +105,16 @@ class Network:
 
 
 def longest_lead(network: Network) -> Connection | None:
-    """The connection that is not approved yet and takes longest: the one to ask for first; None where all are approved."""
+    """The connection that is not approved yet and takes longest, an unknown time counting as the longest: the one to ask for first;
+    None where all are approved.
+    """
     waiting = [connection for connection in network.connections if connection.approval is not Approval.APPROVED]
-    return max(waiting, key=lambda connection: connection.lead_time, default=None)
+    return max(waiting, key=lambda one: math.inf if one.lead_time is None else one.lead_time, default=None)
 
 
-def check_network(network: Network, *, until_fitting: float) -> tuple[Finding, ...]:
-    """Everything on a sheet that would not work or is not yet allowed, with the days left until the fitting. [s]
+def check_network(network: Network, *, until_fitting: float | None) -> tuple[Finding, ...]:
+    """Everything on a sheet that would not work or is not yet allowed, with the time left until the fitting, None while nobody has
+    said. [s]
 
     Rules: ``network.subnet``, ``network.address``, ``network.clash``, ``network.gateway``, ``network.owner``, ``network.host``,
     ``network.service``, ``network.approval``, ``network.lead_time``, ``network.plain``.
@@ -119,6 +125,10 @@ def check_network(network: Network, *, until_fitting: float) -> tuple[Finding, .
     >>> check_network(sheet, until_fitting=0.0)[0].says
     '198.51.100.7 lies outside 192.0.2.0/24: an address from 192.0.2.1 to 192.0.2.254'
     """
+    if not network.subnet:
+        says = "no subnet yet: ask its owner for it, for a fixed address of each host, and for the gateway"
+        addresses = [Finding(Level.CAUTION, "network.subnet", "subnet", says)]
+        return (*addresses, *_owners(network), *_connections(network, until_fitting))
     try:
         subnet = ipaddress.ip_network(network.subnet)
     except ValueError as error:
@@ -176,7 +186,7 @@ def _owners(network: Network) -> Iterator[Finding]:
             yield Finding(Level.CAUTION, "network.owner", host.name, "nobody owns this address: name who may change it")
 
 
-def _connections(network: Network, until_fitting: float) -> Iterator[Finding]:
+def _connections(network: Network, until_fitting: float | None) -> Iterator[Finding]:
     names = {host.name for host in network.hosts}
     services = {row["service"] for row in load("network_ports")}
     for connection in network.connections:
@@ -196,19 +206,20 @@ def _connections(network: Network, until_fitting: float) -> Iterator[Finding]:
             yield Finding(Level.NOTE, "network.plain", where, says)
 
 
-def _approval(connection: Connection, where: str, until_fitting: float) -> Iterator[Finding]:
+def _approval(connection: Connection, where: str, until_fitting: float | None) -> Iterator[Finding]:
     if connection.approval is Approval.APPROVED:
         return
     level, rule, cure = Level.CAUTION, "network.approval", "ask how far it is"
     if connection.approval is Approval.REFUSED:
         level, cure = Level.BLOCKER, "agree on another way with its owner"
-    elif connection.lead_time > until_fitting:
+    elif connection.lead_time is not None and until_fitting is not None and connection.lead_time > until_fitting:
         level, rule = Level.BLOCKER, "network.lead_time"
         cure = "move the fitting, or fit without it and keep the readings on the edge computer"
     elif connection.approval is Approval.NOT_ASKED:
         cure = "ask now"
-    days, left = connection.lead_time / _DAY, until_fitting / _DAY
-    yield Finding(level, rule, where, f"{connection.approval}, takes {days:.0f} days, {left:.0f} are left: {cure}")
+    takes = "takes nobody knows how long" if connection.lead_time is None else f"takes {connection.lead_time / _DAY:.0f} days"
+    left = "days left unknown" if until_fitting is None else f"{until_fitting / _DAY:.0f} are left"
+    yield Finding(level, rule, where, f"{connection.approval}, {takes}, {left}: {cure}")
 
 
 def _parse(text: str) -> _Address | None:

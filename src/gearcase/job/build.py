@@ -15,8 +15,10 @@ from gearcase.errors import BadInput
 from gearcase.findings import Finding
 from gearcase.install.housing import Bus, Housing, Kit
 from gearcase.install.points import Point
+from gearcase.install.site import Conditions, NetworkSheet, Power
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
-from gearcase.job.build_kit import build_bus, build_housing, build_kit, build_point
+from gearcase.job.build_kit import build_housing, build_kit, build_point
+from gearcase.job.build_site import build_bus, build_conditions, build_network, build_power
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
 from gearcase.job.schema import JobModel, RecordingModel
@@ -73,6 +75,8 @@ class Job:
         What is allowed but should be looked at.
     housing, kit, bus : Housing, Kit, Bus
         Empty where the file is silent.
+    conditions, power, network : Conditions, Power, NetworkSheet or None
+        The place, what feeds the kit, and the network sheet, None where there is none.
     sections : dict
         Top-level sections of the file as plain data.
     text_sha256 : str
@@ -90,6 +94,9 @@ class Job:
     housing: Housing
     kit: Kit
     bus: Bus
+    conditions: Conditions
+    power: Power
+    network: NetworkSheet | None
     sections: dict[str, Any]
     text_sha256: str
 
@@ -129,7 +136,7 @@ def build(source: Source, *, folder: str) -> Job:
     return Job(
         folder=folder,
         title=model.title or model.site.drive_tag or model.drive.name,
-        site=model.site.model_dump(),
+        site=model.site.model_dump(exclude={"conditions"}),
         drive=drive,
         points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=tuple(Input(**entry.model_dump(), where=source.where(("inputs", n))) for n, entry in enumerate(model.inputs)),
@@ -138,6 +145,9 @@ def build(source: Source, *, folder: str) -> Job:
         housing=build_housing(source, model.housing),
         kit=build_kit(model.kit),
         bus=build_bus(source, model.bus),
+        conditions=build_conditions(model.site.conditions),
+        power=build_power(model.power),
+        network=build_network(model.network),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )

@@ -1,8 +1,7 @@
-"""From the document to the housing, the points, the kit and the bus."""
+"""From the document to the housing, the points and the kit."""
 
+from gearcase.install.cautions import Part
 from gearcase.install.housing import (
-    Bus,
-    BusDevice,
     Cable,
     Face,
     Hole,
@@ -18,11 +17,11 @@ from gearcase.install.housing import (
 )
 from gearcase.install.points import Point, Sensor
 from gearcase.job.housing_schema import HousingModel, PortModel, WallModel
-from gearcase.job.kit_schema import BusModel, HoleModel, KitModel, PointModel
+from gearcase.job.kit_schema import HoleModel, KitModel, PartModel, PointModel
 from gearcase.job.read import Source
 from gearcase.units import INCH, parse_thread
 
-__all__ = ["build_bus", "build_housing", "build_kit", "build_point"]
+__all__ = ["build_housing", "build_kit", "build_point"]
 
 
 def build_point(source: Source, index: int, model: PointModel) -> Point:
@@ -87,13 +86,10 @@ def build_kit(model: KitModel) -> Kit:
         model.adhesive_cure,
         model.metal_temperature,
         tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
+        tuple(_part(part) for part in model.parts),
     )
 
 
-def build_bus(source: Source, model: BusModel) -> Bus:
-    """The serial bus."""
-    devices = tuple(
-        BusDevice(d.name, d.address, d.registers, d.run, d.point, source.where(("bus", "devices", n)), d.profile or "")
-        for n, d in enumerate(model.devices)
-    )
-    return Bus(model.baud, model.device_delay or 0.0, devices, model.connection or "")
+def _part(model: PartModel) -> Part:
+    coldest, hottest = (None, None) if model.temperature is None else (model.temperature.low, model.temperature.high)
+    return Part(model.name, model.ingress, coldest, hottest, tuple(model.certificates), model.on_housing)

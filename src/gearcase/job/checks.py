@@ -37,7 +37,15 @@ def cross_check(source: Source) -> list[Problem]:
 
 def _names_twice(source: Source) -> Iterator[Problem]:
     parts = [item for kind in _DRIVE_PARTS for item in _named(source, ("drive", kind))]
-    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("bus", "devices"))
+    lists = (
+        ("points",),
+        ("inputs",),
+        ("housing", "faces"),
+        ("kit", "cables"),
+        ("kit", "parts"),
+        ("bus", "devices"),
+        ("network", "hosts"),
+    )
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [

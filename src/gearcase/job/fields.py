@@ -19,12 +19,16 @@ __all__ = [
     "ORIGIN_WORDS",
     "Acceleration",
     "Address",
+    "AmbientRange",
     "Angle",
     "At",
+    "Bends",
     "Clock",
     "Connection",
     "Count",
+    "Current",
     "Elements",
+    "Extra",
     "Frequency",
     "KnownBy",
     "Length",
@@ -32,12 +36,16 @@ __all__ = [
     "Mount",
     "Name",
     "Outward",
+    "Part",
     "PerTurn",
+    "PlainNumber",
     "Poles",
+    "Port",
     "Power",
     "ProfileName",
     "Ratio",
     "Registers",
+    "Resistance",
     "SampleUnit",
     "ScrewSize",
     "Section",
@@ -45,11 +53,14 @@ __all__ = [
     "Speed",
     "SpeedRange",
     "Start",
+    "Stub",
     "Teeth",
     "Temperature",
     "Thread",
     "Time",
     "Torque",
+    "Voltage",
+    "VoltageBetween",
     "WireSize",
     "Words",
 ]
@@ -58,6 +69,7 @@ _LARGEST = 1e9  # in SI; beyond it a quantity is a slip of the pen, and sums wit
 _MOST_TEETH = 9999
 _MOST_ELEMENTS = 999
 _MOST_POLES = 64
+_COLDEST, _HOTTEST = 173.15, 573.15  # K, of any place or part
 
 
 def _read(reader: Callable[[object], Any]) -> Callable[[object], Any]:
@@ -72,11 +84,15 @@ def _read(reader: Callable[[object], Any]) -> Callable[[object], Any]:
     return validate
 
 
-def _quantity(kind: str, *, positive: bool = True) -> BeforeValidator:
+def _quantity(kind: str, *, positive: bool = True, least: float | None = None, most: float | None = None) -> BeforeValidator:
     def reader(value: object) -> float:
         number = units.parse(value, kind)
         if positive and number <= 0:
             raise OutOfRange(kind, repr(value), f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} above 0")
+        if least is not None and number < least:
+            raise OutOfRange(kind, repr(value), f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} of {least:g} or more")
+        if most is not None and number > most:
+            raise OutOfRange(kind, repr(value), f"above 0, at most {100 * most:g} %")
         if abs(number) > _LARGEST or 0 < abs(number) < 1 / _LARGEST:
             raise OutOfRange(kind, repr(value), f"a {kind} of a size that machines have")
         return number
@@ -95,6 +111,19 @@ def _speed_range(value: object) -> units.Range:
     if span.high > _LARGEST or span.low < 1 / _LARGEST:
         raise OutOfRange("speed", repr(value), "a speed that machines have")
     return span
+
+
+def _ambient(value: object) -> units.Range:
+    span = units.parse_range(value, "temperature")
+    if not _COLDEST <= span.low <= span.high <= _HOTTEST:
+        raise OutOfRange("temperature", repr(value), 'a temperature or range that places and parts have, e.g. "-15 to 40 °C"')
+    return span
+
+
+def _plain(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= _MOST_TEETH:
+        raise OutOfRange("number", repr(value), "a number, 0 or more")
+    return float(value)
 
 
 def _mount(value: object) -> str:
@@ -220,6 +249,10 @@ def _connection(value: object) -> str:
     return value.strip()
 
 
+def _port(value: object) -> int:
+    return _whole(value, 1, 65535, "a port, 1 to 65535")
+
+
 def _registers(value: object) -> int:
     return _whole(value, 1, 125, "a number of registers, 1 to 125 in one read")
 
@@ -250,6 +283,7 @@ At = Annotated[
 ]
 WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 mm2")]
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
+Port = Annotated[int, BeforeValidator(_read(_port)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 65535})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
 ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
@@ -261,6 +295,16 @@ Time = Annotated[float, _quantity("time"), _text("30 s")]
 Torque = Annotated[float, _quantity("torque"), _text("4 N m")]
 Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
 Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]
+Voltage = Annotated[float, _quantity("voltage"), _text("24 V")]
+Current = Annotated[float, _quantity("current", positive=False, least=0.0), _text("40 mA")]
+Stub = Annotated[float, _quantity("length", positive=False, least=0.0), _text("0 m", "0.3 m")]
+VoltageBetween = Annotated[float, _quantity("voltage", positive=False), _text("0.5 V", "-2 V")]
+Bends = Annotated[float, _quantity("angle", positive=False, least=0.0), _text("270 deg")]
+Extra = Annotated[float, _quantity("ratio", positive=False, least=0.0), _text("25 %")]
+Part = Annotated[float, _quantity("ratio", most=1.0), _text("90 %")]
+Resistance = Annotated[float, _quantity("resistance"), _text("120 ohm")]
+PlainNumber = Annotated[float, BeforeValidator(_read(_plain)), WithJsonSchema({"type": "number", "minimum": 0})]
+AmbientRange = Annotated[units.Range, BeforeValidator(_read(_ambient)), _text("-15 to 40 °C")]
 SpeedRange = Annotated[units.Range, BeforeValidator(_read(_speed_range)), _text("1485 rpm", "900-1485 rpm")]
 Teeth = Annotated[
     int | None,

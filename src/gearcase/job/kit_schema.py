@@ -1,4 +1,4 @@
-"""The shape of what is fitted in job.yaml: points and sensors, housing, kit, bus."""
+"""The shape of what is fitted in job.yaml: points and sensors, kit."""
 
 from typing import Literal
 
@@ -7,17 +7,14 @@ from pydantic import Field
 from gearcase.install.mounting import mount_names
 from gearcase.job.fields import (
     Acceleration,
-    Address,
+    AmbientRange,
     At,
     Clock,
-    Connection,
     Frequency,
     Length,
     Mass,
     Mount,
     Name,
-    ProfileName,
-    Registers,
     ScrewSize,
     Section,
     Temperature,
@@ -28,11 +25,10 @@ from gearcase.job.fields import (
 from gearcase.job.housing_schema import WallModel
 
 __all__ = [
-    "BusModel",
     "CableModel",
-    "DeviceModel",
     "HoleModel",
     "KitModel",
+    "PartModel",
     "PointModel",
     "ScrewModel",
     "SensorModel",
@@ -92,6 +88,20 @@ class ScrewModel(Section):
     fit: Literal["close", "normal", "loose"] = Field("normal", description="close, normal or loose")
 
 
+class PartModel(Section):
+    """A part, a tool or the tablet, that must suit the site."""
+
+    name: Name = Field(description="what it is, e.g. edge enclosure, tablet, camera, torch")
+    ingress: Name = Field("", description="ingress code by its data sheet, e.g. IP66")
+    temperature: AmbientRange | None = Field(
+        None, description="the narrower range of data sheet and certificate, e.g. -20 to 70 °C"
+    )
+    certificates: list[Name] = Field(
+        default_factory=list, description="a list of area certificates as printed, e.g. [zone 2 IIC T4]"
+    )
+    on_housing: bool = Field(False, description="true where it sits on the housing")
+
+
 class KitModel(Section):
     """What is brought along."""
 
@@ -101,23 +111,6 @@ class KitModel(Section):
     screws: list[ScrewModel] = Field(
         default_factory=list, description="a list of screws that pass through, each with name and size"
     )
-
-
-class DeviceModel(Section):
-    """A device on the serial bus."""
-
-    name: Name = Field(description="name of the device")
-    address: Address = Field(description="unit address, 1 to 247")
-    registers: Registers = Field(description="registers read at each poll, 1 to 125")
-    run: Length = Field(description="length of its cable run, e.g. 8 m")
-    point: Name = Field("", description="the measuring point it serves")
-    profile: ProfileName | None = Field(None, description="what its registers mean, e.g. three-axis vibration")
-
-
-class BusModel(Section):
-    """The serial bus."""
-
-    baud: Literal[1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200] = Field(19200, description="baud, e.g. 19200")
-    device_delay: Time | None = Field(None, description="how long a device takes to answer, e.g. 5 ms")
-    connection: Connection | None = Field(None, description="how it is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
-    devices: list[DeviceModel] = Field(default_factory=list, description="a list of devices, each with address and registers")
+    parts: list[PartModel] = Field(
+        default_factory=list, description="a list of parts, tools and tablet, each with ingress, temperature, certificates"
+    )

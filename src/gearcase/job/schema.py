@@ -7,23 +7,17 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, Field, ValidationError
 
+from gearcase.job.bus_schema import BusModel
 from gearcase.job.drive_schema import DriveModel
 from gearcase.job.fields import Frequency, Name, SampleUnit, Section, Speed, Start, Time, Words
 from gearcase.job.housing_schema import HousingModel
-from gearcase.job.kit_schema import BusModel, KitModel, PointModel
+from gearcase.job.kit_schema import KitModel, PointModel
+from gearcase.job.power_schema import PowerModel
+from gearcase.job.site_schema import NetworkModel, SiteModel
 
 __all__ = ["JobModel", "RecordingModel", "json_schema", "read_as"]
 
 Model = TypeVar("Model", bound=BaseModel)
-
-
-class SiteModel(Section):
-    """Where the drive stands."""
-
-    name: Name = Field("", description="name of the site")
-    drive_tag: Name = Field("", description="tag of the drive on site")
-    owner: Name = Field("", description="who owns the drive and may approve work on it")
-    notes: Words = Field("", description="anything a visitor must know")
 
 
 class SignalModel(Section):
@@ -57,7 +51,7 @@ class JobModel(Section):
 
     job: Literal[1] = Field(description="1, the version of this form")
     title: Name = Field("", description="what people call the job")
-    site: SiteModel = Field(default_factory=SiteModel, description="where the drive stands")
+    site: SiteModel = Field(default_factory=SiteModel, description="where the drive stands, and its conditions")
     drive: DriveModel = Field(description="what turns")
     points: list[PointModel] = Field(default_factory=list, description="a list of measuring points")
     inputs: list[SignalModel] = Field(default_factory=list, description="a list: where speed, load and run state come from")
@@ -65,8 +59,10 @@ class JobModel(Section):
     housing: HousingModel = Field(default_factory=HousingModel, description="material, surface_temperature, faces")
     kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive_cure, metal_temperature")
     bus: BusModel = Field(default_factory=BusModel, description="baud, device_delay, devices")
-    power: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
-    network: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
+    power: PowerModel = Field(
+        default_factory=PowerModel, description="the dc supply and its line, branch_circuit, entries, neighbours"
+    )
+    network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
 
 
 def read_as(model: type[Model], data: Any) -> Model | None:

@@ -23,6 +23,14 @@ site:
   name: name of the site
   # drive_tag: CV-204
   # owner: who may approve work on the drive
+  # conditions:
+  #   area: unclassified      # or as the owner states it: zone 2 IIB T3
+  #   ambient: -15 to 40 °C   # coldest and hottest air of the year
+  #   ingress: IP66           # what parts must have there
+  #   wash_down: false
+  #   incline: false          # true where the load can run back
+  #   working_height: 2.4 m
+  #   drilling_consent: not asked     # not asked, asked, given or refused
 
 drive:
   name: {drive}
@@ -144,6 +152,21 @@ points:
     bearing: input bearing, coupling end
     # mount: stud             # stud, rigid adhesive, adhesive pad, hot adhesive pad, flat magnet, magnet on paint, tape, hand probe
     # sensor: {lowest: 2 Hz, highest: 10 kHz, axes: 1, mass: 80 g}
+
+# power:
+#   volts: 24 V
+#   rated: 5 A
+#   wire: 18 AWG              # of the supply line along the bus
+#   branch_circuit: {volts: 120 V, length: 25 m, load: 2 A, conduit: EMT}
+
+# network:
+#   subnet: 192.0.2.0/24
+#   until_fitting: 30 d
+#   hosts:
+#     - {name: edge computer, address: 192.0.2.20, owner: controls engineer}
+#     - {name: plant controller, address: 192.0.2.10, owner: controls engineer}
+#   connections:
+#     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
 
 # recordings:
 #   - file: recordings/first.wav

@@ -149,7 +149,7 @@ def _devices(job: Job, document: Mapping[str, Any], devices: Mapping[str, Built]
     )
     if as_set != job.bus.devices:
         findings, _ = plan.judge(replace(job, points=(), bus=replace(job.bus, devices=as_set)))
-        yield from (finding for finding in findings if finding.rule == "plan.address")
+        yield from (finding for finding in findings if finding.rule == "bus.address")
 
 
 def _photos(records: Sequence[Mapping[str, Any]], now: Mapping[str, str]) -> Iterator[Finding]:

@@ -1,4 +1,5 @@
-"""Plan: how does the kit go on? Holes against the measured wall, bonds, bandwidth, places, bus, cables; a work card.
+"""Plan: how does the kit go on? Holes against the measured wall, bonds, bandwidth, places, bus, cables, power, network, cautions; a
+work card.
 
 A way towards the oil is a blocker. A wall that nobody has measured is never drilled: the point becomes a bonded one, and
 what that costs in bandwidth is shown.
@@ -10,17 +11,36 @@ from gearcase import tables
 from gearcase.drive.line import Line
 from gearcase.drive.lines import expected_lines
 from gearcase.findings import Finding, Level
+from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.electrics import power, wiring
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_of, bond, cost_of_bonding, graded_lines
+from gearcase.stages.planning.network import network
 from gearcase.stages.planning.places import check_place, face_document
 from gearcase.stages.planning.positions import positions
+from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.wires import bus, cables
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
 __all__ = ["judge", "run"]
+
+_TABLES = (
+    "mounts",
+    "threads",
+    "clearance_holes",
+    "cautions",
+    "burn_thresholds",
+    "conductors",
+    "branch_circuits",
+    "conduits",
+    "wire_areas",
+    "knockouts",
+    "separations",
+    "network_ports",
+)
 
 
 def run(job: Job) -> StageResult:
@@ -33,8 +53,8 @@ def run(job: Job) -> StageResult:
     """
     findings, document = judge(job)
     read = (
-        *job.sources(("drive", "points", "housing", "kit", "bus")),
-        *tables.sources("mounts", "threads", "clearance_holes"),
+        *job.sources(("site", "drive", "points", "housing", "kit", "bus", "power", "network")),
+        *tables.sources(*_TABLES),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
@@ -42,12 +62,10 @@ def run(job: Job) -> StageResult:
 def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
+    net = network(job, draft)
     wired = bus(job, draft)
-    draft.step(
-        "before",
-        "Lock out and prove the drive still; let it cool; bag open ports; agree permits with the owner.",
-        "Local codes and site rules come first. A backstop may hold load torque; housings and oil burn.",
-    )
+    draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)
+    draft.step("before", "Lock out and prove the drive still; let it cool; bag open ports.", Step.ISOLATE)
     advice = positions(job, draft)
     lines = expected_lines(job.drive)
     parts = [_part(job, point, lines, draft) for point in job.points]
@@ -55,7 +73,16 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
     run_cables = cables(job, draft)
     opened = clearance_holes(job, draft)
-    draft.step("after", "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.")
+    wires = wiring(job, draft)
+    feeds = power(job, draft)
+    site(job, draft)
+    draft.step(
+        "after",
+        "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.",
+        Step.START,
+    )
+    draft.step("running", "Once it runs: prove every device, look for leaks, look for cables that touch anything.", Step.RUN)
+    warned = place_cautions(job, draft)
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
     findings = tuple(sorted(draft.findings, key=lambda finding: rank.index(finding.level)))
     document = {
@@ -67,11 +94,15 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "bus": wired,
         "cables": run_cables,
         "clearance_holes": opened,
+        "wiring": wires,
+        "power": feeds,
+        "network": net,
+        "cautions": warned,
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
         "work_card": [
-            {"number": number, "where": where, "do": does, "caution": caution}
-            for number, (where, does, caution) in enumerate(draft.steps, start=1)
+            {"number": number, "where": step.where, "do": step.does, "caution": "\n".join(step.cautions), "only_by": step.only_by}
+            for number, step in enumerate(draft.steps, start=1)
         ],
     }
     return findings, document
@@ -93,7 +124,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         draft.step(
             point.name,
             "Clean the spot, a film of oil on it; set the magnet down edge first and roll it flat; photograph the mark.",
-            "It snaps: fingers clear, and never drop it on, the shock can break the sensor.",
+            Step.PREPARE,
         )
     band = band_of(job, point, mount, draft)
     if point.mount != mount and band is not None:

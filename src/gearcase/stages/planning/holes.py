@@ -4,6 +4,7 @@ from typing import Any
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
+from gearcase.install.cautions import Step
 from gearcase.install.holes import (
     LEAD_THREADS,
     POINT_ANGLE,
@@ -127,14 +128,16 @@ def _drill_steps(point: Point, wanted: Hole, drill: TapDrill, stack: dict[str, G
         "grease for flutes and tap, vacuum",
     ):
         draft.take(what, point.name)
-    draft.step(point.name, "Gauge the wall at the spot: three readings, keep the least.", "No reading, no hole.")
-    draft.step(point.name, f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 um or better.")
+    draft.step(point.name, "Gauge the wall at the spot: three readings, keep the least; no reading, no hole.", Step.DRILL)
+    draft.step(point.name, f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 um or better.", Step.DRILL)
     draft.step(
         point.name,
         f"Drill {drill.drill}, stop collar at {mm(collar)} from the spot-face to the tip; gauge pin after each peck.",
-        "Stop at the first smell of oil. Grease the flutes, vacuum the chips, account for all of them.",
+        Step.DRILL,
     )
-    draft.step(point.name, f"Tap {wanted.thread}, {wanted.tap} tap, {mm(wanted.full_thread)} of full thread; clean and dry.")
+    draft.step(
+        point.name, f"Tap {wanted.thread}, {wanted.tap} tap, {mm(wanted.full_thread)} of full thread; clean and dry.", Step.DRILL
+    )
     draft.step(point.name, "Fit the stud and sensor to the torque of its data sheet; photograph the mark.")
 
 
@@ -144,7 +147,8 @@ def clearance_holes(job: Job, draft: Draft) -> list[dict[str, Any]]:
     for screw in job.kit.screws:
         hole = clearance_hole(screw.size, screw.fit)
         draft.step(
-            screw.name, f"Open its holes for {screw.size} to {hole.drill}, {screw.fit} fit; deburr.", "Never on the housing."
+            screw.name,
+            f"Open its holes for {screw.size} to {hole.drill}, {screw.fit} fit, in the part, never in the housing; deburr.",
         )
         draft.take(f"drill {hole.drill}, clearance for {screw.size} ({screw.fit})", screw.name)
         rows.append(

@@ -6,6 +6,7 @@ from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.findings import Level
 from gearcase.install.bonding import COLDEST, HOTTEST, WARMEST_TO_APPLY, cure_time
+from gearcase.install.cautions import Step
 from gearcase.install.mounting import Sight, sight
 from gearcase.install.points import Point
 from gearcase.job.build import Job
@@ -42,13 +43,14 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
         )
     for what in ("two-part methacrylate adhesive", "abrasive, solvent, lint-free wipes, surface thermometer"):
         draft.take(what, point.name)
+    draft.step(point.name, "Grind to bare metal, Ra 3 to 6 um.", Step.PREPARE)
+    wait = f"full cure {cure.value / 3600:.0f} h before the baseline" if cure else "full cure by the data sheet before the baseline"
     draft.step(
         point.name,
-        "Grind to bare metal, Ra 3 to 6 um; degrease, abrade, degrease; metal 15 to 40 °C and 3 K above dew point.",
-        "Grinding paint is hot work: test for lead and chromate first. Ventilate; no naked flame.",
+        "Degrease, abrade, degrease; metal 15 to 40 °C and 3 K above dew point. "
+        f"Bond the {'pad' if 'pad' in mount else 'sensor'}, no load until four fixture times; {wait}.",
+        Step.BOND,
     )
-    wait = f"full cure {cure.value / 3600:.0f} h before the baseline" if cure else "full cure by the data sheet before the baseline"
-    draft.step(point.name, f"Bond the {'pad' if 'pad' in mount else 'sensor'}, no load until four fixture times; {wait}.")
     return {"cure": cure.as_dict() if cure else None, "surface_temperature_k": hot}
 
 

@@ -3,6 +3,7 @@
 from typing import Any
 
 from gearcase.findings import Level
+from gearcase.install.cautions import Step
 from gearcase.install.housing import Face
 from gearcase.install.points import Point
 from gearcase.install.positions import Advice, advise, pads, spots_to_try
@@ -59,5 +60,5 @@ def _find(point: Point, face: Face, advice: Advice, draft: Draft) -> None:
             point.name,
             f"Before anything is drilled or ground: a magnet at {names} on the running drive; compare the level in the bands of "
             "the bearing and the mesh, the highest first; tap each for a panel that rings.",
-            "Outside guards, nothing loose near what turns; the surface may be hot.",
+            Step.RUN,
         )

@@ -1,17 +1,17 @@
-"""The bus and the cables that run to it."""
+"""How fast the bus is read, and the cables that run to it."""
 
 from typing import Any
 
 from gearcase.findings import Level
 from gearcase.install.assignment import SPARE, assign_cables
 from gearcase.install.bus import transaction_time
+from gearcase.install.cautions import Step
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
 from gearcase.worked import Given, Origin, work
 
 __all__ = ["bus", "cables"]
 
-MOST_DEVICES = 32  # unit loads on one serial bus, TIA-485
 _ROUTE = (  # common practice, no source
     "first clip within 150 mm of the sensor, then every 300 to 450 mm, a drip loop of 75 mm, 100 to 300 mm from power and crossing "
     "it square, no tight coils"
@@ -19,18 +19,8 @@ _ROUTE = (  # common practice, no source
 
 
 def bus(job: Job, draft: Draft) -> dict[str, Any]:
-    """Addresses, and how long a round of all devices takes."""
+    """What is read of each device, and how long a round of all takes."""
     devices = job.bus.devices
-    first: dict[int, str] = {}
-    for device in devices:
-        if device.address in first:
-            says = f"address {device.address} is also that of {first[device.address]}: both answer at once and neither is heard"
-            draft.find(Level.BLOCKER, "address", device.name, says)
-        first.setdefault(device.address, device.name)
-    if len(devices) > MOST_DEVICES:
-        draft.find(
-            Level.BLOCKER, "unit_loads", "bus", f"{len(devices)} devices of one unit load each; one bus drives {MOST_DEVICES}"
-        )
     times = [
         work(
             f"reading of {device.name}",
@@ -74,7 +64,7 @@ def cables(job: Job, draft: Draft) -> list[dict[str, Any]]:
             draft.step(
                 device.name,
                 f"Run cable {cable.name}: {_ROUTE}; label both ends.",
-                "Clear of what turns and of hot surfaces; metal clips above 70 °C.",
+                Step.WIRE,
             )
             wire = f", {cable.wire}" if cable.wire else ""
             draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)

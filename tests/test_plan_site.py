@@ -1,0 +1,172 @@
+"""Wiring, power, network and site in the plan: what is wrong is named with its cure; what is missing is asked for."""
+
+import copy
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gearcase.drawings.plan_blocks import plan_blocks
+from gearcase.drawings.text import plan_text
+from gearcase.errors import BadInput, Problem
+from gearcase.install.cautions import DEFERS
+from gearcase.install.power import LICENSED
+from gearcase.job.build import Job, build, load
+from gearcase.job.read import Source, read_source
+from gearcase.stages import plan
+from test_stages import EXAMPLES
+
+
+@pytest.fixture(scope="module")
+def demo() -> Job:
+    return load(EXAMPLES / "demo")
+
+
+@pytest.fixture(scope="module")
+def source() -> Source:
+    return read_source(EXAMPLES / "demo")
+
+
+def changed(source: Source, *path: Any, value: Any) -> Job:
+    """The demo's file with one value changed, or left out where the value is None."""
+    data = copy.deepcopy(source.data)
+    here: Any = data
+    for key in path[:-1]:
+        here = here[key]
+    if value is None:
+        del here[path[-1]]
+    else:
+        here[path[-1]] = value
+    return build(replace(source, data=data), folder="job")
+
+
+def found(job: Job) -> dict[tuple[str, str], str]:
+    return {(row["level"], row["rule"]): row["says"] for row in plan.run(job).document["findings"]}
+
+
+def test_volts_at_the_last_device_are_those_worked_out_by_hand(demo: Job) -> None:
+    """22 AWG stranded, 54.01 ohm/km at 20 degC (table conductors), 0.00393 1/K, at 60 degC: 62.50 ohm/km; Ohm's law, run by run."""
+    per_metre = 54.01e-3 * (1 + 0.00393 * 40)
+    runs, currents = [4.0, 4.0, 4.4, 6.5, 8.2], [0.0, 0.35, 0.03, 0.045, 0.045]
+    lost = [2 * length * per_metre * sum(currents[n:]) for n, length in enumerate(runs)]
+    line = plan.run(demo).document["power"]["line"]
+    assert [row["volts"]["value"] for row in line] == pytest.approx([24 - sum(lost[: n + 1]) for n in range(5)], rel=1e-4)
+    assert all(before["end"] == after["start"] for before, after in pairwise(line))
+
+
+def test_each_caution_stands_once_on_the_card_and_the_page(demo: Job) -> None:
+    document = plan.run(demo).document
+    card = " ".join(step["caution"] for step in document["work_card"])
+    assert document["cautions"]["list"] and document["cautions"]["defers"] == DEFERS
+    for row in document["cautions"]["list"]:
+        assert card.count(row["says"]) == 1
+        assert row["says"] in document["work_card"][row["step"] - 1]["caution"]
+    assert {"backstop", "incline", "converter", "mains", "magnet", "oil_drill"} <= {
+        row["id"] for row in document["cautions"]["list"]
+    }
+
+
+def test_mains_is_marked_for_the_licensed_electrician_on_card_text_and_page(demo: Job) -> None:
+    document = plan.run(demo).document
+    marked = [step["do"] for step in document["work_card"] if step["only_by"] == LICENSED]
+    assert len(marked) == 2 and marked[0].startswith("Circuit of 120 V") and "conduit 1/2" in marked[1]
+    assert LICENSED in plan_text(document)
+    assert any(block.kind == "note" and block.text == LICENSED for block in plan_blocks(document))
+
+
+def test_text_and_page_show_wiring_volts_and_the_network_sheet(demo: Job) -> None:
+    document = plan.run(demo).document
+    headings = [block.text for block in plan_blocks(document) if block.kind == "heading"]
+    wanted = ["Wiring of the bus", "Volts along the supply line", "Branch circuit", "Network sheet", "Where the cautions stand"]
+    assert [heading for heading in headings if heading in wanted] == wanted
+    assert "192.0.2.20" in plan_text(document) and "Modbus TCP" in plan_text(document)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "level", "rule", "says"),
+    [
+        (("network", "hosts", 1, "address"), "192.0.2.20", "blocker", "network.clash", "share 192.0.2.20"),
+        (("network", "subnet"), "192.0.2.0/99", "blocker", "network.subnet", "written like 192.0.2.0/24"),
+        (("network", "connections", 1, "lead_time"), "60 d", "blocker", "network.lead_time", "takes 60 days, 35 are left"),
+        (("network", "connections", 1, "service"), "gossip", "blocker", "network.service", "state the port"),
+        (("network", "subnet"), None, "caution", "network.subnet", "no subnet yet"),
+        (("network", "until_fitting"), None, "caution", "network.approval", "days left unknown"),
+        (("power", "wire"), "15 AWG", "blocker", "plan.wire", "one of the table's"),
+        (("power", "wire"), None, "caution", "plan.wire", "give power.wire"),
+        (("power", "branch_circuit", "load"), "90 A", "blocker", "plan.branch_circuit", "a nearer panel"),
+        (("power", "branch_circuit", "conduit"), "drainpipe", "blocker", "plan.conduit", "one of: EMT"),
+        (("power", "branch_circuit", "bends"), "450 deg", "caution", "plan.conduit", "450 degrees"),
+        (("power", "entries", 0, "size"), "M21", "blocker", "plan.entry", "M20x1.5"),
+        (("power", "neighbours", 0, "distance"), "200 mm", "blocker", "plan.separation", "at least 300 mm"),
+        (("power", "rated"), "500 mA", "blocker", "power.supply", "a supply rated 0.73 A"),
+        (("bus", "devices", 4, "least_volts"), "23.9 V", "blocker", "power.volts", "of 24 V arrive"),
+        (("bus", "devices", 2, "stub"), "12 m", "blocker", "bus.stub", "9.9 m are the most"),
+        (("bus", "terminations"), None, "caution", "bus.termination", "nobody has said what ends the line"),
+        (("bus", "bias", 0, "each"), "4700 ohm", "blocker", "bus.bias", "680 ohm"),
+        (("bus", "devices", 0, "unit_load"), 40, "blocker", "bus.unit_loads", "28 are the most"),
+        (("site", "conditions", "area"), None, "blocker", "plan.area", "ask the owner"),
+        (("site", "conditions", "drilling_consent"), "refused", "blocker", "plan.consent", "bond every sensor"),
+        (("site", "conditions", "drilling_consent"), None, "caution", "plan.consent", "in writing"),
+        (("site", "conditions", "area"), "zone 2 IIB T3", "blocker", "plan.certificate", "void the drive's own certificate"),
+        (("site", "conditions", "area"), "zone 2 IIB T3", "blocker", "part.area", "no certificate; the site is zone 2"),
+        (("site", "conditions", "ingress"), "IP69", "blocker", "part.ingress", "the site wants IP69"),
+        (("housing", "surface_temperature"), "120 °C", "blocker", "part.temperature", "120 degC there, it bears 105 degC"),
+    ],
+)
+def test_what_is_wrong_or_missing_is_named_with_its_number_and_cure(
+    source: Source, path: tuple[Any, ...], value: Any, level: str, rule: str, says: str
+) -> None:
+    assert says in found(changed(source, *path, value=value))[level, rule]
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "accepted"),
+    [
+        (("power", "volts"), "24", "a voltage with its unit"),
+        (("power", "derating"), "120 %", "at most 100 %"),
+        (("bus", "devices", 1, "current"), "-3 mA", "a current of 0 or more"),
+        (("network", "connections", 0, "port"), 70000, "1 to 65535"),
+        (("site", "conditions", "ambient"), "900 °C", "places and parts have"),
+        (("power", "wire"), "thick", "a wire size"),
+        (("site", "conditions", "drilling_consent"), "maybe", "one of: not asked, asked, given, refused"),
+    ],
+)
+def test_what_cannot_be_is_a_problem_with_what_would_be_accepted(
+    source: Source, path: tuple[Any, ...], value: Any, accepted: str
+) -> None:
+    with pytest.raises(BadInput) as caught:
+        changed(source, *path, value=value)
+    assert any(accepted in problem.accepted for problem in caught.value.problems)
+
+
+def paths(part: Any, here: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    """Every key and place below a part of the file."""
+    inside = part.items() if isinstance(part, dict) else enumerate(part) if isinstance(part, list) else ()
+    return [path for key, value in inside for path in ((*here, key), *paths(value, (*here, key)))]
+
+
+def read_or_problems(source: Source, path: tuple[Any, ...]) -> tuple[Job | None, tuple[Problem, ...]]:
+    """The job without one key, or the problems it is answered with; anything else raised is a failure of the test."""
+    try:
+        return changed(source, *path, value=None), ()
+    except BadInput as error:
+        return None, error.problems
+
+
+SECTIONS = ("site", "power", "network", "bus", "kit")
+DEMO = read_source(Path(EXAMPLES) / "demo")
+
+
+@pytest.mark.parametrize(
+    "path", [path for section in SECTIONS for path in [(section,), *paths(DEMO.data[section], (section,))]], ids=str
+)
+def test_a_plan_without_any_one_key_is_made_or_the_key_is_asked_for(source: Source, path: tuple[Any, ...]) -> None:
+    job, problems = read_or_problems(source, path)
+    if job is None:
+        assert problems and all(problem.accepted for problem in problems)
+        return
+    document = plan.run(job).document
+    assert plan_text(document) and list(plan_blocks(document))
+    assert all(row["says"] and row["where"] for row in document["findings"])
