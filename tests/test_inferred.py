@@ -145,3 +145,8 @@ def test_the_make_whose_rates_fit_the_comb_is_named() -> None:
     (row,) = inferred(KNOWN, knocking)["bearings"]
     assert row["names"] == ["make A"]
     assert row["bearing"] == "input bearing"
+
+
+def test_a_drive_whose_output_speed_is_stated_is_inferred_as_well(record: Recording) -> None:
+    text = UNKNOWN.replace("input: {shaft: input, speed: 1485 rpm}", "input: {shaft: output, speed: 82 rpm}")
+    assert inferred(text, record)["teeth"]["combinations"][0]["teeth"] == [[23, 91], [19, 87]]

@@ -235,3 +235,11 @@ def test_each_impossible_train_is_named_with_its_line_and_the_cure(text: str, ex
         job(text)
     found = [problem for problem in caught.value.problems if accepted in problem.accepted]
     assert [(problem.where, problem.key, problem.given) for problem in found] == [(where, key, given_)], caught.value.problems
+
+
+def test_a_v_belt_of_the_job_may_slip_and_a_held_ring_asks_for_no_coverage() -> None:
+    built = job(MILL)
+    assert shaft_orders(built.drive)["fan shaft"].spread == pytest.approx(0.02)  # 1 to 2 %: common practice, no source
+    seen = {row["component"] for row in survey.run(built).document["coverage"]}
+    assert "ring" not in seen
+    assert {"carrier", "first stage planet", "bevel mesh"} <= seen
