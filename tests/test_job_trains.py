@@ -115,7 +115,7 @@ def test_stepped_planets_and_pairs_of_planets_are_described_by_the_set_alone() -
 
 def test_the_nameplate_is_held_against_the_ratio_of_a_planetary_drive() -> None:
     (found,) = (found for found in job(changed(("ratio: 81.5", "ratio: 71.5"))).findings if found.rule == "job.ratio")
-    assert "the tooth counts give a ratio of 81.49, the nameplate 71.5" in found.says
+    assert "the job's gears give a ratio of 81.49, the nameplate 71.5" in found.says
 
 
 def test_unknown_teeth_in_a_set_leave_the_ratio_to_the_plate() -> None:
@@ -144,6 +144,14 @@ SPEEDS = {
     "the plate against itself": (
         changed(("input_speed: 1480 rpm", "input_speed: 1480 rpm, output_speed: 22 rpm"), ("ratio: 81.5", "ratio: 81.5")),
         "the plate contradicts itself: its speeds are in a ratio of 67.27, and it says 81.5",
+    ),
+    "a speed far above the plate's": (
+        changed(("speed: 1480 rpm}\n  shafts", "speed: 2950 rpm}\n  shafts")),
+        "input is stated to run at 2950 rpm, and the plate says 1480 rpm: one is wrong; read both again",
+    ),
+    "a speed below the plate's without a converter": (
+        changed(("speed: 1480 rpm}\n  shafts", "speed: 970 rpm}\n  shafts")),
+        "the plate says 1480 rpm: one is wrong; read both again, or say motor.converter: true where one slows it",
     ),
     "the motor on the mains": (
         changed(("speed: 1480 rpm}\n  shafts", "speed: 970 rpm}\n  shafts")),
@@ -174,7 +182,12 @@ WRONG = {
     ),
     "planets that do not mesh all": (
         changed(("planets: 3", "planets: 7"), ("planet: {teeth: 39}", "planet: {teeth: 12}"), ("teeth: 99", "teeth: 45")),
-        ("job.yaml:16", "drive.planetary_sets[0]", '"first stage"', "7 planets at equal angles do not mesh all"),
+        (
+            "job.yaml:16",
+            "drive.planetary_sets[0]",
+            '"first stage"',
+            "7 planets at equal angles do not mesh all: (21 + 45) / 7 is not whole. Count the planets and teeth again (2 or 3 or 6",
+        ),
     ),
     "planets that run into each other": (
         changed(("planets: 3", "planets: 5")),
@@ -243,3 +256,34 @@ def test_a_v_belt_of_the_job_may_slip_and_a_held_ring_asks_for_no_coverage() -> 
     seen = {row["component"] for row in survey.run(built).document["coverage"]}
     assert "ring" not in seen
     assert {"carrier", "first stage planet", "bevel mesh"} <= seen
+
+
+def test_a_contradicted_plate_does_not_set_the_speed_that_lines_are_listed_at() -> None:
+    drive = job(changed(("speed: 1480 rpm}\n  shafts", "speed: 2950 rpm}\n  shafts"))).drive
+    assert drive.rated_speed_hz == pytest.approx(2950 / 60)
+    for row in survey.run(job(MILL)).document["lines"]:
+        assert row["hz_range"][0] <= row["hz"] * (1 + 1e-9) and row["hz"] <= row["hz_range"][1] * (1 + 1e-9), row["name"]
+
+
+def test_the_two_speeds_of_a_plate_make_its_ratio_with_their_rounding() -> None:
+    """1485 and 74 rpm, each known to half a turn: 20.07, within 0.14 (rounding)."""
+    text = "job: 1\ndrive:\n  nameplate: {input_speed: 1485 rpm, output_speed: 74 rpm, stages: 2}\n  input: {speed: 1485 rpm}\n"
+    drive = job(text).drive
+    (link,) = drive.ratio_links
+    assert (link.ratio, link.spread) == (pytest.approx(1485 / 74), pytest.approx(1485 / 74 * (0.5 / 1485 + 0.5 / 74)))
+    assert 1 / abs(shaft_orders(drive)["output"].order) == pytest.approx(1485 / 74)
+    assert "from a recording of the running drive" in survey.run(job(text)).document["inferred"]["teeth"]["says"]
+
+
+def test_planets_nobody_has_counted_are_estimated_from_sun_and_ring() -> None:
+    """(99 - 21) / 2 = 39; the carrier needs them not: z_s / (z_s + z_r) of the sun (Willis)."""
+    unknown = job(changed(("planet: {teeth: 39}", "planet: {teeth: unknown}"))).drive
+    orders = shaft_orders(unknown)
+    assert orders["carrier"].order / orders["sun"].order == pytest.approx(21 / 120)
+    mesh = next(mesh for mesh in unknown.meshes if mesh.name == "first stage sun mesh")
+    assert (mesh.wheel_teeth, mesh.origin) == (39, "assumed")  # no better known than the rest of the set
+
+
+def test_a_set_is_covered_as_one_mesh() -> None:
+    parts = [row["component"] for row in survey.run(job(MILL)).document["coverage"]]
+    assert "first stage sun mesh" in parts and "first stage ring mesh" not in parts

@@ -187,23 +187,14 @@ def test_any_epicyclic_set_obeys_the_textbook_formula(sun: int, planet: int, hel
     assert order[output] == pytest.approx(ratio)
 
 
-@given(
-    first=st.tuples(teeth, teeth),
-    second=st.tuples(teeth, teeth),
-    speeds=st.tuples(st.floats(0.1, 9), st.floats(0.1, 9)),
-)
-def test_a_differential_follows_both_its_inputs(
-    first: tuple[int, int], second: tuple[int, int], speeds: tuple[float, float]
-) -> None:
+@given(sun=teeth, planet=teeth, carrier=st.floats(0.05, 20), sense=st.sampled_from(("same", "opposite")))
+def test_a_differential_follows_both_its_inputs(sun: int, planet: int, carrier: float, sense: str) -> None:
     """Nothing held: the stated sun and a carrier whose ratio to it is given leave the ring one speed (Willis)."""
-    (sun, planet), (_, _) = first, second
     ring = sun + 2 * planet
-    carrier = speeds[0] / speeds[1]
-    drive = replace(
-        planetary(sun, planet, ring, held="none"), ratio_links=(RatioLink("geared", "sun", "carrier", 1 / carrier, 0.0),)
-    )
-    order = shaft_orders(drive)
-    assert order["ring"].order == pytest.approx(carrier - sun / ring * (1 - carrier), rel=1e-6, abs=1e-9)
+    geared = RatioLink("geared", "sun", "carrier", 1 / carrier, 0.0, sense=sense)
+    order = shaft_orders(replace(planetary(sun, planet, ring, held="none"), ratio_links=(geared,)))
+    turning = carrier if sense == "same" else -carrier
+    assert order["ring"].order == pytest.approx(turning - sun / ring * (1 - turning), rel=1e-6, abs=1e-9)
 
 
 def test_a_set_with_nothing_held_says_what_is_free_and_what_would_settle_it() -> None:
@@ -281,7 +272,8 @@ def trains(draw: st.DrawFn) -> Drive:
         new = f"s{number + 1}"
         if kind != "epicyclic":
             shafts.append(Shaft(new))
-            meshes.append(Mesh(f"m{number}", on, new, one, two, kind=kind))
+            wheel = one + two if kind == "internal" else two  # a ring has more teeth than what runs in it
+            meshes.append(Mesh(f"m{number}", on, new, one, wheel, kind=kind))
             continue
         planet, ring = f"planet {number}", f"ring {number}"
         shafts += [Shaft(new), Shaft(ring, held=True), Shaft(planet, carrier=new, count=3)]
@@ -386,7 +378,7 @@ def test_a_mesh_across_two_carriers_or_with_its_own_is_refused() -> None:
     [
         ((24, 30, 90), 3, "the ring has 90 teeth where sun .* gives 84: no planet fits", True),
         ((24, 30, 85), 1, "possible only with shifted profiles", False),
-        ((20, 31, 82), 4, r"4 planets at equal angles do not mesh all: \(20 \+ 82\) / 4 is not whole.*2 or 3 or 6 planets", True),
+        ((20, 31, 82), 4, r"4 planets at equal angles do not mesh all: \(20 \+ 82\) / 4 is not whole.*2 or 3 planets", True),
         ((24, 30, 84), 6, r"6 planets of 30 teeth round a sun of 24 run into each other: .* at most 4 fit", True),
     ],
 )
@@ -536,3 +528,46 @@ def test_a_given_ratio_says_nothing_of_the_sense() -> None:
     assert not shaft_orders(drive)["b"].sense_known
     back = (Mesh("mesh", "a", "b", 20, 60),)  # an external mesh turns the other way, which the ratio does not contradict
     assert shaft_orders(replace(drive, meshes=back))["b"].order == pytest.approx(-1 / 3)
+
+
+def fed_twice(sense: str) -> Drive:
+    """A differential: the sun stated, the ring driven from the same shaft across a bevel mesh at a quarter of its speed."""
+    base = planetary(21, 39, 99, held="none")
+    return replace(base, meshes=(*base.meshes, Mesh("side bevel", "sun", "ring", 20, 80, kind="bevel", sense=sense)))
+
+
+def test_two_inputs_whose_senses_nobody_knows_leave_the_third_open_and_say_so() -> None:
+    drive = fed_twice("")
+    assert "carrier" not in shaft_orders(drive)
+    assert "how they turn across 'side bevel': say sense: same or opposite" in undetermined(drive)["carrier"]
+    assert not any(line.component == "carrier" for line in expected_lines(drive))
+
+
+@pytest.mark.parametrize(("sense", "ring"), [("same", 0.25), ("opposite", -0.25)])
+def test_a_sense_that_is_said_decides_between_the_two_speeds_of_willis(sense: str, ring: float) -> None:
+    """w_carrier = (z_s w_s + z_r w_r) / (z_s + z_r): (21 +- 99/4) / 120 (Willis)."""
+    assert shaft_orders(fed_twice(sense))["carrier"].order == pytest.approx((21 + 99 * ring) / 120)
+
+
+def test_both_inputs_behind_one_bevel_keep_their_sense_to_each_other() -> None:
+    """Sun and ring are both driven from the shaft behind the bevel: what nobody knows is the sign of all of it."""
+    base = planetary(21, 39, 99, held="none", reference="motor")
+    shafts = (Shaft("motor"), *base.shafts)
+    meshes = (Mesh("bevel", "motor", "sun", 20, 40, kind="bevel"), Mesh("side", "sun", "ring", 20, 80), *base.meshes)
+    order = shaft_orders(replace(base, shafts=shafts, meshes=meshes))
+    assert abs(order["carrier"].order) == pytest.approx(0.5 * (21 - 99 / 4) / 120 * -1)
+    assert not order["carrier"].sense_known
+
+
+def test_a_ring_smaller_than_what_runs_in_it_is_refused() -> None:
+    drive = drive_of((Shaft("a"), Shaft("b")), (Mesh("mesh", "a", "b", 63, 20, kind="internal"),), "a")
+    with pytest.raises(OutOfRange, match=r"63 teeth inside 20: a ring has more teeth .* exchange pinion and wheel"):
+        shaft_orders(drive)
+
+
+def test_ratios_that_differ_by_a_seventh_of_a_per_cent_disagree() -> None:
+    """20.12 and 20.09, each known to half of its last digit: 0.03 apart, with 0.01 of room."""
+    links = tuple(RatioLink(name, "input", "output", ratio, 0.005) for name, ratio in (("one", 20.12), ("two", 20.09)))
+    drive = drive_of((Shaft("input"), Shaft("output")), (), "input", ratio_links=links)
+    with pytest.raises(OutOfRange, match=r"two paths disagree: through 'one' gives 20\.12 turns of 'input' .* 'two' gives 20\.09"):
+        shaft_orders(drive)

@@ -12,6 +12,7 @@ from gearcase.drive.train import Drive, Mesh, Shaft
 __all__ = ["AssemblyFlaw", "assembly_flaws"]
 
 _PROFILE_SHIFT_TEETH = 2  # profile shift lets the ring differ this much from the plain sum; common practice, no source
+_MOST_PLANETS = 8  # more are not seen in enclosed drives; common practice, no source
 _TIPS = 2  # two addenda of one module each on every tip diameter (ISO 53 basic rack, from memory)
 
 
@@ -85,8 +86,8 @@ def _between_sun_and_ring(name: str, planet: Shaft, at_sun: tuple[int, int], at_
         says = f"the ring has {ring} teeth where sun + 2 x planet = {sun} + 2 x {inner} gives {wanted}"
         if off > _PROFILE_SHIFT_TEETH:
             yield AssemblyFlaw(name, True, f"{says}: no planet fits between them; count sun, planet and ring again")
-        else:
-            yield AssemblyFlaw(name, False, f"{says}: possible only with shifted profiles; count them again")
+            return
+        yield AssemblyFlaw(name, False, f"{says}: possible only with shifted profiles; count them again")
     common = math.gcd(inner, outer)
     whole = (sun * outer + ring * inner) // common
     if planet.evenly_spaced and whole % planet.count:
@@ -95,12 +96,13 @@ def _between_sun_and_ring(name: str, planet: Shaft, at_sun: tuple[int, int], at_
             if inner == outer
             else f"({sun} x {outer} + {ring} x {inner}) / ({common} x {planet.count})"
         )
-        fitting = [n for n in range(2, 8) if whole % n == 0]
+        fitting = [n for n in range(2, _MOST_PLANETS + 1) if whole % n == 0 and _clear(sun, inner, n)]
+        would_do = f" ({' or '.join(map(str, fitting))} planets would do)" if fitting else ""
         yield AssemblyFlaw(
             name,
             True,
-            f"{planet.count} planets at equal angles do not mesh all: {formula} is not whole. Count the planets and teeth again "
-            f"({' or '.join(map(str, fitting)) or 'no number of'} planets would do), or say spacing: unequal if you have seen it",
+            f"{planet.count} planets at equal angles do not mesh all: {formula} is not whole. Count the planets and teeth again"
+            f"{would_do}, or say spacing: unequal if you have seen it",
         )
 
 

@@ -120,11 +120,14 @@ def _collide(one: Line, other: Line, speed_hz: tuple[float, float], records: Seq
     at_low, at_high = (second.hz(speed) - first.hz(speed) for speed in speed_hz)
     if max(abs(at_low), abs(at_high)) < _SAME * second.hz(high):
         return _Pair(first, second, "coincide", low, 0.0, None)
+    bands = [first.spread * first.hz(speed) + second.spread * second.hz(speed) for speed in speed_hz]
+    if abs(at_low) < bands[0] and abs(at_high) < bands[1]:  # nowhere in the range are they known apart
+        return _Pair(first, second, "overlap", low, abs(at_low), None)
     if at_high * at_low < 0:  # lines are straight over speed, so this is where they meet
         return _Pair(first, second, "cross", low + (high - low) * at_low / (at_low - at_high), 0.0, None)
     closest, gap = min(((low, abs(at_low)), (high, abs(at_high))), key=lambda end: end[1])
-    for speed in speed_hz:
-        if abs(second.hz(speed) - first.hz(speed)) < first.spread * first.hz(speed) + second.spread * second.hz(speed):
+    for speed, band in zip(speed_hz, bands, strict=True):
+        if abs(second.hz(speed) - first.hz(speed)) < band:
             return _Pair(first, second, "overlap", speed, abs(second.hz(speed) - first.hz(speed)), None)
     if gap == 0.0:
         return _Pair(first, second, "cross", closest, 0.0, None)

@@ -14,7 +14,7 @@ Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it can
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 
@@ -45,7 +45,7 @@ class ShaftOrder:
     by : tuple of str
         Those of the last step: one joint, the meshes of an epicyclic set from member to member, or all that were solved together.
     sense_known : bool
-        Whether the sign means anything: not across bevel gears, worms and given ratios.
+        Whether the sign means anything: not across bevel gears, worms and given ratios of which nobody has said the sense.
     """
 
     order: float
@@ -69,14 +69,16 @@ class Equation:
 
 @dataclass(frozen=True)
 class _Speed:
-    """A speed as it was found: exact, with `ShaftOrder`'s other facts."""
+    """A speed as it was found: exact, with `ShaftOrder`'s other facts. Its sign holds but for the joints in `senseless`:
+    speeds with the same ones may be compared and added.
+    """
 
     value: Fraction
     spread: float
     origin: Origin
     path: tuple[str, ...]
     by: tuple[str, ...]
-    sense_known: bool
+    senseless: frozenset[str] = frozenset()
 
 
 def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
@@ -98,7 +100,7 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
     for equation in equations:
         _check(equation, known, drive)
     return {
-        name: ShaftOrder(float(speed.value), speed.spread, speed.origin, speed.path, speed.by, speed.sense_known)
+        name: ShaftOrder(float(speed.value), speed.spread, speed.origin, speed.path, speed.by, not speed.senseless)
         for name, speed in known.items()
     }
 
@@ -111,16 +113,30 @@ def undetermined(drive: Drive) -> dict[str, str]:
     OutOfRange
         As `shaft_orders`.
     """
-    reached = shaft_orders(drive)
-    open_shafts = [shaft.name for shaft in drive.shafts if shaft.name not in reached]
-    blind = [mesh for mesh in drive.meshes if not (mesh.pinion_teeth and mesh.wheel_teeth)]
-    names = ", ".join(f"'{mesh.name}'" for mesh in blind)
+    open_shafts = [shaft.name for shaft in drive.shafts if shaft.name not in shaft_orders(drive)]
+    blind = [mesh.name for mesh in drive.meshes if not (mesh.pinion_teeth and mesh.wheel_teeth)]
+    told, crossed = _with_senses(drive)
+    by_sense = [name for name in open_shafts if name in shaft_orders(told)] if crossed else []
+    free = " and ".join(f"'{name}'" for name in open_shafts if name not in by_sense)
     if blind:
-        reason = f"the teeth of {names} are not known: count them, or give the ratio"
+        reason = f"the teeth of {_listed(blind)} are not known: count them, or give the ratio"
     else:
-        free = " and ".join(f"'{name}'" for name in open_shafts)
         reason = f"what is stated leaves {free} free: say which part the housing holds, or give the ratio of one of them to another"
-    return dict.fromkeys(open_shafts, reason)
+    sense = f"two turning parts drive it, and nobody has said how they turn across {_listed(crossed)}: say sense: same or opposite"
+    return {name: sense if name in by_sense else reason for name in open_shafts}
+
+
+def _with_senses(drive: Drive) -> tuple[Drive, list[str]]:
+    """The drive with some sense for every joint that has none, and the names of those joints."""
+    crossed = [mesh.name for mesh in drive.meshes if mesh.kind in _SENSELESS and not mesh.sense]
+    crossed += [link.name for link in drive.ratio_links if not link.sense]
+    meshes = tuple(replace(mesh, sense="same") if mesh.name in crossed else mesh for mesh in drive.meshes)
+    links = tuple(replace(link, sense="same") if link.name in crossed else link for link in drive.ratio_links)
+    return replace(drive, meshes=meshes, ratio_links=links), crossed
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(f"'{name}'" for name in names)
 
 
 def joint_shafts(joint: Mesh | Belt | RatioLink) -> tuple[str, str]:
@@ -161,17 +177,21 @@ def joint_equations(drive: Drive) -> Iterator[Equation]:
             if teeth < 1 or teeth != int(teeth):
                 raise OutOfRange(f"{side} of {mesh.name}", teeth, "a whole number of teeth, 1 or more")
         carrier = _frame(mesh, shafts)
-        wheel = -mesh.wheel_teeth if mesh.kind == "internal" else mesh.wheel_teeth
+        if mesh.kind == "internal" and mesh.wheel_teeth <= mesh.pinion_teeth:
+            rule = "a ring has more teeth than what runs in it: count again, or exchange pinion and wheel"
+            raise OutOfRange("mesh", repr(mesh.name), f"{mesh.pinion_teeth} teeth inside {mesh.wheel_teeth}: {rule}")
+        wheel = -mesh.wheel_teeth if mesh.kind == "internal" or mesh.sense == "same" else mesh.wheel_teeth
         terms = {mesh.pinion_shaft: Fraction(mesh.pinion_teeth), mesh.wheel_shaft: Fraction(wheel)}
         if carrier:
             terms[carrier] = -(terms[mesh.pinion_shaft] + terms[mesh.wheel_shaft])
-        yield Equation((mesh.name,), terms, 0.0, mesh.origin, mesh.kind not in _SENSELESS)
+        yield Equation((mesh.name,), terms, 0.0, mesh.origin, mesh.kind not in _SENSELESS or bool(mesh.sense))
     for belt in drive.belts:
         terms = {belt.driver_shaft: Fraction(belt.driver_size), belt.driven_shaft: -Fraction(belt.driven_size)}
         yield Equation((belt.name,), terms, belt.slip_spread, belt.origin, sense_known=True)
     for link in drive.ratio_links:
-        terms = {link.fast_shaft: Fraction(1), link.slow_shaft: -Fraction(link.ratio)}
-        yield Equation((link.name,), terms, link.spread / link.ratio, link.origin, sense_known=False)
+        ratio = Fraction(link.ratio) if link.sense == "opposite" else -Fraction(link.ratio)
+        terms = {link.fast_shaft: Fraction(1), link.slow_shaft: ratio}
+        yield Equation((link.name,), terms, link.spread / link.ratio, link.origin, bool(link.sense))
 
 
 def _frame(mesh: Mesh, shafts: dict[str, Shaft]) -> str:
@@ -232,10 +252,10 @@ def _weakest(equations: Sequence[Equation]) -> Origin:
 
 
 def _stated(drive: Drive) -> dict[str, _Speed]:
-    known = {shaft.name: _Speed(Fraction(0), 0.0, Origin.CALCULATED, (), (), True) for shaft in drive.shafts if shaft.held}
+    known = {shaft.name: _Speed(Fraction(0), 0.0, Origin.CALCULATED, (), ()) for shaft in drive.shafts if shaft.held}
     if drive.reference_shaft in known:
         raise OutOfRange("train", repr(drive.reference_shaft), "is locked: its speed is stated, and the housing is said to hold it")
-    known[drive.reference_shaft] = _Speed(Fraction(1), 0.0, drive.speed_given.origin, (), (), True)
+    known[drive.reference_shaft] = _Speed(Fraction(1), 0.0, drive.speed_given.origin, (), ())
     return known
 
 
@@ -245,7 +265,7 @@ def _follow(known: dict[str, _Speed], equations: Sequence[Equation], drive: Driv
         found: dict[str, _Speed] = {}
         for equation in equations:
             unknown = [name for name in equation.terms if name not in known]
-            if len(unknown) == 1 and unknown[0] not in found and any(name in known for name in equation.terms):
+            if len(unknown) == 1 and unknown[0] not in found and _comparable(equation, known):
                 found[unknown[0]] = _solve(equation, unknown[0], known)
         if not found:
             return
@@ -262,14 +282,25 @@ def _solve(equation: Equation, name: str, known: dict[str, _Speed]) -> _Speed:
     for _, speed in others:
         origin = weaker(origin, speed.origin)
     before = max((speed.path for _, speed in others), key=len)
-    sense_known = equation.sense_known and all(speed.sense_known for _, speed in others if speed.value)
+    senseless = next((speed.senseless for _, speed in others if speed.value), frozenset())
+    if not equation.sense_known:
+        senseless ^= frozenset(equation.names)
     spread = equation.spread + (reach / abs(float(value)) if value else 0.0)
-    return _Speed(value, spread, origin, (*before, *equation.names), equation.names, sense_known)
+    return _Speed(value, spread, origin, (*before, *equation.names), equation.names, senseless)
+
+
+def _comparable(equation: Equation, known: dict[str, _Speed]) -> bool:
+    """Whether the known speeds of an equation may be added: all that turn, turn in one sense or the other together."""
+    senses = {known[name].senseless for name in equation.terms if name in known and known[name].value}
+    return len(senses) <= 1
 
 
 def _solve_together(known: dict[str, _Speed], equations: Sequence[Equation], drive: Drive) -> None:
     """Gauss-Jordan over what is left; a shaft that stays tied to a free one stays unknown."""
     left = [equation for equation in equations if any(name not in known for name in equation.terms)]
+    touching = [speed for name, speed in known.items() if any(name in equation.terms for equation in left) and speed.value]
+    if any(not equation.sense_known for equation in left) or len({speed.senseless for speed in touching}) > 1:
+        return
     unknown = list(dict.fromkeys(name for equation in left for name in equation.terms if name not in known))
     rows = [
         (
@@ -300,16 +331,15 @@ def _solve_together(known: dict[str, _Speed], equations: Sequence[Equation], dri
                 "train", repr(unknown[0]), f"the train is locked: {names} cannot all hold while '{drive.reference_shaft}' turns"
             )
     joints = tuple(name for equation in left for name in equation.names)
-    touching = [speed for name, speed in known.items() if any(name in equation.terms for equation in left) and speed.value]
     origin = _weakest(left) if left else Origin.CALCULATED
     for speed in touching:
         origin = weaker(origin, speed.origin)
     spread = sum(speed.spread for speed in touching) + sum(equation.spread for equation in left)
     before = max((speed.path for speed in touching), key=len, default=())
-    sense_known = all(equation.sense_known for equation in left) and all(speed.sense_known for speed in touching)
+    senseless = touching[0].senseless if touching else frozenset()
     for name, at in pivots.items():
         if list(rows[at][0]) == [name]:
-            known[name] = _Speed(rows[at][1], spread, origin, (*before, *joints), joints, sense_known)
+            known[name] = _Speed(rows[at][1], spread, origin, (*before, *joints), joints, senseless)
 
 
 def _tight(equations: Sequence[Equation]) -> bool:
@@ -320,10 +350,14 @@ def _check(equation: Equation, known: dict[str, _Speed], drive: Drive) -> None:
     """A joint between shafts that are all known agrees with them, within what is not known of them."""
     if not all(name in known for name in equation.terms):
         return
+    senses = {known[name].senseless for name in equation.terms if known[name].value}
+    if len(equation.terms) > 2 and len(senses) > 1:
+        return  # signs that nobody knows contradict nothing
     there = max(equation.terms, key=lambda name: (len(known[name].path), name != drive.reference_shaft))
     before = known[there]
     other = _solve(equation, there, known)
-    one, two = (before.value, other.value) if before.sense_known and other.sense_known else (abs(before.value), abs(other.value))
+    same = before.senseless == other.senseless
+    one, two = (before.value, other.value) if same else (abs(before.value), abs(other.value))
     room = _SAME_RATIO + before.spread + other.spread
     if abs(one - two) <= Fraction(room) * max(abs(one), abs(two)):
         return
@@ -340,7 +374,7 @@ def _disagreement(there: str, one: tuple[_Speed, str], two: tuple[_Speed, str], 
             f"the train is locked: {standing[0]} '{there}' stands, {by} it turns once in {turns} turns of '{reference}'; "
             "look again at what the housing holds"
         )
-    locked = "the train is locked: " if one[0].value * two[0].value < 0 and one[0].sense_known and two[0].sense_known else ""
+    locked = "the train is locked: " if one[0].value * two[0].value < 0 and one[0].senseless == two[0].senseless else ""
     (first, by_first), (second, by_second) = turning
     says = f"{by_first} gives {first} turns of '{reference}' to one of '{there}', {by_second} gives {second}"
     return f"{locked}two paths disagree: {says}"
@@ -348,7 +382,7 @@ def _disagreement(there: str, one: tuple[_Speed, str], two: tuple[_Speed, str], 
 
 def _turns(speed: _Speed) -> str:
     """Turns of the reference shaft to one, saying so where it turns the other way: a ring of three external gears locks."""
-    return f"{float(1 / abs(speed.value)):.5g}{' backwards' if speed.value < 0 and speed.sense_known else ''}"
+    return f"{float(1 / abs(speed.value)):.5g}{' backwards' if speed.value < 0 and not speed.senseless else ''}"
 
 
 def _by(speed: _Speed) -> str:

@@ -65,7 +65,8 @@ class Shaft:
 class Mesh:
     """Two gears that mesh. A tooth count is None while nobody knows it; those of a worm are its starts.
 
-    In an internal mesh the wheel is the ring. `group` names the planetary set it belongs to.
+    In an internal mesh the wheel is the ring. `group` names the planetary set it belongs to. `sense` of a bevel mesh or worm
+    is ``"same"`` or ``"opposite"``, empty where nobody has said: it matters only where two turning parts drive a third.
     """
 
     name: str
@@ -77,6 +78,7 @@ class Mesh:
     where: str = ""
     kind: str = "external"
     group: str = ""
+    sense: str = ""
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,7 @@ class Belt:
 class RatioLink:
     """Speed of `slow_shaft` known only as that of `fast_shaft` over `ratio`, within `spread` (same unit, half-width).
 
-    It says nothing of the sense in which they turn.
+    `sense` is ``"same"`` or ``"opposite"``; empty where nobody has said.
     """
 
     name: str
@@ -127,6 +129,7 @@ class RatioLink:
     spread: float
     origin: Origin = Origin.NAMEPLATE
     where: str = ""
+    sense: str = ""
 
 
 @dataclass(frozen=True)

@@ -51,9 +51,10 @@ def coverage(
         if line.kind in ("hunting_tooth", "assembly_phase", "sideband", "cage", "member_tooth", "planet_pass"):
             continue  # they ride on lines judged here already
         by_part.setdefault(line.component, []).append(line)
+    shown = {mesh.group for mesh in drive.meshes if mesh.group and mesh.name in by_part}  # a set's meshes at one rate are one line
     parts = [
         *((shaft.name, "shaft") for shaft in drive.shafts if not shaft.held),
-        *((mesh.name, "mesh") for mesh in drive.meshes),
+        *((mesh.name, "mesh") for mesh in drive.meshes if mesh.name in by_part or mesh.group not in shown),
         *((bearing.name, "bearing") for bearing in drive.bearings),
     ]
     return tuple(_best(name, kind, drive, listed, by_part.get(name, []), lowest_speed_hz, highest_speed_hz) for name, kind in parts)

@@ -1,5 +1,6 @@
 """From the drive as the document has it to the drive model, and everything that contradicts itself in it."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -10,7 +11,7 @@ from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.designations import read_designation
 from gearcase.drive.outside_lines import rated_slip
 from gearcase.drive.speeds import joint_shafts, shaft_orders
-from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
+from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft, weaker
 from gearcase.errors import OutOfRange, Problem
 from gearcase.findings import Finding, Level
 from gearcase.job.checks import planet_names
@@ -22,6 +23,7 @@ from gearcase.job.drive_schema import (
     MotorModel,
     NameplateModel,
     PlanetarySetModel,
+    PlanetModel,
 )
 from gearcase.job.read import Path_, Source
 from gearcase.worked import Given, Origin
@@ -30,6 +32,11 @@ __all__ = ["build_drive", "drive_findings", "train_problems"]
 
 PLATE_RATIO = "nameplate ratio"
 BELT_SLIP = 0.02  # V-belts and flat belts run 1 to 2 % slow, and their pitch diameters wear; common practice, no source
+_SLIP_ON_PLATE = 0.025  # a stated speed may be this far off the plate's: slip, rounding; common practice, no source
+_OVERSPEED = (
+    1.05  # of the plate's speed; beyond it the plate is another drive's, or the drive is run too fast; common practice, no source
+)
+_SLOWER_THAN_PLATE = 0.1  # below the plate without a converter no motor runs; common practice, no source
 _SAME_SPEED = 0.005  # supplies keep their frequency this well; common practice, no source
 _RATIO_TOLERANCE = 0.02  # nameplates give the nominal ratio; real tooth counts land this close; common practice, no source
 
@@ -37,7 +44,7 @@ _RATIO_TOLERANCE = 0.02  # nameplates give the nominal ratio; real tooth counts 
 def build_drive(source: Source, model: DriveModel) -> Drive:
     """The drive model, with every value's file and line."""
     plate = model.nameplate
-    spread = _last_digit(source, plate) / 2
+    ratio, spread = _ratio_on_plate(source, plate)
     shafts = tuple(
         Shaft(shaft.name, shaft.end or "", shaft.carrier or "", shaft.count, shaft.held, shaft.spacing == "equal")
         for shaft in model.shafts
@@ -55,6 +62,7 @@ def build_drive(source: Source, model: DriveModel) -> Drive:
             mesh.origin,
             source.where(("drive", "meshes", n)),
             mesh.kind,
+            sense=mesh.sense or "" if mesh.kind in ("bevel", "worm") else "",
         )
         for n, mesh in enumerate(model.meshes)
     )
@@ -69,11 +77,15 @@ def build_drive(source: Source, model: DriveModel) -> Drive:
             link.spread * link.ratio,
             link.origin,
             source.where(("drive", "ratios", n)),
+            link.sense or "",
         )
         for n, link in enumerate(model.ratios)
     )
     is_plate_speed = plate.input_speed is not None and _is_input(shafts, model.input.shaft)
-    rated = plate.input_speed if is_plate_speed and plate.input_speed else model.input.speed.high
+    stated = model.input.speed
+    if is_plate_speed and not stated.low * (1 - _SLIP_ON_PLATE) <= (plate.input_speed or 0.0) <= stated.high * (1 + _SLIP_ON_PLATE):
+        is_plate_speed = False  # the plate is contradicted, or the drive never runs at it
+    rated = plate.input_speed if is_plate_speed and plate.input_speed else stated.high
     where = ("drive", "nameplate", "input_speed") if is_plate_speed else ("drive", "input", "speed")
     return Drive(
         name=model.name,
@@ -91,8 +103,8 @@ def build_drive(source: Source, model: DriveModel) -> Drive:
             0.0,
             source.where(where),
         ),
-        ratio_links=(*known, *_plate_ratio(source, model, shafts, (*meshes, *belts, *known), spread)),
-        ratings=Ratings(plate.power, plate.ratio, spread, plate.input_speed, plate.output_speed, plate.support, plate.stages),
+        ratio_links=(*known, *_plate_ratio(source, ratio, spread, shafts, (*meshes, *belts, *known))),
+        ratings=Ratings(plate.power, ratio, spread, plate.input_speed, plate.output_speed, plate.support, plate.stages),
         belts=belts,
         motor=_motor(source, model.motor),
         passing_parts=tuple(
@@ -119,12 +131,12 @@ def _set_meshes(source: Source, index: int, model: PlanetarySetModel) -> tuple[M
     """Sun with planet, planet with ring, and between planets that go in pairs."""
     inner, *outer = planet_names(model.name, paired=model.planet.outer_teeth is not None)
     at_ring = outer[0] if outer else inner
-    planet = model.planet
+    planet, origin = _planet(model)
     ring_side = planet.outer_teeth if outer else planet.ring_side_teeth or planet.teeth
     where = source.where(("drive", "planetary_sets", index))
 
     def mesh(name: str, gears: tuple[str, str], teeth: tuple[int | None, int | None], kind: str) -> Mesh:
-        return Mesh(f"{model.name} {name}", *gears, *teeth, model.origin, where, kind, model.name)
+        return Mesh(f"{model.name} {name}", *gears, *teeth, origin, where, kind, model.name)
 
     between = (mesh("planet mesh", (inner, at_ring), (planet.teeth, ring_side), "external"),) if outer else ()
     return (
@@ -132,6 +144,15 @@ def _set_meshes(source: Source, index: int, model: PlanetarySetModel) -> tuple[M
         *between,
         mesh("ring mesh", (at_ring, model.ring.shaft), (ring_side, model.ring.teeth), "internal"),
     )
+
+
+def _planet(model: PlanetarySetModel) -> tuple[PlanetModel, Origin]:
+    """The planet, its teeth where nobody has counted them those that fit between sun and ring: (z_r - z_s) / 2."""
+    planet, sun, ring = model.planet, model.sun.teeth, model.ring.teeth
+    plain = planet.ring_side_teeth is None and planet.outer_teeth is None
+    if planet.teeth is None and plain and sun and ring and ring - sun >= 2:
+        return planet.model_copy(update={"teeth": (ring - sun) // 2}), weaker(model.origin, Origin.ESTIMATED)
+    return planet, model.origin
 
 
 def _belt(source: Source, index: int, model: BeltModel) -> Belt:
@@ -145,7 +166,8 @@ def _belt(source: Source, index: int, model: BeltModel) -> Belt:
 
 def _shafts_of_a_ratio(model: DriveModel) -> tuple[Shaft, ...]:
     """A job that knows only a ratio has two shafts; one that knows not even that has the stated one."""
-    if model.nameplate.ratio is None:
+    plate = model.nameplate
+    if plate.ratio is None and (plate.input_speed is None or plate.output_speed is None):
         return (Shaft(model.input.shaft, "input"),)
     return (
         Shaft(model.input.shaft, "input"),
@@ -160,16 +182,16 @@ def _is_input(shafts: Sequence[Shaft], name: str) -> bool:
 
 
 def _plate_ratio(
-    source: Source, model: DriveModel, shafts: Sequence[Shaft], joints: Sequence[Mesh | Belt | RatioLink], spread: float
+    source: Source, ratio: float | None, spread: float, shafts: Sequence[Shaft], joints: Sequence[Mesh | Belt | RatioLink]
 ) -> tuple[RatioLink, ...]:
     """The nameplate's ratio joins the ends where tooth counts do not."""
-    ratio = model.nameplate.ratio
     ends = {shaft.end: shaft.name for shaft in shafts if shaft.end}
     if ratio is None or not {"input", "output"} <= ends.keys() or _joined(ends["input"], ends["output"], shafts, joints):
         return ()
     fast, slow = (ends["input"], ends["output"]) if ratio >= 1 else (ends["output"], ends["input"])
     value, off = (ratio, spread) if ratio >= 1 else (1 / ratio, spread / ratio**2)
-    where = source.where(("drive", "nameplate", "ratio"))
+    given = ("drive", "nameplate", "ratio")
+    where = source.where(given if source.value(given) is not None else ("drive", "nameplate", "output_speed"))
     return (RatioLink(PLATE_RATIO, fast, slow, value, off, Origin.NAMEPLATE, where),)
 
 
@@ -188,12 +210,21 @@ def _joined(one: str, other: str, shafts: Sequence[Shaft], joints: Sequence[Mesh
     return other in reached
 
 
-def _last_digit(source: Source, plate: NameplateModel) -> float:
-    """One unit of the last digit the nameplate prints: 20.1 -> 0.1, 20.10 -> 0.01; 0 without a ratio."""
-    if plate.ratio is None:
-        return 0.0
-    exponent = Decimal(str(source.value(("drive", "nameplate", "ratio")))).as_tuple().exponent
-    return float(10.0 ** int(exponent))
+def _ratio_on_plate(source: Source, plate: NameplateModel) -> tuple[float | None, float]:
+    """The ratio the plate gives, or its speeds make, and half of the last digits it prints: 20.1 is known to 0.05."""
+    if plate.ratio is not None:
+        return plate.ratio, _half_digit(source, "ratio") * plate.ratio
+    if plate.input_speed is None or plate.output_speed is None:
+        return None, 0.0
+    ratio = plate.input_speed / plate.output_speed
+    return ratio, ratio * (_half_digit(source, "input_speed") + _half_digit(source, "output_speed"))
+
+
+def _half_digit(source: Source, key: str) -> float:
+    """Half of one unit of the last digit printed, relative to the number: 20.1 -> 0.05 / 20.1, 74 rpm -> 0.5 / 74."""
+    printed = re.search(r"[\d.]+(?:[eE][+-]?\d+)?", str(source.value(("drive", "nameplate", key))))
+    number = Decimal(printed.group(0)) if printed else Decimal(1)
+    return float(Decimal(1).scaleb(int(number.as_tuple().exponent)) / 2 / number)
 
 
 def _bearing(source: Source, index: int, model: BearingModel) -> Bearing:
@@ -304,13 +335,18 @@ def _ratio_findings(source: Source, drive: Drive) -> Iterable[Finding]:
     if _rests_on_plate(drive) or not {"input", "output"} <= ends.keys() or not {*ends.values()} <= orders.keys():
         return
     ratio = abs(orders[ends["input"]].order / orders[ends["output"]].order)
-    if ratings.ratio is not None and abs(ratio - ratings.ratio) > max(ratings.ratio_spread, _RATIO_TOLERANCE * ratings.ratio):
-        says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate {ratings.ratio:.4g}: one of them is wrong"
+    printed = source.value(("drive", "nameplate", "ratio")) is not None
+    if (
+        printed
+        and ratings.ratio is not None
+        and abs(ratio - ratings.ratio) > max(ratings.ratio_spread, _RATIO_TOLERANCE * ratings.ratio)
+    ):
+        says = f"the job's gears give a ratio of {ratio:.4g}, the nameplate {ratings.ratio:.4g}: one of them is wrong"
         yield Finding(Level.CAUTION, "job.ratio", source.where(("drive", "nameplate", "ratio")), says)
     if ratings.input_speed_hz and ratings.output_speed_hz:
         plate = ratings.input_speed_hz / ratings.output_speed_hz
         if abs(ratio / plate - 1) > _RATIO_TOLERANCE:
-            says = f"the tooth counts give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
+            says = f"the job's gears give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
             yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
 
 
@@ -325,6 +361,7 @@ def _speed_findings(source: Source, drive: Drive) -> Iterable[Finding]:
                 "read it again, or measure the output's speed"
             )
             yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
+    yield from _against_plate(source, drive)
     orders = shaft_orders(drive)
     if motor is None or motor.converter or motor.shaft not in orders:
         return
@@ -340,3 +377,19 @@ def _speed_findings(source: Source, drive: Drive) -> Iterable[Finding]:
             )
             yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "motor")), says)
             return
+
+
+def _against_plate(source: Source, drive: Drive) -> Iterable[Finding]:
+    """The stated speed of an end against the plate's for it: above it, or below it without a converter."""
+    ends = {shaft.name: shaft.end for shaft in drive.shafts if shaft.end}
+    key = {"input": "input_speed", "output": "output_speed"}.get(ends.get(drive.reference_shaft, ""), "")
+    plate = {"input_speed": drive.ratings.input_speed_hz, "output_speed": drive.ratings.output_speed_hz}.get(key)
+    if plate is None:
+        return
+    converted = drive.motor is not None and drive.motor.converter
+    low, high = drive.speed_hz
+    runs = f"{60 * high:.4g} rpm" if low == high else f"{60 * low:.4g} to {60 * high:.4g} rpm"
+    if high > plate * _OVERSPEED or (high < plate * (1 - _SLOWER_THAN_PLATE) and not converted):
+        cure = "read both again" + ("" if converted or high > plate else ", or say motor.converter: true where one slows it")
+        says = f"{drive.reference_shaft} is stated to run at {runs}, and the plate says {60 * plate:.4g} rpm: one is wrong; {cure}"
+        yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", key)), says)

@@ -223,7 +223,8 @@ def _shaft_names(source: Source) -> list[str]:
     if source.value(("drive", "shafts")):
         return [name for _, name in _named(source, ("drive", "shafts"))] + planets
     stated = _text(source.value(("drive", "input", "shaft"))) or "input"
-    if source.value(("drive", "nameplate", "ratio")) is None:
+    plate = [source.value(("drive", "nameplate", key)) is not None for key in ("ratio", "input_speed", "output_speed")]
+    if not (plate[0] or (plate[1] and plate[2])):
         return [stated]
     return [stated, "output" if stated != "output" else "far end"]
 

@@ -91,6 +91,9 @@ class MeshModel(Section):
 
     name: Name = Field(description="name of the mesh")
     kind: Literal[MESH_KINDS] = Field("external", description="external, internal (the wheel is a ring), bevel or worm")  # type: ignore[valid-type]
+    sense: Literal["same", "opposite"] | None = Field(
+        None, description="of a bevel mesh or worm, where it matters: same or opposite"
+    )
     pinion: GearModel = Field(description="the smaller gear, or the worm with its starts as teeth: shaft and teeth")
     wheel: GearModel = Field(description="the larger gear: shaft and teeth")
     origin: KnownBy = Field(Origin.ASSUMED, description=ORIGIN_WORDS)
@@ -150,6 +153,7 @@ class RatioModel(Section):
     slow: Name = Field(description="name of the slower shaft")
     ratio: Ratio = Field(description="turns of the fast shaft to one of the slow, e.g. 20.1")
     spread: Share = Field(0.0, description="how far it may be off, e.g. 0.5 %")
+    sense: Literal["same", "opposite"] | None = Field(None, description="whether both turn the same way: same or opposite")
     origin: KnownBy = Field(Origin.ASSUMED, description=ORIGIN_WORDS)
 
 
