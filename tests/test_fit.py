@@ -430,7 +430,7 @@ def test_a_plan_older_than_the_job_is_said(job: Path) -> None:
 
 
 def test_what_blocks_the_plan_blocks_what_was_built_against_it(job: Path) -> None:
-    plan(job, ("thickness: 22.4 mm", "thickness: 14.4 mm"))
+    plan(job, ("\n    wall: {readings: [22.6 mm, 22.4 mm, 22.5 mm]", "\n    wall: {readings: [14.6 mm, 14.4 mm, 14.5 mm]"))
     code, document = fit(job, f"- point: {STUD}\n  serial: VS-0411\n")  # bonded, as the plan falls back to: no hole
     assert code == 0 and "input coupling end: plan.metal_left" in found(document)["fit.plan_blocked"]["says"]
     code, document = fit(job, f"- point: {STUD}\n  mount: stud\n")

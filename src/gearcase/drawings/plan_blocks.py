@@ -5,6 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.mount_blocks import holding_blocks, place_blocks, step_rows
 
 __all__ = [
     "plan_blocks",
@@ -51,11 +52,13 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
     worked = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
     if worked:
         yield Block("list", "Working of the holes", items=tuple(workings(worked)), folds=True)
+    yield from place_blocks(plan)
     for face in plan["faces"]:
         title = f"face {face['name']}"
         yield Block(
             "figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title), to_scale=True
         )
+    yield from holding_blocks(plan)
     passing = tuple(
         (hole["for"], hole["size"], hole["fit"], hole["drill"], f"{hole['diameter_mm']:.2f}", hole["source"])
         for hole in plan["clearance_holes"]
@@ -64,9 +67,9 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("heading", "Clearance holes", level=2)
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
-    steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
     yield Block("heading", "Work card", level=2)
-    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))
+    head = ("", "where", "do", "with", "value", "caution", "signed")
+    yield Block("table", head=head, rows=step_rows(plan), wide=(0.4, 1.2, 3.4, 1.5, 1.6, 2.2, 0.8), numbers=(0,))
     bring = tuple((row["what"], row["for"]) for row in plan["pick"])
     yield Block("heading", "Bring", level=2)
     yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))

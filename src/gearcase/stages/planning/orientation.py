@@ -32,7 +32,8 @@ def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
     shows = ", ".join(f"{axis} {value / GRAVITY + 0.0:+.2f} g" for axis, value in zip("xyz", at_rest.round(6), strict=True))
     draft.step(
         point.name,
-        f"Turn the mark to {point.clock:g} o'clock, seen from outside; photograph it; standing still it must show {shows}.",
+        f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; at rest "
+        f"it must show {shows}.",
         "Gravity alone does not show a turn about the vertical: the photo and a tap do.",
         tool="camera, small plastic hammer",
         value=f"mark at {point.clock:g} o'clock",

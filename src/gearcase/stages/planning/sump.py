@@ -162,7 +162,7 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
     )
     draft.step(
         _WHERE,
-        "Fill to the mark, run 15 min, check the level again, then look for leaks while hot.",
+        "Fill to the mark; once all is closed and lock-out is lifted run 15 min, check the level again, then look for leaks while hot.",
         "Outside guards; oil on the floor is a fall.",
         tool="level glass, lamp",
         value="level at its mark, no drop",
