@@ -83,10 +83,13 @@ def _holes(plan: dict[str, Any]) -> Iterator[Block]:
             )
         )
     head = ("part", "thread, drill", "shoulder", "point", "collar", "wall counts", "metal left", "at least", "")
-    yield Block("text", "In mm, from the spot-face; the wall counts as its least reading, corrected for the metal, less the gauge's error.")
+    yield Block(
+        "text", "In mm, from the spot-face; the wall counts as its least reading, corrected for the metal, less the gauge's error."
+    )
     yield Block("table", head=head, rows=tuple(rows), wide=(1.6, 2, 0.9, 0.7, 0.8, 1, 0.9, 0.9, 1), numbers=(2, 3, 4, 5, 6, 7))
     drills = tuple(
-        f"{name}: " + ", ".join(f"{one['drill']} {one['percent']:.0f} %{' (60 to 75)' if one['wanted'] else ''}" for one in hole["drills"])
+        f"{name}: "
+        + ", ".join(f"{one['drill']} {one['percent']:.0f} %{' (60 to 75)' if one['wanted'] else ''}" for one in hole["drills"])
         for name, _, hole in holes
     )
     yield Block("list", "Thread that each drill leaves", items=drills, folds=True)
@@ -132,12 +135,18 @@ def _lines(plan: dict[str, Any]) -> Iterator[Block]:
         (
             part["name"],
             *(_of_grade(part["lines"], grade) for grade in grades),
-            "; ".join(dict.fromkeys(line["cure"] for line in part["lines"] if line["cure"])),
+            _cures(part["lines"]),
         )
         for part in parts
     )
     head = ("part", "true amplitude", "detectable only", "not seen", "what would better it")
     yield Block("table", head=head, rows=rows, wide=(1.4, 2.6, 1.8, 1.8, 2.2))
+
+
+def _cures(lines: list[dict[str, Any]]) -> str:
+    """What would better the worst lines at both ends: the others are bettered with them."""
+    poor = sorted((line for line in lines if line["cure"]), key=lambda line: float(line["hz"]))
+    return "; ".join(dict.fromkeys(line["cure"] for line in (*poor[:1], *poor[-1:]) if line["grade"] != "true" and poor))
 
 
 def _of_grade(lines: list[dict[str, Any]], grade: str) -> str:
@@ -156,7 +165,7 @@ def _orientation(plan: dict[str, Any]) -> Iterator[Block]:
     rows = tuple(
         (
             row["point"],
-            f"{row['face']}, looks {row['outward']}",
+            f"{row['face']}, looks to: {row['outward']}",
             f"{row['clock']:g} o'clock",
             "; ".join(f"{axis} {where}" for axis, where in row["axes"].items()),
             ", ".join(f"{axis} {value:+.2f}" for axis, value in zip("xyz", row["gravity_m_s2"], strict=True)),
@@ -215,7 +224,8 @@ def _brackets(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("text", says)
         holes = [(one["for"], "hole", place_words(one["at_m"]), _mm(one["diameter_m"])) for one in plate["holes"]]
         holes += [
-            (one["for"], "slot", place_words(one["at_m"]), f"{_mm(one['length_m'])} by {_mm(one['width_m'])}") for one in plate["slots"]
+            (one["for"], "slot", place_words(one["at_m"]), f"{_mm(one['length_m'])} by {_mm(one['width_m'])}")
+            for one in plate["slots"]
         ]
         yield Block("table", head=("for", "", "across, up, mm", "size, mm"), rows=tuple(holes), wide=(2, 0.7, 1.3, 1.2))
 

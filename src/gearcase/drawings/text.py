@@ -160,7 +160,11 @@ def _held(document: Mapping[str, Any]) -> Iterator[str]:
         threads = ", ".join(one["thread"] for one in sump["candidates"]) or "not known"
         yield f"sump sensor: {sump['port'] or 'port not said'}, thread {threads}"
     for row in document["brackets"]:
-        tight = f"{row['thread']} grade {row['grade']}, {row['torque']['value']:.3g} N m" if row["torque"] else "no screws into the housing"
+        tight = (
+            f"{row['thread']} grade {row['grade']}, {row['torque']['value']:.3g} N m"
+            if row["torque"]
+            else "no screws into the housing"
+        )
         yield f"{row['name']}: {', '.join(row['holes']) or row['face'] or 'a stand of its own'}, {tight}"
 
 

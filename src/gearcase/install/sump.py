@@ -79,7 +79,9 @@ def tip_clearance(*, to_wheel: float, length: float) -> float:
 def immersion_ruling(*, immersed: float, tip_diameter: float) -> Ruling:
     """Whether enough of the probe lies in the oil. [m]"""
     needed = immersion_needed(tip_diameter=tip_diameter)
-    cure = f"a probe {1000 * max(0.0, needed - immersed):.0f} mm longer where the wheel leaves room, a thinner tip, or a port below it"
+    cure = (
+        f"a probe {1000 * max(0.0, needed - immersed):.0f} mm longer where the wheel leaves room, a thinner tip, or a port below it"
+    )
     return Ruling("length of the probe below the minimum oil level", immersed, "m", cure, _PRACTICE, least=needed)
 
 

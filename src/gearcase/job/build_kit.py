@@ -97,7 +97,9 @@ def _port(model: PortModel, where: str) -> Port:
 
 def _wall(model: WallModel) -> Wall:
     sample = (model.sample.caliper, model.sample.reading) if model.sample else None
-    least = model.thickness if model.thickness is not None else min(model.readings, default=0.0)  # `checks` refuses a wall of neither
+    least = (
+        model.thickness if model.thickness is not None else min(model.readings, default=0.0)
+    )  # `checks` refuses a wall of neither
     origin = Origin.MEASURED if model.readings else model.origin
     return Wall(least, model.gauge_error or 0.0, origin, tuple(model.readings), model.velocity_set, sample)
 

@@ -206,10 +206,18 @@ def _misfits(check: Check) -> None:
     built = check.built
     mount = built.get("mount") or check.part["mount"]
     torque, sheet = built.get("torque"), check.point.sensor
-    if mount == _STUD and torque is not None and sheet.torque_least and sheet.torque_most and sheet.torque_least <= sheet.torque_most:
+    if (
+        mount == _STUD
+        and torque is not None
+        and sheet.torque_least
+        and sheet.torque_most
+        and sheet.torque_least <= sheet.torque_most
+    ):
         ruling = stud_torque_ruling(torque=torque, sheet_least=sheet.torque_least, sheet_most=sheet.torque_most)
         if not ruling.holds:
-            says = f"its stud was tightened to {torque:.3g} N m: {ruling.cure}; loosen it, look at the base, tighten it by the sheet"
+            says = (
+                f"its stud was tightened to {torque:.3g} N m: {ruling.cure}; loosen it, look at the base, tighten it by the sheet"
+            )
             check.find(Level.CAUTION, "stud_torque", says)
     if mount != _STUD and built.get("torque") is not None:
         says = f"a torque is entered, but its mount is {mount or 'not said'}, without a stud: enter mount: stud, or correct it"

@@ -15,7 +15,16 @@ from gearcase.job.build import Job
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
-from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_document, band_of, bond, cost_of_bonding, graded_lines, mass_on
+from gearcase.stages.planning.mounts import (
+    BONDED,
+    MOUNTS_BONDED,
+    band_document,
+    band_of,
+    bond,
+    cost_of_bonding,
+    graded_lines,
+    mass_on,
+)
 from gearcase.stages.planning.orientation import orientation
 from gearcase.stages.planning.places import check_place, face_document
 from gearcase.stages.planning.positions import positions
@@ -92,9 +101,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "clearance_holes": opened,
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
-        "work_card": [
-            {"number": number, **asdict(step)} for number, step in enumerate(draft.steps, start=1)
-        ],
+        "work_card": [{"number": number, **asdict(step)} for number, step in enumerate(draft.steps, start=1)],
     }
     return findings, document
 

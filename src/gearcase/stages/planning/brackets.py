@@ -13,7 +13,7 @@ from gearcase.findings import Level
 from gearcase.install.bond_strength import shock_force
 from gearcase.install.engagement import engagement_needed, engagement_ruling, tapped_strength
 from gearcase.install.fasteners import PROOF_SHARE, nut_factor, preload, screw_strength, tightening, tightening_torque
-from gearcase.install.fittings import Bracket, Enclosure
+from gearcase.install.fittings import Bracket
 from gearcase.install.holes import (
     LEAD_THREADS,
     TapDrill,
@@ -31,6 +31,7 @@ from gearcase.install.rulings import Ruling
 from gearcase.install.threads import limits_metric, limits_unified
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, mm, ruling_document
+from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.stages.planning.walls import known_wall, table_material
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
@@ -112,7 +113,10 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
 
 def _carries(job: Job, bracket: Bracket) -> list[str]:
     kit = job.kit
-    carried = {"edge enclosure": kit.enclosure.bracket if kit.enclosure else "", "stack light": kit.light.bracket if kit.light else ""}
+    carried = {
+        "edge enclosure": kit.enclosure.bracket if kit.enclosure else "",
+        "stack light": kit.light.bracket if kit.light else "",
+    }
     return [what for what, name in carried.items() if name == bracket.name]
 
 
@@ -139,7 +143,9 @@ def _existing(bracket: Bracket, face: Face, draft: Draft) -> list[ThreadedHole]:
 def _screw(bracket: Bracket, existing: list[ThreadedHole], draft: Draft) -> _Screw | None:
     threads = {hole.thread for hole in existing} | ({bracket.thread} if bracket.thread else set())
     if len(threads) > 1:
-        draft.find(Level.BLOCKER, "bracket_thread", bracket.name, f"one screw does not fit {' and '.join(sorted(threads))}: name one")
+        draft.find(
+            Level.BLOCKER, "bracket_thread", bracket.name, f"one screw does not fit {' and '.join(sorted(threads))}: name one"
+        )
         return None
     if not threads:
         if bracket.at:
@@ -287,7 +293,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
         draft.find(Level.CAUTION, "enclosure", where, "nobody has said which bracket carries it: name one of kit.brackets")
     face = next((face for face in job.housing.faces if face.name == box.face), None)
     if face is not None and box.size is not None and box.at is not None:
-        _room(job, face, box, draft)
+        _room(job, face, "edge enclosure", box.size, box.at, draft)
     draft.take("edge enclosure with gland and earth strap", where)
     draft.step(
         where,
@@ -298,22 +304,21 @@ def _enclosure(job: Job, draft: Draft) -> None:
     )
 
 
-def _room(job: Job, face: Face, box: Enclosure, draft: Draft) -> None:
-    """Whether the enclosure stands on its face and over nothing that must stay clear."""
-    size, at = box.size or (0.0, 0.0), box.at or (0.0, 0.0)
+def _room(job: Job, face: Face, what: str, size: Place, at: Place, draft: Draft) -> None:
+    """Whether enclosure or plate stands on its face and over nothing that must stay clear."""
     for middle, side, whole, way in zip(at, size, face.size, ("left", "up"), strict=True):
         beyond = max(side / 2 - middle, middle + side / 2 - whole)
         if beyond > 0:
             says = f"it reaches {mm(beyond)} beyond face {face.name} ({way}): move it, or set it on a stand"
-            draft.find(Level.CAUTION, "enclosure_place", "edge enclosure", says)
+            draft.find(Level.CAUTION, "enclosure_place", what, says)
     others = [(f"{part.name} ({part.kind})", part.at, part.size) for part in face.keep_outs]
     points = [point for point in job.points if point.face == face.name and point.at is not None]
-    others += [(point.name, point.at, (point.sensor.base or 0.0,) * 2) for point in points if point.at is not None]
+    others += [(point.name, point.at, (point.sensor.base or ASSUMED_BASE,) * 2) for point in points if point.at is not None]
     for name, middle, other in others:
         lap = min((one + two) / 2 - abs(a - b) for one, two, a, b in zip(size, other, at, middle, strict=True))
         if lap > 0:
             says = f"it covers the {name} by {mm(lap)}: move it so far or more, or set it on a stand"
-            draft.find(Level.BLOCKER, "overlap", "edge enclosure", says)
+            draft.find(Level.BLOCKER, "overlap", what, says)
 
 
 def _light(job: Job, draft: Draft) -> None:
@@ -354,7 +359,8 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
     held += [(place, bracket.thread) for place in bracket.at if bracket.thread]
     if not held:
         return []
-    middle = box.at or tuple(sum(place[axis] for place, _ in held) / len(held) for axis in (0, 1))
+    across, up = ([place[axis] for place, _ in held] for axis in (0, 1))
+    middle = box.at or (sum(across) / len(held), sum(up) / len(held))
     hole = clearance_hole(box.screw, "normal")
     corners = [(x * box.pattern[0] / 2, y * box.pattern[1] / 2) for x in (-1, 1) for y in (-1, 1)]
     slots = [((place[0] - middle[0], place[1] - middle[1]), _slot_width(thread)) for place, thread in held]
@@ -368,6 +374,16 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
                 apart=math.dist(corner, place) - SLOT_PLAY / 2, hole_diameter=hole.diameter, other_diameter=width
             )
             draft.rule(Level.CAUTION, "plate", f"plate of {bracket.name}", ruling)
+
+    under = [
+        thread
+        for (place, width), (_, thread) in zip(slots, held, strict=True)
+        if box.size and all(abs(place[axis]) < (box.size[axis] + width) / 2 for axis in (0, 1))
+    ]
+    if under:
+        says = f"{len(under)} of its {under[0]} screws lie under the enclosure: stand it off on spacers higher than their heads"
+        draft.find(Level.CAUTION, "plate", f"plate of {bracket.name}", says)
+    _room(job, face, f"plate of {bracket.name}", (2 * reach[0], 2 * reach[1]), middle, draft)
 
     def on_plate(place: Place) -> list[float]:
         return [place[0] + reach[0], place[1] + reach[1]]

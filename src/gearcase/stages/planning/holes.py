@@ -35,7 +35,6 @@ from gearcase.worked import Given, Origin, Worked, work
 __all__ = ["clearance_holes", "tapped_hole"]
 
 
-
 def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | None, bool]:
     """The tapped hole's stack against the wall, and whether it may be drilled."""
     wanted, wall = point.hole, point.wall
@@ -131,7 +130,13 @@ def _drills(job: Job, point: Point, drill: TapDrill, thread: Worked, document: d
     least, most = IRON_THREAD
     choices = tap_drills(major_diameter=drill.major_diameter, pitch=drill.pitch, least_percent=least, most_percent=most)
     document["drills"] = [
-        {"drill": one.drill.name, "kind": one.drill.kind, "mm": 1000 * one.drill.diameter, "percent": one.percent, "wanted": one.wanted}
+        {
+            "drill": one.drill.name,
+            "kind": one.drill.kind,
+            "mm": 1000 * one.drill.diameter,
+            "percent": one.percent,
+            "wanted": one.wanted,
+        }
         for one in choices
     ]
     if "iron" in job.housing.material and not least <= thread.value <= most:

@@ -26,7 +26,7 @@ from gearcase.install.points import Point
 from gearcase.install.resonance import StackPart, layer_stiffness, mass_ruling, stack_resonance
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, ruling_document
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
 
@@ -257,7 +257,7 @@ def cost_of_bonding(job: Job, point: Point, band: Sight, bonded: dict[str, Any] 
         says += f"; no baseline for {bonded['schedule_s']['baseline_after'] / 3600:.0f} h, a stud needs none of it"
     pad = next((row for row in bonded["rulings"] if row["what"].startswith("diameter of the bonded pad")), None)
     if pad is not None:
-        says += f"; its {1000 * (point.sensor.mass or ASSUMED_MASS):.0f} g want a pad of {mm(pad['least'])} or more"
+        says += f"; its {1000 * (point.sensor.mass or ASSUMED_MASS):.0f} g want a pad of {1000 * pad['least']:.0f} mm or more"
     draft.find(Level.NOTE, "bonded", point.name, says)
 
 

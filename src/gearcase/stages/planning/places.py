@@ -95,7 +95,13 @@ def face_document(face: Face) -> dict[str, Any]:
             for seat in face.seats
         ],
         "threaded_holes": [
-            {"name": hole.name, "at_m": list(hole.at), "diameter_m": hole.diameter, "thread": hole.thread, "function": hole.function}
+            {
+                "name": hole.name,
+                "at_m": list(hole.at),
+                "diameter_m": hole.diameter,
+                "thread": hole.thread,
+                "function": hole.function,
+            }
             for hole in face.threaded_holes
         ],
     }

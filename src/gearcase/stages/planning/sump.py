@@ -82,7 +82,9 @@ def _thread(port: Port, probe: Probe, draft: Draft) -> tuple[PipeThread, ...] | 
             caliper_error=CALIPER_ERROR,
         )
     except OutOfRange as error:
-        draft.find(Level.BLOCKER, "port_thread", _WHERE, f"the thread of {port.name} cannot be: {error.name} {error.value}: {error.rule}")
+        draft.find(
+            Level.BLOCKER, "port_thread", _WHERE, f"the thread of {port.name} cannot be: {error.name} {error.value}: {error.rule}"
+        )
         return None
     ruling = port_ruling(candidates)
     if not ruling.holds:
@@ -132,7 +134,9 @@ def _room(port: Port, probe: Probe, draft: Draft) -> dict[str, Any]:
         rulings.append(immersion_ruling(immersed=immersed.value, tip_diameter=probe.tip_diameter))
         draft.rule(Level.CAUTION, "immersion", _WHERE, rulings[-1], needed)
     if port.above_floor is None:
-        draft.find(Level.CAUTION, "floor", _WHERE, f"height of {port.name} over the sump's floor is not given: sludge may cover the tip")
+        draft.find(
+            Level.CAUTION, "floor", _WHERE, f"height of {port.name} over the sump's floor is not given: sludge may cover the tip"
+        )
     else:
         rulings.append(floor_ruling(above_floor=port.above_floor))
         draft.rule(Level.CAUTION, "floor", _WHERE, rulings[-1])
@@ -142,7 +146,10 @@ def _room(port: Port, probe: Probe, draft: Draft) -> dict[str, Any]:
 def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: Draft) -> None:
     seal = candidates[0].seals if candidates else "as its thread asks"
     length = mm(probe.length) if probe.length is not None else "as its sheet says"
-    for what in (f"temperature probe, {probe.thread or 'thread as the port'}", "catch pan, rags, oil of the same grade for topping up"):
+    for what in (
+        f"temperature probe, {probe.thread or 'thread as the port'}",
+        "catch pan, rags, oil of the same grade for topping up",
+    ):
         draft.take(what, _WHERE)
     draft.step(
         _WHERE,
