@@ -1,5 +1,6 @@
-"""How the parts of a plan are placed and held, as blocks: positions, trials, holes, bonds, lines in three grades, orientation, sump,
-brackets and plates.
+"""How the parts of a plan are placed and held, as blocks.
+
+Positions, trials, holes, bonds, lines in three grades, orientation, sump, brackets and plates.
 """
 
 from collections.abc import Iterator
@@ -38,8 +39,8 @@ def place_blocks(plan: dict[str, Any]) -> Iterator[Block]:
     if sheet:
         yield Block("heading", "Try with a magnet before drilling", level=2)
         says = (
-            "On the running drive, outside guards: the same sensor and magnet at each spot. Fill in the level in the bands below and "
-            "whether a tap makes the spot ring. The highest level on a spot that does not ring wins."
+            "On the running drive, outside guards: the same sensor and magnet at each spot. Fill in the level in the bands below "
+            "and whether a tap makes the spot ring. The highest level on a spot that does not ring wins."
         )
         yield Block("text", says)
         head = ("for", "spot", "across, up, mm", "then", "bearing", "mesh", "rings at")
@@ -220,7 +221,8 @@ def _brackets(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("list", "Working of the screws", items=tuple(workings(worked)), folds=True)
     for plate in plan["plates"]:
         wide, high = (1000 * side for side in plate["size_m"])
-        says = f"{first_up(plate['name'])}: {wide:.0f} by {high:.0f} by {1000 * plate['thickness_m']:.3g} mm, {plate['material']}; mm from its lower left corner."
+        thick = 1000 * plate["thickness_m"]
+        says = f"{first_up(plate['name'])}: {wide:.0f} by {high:.0f} by {thick:.3g} mm, {plate['material']}."
         yield Block("text", says)
         holes = [(one["for"], "hole", place_words(one["at_m"]), _mm(one["diameter_m"])) for one in plate["holes"]]
         holes += [

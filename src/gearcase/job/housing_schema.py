@@ -30,9 +30,9 @@ __all__ = [
     "KeepOutModel",
     "PortModel",
     "RegionModel",
+    "SampleModel",
     "SeatModel",
     "ThreadedHoleModel",
-    "SampleModel",
     "WallModel",
 ]
 

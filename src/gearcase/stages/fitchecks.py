@@ -184,8 +184,8 @@ def _depth(check: Check) -> None:
     thinnest = known_wall(wall, check.job.housing.material, where).least
     if depth > min(wall.thickness, thinnest.value + wall.gauge_error):
         says = (
-            f"drilled {_mm(depth)} into a wall of {_mm(thinnest.value + wall.gauge_error)}: the hole is through, or one was misread. Through: stop, "
-            "plug it, tell the owner, check for chips in the oil. Misread: gauge it again and enter it with because"
+            f"drilled {_mm(depth)} into a wall of {_mm(thinnest.value + wall.gauge_error)}: the hole is through, or one was misread"
+            ". Through: stop, plug it, tell the owner, check for chips in the oil. Misread: gauge it again and enter it with because"
         )
         check.find(Level.BLOCKER, "depth_over_wall", says)
         return

@@ -178,7 +178,7 @@ def _engage(job: Job, bracket: Bracket, screw: _Screw, row: dict[str, Any], draf
     )
     row["engagement"] = needed.as_dict()
     if bracket.full_thread is None:
-        says = f"the full thread in its holes is not gauged: {mm(needed.value)} of {screw.thread} are needed; a gauge pin less the lead"
+        says = f"the full thread in its holes is not gauged: {mm(needed.value)} of {screw.thread} are needed; use a gauge pin"
         draft.find(Level.CAUTION, "bracket_engagement", bracket.name, says, needed)
         return
     ruling = engagement_ruling(full_thread=bracket.full_thread, needed=needed.value)
@@ -252,13 +252,14 @@ def _new_hole(
     depth = depth_to_shoulder(full_thread=full, lead_threads=LEAD_THREADS["plug"], pitch=screw.drill.pitch)
     point = drill_point_length(drill_diameter=screw.drill.diameter)
     metal = metal_ruling(wall=known.least.value, spot_face=0.0, depth=depth, point=point)
-    says = f"a way to the oil: {metal.what} is {mm(metal.value)}, at least {mm(metal.least or 0.0)} must stay: use holes that are there, "
     if not metal.holds:
-        draft.find(Level.BLOCKER, "metal_left", bracket.name, f"{says}a boss, or a stand")
+        says = f"a way to the oil: {metal.what} is {mm(metal.value)}, at least {mm(metal.least or 0.0)} must stay"
+        draft.find(Level.BLOCKER, "metal_left", bracket.name, f"{says}: use holes that are there, a boss, or a stand")
     else:
         draft.step(
             bracket.name,
-            f"Drill {screw.drill.drill} at {mm(place[0])} from the left, {mm(place[1])} up; gauge pin after each peck; tap {screw.thread}.",
+            f"Drill {screw.drill.drill} at {mm(place[0])} from the left, {mm(place[1])} up; gauge pin after each peck; "
+            f"tap {screw.thread}.",
             "Stop at the first smell of oil. Grease the flutes, vacuum the chips, account for all of them.",
             tool=f"drill {screw.drill.drill}, stop collar, plug tap {screw.thread}",
             value=f"collar at {mm(depth + point)}",
@@ -306,8 +307,8 @@ def _enclosure(job: Job, draft: Draft) -> None:
 
 def _room(job: Job, face: Face, what: str, size: Place, at: Place, draft: Draft) -> None:
     """Whether enclosure or plate stands on its face and over nothing that must stay clear."""
-    for middle, side, whole, way in zip(at, size, face.size, ("left", "up"), strict=True):
-        beyond = max(side / 2 - middle, middle + side / 2 - whole)
+    for place, side, whole, way in zip(at, size, face.size, ("across", "up"), strict=True):
+        beyond = max(side / 2 - place, place + side / 2 - whole)
         if beyond > 0:
             says = f"it reaches {mm(beyond)} beyond face {face.name} ({way}): move it, or set it on a stand"
             draft.find(Level.CAUTION, "enclosure_place", what, says)

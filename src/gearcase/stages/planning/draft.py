@@ -71,11 +71,13 @@ def quantity(value: float, unit: str) -> str:
 
     Examples
     --------
-    >>> quantity(0.0095, "m"), quantity(338.15, "K"), quantity(1.2, "-")
-    ('9.5 mm', '65 °C', '1.2')
+    >>> quantity(0.0095, "m"), quantity(338.15, "K"), quantity(1.2, "-"), quantity(1.2, "m")
+    ('9.5 mm', '65 °C', '1.2', '1.2 m')
     """
     if unit == "K":
         return f"{value - _ZERO_C:.3g} °C"
+    if unit == "m" and abs(value) >= 1:
+        return f"{value:.3g} m"
     factor, shown = _SHOWN.get(unit, (1.0, f" {unit}"))
     return f"{factor * value:.3g}{shown}"
 

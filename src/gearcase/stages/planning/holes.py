@@ -61,7 +61,7 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         drill_diameter=given(f"drill {drill.drill}", drill.diameter),
         pitch=given("pitch", drill.pitch),
     )
-    document = {
+    document: dict[str, Any] = {
         "thread": wanted.thread,
         "drill": drill.drill,
         "drill_mm": 1000 * drill.diameter,
@@ -82,8 +82,8 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
     _places(job, point, drill, document, draft)
     _torque(point, document, draft)
     if wall is None or wall.origin is not Origin.MEASURED:
-        known = "not known" if wall is None else f"only {wall.origin}"
-        says = f"its wall is {known}: no reading, no hole; bonded instead, or measure {mm(needed.value)} or more at the spot"
+        how = "not known" if wall is None else f"only {wall.origin}"
+        says = f"its wall is {how}: no reading, no hole; bonded instead, or measure {mm(needed.value)} or more at the spot"
         draft.find(Level.CAUTION, "wall", point.name, says, needed)
         return document, False
     known = known_wall(wall, job.housing.material, point.where)
@@ -98,7 +98,9 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         draft.find(Level.BLOCKER, "metal_left", point.name, says)
         return document, False
     if not wall.readings:
-        says = "its readings and the gauge's velocity are not given: taken as a true thickness; set for steel a gauge reads grey iron thick"
+        says = (
+            "its readings and the gauge's velocity are not given: taken as a true one; set for steel a gauge reads grey iron thick"
+        )
         draft.find(Level.NOTE, "gauging", point.name, says)
     left, least = _metal(point, known, stack)
     document["metal_left"], document["least_metal"] = left.as_dict(), least.as_dict()
@@ -171,7 +173,9 @@ def _torque(point: Point, document: dict[str, Any], draft: Draft) -> None:
     least, most = point.sensor.torque_least, point.sensor.torque_most
     document["torque_nm"] = None
     if least is None or most is None:
-        says = "the torque of its stud is not given: from the sensor's data sheet, never from the bolt formula (torque_least, torque_most)"
+        says = (
+            "the torque of its stud is not given (torque_least, torque_most): from the sensor's sheet, never from the bolt formula"
+        )
         draft.find(Level.NOTE, "stud_torque", point.name, says)
         return
     try:

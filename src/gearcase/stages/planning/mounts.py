@@ -114,7 +114,7 @@ def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
 
 
 def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str, Any] | None, dict[str, float] | None]:
-    """Full cure with its working, and every time of the schedule [s]; None where the metal's temperature is not known or not right."""
+    """Full cure with its working, and every time of the schedule [s]; None where the metal's temperature is unknown or wrong."""
     kit = job.kit
     if kit.metal_temperature is None or (kit.adhesive is None and kit.adhesive_cure is None):
         says = "cure time unknown: give kit.adhesive or kit.adhesive_cure, and kit.metal_temperature"

@@ -1,4 +1,4 @@
-"""How each three-axis sensor must stand: its axes in the machine's, the gravity each shows at rest, and what gravity cannot tell."""
+"""How each three-axis sensor must stand: its axes in the machine's, the gravity each shows at rest, what gravity cannot tell."""
 
 from typing import Any
 
@@ -32,8 +32,8 @@ def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
     shows = ", ".join(f"{axis} {value / GRAVITY + 0.0:+.2f} g" for axis, value in zip("xyz", at_rest.round(6), strict=True))
     draft.step(
         point.name,
-        f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; at rest "
-        f"it must show {shows}.",
+        f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; "
+        f"at rest it must show {shows}.",
         "Gravity alone does not show a turn about the vertical: the photo and a tap do.",
         tool="camera, small plastic hammer",
         value=f"mark at {point.clock:g} o'clock",

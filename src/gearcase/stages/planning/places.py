@@ -41,7 +41,7 @@ def _overlaps(job: Job, point: Point, draft: Draft) -> None:
         apart = math.dist(point.at, other.at)
         needed = ((point.sensor.base or ASSUMED_BASE) + (other.sensor.base or ASSUMED_BASE)) / 2
         if apart < needed:
-            says = f"its base overlaps that of {other.name}: {mm(apart)} apart, {mm(needed)} is needed: move it {mm(needed - apart)} or more"
+            says = f"its base overlaps that of {other.name}: {mm(apart)} apart, {mm(needed)} needed: move it {mm(needed - apart)}"
             draft.find(Level.BLOCKER, "overlap", point.name, says)
 
 

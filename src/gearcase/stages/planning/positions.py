@@ -66,7 +66,7 @@ def _compare(job: Job, point: Point, lines: tuple[Line, ...]) -> list[dict[str, 
     return [
         {"name": line.name, "hz": line.hz(job.drive.speed_hz[1])}
         for line in lines
-        if line.harmonic == 1 and (line.kind == "mesh" and line.component in meshes or line.component == point.bearing)
+        if line.harmonic == 1 and ((line.kind == "mesh" and line.component in meshes) or line.component == point.bearing)
     ]
 
 

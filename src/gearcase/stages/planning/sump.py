@@ -153,8 +153,8 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
         draft.take(what, _WHERE)
     draft.step(
         _WHERE,
-        f"Drain below {port.name} (this is an oil change: oil of the same grade, filter, the old oil to its waste), take out its plug, "
-        "gauge it once more.",
+        f"Drain below {port.name} (this is an oil change: oil of the same grade, filter, the old oil to its waste), take out its "
+        "plug, gauge it once more.",
         "Hot oil burns; catch pan under it; keep the port bagged while it is open.",
         tool="catch pan, leaf and form gauge, caliper",
         value=candidates[0].name if candidates else "",
@@ -169,7 +169,7 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
     )
     draft.step(
         _WHERE,
-        "Fill to the mark; once all is closed and lock-out is lifted run 15 min, check the level again, then look for leaks while hot.",
+        "Fill to the mark; once all is closed and lock-out is lifted run 15 min, check the level again, look for leaks hot.",
         "Outside guards; oil on the floor is a fall.",
         tool="level glass, lamp",
         value="level at its mark, no drop",

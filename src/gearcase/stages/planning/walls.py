@@ -79,7 +79,7 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
 
 
 def face_as_known(face: Face, material: str) -> Face:
-    """A face whose regions carry the wall that a hole may count on, for the position advisor: one not known well enough is assumed."""
+    """A face whose regions carry the wall that a hole may count on, for the advisor: one not known well enough is assumed."""
     regions = []
     for region in face.regions:
         if region.wall is None:
