@@ -183,9 +183,10 @@ def _depth(check: Check) -> None:
     where = f"entry {check.built.values['wall'].entry}" if "wall" in check.built.values else check.point.where
     thinnest = known_wall(wall, check.job.housing.material, where).least
     if depth > min(wall.thickness, thinnest.value + wall.gauge_error):
+        thick = _mm(thinnest.value + wall.gauge_error)
         says = (
-            f"drilled {_mm(depth)} into a wall of {_mm(thinnest.value + wall.gauge_error)}: the hole is through, or one was misread"
-            ". Through: stop, plug it, tell the owner, check for chips in the oil. Misread: gauge it again and enter it with because"
+            f"drilled {_mm(depth)} into a wall of {thick}: the hole is through, or one was misread. Through: stop, plug it, "
+            "tell the owner, check for chips in the oil. Misread: gauge it again and enter it with because"
         )
         check.find(Level.BLOCKER, "depth_over_wall", says)
         return
