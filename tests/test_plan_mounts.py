@@ -311,8 +311,8 @@ def _keys(part: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 
 def _first_of_its_kind(path: tuple[Any, ...]) -> bool:
-    """Whether no other entry of its lists stands for it; both points and both faces differ."""
-    return all(n == 0 or (n == 1 and path[place - 1] in ("points", "faces")) for place, n in enumerate(path) if isinstance(n, int))
+    """Whether no other entry of its lists stands for it; the points differ."""
+    return all(n == 0 or (n == 1 and path[place - 1] == "points") for place, n in enumerate(path) if isinstance(n, int))
 
 
 def test_a_plan_with_any_one_key_missing_is_still_a_plan_or_a_refusal_with_its_line(tmp_path: Path) -> None:
