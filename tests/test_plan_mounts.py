@@ -130,7 +130,9 @@ def test_the_studs_torque_comes_from_its_sheet_alone(demo: Job) -> None:
 def test_a_bond_loses_bandwidth_by_the_heat_and_says_what_drilling_turned_into(demo: Job) -> None:
     """Trade: pad 4000 Hz cold, 1750 hot at 80 °C: at 65 °C 6500 x (1750/4000)^(42/57) = 3535 Hz."""
     job = with_stud(demo, wall=None)
-    assert plan.run(job).document["parts"][0]["band"]["true_hz"] == pytest.approx(6500 * (1750 / 4000) ** (42 / 57))
+    band = plan.run(job).document["parts"][0]["band"]
+    assert band["true_hz"] == pytest.approx(6500 * (1750 / 4000) ** (42 / 57))
+    assert band["detectable_hz"] == pytest.approx(2 * band["true_hz"])  # trade: detectable to twice that
     assert "3535 Hz instead of 8500 Hz at 65 °C; no baseline for 34 h" in says(job, "bonded")
     cold = replace(job, housing=replace(job.housing, surface_temperature=293.15))
     assert plan.run(cold).document["parts"][0]["band"]["true_hz"] == 6500
