@@ -143,7 +143,7 @@ def build(source: Source, *, folder: str) -> Job:
         recordings=tuple(_recording(source, n, entry) for n, entry in enumerate(model.recordings)),
         findings=tuple(drive_findings(source, model.drive, drive)),
         housing=build_housing(source, model.housing),
-        kit=build_kit(model.kit),
+        kit=build_kit(source, model.kit),
         bus=build_bus(source, model.bus),
         conditions=build_conditions(model.site.conditions),
         power=build_power(model.power),

@@ -14,14 +14,26 @@ from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.electrics import power, wiring
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
-from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_of, bond, cost_of_bonding, graded_lines
+from gearcase.stages.planning.mounts import (
+    BONDED,
+    MOUNTS_BONDED,
+    band_document,
+    band_of,
+    bond,
+    cost_of_bonding,
+    graded_lines,
+    mass_on,
+)
 from gearcase.stages.planning.network import network
+from gearcase.stages.planning.orientation import orientation
 from gearcase.stages.planning.places import check_place, face_document
 from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
+from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.wires import bus, cables
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
@@ -40,6 +52,14 @@ _TABLES = (
     "knockouts",
     "separations",
     "network_ports",
+    "drills",
+    "sound_velocities",
+    "adhesives",
+    "bond_preparation",
+    "tapped_strengths",
+    "screw_strengths",
+    "nut_factors",
+    "pipe_threads",
 )
 
 
@@ -64,15 +84,17 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     draft = Draft()
     net = network(job, draft)
     wired = bus(job, draft)
+    lines = expected_lines(job.drive)
+    advice = positions(job, lines, draft)
     draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)
     draft.step("before", "Lock out and prove the drive still; let it cool; bag open ports.", Step.ISOLATE)
-    advice = positions(job, draft)
-    lines = expected_lines(job.drive)
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
     run_cables = cables(job, draft)
     opened = clearance_holes(job, draft)
+    held, plate = brackets(job, draft), plates(job, draft)
+    probe = sump(job, draft)
     wires = wiring(job, draft)
     feeds = power(job, draft)
     site(job, draft)
@@ -90,6 +112,10 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "job": job.title,
         "parts": parts,
         "positions": advice,
+        "orientation": [part["orientation"] for part in parts if part["orientation"]],
+        "sump": probe,
+        "brackets": held,
+        "plates": plate,
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
@@ -101,7 +127,16 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
         "work_card": [
-            {"number": number, "where": step.where, "do": step.does, "caution": "\n".join(step.cautions), "only_by": step.only_by}
+            {
+                "number": number,
+                "where": step.where,
+                "do": step.does,
+                "caution": "\n".join(step.cautions),
+                "only_by": step.only_by,
+                "tool": step.tool,
+                "value": step.value,
+                "tolerance": step.tolerance,
+            }
             for number, step in enumerate(draft.steps, start=1)
         ],
     }
@@ -120,6 +155,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         if not drillable:
             mount = BONDED
     bonded = bond(job, point, mount, draft) if mount in MOUNTS_BONDED else None
+    mass_on(job, point, draft)
     if "magnet" in mount:
         draft.step(
             point.name,
@@ -128,15 +164,18 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         )
     band = band_of(job, point, mount, draft)
     if point.mount != mount and band is not None:
-        cost_of_bonding(point, band, draft)
+        cost_of_bonding(job, point, band, bonded, draft)
+    stands = orientation(job, point, draft)
     return {
         "name": point.name,
         "face": point.face,
         "at_m": list(point.at) if point.at else None,
         "mount_wanted": point.mount,
         "mount": mount,
+        "clock": point.clock,
         "hole": hole,
         "bond": bonded,
-        "band": None if band is None else {"true_hz": band.true_hz, "detectable_hz": band.detectable_hz, "by": band.limited_by},
+        "band": None if band is None else band_document(band),
         "lines": [] if band is None else graded_lines(job.drive, point, lines, band),
+        "orientation": stands,
     }
