@@ -57,6 +57,7 @@ ACCEPTED: dict[str, dict[str, str]] = {
     "velocity": {"mm/s": "mm/s", "m/s": "m/s", "in/s": "inch/s"},
     "displacement": {"um": "um", "µm": "um", "mm": "mm", "mil": "inch/1000", "m": "m"},
     "time": {"s": "second", "ms": "ms", "min": "minute", "h": "hour", "d": "day"},
+    "stress": {"MPa": "MPa", "N/mm2": "MPa", "GPa": "GPa", "psi": "psi", "Pa": "Pa"},
     "torque": {"N m": "N*m", "Nm": "N*m", "lbf in": "lbf*inch", "lbf ft": "lbf*foot"},
     "ratio": {"%": "percent", "": "dimensionless"},
 }

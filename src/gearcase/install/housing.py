@@ -6,6 +6,8 @@ Places on a face are measured from its lower left corner, looking at it from out
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from gearcase.install.adhesives import Adhesive
+from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
 from gearcase.worked import Origin
 
 __all__ = [
@@ -65,11 +67,18 @@ class KeepOut:
 
 @dataclass(frozen=True)
 class Wall:
-    """Wall at one spot: thickness, the gauge's error, and how it is known. Only a measured one may be drilled."""
+    """Wall at one spot: thickness (the least reading), the gauge's error, and how it is known. Only a measured one may be drilled.
+
+    `readings` as the gauge showed them, with the velocity it was set to [m/s], and `sample`: caliper and reading of a spot where both
+    can measure; empty and None where nobody has said.
+    """
 
     thickness: float
     gauge_error: float
     origin: Origin
+    readings: tuple[float, ...] = ()
+    velocity_set: float | None = None
+    sample: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -129,6 +138,7 @@ class Port:
     above_floor: float | None = None
     to_wheel: float | None = None
     where: str = ""
+    tapered: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -187,14 +197,23 @@ class Screw:
 
 @dataclass(frozen=True)
 class Kit:
-    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of the metal while bonding [K]; screws
-    that want clearance holes.
+    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of metal and air while bonding [K] and the
+    air's humidity [-]; screws that want clearance holes; the adhesive as its sheet has it, with its modulus at running
+    temperature [Pa]; brackets, light, enclosure and sump probe.
     """
 
     cables: tuple[Cable, ...] = ()
     adhesive_cure: float | None = None
     metal_temperature: float | None = None
     screws: tuple[Screw, ...] = ()
+    adhesive: Adhesive | None = None
+    modulus: float | None = None
+    air_temperature: float | None = None
+    humidity: float | None = None
+    brackets: tuple[Bracket, ...] = ()
+    light: Light | None = None
+    enclosure: Enclosure | None = None
+    probe: Probe | None = None
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ class Sensor:
     """A vibration sensor as its data sheet describes it. Frequencies in Hz; None where nobody has said.
 
     `kind` is ``"waveform"`` (delivers samples) or ``"overall"`` (delivers one figure, and cannot tell bearing from
-    gear). `mass` in kg, `range` in m/s2, diameter of the `base` in m, `hottest` surface it stands in K.
+    gear). `mass` in kg, `range` in m/s2, diameter of the `base` in m, `hottest` surface it stands in K; `resonance_hz` mounted ideally, and
+    the torque of its stud from `torque_least` to `torque_most` in N m.
     """
 
     kind: str = "waveform"
@@ -23,6 +24,9 @@ class Sensor:
     range: float | None = None
     base: float | None = None
     hottest: float | None = None
+    resonance_hz: float | None = None
+    torque_least: float | None = None
+    torque_most: float | None = None
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,10 @@ class Point:
         The tapped hole wanted for a stud; None for a bonded or magnetic mount.
     clock : float or None
         Where the sensor's mark points, seen from outside. [hours]
+    dynamic_mass : float or None
+        Of the spot, force over acceleration. [kg]
+    bond_line : float or None
+        Thickness of the bond line. [m]
     """
 
     name: str
@@ -62,3 +70,5 @@ class Point:
     hole: Hole | None = None
     where: str = ""
     clock: float | None = None
+    dynamic_mass: float | None = None
+    bond_line: float | None = None

@@ -136,7 +136,7 @@ def build(source: Source, *, folder: str) -> Job:
         recordings=tuple(_recording(source, n, entry) for n, entry in enumerate(model.recordings)),
         findings=tuple(drive_findings(source, model.drive, drive)),
         housing=build_housing(source, model.housing),
-        kit=build_kit(model.kit),
+        kit=build_kit(source, model.kit),
         bus=build_bus(source, model.bus),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),

@@ -1,5 +1,9 @@
 """From the document to the housing, the points, the kit and the bus."""
 
+from dataclasses import fields, replace
+
+from gearcase.install.adhesives import Adhesive, adhesive
+from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
 from gearcase.install.housing import (
     Bus,
     BusDevice,
@@ -18,11 +22,14 @@ from gearcase.install.housing import (
 )
 from gearcase.install.points import Point, Sensor
 from gearcase.job.housing_schema import HousingModel, PortModel, WallModel
-from gearcase.job.kit_schema import BusModel, HoleModel, KitModel, PointModel
+from gearcase.job.kit_schema import AdhesiveModel, BusModel, HoleModel, KitModel, PointModel
 from gearcase.job.read import Source
 from gearcase.units import INCH, parse_thread
+from gearcase.worked import Origin
 
 __all__ = ["build_bus", "build_housing", "build_kit", "build_point"]
+
+_OF_ADHESIVE = {field.name for field in fields(Adhesive)}
 
 
 def build_point(source: Source, index: int, model: PointModel) -> Point:
@@ -31,7 +38,17 @@ def build_point(source: Source, index: int, model: PointModel) -> Point:
     return Point(
         name=model.name,
         sensor=Sensor(
-            sensor.kind, sensor.lowest, sensor.highest, sensor.axes, sensor.mass, sensor.range, sensor.base, sensor.hottest
+            sensor.kind,
+            sensor.lowest,
+            sensor.highest,
+            sensor.axes,
+            sensor.mass,
+            sensor.range,
+            sensor.base,
+            sensor.hottest,
+            sensor.resonance,
+            sensor.torque_least,
+            sensor.torque_most,
         ),
         mount=model.mount or "",
         bearing=model.bearing,
@@ -42,6 +59,8 @@ def build_point(source: Source, index: int, model: PointModel) -> Point:
         hole=_hole(model.hole) if model.hole else None,
         where=source.where(("points", index)),
         clock=model.clock,
+        dynamic_mass=model.dynamic_mass,
+        bond_line=model.bond_line,
     )
 
 
@@ -73,21 +92,54 @@ def build_housing(source: Source, model: HousingModel) -> Housing:
 def _port(model: PortModel, where: str) -> Port:
     pitch = model.pitch if model.threads_per_inch is None else INCH / model.threads_per_inch
     room = (model.below_minimum, model.above_floor, model.to_wheel)
-    return Port(model.name, model.kind, model.face, model.at, pitch, model.angle, model.major_diameter, *room, where=where)
+    return Port(model.name, model.kind, model.face, model.at, pitch, model.angle, model.major_diameter, *room, where, model.tapered)
 
 
 def _wall(model: WallModel) -> Wall:
-    return Wall(model.thickness, model.gauge_error or 0.0, model.origin)
+    sample = (model.sample.caliper, model.sample.reading) if model.sample else None
+    least = model.thickness if model.thickness is not None else min(model.readings, default=0.0)  # `checks` refuses a wall of neither
+    origin = Origin.MEASURED if model.readings else model.origin
+    return Wall(least, model.gauge_error or 0.0, origin, tuple(model.readings), model.velocity_set, sample)
 
 
-def build_kit(model: KitModel) -> Kit:
+def build_kit(source: Source, model: KitModel) -> Kit:
     """What is brought along."""
+    light, box, probe = model.light, model.enclosure, model.probe
     return Kit(
         tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables),
         model.adhesive_cure,
         model.metal_temperature,
         tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
+        adhesive=_adhesive(model.adhesive, model.adhesive_cure) if model.adhesive else None,
+        modulus=model.adhesive.modulus if model.adhesive else None,
+        air_temperature=model.air_temperature,
+        humidity=model.humidity,
+        brackets=tuple(
+            Bracket(
+                name=one.name,
+                face=one.face,
+                holes=tuple(one.holes),
+                at=tuple(one.at),
+                thread=one.thread or "",
+                grade=one.grade or "",
+                full_thread=one.full_thread,
+                mass=one.mass,
+                thickness=one.thickness,
+                where=source.where(("kit", "brackets", n)),
+            )
+            for n, one in enumerate(model.brackets)
+        ),
+        light=Light(light.height, light.seen_from, light.bracket) if light else None,
+        enclosure=Enclosure(box.size, box.pattern, box.screw or "", box.mass, box.face, box.at, box.bracket) if box else None,
+        probe=Probe(probe.port, probe.thread, probe.length, probe.tip_diameter) if probe else None,
     )
+
+
+def _adhesive(model: AdhesiveModel, full_cure: float | None) -> Adhesive:
+    """The generic adhesive with what its own sheet says put over it; `full_cure` is the kit's, where the sheet's is not given."""
+    sheet = {key: value for key, value in model.model_dump().items() if value is not None and key in _OF_ADHESIVE}
+    full = model.full_cure if model.full_cure is not None else full_cure
+    return replace(adhesive(model.kind), **sheet, **({} if full is None else {"full_time": full}))
 
 
 def build_bus(source: Source, model: BusModel) -> Bus:

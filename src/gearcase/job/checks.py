@@ -32,12 +32,13 @@ def cross_check(source: Source) -> list[Problem]:
         *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
+        *_walls(source),
     ]
 
 
 def _names_twice(source: Source) -> Iterator[Problem]:
     parts = [item for kind in _DRIVE_PARTS for item in _named(source, ("drive", kind))]
-    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("bus", "devices"))
+    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("kit", "brackets"), ("housing", "ports"), ("bus", "devices"))
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [
@@ -84,6 +85,11 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
     for path, _ in _items(source, ("housing", "faces")):
         asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in _items(source, (*path, "seats"))]
     asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("housing", "ports"))]
+    asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("kit", "brackets"))]
+    asked.append((("kit", "enclosure", "face"), faces, "face"))
+    brackets = [name for _, name in _named(source, ("kit", "brackets"))]
+    asked += [(("kit", part, "bracket"), brackets, "bracket") for part in ("light", "enclosure")]
+    asked.append((("kit", "probe", "port"), [name for _, name in _named(source, ("housing", "ports"))], "port"))
     if faces:  # without a drawing of the housing a face is only a word
         asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("points",))]
     for path, known, kind in asked:
@@ -203,6 +209,16 @@ def _sensors(source: Source) -> Iterator[Problem]:
         sensor = read_as(SensorModel, point.get("sensor", {}))
         if sensor and sensor.lowest is not None and sensor.highest is not None and sensor.lowest >= sensor.highest:
             yield source.problem((*path, "sensor", "lowest"), "less than the highest frequency")
+
+
+def _walls(source: Source) -> Iterator[Problem]:
+    regions = [
+        region for face, _ in _items(source, ("housing", "faces")) for region in _items(source, (*face, "regions"))
+    ]
+    for path, owner in (*_items(source, ("points",)), *regions):
+        wall = owner.get("wall")
+        if isinstance(wall, dict) and wall.get("thickness") is None and not wall.get("readings"):
+            yield source.problem((*path, "wall"), "its thickness or its readings", given="neither")
 
 
 def _shaft_names(source: Source) -> list[str]:

@@ -45,11 +45,13 @@ __all__ = [
     "Speed",
     "SpeedRange",
     "Start",
+    "Stress",
     "Teeth",
     "Temperature",
     "Thread",
     "Time",
     "Torque",
+    "Velocity",
     "WireSize",
     "Words",
 ]
@@ -258,6 +260,8 @@ Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type
 Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
 Thread = Annotated[str, BeforeValidator(_read(_thread)), _text("1/4-28", "M6")]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
+Velocity = Annotated[float, _quantity("velocity"), _text("5920 m/s")]
+Stress = Annotated[float, _quantity("stress"), _text("17 MPa")]
 Torque = Annotated[float, _quantity("torque"), _text("4 N m")]
 Angle = Annotated[float, _quantity("angle", positive=False), _text("15 deg")]
 Share = Annotated[float, _quantity("ratio", positive=False), _text("1 %")]

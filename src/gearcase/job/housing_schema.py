@@ -19,17 +19,28 @@ from gearcase.job.fields import (
     Section,
     Temperature,
     Thread,
+    Velocity,
     Words,
 )
 from gearcase.worked import Origin
 
-__all__ = ["FaceModel", "HousingModel", "KeepOutModel", "PortModel", "RegionModel", "SeatModel", "ThreadedHoleModel", "WallModel"]
+__all__ = ["FaceModel", "HousingModel", "KeepOutModel", "PortModel", "RegionModel", "SeatModel", "ThreadedHoleModel", "SampleModel", "WallModel"]
+
+
+class SampleModel(Section):
+    """A spot of the same metal that caliper and gauge can both measure, for its sound velocity."""
+
+    caliper: Length = Field(description="by the caliper, e.g. 20 mm")
+    reading: Length = Field(description="by the gauge with the same setting, e.g. 26.3 mm")
 
 
 class WallModel(Section):
     """The wall at a spot. Only a measured wall may be drilled."""
 
-    thickness: Length = Field(description="least of three readings, e.g. 14.2 mm")
+    thickness: Length | None = Field(None, description="least of three readings, e.g. 14.2 mm; or give the readings")
+    readings: list[Length] = Field(default_factory=list, description="as the gauge showed them, e.g. [14.2 mm, 14.4 mm, 14.3 mm]")
+    velocity_set: Velocity | None = Field(None, description="what the gauge was set to, e.g. 5920 m/s")
+    sample: SampleModel | None = Field(None, description="a flange or cover edge that a caliper measures too: caliper, reading")
     gauge_error: Length | None = Field(None, description="error of the gauge, e.g. 0.2 mm")
     origin: KnownBy = Field(Origin.ASSUMED, description=ORIGIN_WORDS)
 
@@ -83,6 +94,7 @@ class PortModel(Section):
     threads_per_inch: PerTurn | None = Field(None, description="threads per inch gauged on the plug, e.g. 14")
     angle: Angle | None = Field(None, description="angle of the thread by its gauge, 60 deg or 55 deg")
     major_diameter: Length | None = Field(None, description="outside diameter of the plug's thread at its large end, e.g. 21.2 mm")
+    tapered: bool | None = Field(None, description="true where the plug's thread grows along its length, false where it does not")
     below_minimum: Length | None = Field(None, description="depth below the minimum oil level, e.g. 60 mm")
     above_floor: Length | None = Field(None, description="height above the floor of the sump, e.g. 40 mm")
     to_wheel: Length | None = Field(None, description="from the port's mouth inside to the nearest wheel, e.g. 90 mm")

@@ -20,23 +20,37 @@ from gearcase.job.fields import (
     Registers,
     ScrewSize,
     Section,
+    Share,
+    Stress,
     Temperature,
     Thread,
     Time,
+    Torque,
     WireSize,
+    Words,
 )
 from gearcase.job.housing_schema import WallModel
+from gearcase.tables import load
 
 __all__ = [
+    "AdhesiveModel",
+    "BracketModel",
     "BusModel",
     "CableModel",
     "DeviceModel",
+    "EnclosureModel",
     "HoleModel",
     "KitModel",
+    "LightModel",
     "PointModel",
+    "ProbeModel",
     "ScrewModel",
     "SensorModel",
 ]
+
+
+ADHESIVES = tuple(row["adhesive"] for row in load("adhesives"))
+GRADES = tuple(dict.fromkeys(row["grade"] for row in load("screw_strengths")))
 
 
 class SensorModel(Section):
@@ -50,6 +64,9 @@ class SensorModel(Section):
     range: Acceleration | None = Field(None, description="range, e.g. 50 g")
     base: Length | None = Field(None, description="diameter of its base or pad, e.g. 25 mm")
     hottest: Temperature | None = Field(None, description="hottest surface it stands, e.g. 85 °C")
+    resonance: Frequency | None = Field(None, description="its resonance mounted ideally, from its sheet, e.g. 25 kHz")
+    torque_least: Torque | None = Field(None, description="least torque of its stud by its sheet, e.g. 2.7 N m")
+    torque_most: Torque | None = Field(None, description="most torque of its stud by its sheet, e.g. 6.8 N m")
 
 
 class HoleModel(Section):
@@ -72,8 +89,10 @@ class PointModel(Section):
     direction: Literal["radial", "axial"] | None = Field(None, description="radial or axial")
     at: At | None = Field(None, description="place on the face from its lower left corner, e.g. [120 mm, 80 mm]")
     clock: Clock | None = Field(None, description="where the sensor's mark points, seen from outside, in hours, e.g. 12")
-    wall: WallModel | None = Field(None, description="wall at this spot: thickness, gauge_error, origin")
+    wall: WallModel | None = Field(None, description="wall at this spot: thickness or readings, gauge_error, velocity_set, sample, origin")
     hole: HoleModel | None = Field(None, description="tapped hole for a stud: thread, full_thread, spot_face, tap")
+    dynamic_mass: Mass | None = Field(None, description="local dynamic mass of the spot where known, e.g. 4 kg")
+    bond_line: Length | None = Field(None, description="thickness of the bond line, e.g. 0.2 mm")
 
 
 class CableModel(Section):
@@ -92,6 +111,63 @@ class ScrewModel(Section):
     fit: Literal["close", "normal", "loose"] = Field("normal", description="close, normal or loose")
 
 
+class AdhesiveModel(Section):
+    """The adhesive: a generic kind, and what its own data sheet says otherwise."""
+
+    kind: Literal[ADHESIVES] = Field(description=f"one of: {', '.join(ADHESIVES)}")  # type: ignore[valid-type]
+    coldest: Temperature | None = Field(None, description="coldest service by its sheet, e.g. -40 °C")
+    hottest: Temperature | None = Field(None, description="hottest service by its sheet, e.g. 100 °C")
+    half_at: Temperature | None = Field(None, description="where half its strength is left, e.g. 85 °C")
+    shear_strength: Stress | None = Field(None, description="lap shear at 23 °C, lower end of the sheet, e.g. 17 MPa")
+    modulus: Stress | None = Field(None, description="its modulus at running temperature, e.g. 200 MPa")
+    open_time: Time | None = Field(None, description="time to close the joint at 23 °C, e.g. 3 min")
+    fixture_time: Time | None = Field(None, description="fixture time at 23 °C, e.g. 40 min")
+    full_cure: Time | None = Field(None, description="full cure at 23 °C, e.g. 24 h")
+
+
+class BracketModel(Section):
+    """A plate or strut on existing tapped holes, on new ones, or on a stand of its own."""
+
+    name: Name = Field(description="name of the bracket, e.g. strut over the cap")
+    face: Name = Field("", description="face of the housing; left out for a stand of its own")
+    holes: list[Name] = Field(default_factory=list, description="names of existing threaded holes of that face")
+    at: list[At] = Field(default_factory=list, description="places of new holes on that face, e.g. [[100 mm, 60 mm], [180 mm, 60 mm]]")
+    thread: Thread | None = Field(None, description="thread of its screws, e.g. M10; that of the existing holes unless said")
+    grade: Literal[GRADES] | None = Field(None, description=f"grade of its screws, one of: {', '.join(GRADES)}")  # type: ignore[valid-type]
+    full_thread: Length | None = Field(None, description="length of full thread engaged, gauged in the hole, e.g. 18 mm")
+    mass: Mass | None = Field(None, description="mass of all it carries, e.g. 4 kg")
+    thickness: Length | None = Field(None, description="thickness of its plate, e.g. 4 mm")
+
+
+class LightModel(Section):
+    """The stack light."""
+
+    height: Length | None = Field(None, description="height of its lowest lens over the floor people stand on, e.g. 2.2 m")
+    seen_from: Length | None = Field(None, description="from how far it is seen free of what stands before it, e.g. 25 m")
+    bracket: Name = Field("", description="name of the bracket that carries it")
+
+
+class EnclosureModel(Section):
+    """The edge enclosure."""
+
+    size: At | None = Field(None, description="its width and height, e.g. [200 mm, 300 mm]")
+    pattern: At | None = Field(None, description="distances of its mounting holes, across and up, e.g. [160 mm, 260 mm]")
+    screw: ScrewSize | None = Field(None, description="size of its mounting screws, e.g. M6")
+    mass: Mass | None = Field(None, description="its mass with what is in it, e.g. 3 kg")
+    face: Name = Field("", description="face it hangs before; left out for a stand of its own")
+    at: At | None = Field(None, description="its middle on that face, e.g. [300 mm, 200 mm]")
+    bracket: Name = Field("", description="name of the bracket that carries it")
+
+
+class ProbeModel(Section):
+    """The temperature probe of the sump."""
+
+    port: Name = Field("", description="name of the port it goes into")
+    thread: Words = Field("", description="its thread as ordered, e.g. NPT 1/2 or M22x1.5")
+    length: Length | None = Field(None, description="from the port's mouth inside to its tip, e.g. 60 mm")
+    tip_diameter: Length | None = Field(None, description="diameter of its tip, e.g. 6 mm")
+
+
 class KitModel(Section):
     """What is brought along."""
 
@@ -101,6 +177,13 @@ class KitModel(Section):
     screws: list[ScrewModel] = Field(
         default_factory=list, description="a list of screws that pass through, each with name and size"
     )
+    adhesive: AdhesiveModel | None = Field(None, description="kind, and what its own data sheet says otherwise")
+    air_temperature: Temperature | None = Field(None, description="of the air while bonding, e.g. 15 °C")
+    humidity: Share | None = Field(None, description="relative humidity while bonding, e.g. 60 %")
+    brackets: list[BracketModel] = Field(default_factory=list, description="a list of brackets, each with name")
+    light: LightModel | None = Field(None, description="the stack light: height, seen_from, bracket")
+    enclosure: EnclosureModel | None = Field(None, description="the edge enclosure: size, pattern, screw, face, at, bracket")
+    probe: ProbeModel | None = Field(None, description="the sump's probe: port, thread, length, tip_diameter")
 
 
 class DeviceModel(Section):

@@ -63,7 +63,7 @@ class JobModel(Section):
     inputs: list[SignalModel] = Field(default_factory=list, description="a list: where speed, load and run state come from")
     recordings: list[RecordingModel] = Field(default_factory=list, description="a list of recordings to be judged")
     housing: HousingModel = Field(default_factory=HousingModel, description="material, surface_temperature, faces")
-    kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive_cure, metal_temperature")
+    kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive, brackets, light, enclosure, probe")
     bus: BusModel = Field(default_factory=BusModel, description="baud, device_delay, devices")
     power: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
     network: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
