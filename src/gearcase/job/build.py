@@ -14,9 +14,11 @@ from gearcase.drive.train import Drive
 from gearcase.errors import BadInput
 from gearcase.findings import Finding
 from gearcase.install.housing import Bus, Housing, Kit
+from gearcase.install.outage import Outage
 from gearcase.install.points import Point
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
 from gearcase.job.build_kit import build_bus, build_housing, build_kit, build_point
+from gearcase.job.build_outage import build_outage
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
 from gearcase.job.schema import JobModel, RecordingModel
@@ -73,6 +75,8 @@ class Job:
         What is allowed but should be looked at.
     housing, kit, bus : Housing, Kit, Bus
         Empty where the file is silent.
+    outage : Outage
+        Its day, windows, crew and what must be asked before; empty where the file is silent.
     sections : dict
         Top-level sections of the file as plain data.
     text_sha256 : str
@@ -90,6 +94,7 @@ class Job:
     housing: Housing
     kit: Kit
     bus: Bus
+    outage: Outage
     sections: dict[str, Any]
     text_sha256: str
 
@@ -138,6 +143,7 @@ def build(source: Source, *, folder: str) -> Job:
         housing=build_housing(source, model.housing),
         kit=build_kit(source, model.kit),
         bus=build_bus(source, model.bus),
+        outage=build_outage(model.outage),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )

@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.install.schedule import Window
 from gearcase.job.drive_schema import BearingShape
 from gearcase.job.kit_schema import SensorModel
+from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.read import Path_, Source, nearest
 from gearcase.job.schema import read_as
 
@@ -33,12 +35,13 @@ def cross_check(source: Source) -> list[Problem]:
         *_bearings(source),
         *_sensors(source),
         *_walls(source),
+        *_windows(source),
     ]
 
 
 def _names_twice(source: Source) -> Iterator[Problem]:
     parts = [item for kind in _DRIVE_PARTS for item in _named(source, ("drive", kind))]
-    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("kit", "brackets"), ("housing", "ports"), ("bus", "devices"))
+    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("kit", "brackets"), ("housing", "ports"), ("bus", "devices"), ("outage", "crew"), ("outage", "ask"))
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [
@@ -86,7 +89,11 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
         asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in _items(source, (*path, "seats"))]
     asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("housing", "ports"))]
     asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("kit", "brackets"))]
-    asked.append((("kit", "enclosure", "face"), faces, "face"))
+    asked += [(("kit", part, "face"), faces, "face") for part in ("enclosure", "cable_entry")]
+    items = [name for _, name in _named(source, ("outage", "ask"))]
+    for path, item in _items(source, ("outage", "ask")):
+        after = item.get("after")
+        asked += [((*path, "after", n), items, "item") for n in range(len(after) if isinstance(after, list) else 0)]
     brackets = [name for _, name in _named(source, ("kit", "brackets"))]
     asked += [(("kit", part, "bracket"), brackets, "bracket") for part in ("light", "enclosure")]
     asked.append((("kit", "probe", "port"), [name for _, name in _named(source, ("housing", "ports"))], "port"))
@@ -219,6 +226,23 @@ def _walls(source: Source) -> Iterator[Problem]:
         wall = owner.get("wall")
         if isinstance(wall, dict) and wall.get("thickness") is None and not wall.get("readings"):
             yield source.problem((*path, "wall"), "its thickness or its readings", given="neither")
+
+
+def _windows(source: Source) -> Iterator[Problem]:
+    """Windows of an outage follow one another, and the shortest duration is no longer than the longest."""
+    last: Window | None = None
+    for path, item in _items(source, ("outage", "windows")):
+        model = read_as(WindowModel, item)
+        if model is None:
+            continue  # the form has said what is wrong
+        here = outage_window(model)
+        if last is not None and here.start < last.end:
+            yield source.problem((*path, "start"), "a start after the window before has closed")
+        last = here
+    for path, item in _items(source, ("outage", "durations")):
+        duration = read_as(DurationModel, item)
+        if duration is not None and duration.shortest > duration.longest:
+            yield source.problem((*path, "shortest"), "no more than the longest")
 
 
 def _shaft_names(source: Source) -> list[str]:

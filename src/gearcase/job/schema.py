@@ -11,6 +11,7 @@ from gearcase.job.drive_schema import DriveModel
 from gearcase.job.fields import Frequency, Name, SampleUnit, Section, Speed, Start, Time, Words
 from gearcase.job.housing_schema import HousingModel
 from gearcase.job.kit_schema import BusModel, KitModel, PointModel
+from gearcase.job.outage_schema import OutageModel
 
 __all__ = ["JobModel", "RecordingModel", "json_schema", "read_as"]
 
@@ -65,6 +66,7 @@ class JobModel(Section):
     housing: HousingModel = Field(default_factory=HousingModel, description="material, surface_temperature, faces")
     kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive, brackets, light, enclosure, probe")
     bus: BusModel = Field(default_factory=BusModel, description="baud, device_delay, devices")
+    outage: OutageModel = Field(default_factory=OutageModel, description="date, windows, crew, ask, isolation, durations")
     power: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
     network: dict[str, Any] = Field(default_factory=dict, description="kept as it is for the plan to come")
 

@@ -1,4 +1,4 @@
-"""Plan: how does the kit go on? Holes against the measured wall, bonds, bandwidth, places, bus, cables; a work card.
+"""Plan: how does the kit go on? Holes against the measured wall, bonds, bandwidth, places, bus, cables, outage; a work card.
 
 A way towards the oil is a blocker. A wall that nobody has measured is never drilled: the point becomes a bonded one, and
 what that costs in bandwidth is shown.
@@ -12,34 +12,42 @@ from gearcase.drive.lines import expected_lines
 from gearcase.findings import Finding, Level
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_of, bond, cost_of_bonding, graded_lines
+from gearcase.stages.planning.outage import outage
 from gearcase.stages.planning.places import check_place, face_document
 from gearcase.stages.planning.positions import positions
-from gearcase.stages.planning.wires import bus, cables
+from gearcase.stages.planning.wires import bus
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
 __all__ = ["judge", "run"]
 
 
-def run(job: Job) -> StageResult:
+def run(job: Job, *, today: str = "") -> StageResult:
     """Plan a job.
+
+    Parameters
+    ----------
+    job : Job
+    today : str
+        ISO 8601, which decides what is too late to be asked; empty: nothing is called too late.
 
     Returns
     -------
     StageResult
         Document ``plan/1``; `wrong` when a finding is a blocker.
     """
-    findings, document = judge(job)
+    findings, document = judge(job, today=today)
     read = (
-        *job.sources(("drive", "points", "housing", "kit", "bus")),
-        *tables.sources("mounts", "threads", "clearance_holes"),
+        *job.sources(("drive", "points", "housing", "kit", "bus", "outage")),
+        *tables.sources("mounts", "threads", "clearance_holes", "adhesives", "outage_tasks"),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
 
-def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
+def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
     wired = bus(job, draft)
@@ -53,8 +61,9 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
-    run_cables = cables(job, draft)
+    run_cables, routes = cables(job, draft)
     opened = clearance_holes(job, draft)
+    around, booked = outage(job, parts, run_cables, draft, today=today)
     draft.step("after", "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.")
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
     findings = tuple(sorted(draft.findings, key=lambda finding: rank.index(finding.level)))
@@ -66,6 +75,9 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
+        "routes": routes,
+        "outage": around,
+        "schedule": booked,
         "clearance_holes": opened,
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
