@@ -42,6 +42,7 @@ __all__ = [
 
 NOTICE_DAYS = 7.0  # five working days before an outage are seven days, whatever day it falls on; trade, common practice, no source
 _TRIES = 3000  # steps of the search; a count, so that every machine gives the same schedule
+_TRIED_IN_FULL = 20  # tasks; of more a step costs by the square of their number, and fewer are taken
 _SAME = 1e-6  # s
 
 
@@ -57,13 +58,14 @@ class State(StrEnum):
 @dataclass(frozen=True)
 class After:
     """A task that must be done before, how long to wait after its end [s] and why, and the wait with a faster way, if there is
-    one, e.g. another adhesive [s].
+    one [s], and which way that is.
     """
 
     task: str
     wait: float = 0.0
     why: str = ""
     faster: float | None = None
+    faster_way: str = "take the faster joint"
 
 
 @dataclass(frozen=True)
@@ -270,7 +272,7 @@ def cures(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Windo
         for before in task.after:
             if before.faster is not None and before.faster < before.wait:
                 quicker = tuple(replace(one, wait=before.faster) if one is before else one for one in task.after)
-                what = f"take the faster joint in {before.task}: {before.faster / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
+                what = f"{before.faster_way} in {before.task}: {before.faster / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
                 others = [replace(task, after=quicker) if one is task else one for one in tasks]
                 tried.append((f"{what} before {task.name}", others, crew))
     for skill in sorted({skill for task in tasks for skill in task.crew}):
@@ -426,6 +428,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
         only.append(min(always, default=None))
     begin = plan.windows[0].start
     at_least = max(_bound(plan, {}, begin, [begin] * len(plan.crew), only), begin + _by_load(plan))
+    most = _TRIES if count <= _TRIED_IN_FULL else int(_TRIES * (_TRIED_IN_FULL / count) ** 2)
     best: list[Placed] = []
     met: set[tuple[object, ...]] = set()  # where the search has been, by another order of the same work
     best_end = math.inf
@@ -463,7 +466,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
                     seen.add(alike)
                     choices.append((start, -plan.tail[n], n, sum(len(plan.crew[p].skills) for p in persons), persons))
         for start, _, n, _, persons in sorted(choices):
-            if best and (tries > _TRIES or best_end <= at_least + _SAME):
+            if best and (tries > most or best_end <= at_least + _SAME):
                 return
             end = start + plan.tasks[n].longest
             later = [end if p in persons else time for p, time in enumerate(free)]
@@ -472,7 +475,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
                 step([*placed, (n, start, persons)], known, later, start)
 
     step([], {}, [begin] * len(plan.crew), begin)
-    proven = tries <= _TRIES or best_end <= at_least + _SAME
+    proven = tries <= most or best_end <= at_least + _SAME
     return best, proven, best_end if proven else at_least
 
 

@@ -16,12 +16,14 @@ from gearcase.job.build import Job
 from gearcase.stages.planning.mounts import MOUNTS_BONDED
 from gearcase.worked import Origin
 
-__all__ = ["LOCK_OUT", "RELEASE", "Planned", "bench_tasks", "machine", "no_load_until", "outage_tasks"]
+__all__ = ["LOCK_OUT", "RELEASE", "Planned", "bench_tasks", "machine", "no_load", "outage_tasks"]
 
 LOCK_OUT, RELEASE = "lock out and prove still", "release and hand back"
 _GENERIC = "two-part methacrylate"  # where the kit does not say which adhesive
+WARMED = 308.15  # K, 35 degC, inside the 15 to 40 degC of a bond; common practice, no source
 _COOL = 313.15  # K, below it nothing has to cool before hands and adhesive; common practice, no source
 _PAD = "adhesive pad"
+_ZERO_C = 273.15
 
 
 @dataclass(frozen=True)
@@ -71,12 +73,14 @@ def machine(job: Job) -> Machine:
     return Machine(cooling, maker.range_of(maker.usual["restart"])[1])
 
 
-def no_load_until(job: Job) -> float:
-    """How long a bond of the kit must be left alone: four fixture times at the metal's temperature. [s]"""
+def no_load(job: Job, bond: str) -> After:
+    """How long a bond of the kit must be left alone: four fixture times at the metal's temperature; less on warmed metal."""
     glue = job.kit.adhesive or adhesive(_GENERIC)
     metal = REFERENCE if job.kit.metal_temperature is None else max(job.kit.metal_temperature, COLDEST)  # colder is a blocker
     times = {"open_time": glue.open_time, "fixture_time": glue.fixture_time, "full_time": glue.full_time}
-    return cure_schedule(**times, metal_temperature=metal).no_load_until
+    wait, warmed = (cure_schedule(**times, metal_temperature=kelvin).no_load_until for kelvin in (metal, max(metal, WARMED)))
+    way = f"warm the metal to {WARMED - _ZERO_C:.0f} °C and hold it there"
+    return After(bond, wait, "four fixture times without load", warmed if warmed < wait else None, way)
 
 
 def outage_tasks(job: Job, parts: list[dict[str, Any]], cables: list[dict[str, Any]]) -> tuple[Planned, ...]:
@@ -99,7 +103,8 @@ def outage_tasks(job: Job, parts: list[dict[str, Any]], cables: list[dict[str, A
     made += [maker.make("fit", f"fit {screw.name}", [start]) for screw in job.kit.screws]
     devices = {device.name: device for device in job.bus.devices}
     routes = [
-        maker.make("route", f"route cable to {row['device']}", ready.get(devices[row["device"]].point, (start,))) for row in cables
+        maker.make("route", f"route cable to {row['device']}", _there(ready.get(devices[row["device"]].point, (start,))))
+        for row in cables
     ]
     made += routes
     if routes:
@@ -126,7 +131,7 @@ def _mounted(job: Job, maker: _Maker, part: Mapping[str, Any], start: After) -> 
         return [wall, hole, put], (After(put.task.name),)
     if mount in MOUNTS_BONDED:
         bond = maker.make("bond", f"bond {name}", [start])
-        left_alone = After(bond.task.name, no_load_until(job), "four fixture times without load")
+        left_alone = no_load(job, bond.task.name)
         if _PAD not in mount:
             return [bond], (left_alone,)
         put = maker.make("mount", f"mount {name}", [left_alone])
@@ -139,11 +144,16 @@ def _wired(
     job: Job, maker: _Maker, routed: list[After], start: After, ready: Mapping[str, tuple[After, ...]]
 ) -> Iterator[Planned]:
     """Wiring, mains, dead tests and tap tests."""
-    wire = maker.make("wire", "wire and label every device", [*routed, start], times=len(job.bus.devices))
+    tapped = list(dict.fromkeys(device.point for device in job.bus.devices if device.point in ready))
+    cured = [one for point in tapped for one in ready[point] if one.wait]
+    wire = maker.make("wire", "wire and label every device", [*routed, *cured], times=len(job.bus.devices))
     mains = maker.make("mains", "connect the supply", [start])
     dead = maker.make("dead tests", "dead tests", [After(wire.task.name), After(mains.task.name)])
     yield from (wire, mains, dead)
-    tapped = [device.point for device in job.bus.devices if device.point in ready]
     if tapped:
-        waits = [one for point in dict.fromkeys(tapped) for one in ready[point] if one.wait]
-        yield maker.make("tap test", "poll every device; tap tests", [After(dead.task.name), *waits], times=len(tapped))
+        yield maker.make("tap test", "poll every device; tap tests", [After(dead.task.name)], times=len(tapped))
+
+
+def _there(ready: Iterable[After]) -> list[After]:
+    """A cable is laid as soon as its sensor is in place: clips do not load a bond, its plug does."""
+    return [After(one.task) for one in ready]
