@@ -31,8 +31,8 @@ _OTHER_HATCH = ((1, 6.0),)
 Place = Callable[[float], float]
 
 
-def schedule_svg(schedule: dict[str, Any], *, title: str, block: TitleBlock) -> str:
-    """The chart as an SVG document."""
+def schedule_svg(schedule: dict[str, Any], *, title: str, block: TitleBlock | None) -> str:
+    """The chart as an SVG document; `block` is None inside a report, whose pages have their own."""
     return schedule_sheet(schedule, title=title, block=block).svg(title)
 
 
@@ -53,16 +53,17 @@ def verdict(schedule: dict[str, Any]) -> str:
     return f"Does not fit: the last task ends at {end / _HOUR:.3g} h, {(end - window) / _HOUR:.2g} h after the window closes."
 
 
-def schedule_sheet(schedule: dict[str, Any], *, title: str, block: TitleBlock) -> Sheet:
+def schedule_sheet(schedule: dict[str, Any], *, title: str, block: TitleBlock | None) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     before, tasks = schedule["before"], schedule["tasks"]
     first = 62 + _ROW * len(before) + 34 if before else 34
-    sheet = Sheet(WIDEST, first + 72 + _ROW * len(tasks) + 44 + BLOCK_HEIGHT)
+    sheet = Sheet(WIDEST, first + 72 + _ROW * len(tasks) + 44 + (BLOCK_HEIGHT if block else 0))
     sheet.text(_NAMES, 16, f"{title}. {verdict(schedule)}", size=11, weight=600)
     if before:
         _before(sheet, before, 34)
     _outage(sheet, schedule, first)
-    draw_title_block(sheet, _NAMES, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _NAMES, block, name=title, scale="time")
+    if block:
+        draw_title_block(sheet, _NAMES, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _NAMES, block, name=title, scale="time")
     return sheet
 
 

@@ -1,10 +1,11 @@
-"""A plan as blocks: blockers first, then the parts, the faces, the work card."""
+"""A plan as blocks: blockers first, then the parts, the faces, cables and outage, the work card."""
 
 from collections.abc import Iterator
 from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.outage_blocks import outage_blocks
 
 __all__ = [
     "plan_blocks",
@@ -54,7 +55,10 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
     for face in plan["faces"]:
         title = f"face {face['name']}"
         yield Block(
-            "figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title), to_scale=True
+            "figure",
+            f"The {title} at scale, seen from outside.",
+            svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ())),
+            to_scale=True,
         )
     passing = tuple(
         (hole["for"], hole["size"], hole["fit"], hole["drill"], f"{hole['diameter_mm']:.2f}", hole["source"])
@@ -64,6 +68,7 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("heading", "Clearance holes", level=2)
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
+    yield from outage_blocks(plan)
     steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
     yield Block("heading", "Work card", level=2)
     yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))

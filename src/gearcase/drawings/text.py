@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from gearcase.drawings.outage_words import outage_words
+
 __all__ = [
     "baseline_text",
     "built_rows",
@@ -161,6 +163,7 @@ def plan_text(document: dict[str, Any]) -> str:
         parts.append(f"one round of the bus at {document['bus']['baud']} baud: {document['bus']['round_s']:.3f} s")
     for hole in document["clearance_holes"]:
         parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
+    parts += outage_words(document)
     parts += ["", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
     parts += ["", "work card:"]
     for step in document["work_card"]:

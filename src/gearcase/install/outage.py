@@ -1,6 +1,6 @@
 """The outage as the job describes it: when, who, what must be asked before, what is isolated, how long work takes.
 
-Model: `Outage`, `Ask`, `Isolation`, `Duration`. `durations` of the table: how long each kind of work takes where the job does not say.
+Model: `Outage`, `Ask`, `Isolation`, `Duration`. `durations`: how long each kind of work takes where the job does not say.
 """
 
 import functools

@@ -190,6 +190,12 @@ def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list
     items = [LeadItem(ask.name, ask.owner, _UNSAID_DAYS if ask.days is None else ask.days, ask.after, ask.granted) for ask in asks]
     day = job.outage.day
     now = float(datetime.fromisoformat(today).toordinal()) if today and day is not None else -math.inf
+    if day is not None and now > day:  # nothing can be too late any more
+        open_still = [ask.name for ask in job.outage.asks if not ask.granted]
+        if open_still:
+            says = f"its day is past, and the job does not say that these were granted: {', '.join(open_still)}"
+            draft.find(Level.NOTE, "lead", "outage", says)
+        now = -math.inf
     try:
         dates = lead_dates(items, outage_day=day or 0.0, today=now)
     except OutOfRange as error:
@@ -207,14 +213,9 @@ def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list
 
 def _late(dates: Sequence[LeadDate], day: float | None, now: float, draft: Draft) -> None:
     """What cannot be there in time, each with the day on which it could."""
-    waiting = [one for one in dates if one.late and one.item.name != _BENCH]
-    if day is None or not waiting:
-        return
-    if now > day:
-        names = ", ".join(one.item.name for one in waiting)
-        draft.find(Level.NOTE, "lead", "outage", f"its day is past, and the job does not say that these were granted: {names}")
-        return
-    for one in waiting:
+    for one in dates:
+        if day is None or not one.late:
+            continue
         moved = day + now - one.latest_start
         says = (
             f"must be asked by {_date(one.latest_start)} and is not granted: no go on {_date(day)}; if it is asked today the outage "
@@ -327,7 +328,7 @@ def _states(found: Schedule, around: Machine) -> Iterator[dict[str, Any]]:
     begun = min(booking.start for booking in found.bookings)
     freed = next((booking.end for booking in found.bookings if booking.task.name == RELEASE), found.end)
     cold = min(begun + around.cooling, freed)
-    bands = [(State.LOCKED_OUT, begun, cold), (State.COLD, cold, freed)]
+    bands: list[tuple[str, float, float]] = [(State.LOCKED_OUT, begun, cold), (State.COLD, cold, freed)]
     if any(booking.task.state is State.RUNNING for booking in found.bookings):
         bands += [("restart", freed, freed + around.restart), (State.RUNNING, freed + around.restart, found.end)]
     yield from ({"state": str(state), "start_s": start, "end_s": end} for state, start, end in bands if end > start)

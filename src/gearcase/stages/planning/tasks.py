@@ -140,9 +140,7 @@ def _mounted(job: Job, maker: _Maker, part: Mapping[str, Any], start: After) -> 
     return [put], (After(put.task.name),)
 
 
-def _wired(
-    job: Job, maker: _Maker, routed: list[After], start: After, ready: Mapping[str, tuple[After, ...]]
-) -> Iterator[Planned]:
+def _wired(job: Job, maker: _Maker, routed: list[After], start: After, ready: Mapping[str, tuple[After, ...]]) -> Iterator[Planned]:
     """Wiring, mains, dead tests and tap tests."""
     tapped = list(dict.fromkeys(device.point for device in job.bus.devices if device.point in ready))
     cured = [one for point in tapped for one in ready[point] if one.wait]
