@@ -165,10 +165,10 @@ def _task(sheet: Sheet, task: dict[str, Any], x_of: Place, middle: float) -> Non
 
 
 def _names(sheet: Sheet, what: str, who: str, middle: float) -> None:
-    for line in wrap(what, _CREW - _NAMES - 8, _SIZE, most=1):
-        sheet.text(_NAMES, middle + 3, line, size=_SIZE)
-    for line in wrap(who, _LEFT - _CREW - 10, _SIZE, most=1):
-        sheet.text(_CREW, middle + 3, line, size=_SIZE, colour=MUTED)
+    for left, right, says, colour in ((_NAMES, _CREW, what, INK), (_CREW, _LEFT - 2, who, MUTED)):
+        lines = wrap(says, right - left - 8, _SIZE, most=2)
+        for line, down in zip(lines, (3,) if len(lines) == 1 else (-2, 9), strict=True):
+            sheet.text(left, middle + down, line, size=_SIZE, colour=colour)
     sheet.line(_NAMES, middle + _ROW / 2, _RIGHT, middle + _ROW / 2, colour=HAIRLINE, width=0.5)
 
 

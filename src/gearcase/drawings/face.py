@@ -11,8 +11,8 @@ A row of ``faces`` holds ``name``, ``size_m``, ``keep_outs``; drawn too where a 
 - ``seats``: ``bearing``, ``at_m``, ``diameter_m``, ``load_clock`` or None;
 - ``threaded_holes``: ``name``, ``at_m``, ``diameter_m``, ``thread``, ``function``.
 
-A row of ``routes`` holds ``cable``, ``device``, ``legs`` (``face``, ``start_m``, ``end_m``) and ``clips`` (``face``, ``at_m``,
-``along_m``); what is on other faces is left out. A clip is a dot, its place a row of the table.
+A row of ``routes`` holds ``cable``, ``device``, ``legs`` (``face``, ``start_m``, ``end_m``) and, where known, ``clips`` (``face``,
+``at_m``, ``along_m``); what is on other faces is left out. A clip is a dot, its place a row of the table.
 
 A row of ``parts`` may also hold ``clock``, the hour its mark points to, and ``base_m``, the diameter of its base.
 """
@@ -187,10 +187,11 @@ def _rows(face: dict[str, Any], placed: list[dict[str, Any]]) -> Iterator[tuple[
 def _clip_rows(face: dict[str, Any], routes: Sequence[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
     """Each clip on the face, counted along its cable."""
     for route in routes:
-        for number, clip in enumerate(route["clips"], start=1):
+        for number, clip in enumerate(route.get("clips", ()), start=1):
             if clip["face"] == face["name"]:
-                says = f"{mm(clip['along_m'])} from the sensor{', metal' if route.get('metal_clips') else ''}"
-                yield f"{_cable_name(route)}, clip {number}", mm(clip["at_m"][0]), mm(clip["at_m"][1]), says
+                across, up, along = (f"{1000 * metres:.0f}" for metres in (*clip["at_m"], clip["along_m"]))
+                says = f"{along} from the sensor{', metal' if route.get('metal_clips') else ''}"
+                yield f"{_cable_name(route)}, clip {number}", across, up, says
 
 
 def _cable_name(route: dict[str, Any]) -> str:
@@ -289,7 +290,7 @@ class _Face:
             steps = max(int(math.hypot(to_x - x, to_y - y) / 6), 1)
             along = [(x + (to_x - x) * n / steps, y + (to_y - y) * n / steps) for n in range(steps + 1)]
             self.marks += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in along]
-        for clip in (clip for clip in route["clips"] if clip["face"] == name):
+        for clip in (clip for clip in route.get("clips", ()) if clip["face"] == name):
             x, y = self.x_of(clip["at_m"][0]), self.y_of(clip["at_m"][1])
             self.sheet.path(ring(x, y, 3.2), fill=PAPER, width=WIDE)
             self.marks.append(Box(x - 4, y - 4, x + 4, y + 4))

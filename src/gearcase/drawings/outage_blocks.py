@@ -5,7 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, workings
 from gearcase.drawings.chart import schedule_svg
-from gearcase.drawings.outage_words import answer, chain, hours, states_of_lead
+from gearcase.drawings.outage_words import answer, chain, clock, hours, states_of_lead
 
 __all__ = ["outage_blocks"]
 
@@ -77,7 +77,7 @@ def _schedule(outage: Mapping[str, Any], schedule: dict[str, Any] | None) -> Ite
     ranges = {task["name"]: task for task in outage["tasks"]}
     rows = tuple(
         (
-            hours(task["start_s"]),
+            clock(outage["start"], task["start_s"]),
             f"{task['name']}{' (critical)' if task['critical'] else ''}",
             ", ".join(task["crew"]),
             _range(ranges.get(task["name"])),
@@ -86,20 +86,24 @@ def _schedule(outage: Mapping[str, Any], schedule: dict[str, Any] | None) -> Ite
         )
         for task in schedule["tasks"]
     )
-    head = ("from", "task", "who", "takes", "slack", "starts after")
-    yield Block("table", head=head, rows=rows, wide=(0.9, 2.6, 1.5, 1.3, 1, 2.6))
+    head = ("from", "task", "who", "takes, min", "slack", "starts after")
+    yield Block("table", head=head, rows=rows, wide=(0.8, 2.6, 1.4, 0.9, 1.2, 2.6))
     yield Block("text", _origins(outage["tasks"]))
 
 
 def _range(task: Mapping[str, Any] | None) -> str:
-    return "" if task is None else f"{task['shortest_s'] / 60:.0f} to {task['longest_s'] / 60:.0f} min"
+    if task is None:
+        return ""
+    ends = dict.fromkeys(f"{task[end] / 60:.0f}" for end in ("shortest_s", "longest_s"))
+    return " to ".join(ends)
 
 
 def _origins(tasks: list[dict[str, Any]]) -> str:
     assumed = sum(task["origin"] == "assumed" for task in tasks)
     if not assumed:
         return "All durations are the job's own."
-    return f"Durations assumed: {assumed} of {len(tasks)}, as ranges of common practice, no source; the others are the job's own."
+    others = "; the others are the job's own" if assumed < len(tasks) else ""
+    return f"Durations assumed: {assumed} of {len(tasks)}, as ranges of common practice, no source{others}."
 
 
 def _facts(outage: Mapping[str, Any]) -> Iterator[str]:
@@ -122,7 +126,7 @@ def _facts(outage: Mapping[str, Any]) -> Iterator[str]:
 def _bench(outage: Mapping[str, Any]) -> Iterator[Block]:
     if outage.get("bench"):
         took = sum(task["longest_s"] for task in outage["bench"])
-        items = tuple(f"{task['name'].removeprefix('bench: ')}: {_range(task)}" for task in outage["bench"])
+        items = tuple(f"{task['name'].removeprefix('bench: ')}: {_range(task)} min" for task in outage["bench"])
         yield Block("list", f"On the bench, before anybody travels: {hours(took)} at the longest", items=items)
 
 

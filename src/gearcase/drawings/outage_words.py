@@ -1,9 +1,10 @@
 """The outage of a plan in words, for a terminal and for the pages: answer, critical chain, what comes first, what must be granted."""
 
 from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
 from typing import Any
 
-__all__ = ["answer", "chain", "hours", "outage_words", "states_of_lead"]
+__all__ = ["answer", "chain", "clock", "hours", "outage_words", "states_of_lead"]
 
 _MOST_LINES = 40
 
@@ -19,6 +20,23 @@ def hours(seconds: float) -> str:
     whole, minutes = divmod(round(seconds / 60), 60)
     parts = (f"{whole} h" if whole else "", f"{minutes} min" if minutes or not whole else "")
     return " ".join(part for part in parts if part)
+
+
+def clock(start: str, seconds: float) -> str:
+    """When something is, by the clock where the job says when the first window opens, else counted from there.
+
+    Examples
+    --------
+    >>> clock("2026-09-10T06:00", 4800.0), clock("2026-09-10T22:00", 10800.0), clock("", 4800.0)
+    ('07:20', '01:00, day 2', '+1:20')
+    """
+    if "T" not in start and " " not in start:
+        whole, minutes = divmod(round(seconds / 60), 60)
+        return f"+{whole}:{minutes:02d}"
+    opens = datetime.fromisoformat(start)
+    when = opens + timedelta(seconds=round(seconds / 60) * 60)
+    days = (when.date() - opens.date()).days
+    return f"{when:%H:%M}{f', day {days + 1}' if days else ''}"
 
 
 def answer(outage: Mapping[str, Any]) -> str:
@@ -68,7 +86,7 @@ def outage_words(plan: Mapping[str, Any]) -> Iterator[str]:
     tasks = (plan.get("schedule") or {}).get("tasks", ())
     for task in tasks[:_MOST_LINES]:
         who = ", ".join(task["crew"])
-        when = f"{hours(task['start_s']):>11} to {hours(task['end_s']):>11}"
+        when = f"{clock(outage['start'], task['start_s'])} to {clock(outage['start'], task['end_s'])}"
         yield f"  {when}  {'*' if task['critical'] else ' '} {task['name']} ({who})"
     if len(tasks) > _MOST_LINES:
         yield f"  ... and {len(tasks) - _MOST_LINES} more; --json lists all"
