@@ -19,6 +19,7 @@ __all__ = ["cross_check", "planet_names"]
 
 _DRIVE_PARTS = ("shafts", "meshes", "planetary_sets", "belts", "bearings", "passing_parts")
 _JOINING = {"meshes": ("pinion", "wheel"), "planetary_sets": ("sun", "ring", "carrier"), "belts": ("driver", "driven")}
+_LONGEST_WORK = 30 * 86400.0  # s, for one task; beyond it is a slip of the pen
 _GEOMETRY = ("elements", "element_diameter", "pitch_diameter", "contact_angle")
 
 
@@ -41,7 +42,8 @@ def cross_check(source: Source) -> list[Problem]:
 
 def _names_twice(source: Source) -> Iterator[Problem]:
     parts = [item for kind in _DRIVE_PARTS for item in _named(source, ("drive", kind))]
-    lists = (("points",), ("inputs",), ("housing", "faces"), ("kit", "cables"), ("kit", "brackets"), ("housing", "ports"), ("bus", "devices"), ("outage", "crew"), ("outage", "ask"))
+    kit = (("kit", "cables"), ("kit", "brackets"), ("housing", "ports"), ("bus", "devices"))
+    lists = (("points",), ("inputs",), ("housing", "faces"), *kit, ("outage", "crew"), ("outage", "ask"))
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [
@@ -229,8 +231,13 @@ def _walls(source: Source) -> Iterator[Problem]:
 
 
 def _windows(source: Source) -> Iterator[Problem]:
-    """Windows of an outage follow one another, and the shortest duration is no longer than the longest."""
+    """An outage of this century, whose windows follow one another; the shortest duration is no longer than the longest."""
     last: Window | None = None
+    dated = [("outage", "date"), *((*path, "start") for path, _ in _items(source, ("outage", "windows")))]
+    for path in dated:
+        value = source.value(path)
+        if value is not None and _text(str(value))[:2] != "20":
+            yield source.problem(path, "a day of this century, e.g. 2026-09-10")
     for path, item in _items(source, ("outage", "windows")):
         model = read_as(WindowModel, item)
         if model is None:
@@ -243,6 +250,8 @@ def _windows(source: Source) -> Iterator[Problem]:
         duration = read_as(DurationModel, item)
         if duration is not None and duration.shortest > duration.longest:
             yield source.problem((*path, "shortest"), "no more than the longest")
+        if duration is not None and duration.longest > _LONGEST_WORK:
+            yield source.problem((*path, "longest"), "30 d or less")
 
 
 def _shaft_names(source: Source) -> list[str]:

@@ -79,7 +79,7 @@ def no_load(job: Job, bond: str) -> After:
     metal = REFERENCE if job.kit.metal_temperature is None else max(job.kit.metal_temperature, COLDEST)  # colder is a blocker
     times = {"open_time": glue.open_time, "fixture_time": glue.fixture_time, "full_time": glue.full_time}
     wait, warmed = (cure_schedule(**times, metal_temperature=kelvin).no_load_until for kelvin in (metal, max(metal, WARMED)))
-    way = f"warm the metal to {WARMED - _ZERO_C:.0f} °C and hold it there"
+    way = f"hold the metal at {WARMED - _ZERO_C:.0f} °C"
     return After(bond, wait, "four fixture times without load", warmed if warmed < wait else None, way)
 
 
