@@ -32,7 +32,7 @@ FADING = {"intermediate left": 1.0, "input coupling end": 0.1}  # what of it rea
 TIMES = "120"  # how much faster time runs at the rig and the watch
 HERE = Path(__file__).parent
 FIRST_DRAFT = (  # what the first plan has wrong: a hole too deep for the wall, one address twice, a cable too short
-    ("wall: {thickness: 22.4 mm,", "wall: {thickness: 14.2 mm,"),
+    ("\n    wall: {readings: [22.6 mm, 22.4 mm, 22.5 mm]", "\n    wall: {readings: [14.4 mm, 14.2 mm, 14.3 mm]"),
     ("address: 12, registers: 48", "address: 11, registers: 48"),
     ("{name: W2, length: 10 m,", "{name: W2, length: 6 m,"),
 )

@@ -73,6 +73,7 @@ SI_UNIT = {
     "velocity": "m/s",
     "displacement": "m",
     "time": "s",
+    "stress": "Pa",
     "torque": "N m",
     "ratio": "-",
 }

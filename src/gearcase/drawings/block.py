@@ -19,6 +19,7 @@ __all__ = [
     "workings",
 ]
 
+_READ_AS = {"m": (1000.0, "mm"), "m2": (1e6, "mm²"), "Pa": (1e-6, "MPa")}
 _STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 
 
@@ -117,10 +118,11 @@ def _input(part: dict[str, Any]) -> str:
 
 
 def amount(part: dict[str, Any]) -> str:
-    """A number with its spread and unit, lengths in mm."""
+    """A number with its spread and unit, lengths in mm, strengths in MPa."""
     value, unit = part["value"], part["unit"]
-    if unit == "m":
-        value, unit = 1000 * value, "mm"
+    if unit in _READ_AS:
+        factor, unit = _READ_AS[unit]
+        value *= factor
     spread = f" ± {part['spread']:.2g}" if part.get("spread") else ""
     return f"{value:.6g}{spread}{'' if unit == '-' else ' ' + unit}"
 

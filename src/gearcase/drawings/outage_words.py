@@ -1,4 +1,4 @@
-"""The outage of a plan in words, for a terminal and for the pages: answer, critical chain, what comes first, what must be granted."""
+"""The outage of a plan in words, for a terminal and for the pages: answer, critical chain, what comes first, what to ask for."""
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta

@@ -5,6 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.mount_blocks import holding_blocks, place_blocks, step_rows
 from gearcase.drawings.outage_blocks import outage_blocks
 
 __all__ = [
@@ -52,6 +53,7 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
     worked = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
     if worked:
         yield Block("list", "Working of the holes", items=tuple(workings(worked)), folds=True)
+    yield from place_blocks(plan)
     for face in plan["faces"]:
         title = f"face {face['name']}"
         yield Block(
@@ -60,6 +62,7 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
             svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ())),
             to_scale=True,
         )
+    yield from holding_blocks(plan)
     passing = tuple(
         (hole["for"], hole["size"], hole["fit"], hole["drill"], f"{hole['diameter_mm']:.2f}", hole["source"])
         for hole in plan["clearance_holes"]
@@ -69,9 +72,9 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
     yield from outage_blocks(plan)
-    steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
     yield Block("heading", "Work card", level=2)
-    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))
+    card = ("", "where", "do", "with", "value", "caution", "signed")
+    yield Block("table", head=card, rows=step_rows(plan), wide=(0.4, 1.2, 3.4, 1.5, 1.6, 2.2, 0.8), numbers=(0,))
     bring = tuple((row["what"], row["for"]) for row in plan["pick"])
     yield Block("heading", "Bring", level=2)
     yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))

@@ -161,6 +161,7 @@ def plan_text(document: dict[str, Any]) -> str:
         ]
         parts += ["", *_table(("device", "address", "registers", "reading, ms"), devices)]
         parts.append(f"one round of the bus at {document['bus']['baud']} baud: {document['bus']['round_s']:.3f} s")
+    parts += _held(document)
     for hole in document["clearance_holes"]:
         parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
     parts += outage_words(document)
@@ -168,9 +169,40 @@ def plan_text(document: dict[str, Any]) -> str:
     parts += ["", "work card:"]
     for step in document["work_card"]:
         parts.append(f"  {step['number']:2d}. {step['where']}: {step['do']}")
+        reach = [step[key] for key in ("tool", "value", "tolerance") if step.get(key)]
+        if reach:
+            parts.append(f"      {'; '.join(reach)}")
         if step["caution"]:
             parts.append(f"      caution: {step['caution']}")
     return "\n".join(parts)
+
+
+def _held(document: Mapping[str, Any]) -> Iterator[str]:
+    """Positions, bonds, orientation, sump sensor and brackets of a plan, a line each."""
+    for row in document["positions"]:
+        best = f"{row['ranked'][0]['pad']}: {'; '.join(row['ranked'][0]['reasons'])}" if row["ranked"] else "no spot will do"
+        yield f"{row['point']} on face {row['face']}, best {best}"
+        yield from (f"  rejected {one['pad']}: {'; '.join(one['reasons'])}" for one in row["rejected"])
+    for part in document["parts"]:
+        if part["bond"] and (times := part["bond"]["schedule_s"]):
+            yield (
+                f"{part['name']}, {part['bond']['adhesive']}: close within {times['close_within'] / 60:.0f} min, load after "
+                f"{times['no_load_until'] / 3600:.1f} h, full cure {times['full'] / 3600:.0f} h, baseline after "
+                f"{times['baseline_after'] / 3600:.0f} h"
+            )
+    for row in document["orientation"]:
+        rest = ", ".join(f"{axis} {value:+.2f}" for axis, value in zip("xyz", row["gravity_m_s2"], strict=True))
+        yield f"{row['point']}: mark at {row['clock']:g} o'clock on face {row['face']}; at rest {rest} m/s2"
+    if sump := document["sump"]:
+        threads = ", ".join(one["thread"] for one in sump["candidates"]) or "not known"
+        yield f"sump sensor: {sump['port'] or 'port not said'}, thread {threads}"
+    for row in document["brackets"]:
+        tight = (
+            f"{row['thread']} grade {row['grade']}, {row['torque']['value']:.3g} N m"
+            if row["torque"]
+            else "no screws into the housing"
+        )
+        yield f"{row['name']}: {', '.join(row['holes']) or row['face'] or 'a stand of its own'}, {tight}"
 
 
 def prove_text(document: dict[str, Any]) -> str:

@@ -75,8 +75,8 @@ class KeepOut:
 class Wall:
     """Wall at one spot: thickness (the least reading), the gauge's error, and how it is known. Only a measured one may be drilled.
 
-    `readings` as the gauge showed them, with the velocity it was set to [m/s], and `sample`: caliper and reading of a spot where both
-    can measure; empty and None where nobody has said.
+    `readings` as the gauge showed them, with the velocity it was set to [m/s], and `sample`: caliper and reading of a spot where
+    both can measure; empty and None where nobody has said.
     """
 
     thickness: float
@@ -213,8 +213,8 @@ class Screw:
 
 @dataclass(frozen=True)
 class Kit:
-    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of metal and air while bonding [K] and the
-    air's humidity [-]; screws that want clearance holes; the adhesive as its sheet has it, with its modulus at running
+    """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of metal and air while bonding [K] and
+    the air's humidity [-]; screws that want clearance holes; the adhesive as its sheet has it, with its modulus at running
     temperature [Pa]; brackets, light, enclosure and sump probe; where the cables leave the housing.
     """
 

@@ -12,8 +12,8 @@ class Sensor:
     """A vibration sensor as its data sheet describes it. Frequencies in Hz; None where nobody has said.
 
     `kind` is ``"waveform"`` (delivers samples) or ``"overall"`` (delivers one figure, and cannot tell bearing from
-    gear). `mass` in kg, `range` in m/s2, diameter of the `base` in m, `hottest` surface it stands in K; `resonance_hz` mounted ideally, and
-    the torque of its stud from `torque_least` to `torque_most` in N m.
+    gear). `mass` in kg, `range` in m/s2, diameter of the `base` in m, `hottest` surface it stands in K; `resonance_hz`
+    mounted ideally, and the torque of its stud from `torque_least` to `torque_most` in N m.
     """
 
     kind: str = "waveform"

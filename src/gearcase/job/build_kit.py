@@ -1,6 +1,7 @@
 """From the document to the housing, the points, the kit and the bus."""
 
 from dataclasses import fields, replace
+from typing import Any
 
 from gearcase.install.adhesives import Adhesive, adhesive
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
@@ -98,7 +99,9 @@ def _port(model: PortModel, where: str) -> Port:
 
 def _wall(model: WallModel) -> Wall:
     sample = (model.sample.caliper, model.sample.reading) if model.sample else None
-    least = model.thickness if model.thickness is not None else min(model.readings, default=0.0)  # `checks` refuses a wall of neither
+    least = (
+        model.thickness if model.thickness is not None else min(model.readings, default=0.0)
+    )  # `checks` refuses a wall of neither
     origin = Origin.MEASURED if model.readings else model.origin
     return Wall(least, model.gauge_error or 0.0, origin, tuple(model.readings), model.velocity_set, sample)
 
@@ -139,9 +142,11 @@ def build_kit(source: Source, model: KitModel) -> Kit:
 
 def _adhesive(model: AdhesiveModel, full_cure: float | None) -> Adhesive:
     """The generic adhesive with what its own sheet says put over it; `full_cure` is the kit's, where the sheet's is not given."""
-    sheet = {key: value for key, value in model.model_dump().items() if value is not None and key in _OF_ADHESIVE}
+    sheet: dict[str, Any] = {key: value for key, value in model.model_dump().items() if value is not None and key in _OF_ADHESIVE}
     full = model.full_cure if model.full_cure is not None else full_cure
-    return replace(adhesive(model.kind), **sheet, **({} if full is None else {"full_time": full}))
+    if full is not None:
+        sheet["full_time"] = full
+    return replace(adhesive(model.kind), **sheet)
 
 
 def build_bus(source: Source, model: BusModel) -> Bus:

@@ -42,8 +42,17 @@ def cross_check(source: Source) -> list[Problem]:
 
 def _names_twice(source: Source) -> Iterator[Problem]:
     parts = [item for kind in _DRIVE_PARTS for item in _named(source, ("drive", kind))]
-    kit = (("kit", "cables"), ("kit", "brackets"), ("housing", "ports"), ("bus", "devices"))
-    lists = (("points",), ("inputs",), ("housing", "faces"), *kit, ("outage", "crew"), ("outage", "ask"))
+    lists = (
+        ("points",),
+        ("inputs",),
+        ("housing", "faces"),
+        ("kit", "cables"),
+        ("kit", "brackets"),
+        ("housing", "ports"),
+        ("bus", "devices"),
+        ("outage", "crew"),
+        ("outage", "ask"),
+    )
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [
@@ -221,9 +230,7 @@ def _sensors(source: Source) -> Iterator[Problem]:
 
 
 def _walls(source: Source) -> Iterator[Problem]:
-    regions = [
-        region for face, _ in _items(source, ("housing", "faces")) for region in _items(source, (*face, "regions"))
-    ]
+    regions = [region for face, _ in _items(source, ("housing", "faces")) for region in _items(source, (*face, "regions"))]
     for path, owner in (*_items(source, ("points",)), *regions):
         wall = owner.get("wall")
         if isinstance(wall, dict) and wall.get("thickness") is None and not wall.get("readings"):

@@ -24,7 +24,17 @@ from gearcase.job.fields import (
 )
 from gearcase.worked import Origin
 
-__all__ = ["FaceModel", "HousingModel", "KeepOutModel", "PortModel", "RegionModel", "SeatModel", "ThreadedHoleModel", "SampleModel", "WallModel"]
+__all__ = [
+    "FaceModel",
+    "HousingModel",
+    "KeepOutModel",
+    "PortModel",
+    "RegionModel",
+    "SampleModel",
+    "SeatModel",
+    "ThreadedHoleModel",
+    "WallModel",
+]
 
 
 class SampleModel(Section):

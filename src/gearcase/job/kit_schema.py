@@ -90,7 +90,9 @@ class PointModel(Section):
     direction: Literal["radial", "axial"] | None = Field(None, description="radial or axial")
     at: At | None = Field(None, description="place on the face from its lower left corner, e.g. [120 mm, 80 mm]")
     clock: Clock | None = Field(None, description="where the sensor's mark points, seen from outside, in hours, e.g. 12")
-    wall: WallModel | None = Field(None, description="wall at this spot: thickness or readings, gauge_error, velocity_set, sample, origin")
+    wall: WallModel | None = Field(
+        None, description="wall at this spot: thickness or readings, gauge_error, velocity_set, sample, origin"
+    )
     hole: HoleModel | None = Field(None, description="tapped hole for a stud: thread, full_thread, spot_face, tap")
     dynamic_mass: Mass | None = Field(None, description="local dynamic mass of the spot where known, e.g. 4 kg")
     bond_line: Length | None = Field(None, description="thickness of the bond line, e.g. 0.2 mm")
@@ -141,7 +143,9 @@ class BracketModel(Section):
     name: Name = Field(description="name of the bracket, e.g. strut over the cap")
     face: Name = Field("", description="face of the housing; left out for a stand of its own")
     holes: list[Name] = Field(default_factory=list, description="names of existing threaded holes of that face")
-    at: list[At] = Field(default_factory=list, description="places of new holes on that face, e.g. [[100 mm, 60 mm], [180 mm, 60 mm]]")
+    at: list[At] = Field(
+        default_factory=list, description="places of new holes on that face, e.g. [[100 mm, 60 mm], [180 mm, 60 mm]]"
+    )
     thread: Thread | None = Field(None, description="thread of its screws, e.g. M10; that of the existing holes unless said")
     grade: Literal[GRADES] | None = Field(None, description=f"grade of its screws, one of: {', '.join(GRADES)}")  # type: ignore[valid-type]
     full_thread: Length | None = Field(None, description="length of full thread engaged, gauged in the hole, e.g. 18 mm")

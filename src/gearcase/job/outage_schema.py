@@ -68,5 +68,5 @@ class OutageModel(Section):
 def outage_window(model: WindowModel) -> Window:
     """A window by the clock of the place, whatever zone its start names. [s]"""
     start = datetime.fromisoformat(model.start).replace(tzinfo=None)
-    opens = (start - datetime(1970, 1, 1)).total_seconds()  # noqa: DTZ001 - a difference of two times of one place
+    opens = (start - datetime(1970, 1, 1)).total_seconds()
     return Window(opens, opens + model.length)

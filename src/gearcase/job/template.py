@@ -124,7 +124,8 @@ housing:
   # faces:                    # seen from outside; places from the lower left corner
 {faces}
   # ports:
-  #   - {{name: side port, kind: side, face: left, at: [60 mm, 40 mm], threads_per_inch: 14, angle: 60 deg}}
+  #   - {{name: side port, kind: side, face: left, at: [60 mm, 40 mm], threads_per_inch: 14, angle: 60 deg, tapered: true}}
+  #     # below_minimum, above_floor, to_wheel: room for a probe
 
 """
 _FACE = """\
@@ -134,9 +135,23 @@ _FACE = """\
   #     keep_outs:
   #       - {{name: split flange, kind: split line, at: [300 mm, 230 mm], size: [600 mm, 30 mm]}}
   #     regions:
-  #       - {{name: {name} boss, kind: boss, at: [300 mm, 300 mm], size: [45 mm, 45 mm], wall: {{thickness: 22 mm}}}}
+  #       - {{name: {name} boss, kind: boss, at: [300 mm, 300 mm], size: [45 mm, 45 mm],
+  #          wall: {{readings: [22.6 mm, 22.4 mm, 22.5 mm], velocity_set: 5920 m/s, gauge_error: 0.3 mm,
+  #                 sample: {{caliper: 20 mm, reading: 26.3 mm}}}}}}     # a cover's edge that both can measure
   #     threaded_holes:
   #       - {{name: {name} lifting eye, at: [100 mm, 350 mm], thread: M12, function: lifting}}"""
+
+_KIT = """\
+# kit:                          # what is brought along
+#   adhesive: {kind: two-part methacrylate, full_cure: 24 h}      # and what else its sheet says
+#   metal_temperature: 18 °C
+#   brackets:                   # on existing holes whose function is known, or a stand of its own
+#     - {name: strut on the jig holes, face: left, holes: [left jig hole], grade: "8.8", full_thread: 18 mm, mass: 3 kg}
+#   enclosure: {size: [200 mm, 300 mm], pattern: [160 mm, 260 mm], screw: M6, bracket: strut on the jig holes}
+#   light: {height: 2.2 m, seen_from: 25 m, bracket: strut on the jig holes}
+#   probe: {port: side port, thread: NPT 1/2, length: 90 mm, tip_diameter: 6 mm}
+
+"""
 
 _POINTS = """\
 points:
@@ -170,7 +185,7 @@ def template(kind: str, title: str) -> str:
     drive, train = _DRIVES[kind]
     faces = "\n".join(_FACE.format(name=name, outward=_OUTWARD[name]) for name in _FACES[kind])
     head = _HEAD.format(title=json.dumps(title, ensure_ascii=False), drive=drive)
-    return head + train + _BEARINGS + _HOUSING.format(kind=kind, faces=faces) + _POINTS
+    return head + train + _BEARINGS + _HOUSING.format(kind=kind, faces=faces) + _KIT + _POINTS
 
 
 def new_job(folder: Path, title: str, kind: str) -> Path:

@@ -9,12 +9,14 @@ from typing import Any
 
 from gearcase.findings import Finding, Level
 from gearcase.install.asbuilt import DEPTH_TOLERANCE, PLACE_TOLERANCE, excess_depth, metal_left_as_drilled, offset_of_place
+from gearcase.install.fasteners import stud_torque_ruling
 from gearcase.install.holes import least_metal
 from gearcase.install.housing import Wall
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages import plan
 from gearcase.stages.built import Built
+from gearcase.stages.planning.walls import known_wall
 from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["Check", "check_point"]
@@ -84,9 +86,14 @@ def _plan_again(check: Check) -> tuple[dict[str, Any], tuple[Finding, ...]]:
 
 
 def _wall_of(check: Check) -> Wall | None:
-    """The wall as gauged while fitting, else as the job has it."""
-    wall = check.built.get("wall")
-    return Wall(min(wall["readings"]), wall.get("gauge_error") or 0.0, Origin.MEASURED) if wall else check.point.wall
+    """The wall as gauged while fitting, with the velocity and the sample that the job names for it; else as the job has it."""
+    wall, planned = check.built.get("wall"), check.point.wall
+    if not wall:
+        return planned
+    least, error = min(wall["readings"]), wall.get("gauge_error") or 0.0
+    if planned is None or not planned.readings:
+        return Wall(least, error, Origin.MEASURED)
+    return Wall(least, error, Origin.MEASURED, tuple(wall["readings"]), planned.velocity_set, planned.sample)
 
 
 def _mount(check: Check, part: Mapping[str, Any]) -> None:
@@ -173,15 +180,16 @@ def _depth(check: Check) -> None:
         says = f"drilled {_mm(depth)} into a wall nobody has measured: gauge it beside the hole and enter wall.readings"
         check.find(Level.BLOCKER, "no_wall", says)
         return
-    if depth > wall.thickness:
+    where = f"entry {check.built.values['wall'].entry}" if "wall" in check.built.values else check.point.where
+    thinnest = known_wall(wall, check.job.housing.material, where).least
+    if depth > min(wall.thickness, thinnest.value + wall.gauge_error):
+        thick = _mm(thinnest.value + wall.gauge_error)
         says = (
-            f"drilled {_mm(depth)} into a wall of {_mm(wall.thickness)}: the hole is through, or one was misread. Through: stop, "
-            "plug it, tell the owner, check for chips in the oil. Misread: gauge it again and enter it with because"
+            f"drilled {_mm(depth)} into a wall of {thick}: the hole is through, or one was misread. Through: stop, plug it, "
+            "tell the owner, check for chips in the oil. Misread: gauge it again and enter it with because"
         )
         check.find(Level.BLOCKER, "depth_over_wall", says)
         return
-    where = f"entry {check.built.values['wall'].entry}" if "wall" in check.built.values else check.point.where
-    thinnest = Given("measured wall less gauge error", wall.thickness - wall.gauge_error, "m", wall.origin, 0.0, where)
     spot_face = Given("spot-face", check.point.hole.spot_face if check.point.hole else 0.0, "m", Origin.NAMEPLATE)
     left = work(f"metal left at {name}", metal_left_as_drilled, wall=thinnest, spot_face=spot_face, drilled=drilled)
     least = work(f"least metal at {name}", least_metal, wall=thinnest)
@@ -198,6 +206,20 @@ def _misfits(check: Check) -> None:
     """Values that do not go with the mount."""
     built = check.built
     mount = built.get("mount") or check.part["mount"]
+    torque, sheet = built.get("torque"), check.point.sensor
+    if (
+        mount == _STUD
+        and torque is not None
+        and sheet.torque_least
+        and sheet.torque_most
+        and sheet.torque_least <= sheet.torque_most
+    ):
+        ruling = stud_torque_ruling(torque=torque, sheet_least=sheet.torque_least, sheet_most=sheet.torque_most)
+        if not ruling.holds:
+            says = (
+                f"its stud was tightened to {torque:.3g} N m: {ruling.cure}; loosen it, look at the base, tighten it by the sheet"
+            )
+            check.find(Level.CAUTION, "stud_torque", says)
     if mount != _STUD and built.get("torque") is not None:
         says = f"a torque is entered, but its mount is {mount or 'not said'}, without a stud: enter mount: stud, or correct it"
         check.find(Level.CAUTION, "torque_without_stud", says)

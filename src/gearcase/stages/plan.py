@@ -4,6 +4,7 @@ A way towards the oil is a blocker. A wall that nobody has measured is never dri
 what that costs in bandwidth is shown.
 """
 
+from dataclasses import asdict
 from typing import Any
 
 from gearcase import tables
@@ -12,17 +13,44 @@ from gearcase.drive.lines import expected_lines
 from gearcase.findings import Finding, Level
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
-from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_of, bond, cost_of_bonding, graded_lines
+from gearcase.stages.planning.mounts import (
+    BONDED,
+    MOUNTS_BONDED,
+    band_document,
+    band_of,
+    bond,
+    cost_of_bonding,
+    graded_lines,
+    mass_on,
+)
+from gearcase.stages.planning.orientation import orientation
 from gearcase.stages.planning.outage import outage
 from gearcase.stages.planning.places import check_place, face_document
 from gearcase.stages.planning.positions import positions
+from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.wires import bus
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
 __all__ = ["judge", "run"]
+
+_TABLES = (
+    "mounts",
+    "threads",
+    "clearance_holes",
+    "drills",
+    "sound_velocities",
+    "adhesives",
+    "bond_preparation",
+    "tapped_strengths",
+    "screw_strengths",
+    "nut_factors",
+    "pipe_threads",
+    "outage_tasks",
+)
 
 
 def run(job: Job, *, today: str = "") -> StageResult:
@@ -42,7 +70,7 @@ def run(job: Job, *, today: str = "") -> StageResult:
     findings, document = judge(job, today=today)
     read = (
         *job.sources(("drive", "points", "housing", "kit", "bus", "outage")),
-        *tables.sources("mounts", "threads", "clearance_holes", "adhesives", "outage_tasks"),
+        *tables.sources(*_TABLES),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
@@ -51,18 +79,20 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
     wired = bus(job, draft)
+    lines = expected_lines(job.drive)
+    advice = positions(job, lines, draft)
     draft.step(
         "before",
         "Lock out and prove the drive still; let it cool; bag open ports; agree permits with the owner.",
         "Local codes and site rules come first. A backstop may hold load torque; housings and oil burn.",
     )
-    advice = positions(job, draft)
-    lines = expected_lines(job.drive)
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
     run_cables, routes = cables(job, draft)
     opened = clearance_holes(job, draft)
+    held, plate = brackets(job, draft), plates(job, draft)
+    probe = sump(job, draft)
     around, booked = outage(job, parts, run_cables, draft, today=today)
     draft.step("after", "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.")
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
@@ -72,6 +102,10 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "job": job.title,
         "parts": parts,
         "positions": advice,
+        "orientation": [part["orientation"] for part in parts if part["orientation"]],
+        "sump": probe,
+        "brackets": held,
+        "plates": plate,
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
@@ -81,10 +115,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "clearance_holes": opened,
         "findings": [finding_document(finding) for finding in findings],
         "pick": [{"what": what, "for": why} for what, why in draft.pick],
-        "work_card": [
-            {"number": number, "where": where, "do": does, "caution": caution}
-            for number, (where, does, caution) in enumerate(draft.steps, start=1)
-        ],
+        "work_card": [{"number": number, **asdict(step)} for number, step in enumerate(draft.steps, start=1)],
     }
     return findings, document
 
@@ -101,6 +132,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         if not drillable:
             mount = BONDED
     bonded = bond(job, point, mount, draft) if mount in MOUNTS_BONDED else None
+    mass_on(job, point, draft)
     if "magnet" in mount:
         draft.step(
             point.name,
@@ -109,15 +141,18 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         )
     band = band_of(job, point, mount, draft)
     if point.mount != mount and band is not None:
-        cost_of_bonding(point, band, draft)
+        cost_of_bonding(job, point, band, bonded, draft)
+    stands = orientation(job, point, draft)
     return {
         "name": point.name,
         "face": point.face,
         "at_m": list(point.at) if point.at else None,
         "mount_wanted": point.mount,
         "mount": mount,
+        "clock": point.clock,
         "hole": hole,
         "bond": bonded,
-        "band": None if band is None else {"true_hz": band.true_hz, "detectable_hz": band.detectable_hz, "by": band.limited_by},
+        "band": None if band is None else band_document(band),
         "lines": [] if band is None else graded_lines(job.drive, point, lines, band),
+        "orientation": stands,
     }

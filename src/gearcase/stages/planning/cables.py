@@ -4,14 +4,14 @@ A device whose point and whose cables' way out both have a place is routed over 
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.assignment import DRIP_LOOP, Assignment, assign_cables, cable_needed
-from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut
+from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, Place
 from gearcase.install.points import Point
 from gearcase.install.routes import (
     BEND_FIXED,
@@ -112,7 +112,7 @@ def _routes(job: Job, entry: CableEntry, draft: Draft) -> dict[str, Route]:
     for device, point in placed:
         try:
             route = cable_route(
-                [_seen_by_a_cable(face, job.points, point) for face in job.housing.faces],
+                [_seen_by_a_cable(job, face, point, entry) for face in job.housing.faces],
                 Spot(point.face, point.at or (0.0, 0.0)),
                 Spot(entry.face, entry.at),
                 outside_diameter=_diameter(job).value,
@@ -133,15 +133,29 @@ def _routes(job: Job, entry: CableEntry, draft: Draft) -> dict[str, Route]:
     return found
 
 
-def _seen_by_a_cable(face: Face, points: Sequence[Point], own: Point) -> Face:
-    """A face as a cable sees it: power cables have their own distances, and the other sensors are in the way."""
+def _seen_by_a_cable(job: Job, face: Face, own: Point, entry: CableEntry) -> Face:
+    """A face as a cable sees it: power cables have their own distances; the other sensors and the enclosure are in the way."""
     kept = tuple(part for part in face.keep_outs if part.kind != _POWER)
     sensors = tuple(
         KeepOut(point.name, point.at, (point.sensor.base or ASSUMED_BASE,) * 2, "accessory")
-        for point in points
+        for point in job.points
         if point.face == face.name and point.at is not None and point.name != own.name
     )
-    return replace(face, keep_outs=kept + sensors)
+    box = job.kit.enclosure
+    boxes: tuple[KeepOut, ...] = ()
+    if (
+        box
+        and box.size
+        and box.at
+        and box.face == face.name
+        and not (entry.face == box.face and _within(entry.at, box.at, box.size))
+    ):
+        boxes = (KeepOut("edge enclosure", box.at, box.size, "accessory"),)
+    return replace(face, keep_outs=kept + sensors + boxes)
+
+
+def _within(at: Place, middle: Place, size: Place) -> bool:
+    return all(abs(one - other) <= side / 2 for one, other, side in zip(at, middle, size, strict=True))
 
 
 def _power(face: Face, part: KeepOut) -> PowerCable:
@@ -179,8 +193,8 @@ def _compare(assigned: Assignment, draft: Draft) -> None:
     thumb = assigned.farthest_first_excess
     if not assigned.shortages and thumb is not None and thumb > assigned.excess + _LEAST_EXCESS:
         says = (
-            f"{assigned.excess:.1f} m of cable left over in all; the rule of thumb, the longest cable to the farthest sensor, would "
-            f"leave {thumb:.1f} m"
+            f"{assigned.excess:.1f} m of cable left over in all; the rule of thumb, the longest cable to the farthest sensor, "
+            f"would leave {thumb:.1f} m"
         )
         draft.find(Level.NOTE, "rule_of_thumb", "cables", says)
 

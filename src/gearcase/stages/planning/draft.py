@@ -4,9 +4,25 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gearcase.findings import Finding, Level
+from gearcase.install.rulings import Ruling
 from gearcase.worked import Given, Origin, Worked
 
-__all__ = ["Draft", "as_dict", "given", "mm"]
+__all__ = ["Draft", "Step", "as_dict", "given", "mm", "quantity", "ruling_document"]
+
+_ZERO_C = 273.15
+_SHOWN = {"m": (1000.0, " mm"), "m2": (1e6, " mm2"), "Pa": (1e-6, " MPa"), "-": (1.0, "")}
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step of the work card: where, what to do, with which tool, the value to reach and its tolerance, and what can hurt."""
+
+    where: str
+    do: str
+    caution: str = ""
+    tool: str = ""
+    value: str = ""
+    tolerance: str = ""
 
 
 @dataclass
@@ -15,17 +31,24 @@ class Draft:
 
     findings: list[Finding] = field(default_factory=list)
     pick: list[tuple[str, str]] = field(default_factory=list)
-    steps: list[tuple[str, str, str]] = field(default_factory=list)
+    steps: list[Step] = field(default_factory=list)
 
     def find(self, level: Level, rule: str, where: str, says: str, worked: Worked | None = None) -> None:
         self.findings.append(Finding(level, f"plan.{rule}", where, says, worked))
+
+    def rule(self, level: Level, rule: str, where: str, ruling: Ruling, worked: Worked | None = None) -> bool:
+        """A ruling that does not hold becomes a finding with its number, limit and cure; returns whether it holds."""
+        if not ruling.holds:
+            says = f"{ruling.what} is {quantity(ruling.value, ruling.unit)}, {_limits(ruling)}: {ruling.cure}"
+            self.find(level, rule, where, says, worked)
+        return ruling.holds
 
     def take(self, what: str, why: str) -> None:
         if (what, why) not in self.pick:
             self.pick.append((what, why))
 
-    def step(self, where: str, does: str, caution: str = "") -> None:
-        self.steps.append((where, does, caution))
+    def step(self, where: str, does: str, caution: str = "", *, tool: str = "", value: str = "", tolerance: str = "") -> None:
+        self.steps.append(Step(where, does, caution, tool, value, tolerance))
 
 
 def given(name: str, metres: float) -> Given:
@@ -41,3 +64,38 @@ def as_dict(part: Given | Worked) -> dict[str, Any]:
 def mm(metres: float) -> str:
     """``12.5 mm``."""
     return f"{1000 * metres:.4g} mm"
+
+
+def quantity(value: float, unit: str) -> str:
+    """A number of a ruling as people read it.
+
+    Examples
+    --------
+    >>> quantity(0.0095, "m"), quantity(338.15, "K"), quantity(1.2, "-"), quantity(1.2, "m")
+    ('9.5 mm', '65 °C', '1.2', '1.2 m')
+    """
+    if unit == "K":
+        return f"{value - _ZERO_C:.3g} °C"
+    if unit == "m" and abs(value) >= 1:
+        return f"{value:.3g} m"
+    factor, shown = _SHOWN.get(unit, (1.0, f" {unit}"))
+    return f"{factor * value:.3g}{shown}"
+
+
+def ruling_document(ruling: Ruling) -> dict[str, Any]:
+    """A ruling as plain data."""
+    return {
+        "what": ruling.what,
+        "value": ruling.value,
+        "unit": ruling.unit,
+        "least": ruling.least,
+        "most": ruling.most,
+        "holds": ruling.holds,
+        "cure": ruling.cure,
+        "source": ruling.source,
+    }
+
+
+def _limits(ruling: Ruling) -> str:
+    sides = (("at least", ruling.least), ("at most", ruling.most))
+    return " and ".join(f"{side} {quantity(limit, ruling.unit)}" for side, limit in sides if limit is not None) + " is wanted"

@@ -1,34 +1,38 @@
 """The holes of a plan: each tapped one against the measured wall, and the clearance holes of the kit."""
 
+import math
 from typing import Any
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
+from gearcase.install.asbuilt import DEPTH_TOLERANCE
+from gearcase.install.drills import IRON_THREAD, tap_drills
+from gearcase.install.engagement import stud_ruling
+from gearcase.install.fasteners import stud_torque_ruling
 from gearcase.install.holes import (
     LEAD_THREADS,
     POINT_ANGLE,
     TapDrill,
     clearance_hole,
     depth_to_shoulder,
-    drill_for_thread,
     drill_point_length,
+    edge_ruling,
     least_metal,
     metal_left,
     percent_thread,
+    spacing_ruling,
     tap_drill,
     wall_needed,
 )
-from gearcase.install.housing import Hole, Wall
+from gearcase.install.housing import Hole
 from gearcase.install.points import Point
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, as_dict, given, mm
+from gearcase.stages.planning.draft import Draft, as_dict, given, mm, ruling_document
+from gearcase.stages.planning.walls import KnownWall, known_wall
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["clearance_holes", "tapped_hole"]
-
-STUD_THREAD = (5e-3, 8e-3)  # m of full thread a sensor's stud wants; common practice, no source
-IRON_THREAD = (60.0, 75.0)  # per cent in iron; common practice, no source
 
 
 def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | None, bool]:
@@ -57,7 +61,7 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         drill_diameter=given(f"drill {drill.drill}", drill.diameter),
         pitch=given("pitch", drill.pitch),
     )
-    document = {
+    document: dict[str, Any] = {
         "thread": wanted.thread,
         "drill": drill.drill,
         "drill_mm": 1000 * drill.diameter,
@@ -67,23 +71,38 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         "point": as_dict(stack["point"]),
         "wall_needed": needed.as_dict(),
         "metal_left": None,
+        "wall": None,
+        "drills": [],
+        "rulings": [],
     }
-    if not STUD_THREAD[0] <= wanted.full_thread <= STUD_THREAD[1]:
-        says = f"{mm(wanted.full_thread)} of full thread; sensor studs want 5 to 8 mm: follow the sensor's data sheet"
-        draft.find(Level.CAUTION, "engagement", point.name, says)
-    if "iron" in job.housing.material and not IRON_THREAD[0] <= thread.value <= IRON_THREAD[1]:
-        kinder = drill_for_thread(major_diameter=drill.major_diameter, pitch=drill.pitch, percent=sum(IRON_THREAD) / 2)
-        says = (
-            f"drill {drill.drill} leaves {thread.value:.0f} % of thread; 60 to 75 % is kinder to the tap in iron, about a "
-            f"{mm(kinder)} drill"
-        )
-        draft.find(Level.NOTE, "percent_thread", point.name, says, thread)
+    stud = stud_ruling(full_thread=wanted.full_thread)
+    document["rulings"].append(ruling_document(stud))
+    draft.rule(Level.CAUTION, "engagement", point.name, stud)
+    _drills(job, point, drill, thread, document, draft)
+    _places(job, point, drill, document, draft)
+    _torque(point, document, draft)
     if wall is None or wall.origin is not Origin.MEASURED:
-        known = "not known" if wall is None else f"only {wall.origin}"
-        says = f"its wall is {known}: no reading, no hole; bonded instead, or measure {mm(needed.value)} or more at the spot"
+        how = "not known" if wall is None else f"only {wall.origin}"
+        says = f"its wall is {how}: no reading, no hole; bonded instead, or measure {mm(needed.value)} or more at the spot"
         draft.find(Level.CAUTION, "wall", point.name, says, needed)
         return document, False
-    left, least = _metal(point, wall, stack)
+    known = known_wall(wall, job.housing.material, point.where)
+    document["wall"] = {"least": as_dict(known.least), "readings_m": list(wall.readings), "drillable": known.drillable}
+    document["rulings"] += [ruling_document(one) for one in known.rulings]
+    for ruling in known.rulings:
+        draft.rule(Level.CAUTION, "gauging", point.name, ruling)
+    if not known.drillable:
+        return document, False
+    if not known.least.value > 0:
+        says = f"nothing is left of its wall of {mm(wall.thickness)} after the gauge's error: bond it, or gauge it again"
+        draft.find(Level.BLOCKER, "metal_left", point.name, says)
+        return document, False
+    if not wall.readings:
+        says = (
+            "its readings and the gauge's velocity are not given: taken as a true one; set for steel a gauge reads grey iron thick"
+        )
+        draft.find(Level.NOTE, "gauging", point.name, says)
+    left, least = _metal(point, known, stack)
     document["metal_left"], document["least_metal"] = left.as_dict(), least.as_dict()
     if left.value < least.value:
         says = (
@@ -92,7 +111,7 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         )
         draft.find(Level.BLOCKER, "metal_left", point.name, says, left)
         return document, False
-    _drill_steps(point, wanted, drill, stack, draft)
+    _drill_steps(point, wanted, drill, stack, document, draft)
     return document, True
 
 
@@ -108,16 +127,76 @@ def _stack(point: Point, wanted: Hole, drill: TapDrill) -> dict[str, Given | Wor
     return {"spot_face": given("spot-face", wanted.spot_face), "depth": depth, "point": tip}
 
 
-def _metal(point: Point, wall: Wall, stack: dict[str, Given | Worked]) -> tuple[Worked, Worked]:
-    """Metal left and the least that must stay, by the least reading less the gauge's error."""
-    thinnest = Given("measured wall less gauge error", wall.thickness - wall.gauge_error, "m", wall.origin, 0.0, point.where)
+def _drills(job: Job, point: Point, drill: TapDrill, thread: Worked, document: dict[str, Any], draft: Draft) -> None:
+    """The drills of each kind for the height of thread that is kind to the tap in iron."""
+    least, most = IRON_THREAD
+    choices = tap_drills(major_diameter=drill.major_diameter, pitch=drill.pitch, least_percent=least, most_percent=most)
+    document["drills"] = [
+        {
+            "drill": one.drill.name,
+            "kind": one.drill.kind,
+            "mm": 1000 * one.drill.diameter,
+            "percent": one.percent,
+            "wanted": one.wanted,
+        }
+        for one in choices
+    ]
+    if "iron" in job.housing.material and not least <= thread.value <= most:
+        kinder = " or ".join(one.drill.name for one in choices if one.wanted) or "none that is sold"
+        says = f"drill {drill.drill} leaves {thread.value:.0f} % of thread; 60 to 75 % is kinder to the tap in iron: {kinder}"
+        draft.find(Level.NOTE, "percent_thread", point.name, says, thread)
+
+
+def _places(job: Job, point: Point, drill: TapDrill, document: dict[str, Any], draft: Draft) -> None:
+    """Distance of the hole from the face's edge, from the holes that are there, and from those planned beside it."""
+    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    if face is None or point.at is None:
+        return
+    to_edge = min(min(place, size - place) for place, size in zip(point.at, face.size, strict=True))
+    rulings = [edge_ruling(to_edge=to_edge, hole_diameter=drill.major_diameter)]
+    others = [(hole.at, hole.diameter) for hole in face.threaded_holes]
+    others += [
+        (one.at, parse_thread(one.hole.thread).major_diameter)
+        for one in job.points
+        if one is not point and one.name != point.name and one.face == face.name and one.mount == "stud" and one.at and one.hole
+    ]
+    for at, diameter in others:
+        apart = math.dist(point.at, at)
+        rulings.append(spacing_ruling(apart=apart, hole_diameter=drill.major_diameter, other_diameter=diameter))
+    document["rulings"] += [ruling_document(one) for one in rulings]
+    for ruling in rulings:
+        draft.rule(Level.CAUTION, "hole_place", point.name, ruling)
+
+
+def _torque(point: Point, document: dict[str, Any], draft: Draft) -> None:
+    """The torque of the stud, by its sheet alone: the middle of what it gives."""
+    least, most = point.sensor.torque_least, point.sensor.torque_most
+    document["torque_nm"] = None
+    if least is None or most is None:
+        says = (
+            "the torque of its stud is not given (torque_least, torque_most): from the sensor's sheet, never from the bolt formula"
+        )
+        draft.find(Level.NOTE, "stud_torque", point.name, says)
+        return
+    try:
+        middle = stud_torque_ruling(torque=(least + most) / 2, sheet_least=least, sheet_most=most)
+    except OutOfRange as error:
+        draft.find(Level.CAUTION, "stud_torque", point.name, f"its sheet's torque {error.name} is {error.value} N m: {error.rule}")
+        return
+    document["torque_nm"] = {"least": least, "aim": middle.value, "most": most}
+
+
+def _metal(point: Point, known: KnownWall, stack: dict[str, Given | Worked]) -> tuple[Worked, Worked]:
+    """Metal left and the least that must stay, by what a hole may count on of the wall."""
     return (
-        work(f"metal left at {point.name}", metal_left, wall=thinnest, **stack),
-        work(f"least metal at {point.name}", least_metal, wall=thinnest),
+        work(f"metal left at {point.name}", metal_left, wall=known.least, **stack),
+        work(f"least metal at {point.name}", least_metal, wall=known.least),
     )
 
 
-def _drill_steps(point: Point, wanted: Hole, drill: TapDrill, stack: dict[str, Given | Worked], draft: Draft) -> None:
+def _drill_steps(
+    point: Point, wanted: Hole, drill: TapDrill, stack: dict[str, Given | Worked], document: dict[str, Any], draft: Draft
+) -> None:
     collar = stack["depth"].value + stack["point"].value
     for what in (
         f"drill {drill.drill} ({1000 * drill.diameter:.2f} mm, {2 * 57.29578 * POINT_ANGLE / 2:.0f} degree point)",
@@ -127,15 +206,44 @@ def _drill_steps(point: Point, wanted: Hole, drill: TapDrill, stack: dict[str, G
         "grease for flutes and tap, vacuum",
     ):
         draft.take(what, point.name)
-    draft.step(point.name, "Gauge the wall at the spot: three readings, keep the least.", "No reading, no hole.")
-    draft.step(point.name, f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 um or better.")
+    draft.step(
+        point.name,
+        "Gauge the wall at the spot: three readings, keep the least.",
+        "No reading, no hole.",
+        tool="ultrasonic wall gauge, couplant",
+        value=f"{mm(document['wall_needed']['value'])} or more",
+        tolerance="after the correction for this iron and the gauge's error",
+    )
+    draft.step(
+        point.name,
+        f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 um or better.",
+        tool="spot-facing cutter, square",
+        value=f"{mm(wanted.spot_face)} deep",
+        tolerance="1 degree",
+    )
     draft.step(
         point.name,
         f"Drill {drill.drill}, stop collar at {mm(collar)} from the spot-face to the tip; gauge pin after each peck.",
         "Stop at the first smell of oil. Grease the flutes, vacuum the chips, account for all of them.",
+        tool=f"drill {drill.drill}, stop collar, gauge pin",
+        value=f"collar at {mm(collar)}",
+        tolerance=mm(DEPTH_TOLERANCE),
     )
-    draft.step(point.name, f"Tap {wanted.thread}, {wanted.tap} tap, {mm(wanted.full_thread)} of full thread; clean and dry.")
-    draft.step(point.name, "Fit the stud and sensor to the torque of its data sheet; photograph the mark.")
+    draft.step(
+        point.name,
+        f"Tap {wanted.thread}, {wanted.tap} tap, {mm(wanted.full_thread)} of full thread; clean and dry.",
+        tool=f"{wanted.tap} tap {wanted.thread}",
+        value=f"{mm(wanted.full_thread)} of full thread",
+        tolerance="one turn",
+    )
+    torque = document["torque_nm"]
+    draft.step(
+        point.name,
+        "Fit the stud and sensor to the torque of its data sheet; photograph the mark.",
+        tool="torque wrench",
+        value=f"{torque['aim']:.3g} N m" if torque else "",
+        tolerance=f"{torque['least']:.3g} to {torque['most']:.3g} N m" if torque else "",
+    )
 
 
 def clearance_holes(job: Job, draft: Draft) -> list[dict[str, Any]]:

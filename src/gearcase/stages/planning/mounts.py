@@ -1,72 +1,263 @@
 """Bonded joints, and how high each mount sees."""
 
+import math
+from dataclasses import replace
 from typing import Any
 
 from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
+from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.bonding import COLDEST, HOTTEST, WARMEST_TO_APPLY, cure_time
-from gearcase.install.mounting import Sight, sight
+from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive, true_hz_hot
+from gearcase.install.bond_strength import peel_ruling, shock_ruling
+from gearcase.install.bonding import (
+    COLDEST,
+    OVER_DEW_POINT,
+    REFERENCE,
+    WARMEST_TO_APPLY,
+    bond_conditions,
+    cure_schedule,
+    cure_time,
+    preparation,
+)
+from gearcase.install.holes import tap_drill
+from gearcase.install.mounting import Sight, line_sights, mount_sight, sight, stack_sight
 from gearcase.install.points import Point
+from gearcase.install.resonance import StackPart, layer_stiffness, mass_ruling, stack_resonance
+from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.draft import Draft, ruling_document
+from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["BONDED", "MOUNTS_BONDED", "band_of", "bond", "cost_of_bonding", "graded_lines"]
+__all__ = ["BONDED", "MOUNTS_BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on"]
 
 BONDED = "rigid adhesive"
 MOUNTS_BONDED = ("rigid adhesive", "adhesive pad", "hot adhesive pad")
-HOT_SURFACE = 333.15  # K; above it a bonded pad is taken at its hot bandwidth; common practice, no source
+USUAL = "two-part methacrylate"  # where the kit names no adhesive; common practice, no source
+COLDEST_YEAR = 253.15  # K, -20 degC, the coldest metal where nobody has said; common practice, no source
+SHOCK = 50 * 9.80665  # m/s2, a kick or a dropped tool; common practice, no source
+PULL, LEVER = 50.0, 0.04  # N on the cable, m above the bond: a common sensor; common practice, no source
+ASSUMED_PAD, ASSUMED_MASS = 0.030, 0.1  # m and kg of a common sensor with its pad; common practice, no source
+STEEL = 200e9  # Pa, modulus of a steel stud; handbook
 _ON_SHAFT = ("shaft", "mesh")
+_SUBSTRATES = {"steel": "bare steel", "aluminium": "aluminium"}  # else iron
+_ZERO_C = 273.15
 
 
 def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
-    """The bonded joint: cure at the metal's temperature, and whether it may be used on this surface."""
+    """The bonded joint: which adhesive, its strength hot, its steps, and its cure at the metal's temperature."""
     kit, hot = job.kit, job.housing.surface_temperature
-    if hot is not None and hot > HOTTEST:
-        draft.find(Level.BLOCKER, "hot_bond", point.name, f"the surface runs at {hot - 273.15:.0f} °C; no methacrylate over 100 °C")
-    cure = None
-    if kit.adhesive_cure is None or kit.metal_temperature is None:
-        draft.find(Level.CAUTION, "cure", point.name, "cure time unknown: give kit.adhesive_cure and kit.metal_temperature")
-    elif not COLDEST <= kit.metal_temperature <= WARMEST_TO_APPLY:
-        metal = kit.metal_temperature - 273.15
-        draft.find(
-            Level.BLOCKER, "cure", point.name, f"metal at {metal:.0f} °C; bond between 10 and 40 °C: warm it and hold it warm"
-        )
-    else:
-        cure = work(
-            f"full cure at {point.name}",
-            cure_time,
-            time_at_reference=Given("full cure at 23 °C, data sheet", kit.adhesive_cure, "s", Origin.NAMEPLATE),
-            metal_temperature=Given("metal while bonding", kit.metal_temperature, "K", Origin.MEASURED),
-        )
-    for what in ("two-part methacrylate adhesive", "abrasive, solvent, lint-free wipes, surface thermometer"):
+    one = kit.adhesive or adhesive(USUAL)
+    if kit.adhesive_cure is not None and kit.adhesive is None:
+        one = replace(one, full_time=kit.adhesive_cure)
+    rulings = _adhesive(job, point, one, draft)
+    rulings += _strength(job, point, one, draft)
+    cure, schedule = _cure(job, point, one, draft)
+    for what in (f"{one.name} adhesive", "abrasive, solvent, lint-free wipes, surface thermometer"):
         draft.take(what, point.name)
+    _steps(point, mount, one, schedule, draft)
+    return {
+        "adhesive": one.name,
+        "stated": kit.adhesive is not None,
+        "says": one.says,
+        "source": one.source,
+        "cure": cure,
+        "schedule_s": schedule,
+        "rulings": [ruling_document(ruling) for ruling in rulings],
+        "surface_temperature_k": hot,
+    }
+
+
+def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
+    """The adhesive against the metal and its temperatures."""
+    hot = job.housing.surface_temperature
+    substrate = _SUBSTRATES.get(job.housing.material, "bare iron")
+    if job.kit.adhesive is None:
+        draft.find(Level.NOTE, "adhesive", point.name, f"the kit names no adhesive: taken as {one.name}, by its generic figures")
+    rulings = []
+    if hot is None:
+        says = "the surface's running temperature is not given: nothing says that the adhesive stands it, nor what it loses hot"
+        draft.find(Level.CAUTION, "hot_bond", point.name, says)
+    else:
+        most = f"its sheet or kind allows {one.hottest - _ZERO_C:.0f} °C"
+        others = [
+            choice.adhesive.name
+            for choice in choose_adhesive(substrate=substrate, coldest=COLDEST_YEAR, hottest=hot)
+            if choice.fits and choice.adhesive.name != one.name
+        ]
+        cure = f"take {' or '.join(others)}" if others else "a stud in a measured wall, or a cooler spot"
+        ruling = Ruling(f"hottest metal under {one.name} ({most})", hot, "K", cure, one.source, most=one.hottest)
+        rulings.append(ruling)
+        draft.rule(Level.BLOCKER, "hot_bond", point.name, ruling)
+    if substrate not in one.substrates:
+        draft.find(Level.BLOCKER, "substrate", point.name, f"{one.name} is not for {substrate}: {', '.join(one.substrates)}")
+    if point.bond_line is not None:
+        rulings.append(bond_line_ruling(one, thickness=point.bond_line))
+        draft.rule(Level.CAUTION, "bond_line", point.name, rulings[-1])
+    return rulings
+
+
+def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
+    """Whether the pad holds a shock and a pull on the cable at the running temperature."""
+    hot = job.housing.surface_temperature
+    if hot is None:
+        return []
+    pad, mass = point.sensor.base or ASSUMED_PAD, point.sensor.mass or ASSUMED_MASS
+    rulings = [
+        shock_ruling(one, diameter=pad, mass=mass, acceleration=SHOCK, temperature=hot),
+        peel_ruling(one, diameter=pad, force=PULL, lever=LEVER, temperature=hot),
+    ]
+    for rule, ruling in zip(("shock", "peel"), rulings, strict=True):
+        draft.rule(Level.CAUTION, rule, point.name, ruling)
+    return rulings
+
+
+def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str, Any] | None, dict[str, float] | None]:
+    """Full cure with its working, and every time of the schedule [s]; None where the metal's temperature is unknown or wrong."""
+    kit = job.kit
+    if kit.metal_temperature is None or (kit.adhesive is None and kit.adhesive_cure is None):
+        says = "cure time unknown: give kit.adhesive or kit.adhesive_cure, and kit.metal_temperature"
+        draft.find(Level.CAUTION, "cure", point.name, says)
+        return None, None
+    if not COLDEST <= kit.metal_temperature <= WARMEST_TO_APPLY:
+        metal = kit.metal_temperature - _ZERO_C
+        says = f"metal at {metal:.0f} °C; bond between 10 and 40 °C: warm it and hold it warm"
+        draft.find(Level.BLOCKER, "cure", point.name, says)
+        return None, None
+    if kit.air_temperature is not None and kit.humidity is not None:
+        try:
+            now = bond_conditions(
+                metal_temperature=kit.metal_temperature, air_temperature=kit.air_temperature, relative_humidity=kit.humidity
+            )
+        except OutOfRange as error:
+            draft.find(Level.CAUTION, "dew_point", point.name, f"the air while bonding: {error.name} {error.value}, {error.rule}")
+        else:
+            draft.rule(Level.CAUTION, "dew_point", point.name, now[1])
+    cure = work(
+        f"full cure at {point.name}",
+        cure_time,
+        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.NAMEPLATE),
+        metal_temperature=Given("metal while bonding", kit.metal_temperature, "K", Origin.MEASURED),
+    )
+    schedule = cure_schedule(
+        open_time=one.open_time, fixture_time=one.fixture_time, full_time=one.full_time, metal_temperature=kit.metal_temperature
+    )
+    return cure.as_dict(), dict(vars(schedule))
+
+
+def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] | None, draft: Draft) -> None:
+    line = f"{1000 * one.least_line:.2g} to {1000 * one.most_line:.2g} mm"
+    prepare = {step.number: step for step in preparation()}
     draft.step(
         point.name,
-        "Grind to bare metal, Ra 3 to 6 um; degrease, abrade, degrease; metal 15 to 40 °C and 3 K above dew point.",
-        "Grinding paint is hot work: test for lead and chromate first. Ventilate; no naked flame.",
+        f"Grind to bare metal. {prepare[3].do} {prepare[4].do} {prepare[5].do}",
+        f"Grinding paint is hot work: {prepare[2].caution} {prepare[3].caution} {prepare[4].caution}",
+        tool="abrasive, solvent, clean cloths",
+        value="Ra 3 to 6 um",
+        tolerance="10 mm beyond the pad",
     )
-    wait = f"full cure {cure.value / 3600:.0f} h before the baseline" if cure else "full cure by the data sheet before the baseline"
-    draft.step(point.name, f"Bond the {'pad' if 'pad' in mount else 'sensor'}, no load until four fixture times; {wait}.")
-    return {"cure": cure.as_dict() if cure else None, "surface_temperature_k": hot}
+    draft.step(
+        point.name,
+        f"{prepare[6].do} Measure metal, air and humidity.",
+        f"{prepare[7].caution} {prepare[6].caution}",
+        tool="surface thermometer, hygrometer",
+        value="metal 15 to 40 °C",
+        tolerance=f"{OVER_DEW_POINT:.0f} K over the dew point",
+    )
+    what = "pad" if "pad" in mount else "sensor"
+    if schedule:
+        close, load = f"{schedule['close_within'] / 60:.0f} min", f"{schedule['no_load_until'] / 3600:.1f} h"
+        wait = f"close within {close}, no load for {load}, full cure {schedule['full'] / 3600:.0f} h before the baseline"
+    else:
+        wait = "no load until four fixture times, full cure by the data sheet before the baseline"
+    draft.step(
+        point.name,
+        f"Bond the {what} with {one.name}: press with a slight twist, square to the face; {wait}.",
+        f"{prepare[8].caution} {prepare[10].caution}",
+        tool=f"{one.name}, mixing nozzle, glass beads or wire for the line",
+        value=f"line {line}",
+        tolerance=f"full cure {schedule['full'] / 3600:.0f} h" if schedule else "full cure by the sheet",
+    )
+
+
+def mass_on(job: Job, point: Point, draft: Draft) -> None:
+    """Whether the spot is heavy enough for the sensor, where its dynamic mass is known."""
+    if point.dynamic_mass is not None and point.sensor.mass is not None:
+        ruling = mass_ruling(sensor_mass=point.sensor.mass, pad_mass=0.0, dynamic_mass=point.dynamic_mass)
+        draft.rule(Level.CAUTION, "mass", point.name, ruling)
 
 
 def band_of(job: Job, point: Point, mount: str, draft: Draft) -> Sight | None:
-    """Band of the mount as planned, at running temperature."""
+    """Band of the mount as planned, at running temperature: by its kind, and by the stack where its parts are known."""
+    planned = replace(point, mount=mount)
+    band = sight(planned)
     hot = job.housing.surface_temperature
-    if mount == "adhesive pad" and hot is not None and hot > HOT_SURFACE:
-        mount = "hot adhesive pad"
-        draft.find(Level.NOTE, "hot_pad", point.name, f"at {hot - 273.15:.0f} °C the pad is taken at its hot bandwidth")
-    as_planned = Point(point.name, point.sensor, mount, point.bearing, point.face, point.direction)
-    return sight(as_planned)
+    if band is None or point.sensor.highest_hz is None:
+        return band
+    if mount in ("rigid adhesive", "adhesive pad") and hot is not None and hot > REFERENCE:
+        cold = mount_sight(mount)
+        warm = work(
+            f"true amplitude hot at {point.name}",
+            true_hz_hot,
+            true_hz_cold=Given(f"{mount} at 23 °C", cold.true_hz, "Hz", Origin.ASSUMED),
+            temperature=Given("surface while running", hot, "K", Origin.MEASURED),
+        )
+        share, highest = warm.value / cold.true_hz, point.sensor.highest_hz
+        limited = "sensor" if highest < warm.value else f"{mount} at {hot - _ZERO_C:.0f} °C"
+        band = Sight(band.lowest_hz, min(warm.value, highest), min(cold.detectable_hz * share, highest), limited)
+        says = f"at {hot - _ZERO_C:.0f} °C the {mount} is true to {warm.value:.0f} Hz, cold to {cold.true_hz:.0f} Hz"
+        draft.find(Level.NOTE, "hot_pad", point.name, says, warm)
+    return _by_stack(job, point, mount, band)
 
 
-def cost_of_bonding(point: Point, band: Sight, draft: Draft) -> None:
+def _by_stack(job: Job, point: Point, mount: str, band: Sight) -> Sight:
+    """The lower of a band and of what the resonance of sensor, stud or bond line allows; stiffness bounds it from above."""
+    sensor = point.sensor
+    if sensor.resonance_hz is None or sensor.mass is None:
+        return band
+    parts = []
+    if mount == "stud" and point.hole is not None:
+        try:
+            area = tap_drill(parse_thread(point.hole.thread)).stress_area
+        except OutOfRange:  # `holes` has said so
+            return band
+        free = max(point.hole.spot_face, 1e-3)  # m of stud that no thread holds
+        parts.append(StackPart("stud", layer_stiffness(modulus=STEEL, area=area, thickness=free), sensor.mass))
+    if mount in MOUNTS_BONDED and job.kit.modulus is not None:
+        area = math.pi / 4 * (sensor.base or ASSUMED_PAD) ** 2
+        line = point.bond_line or (job.kit.adhesive or adhesive(USUAL)).most_line
+        parts.append(StackPart("bond line", layer_stiffness(modulus=job.kit.modulus, area=area, thickness=line), sensor.mass))
+    if not parts:
+        return band
+    stack = stack_resonance(sensor_resonance_hz=sensor.resonance_hz, parts=parts)
+    found = stack_sight(
+        lowest_hz=band.lowest_hz,
+        highest_hz=sensor.highest_hz or band.detectable_hz,
+        resonance_hz=stack.hz,
+        weakest=stack.weakest,
+    )
+    return min(band, found, key=lambda one: one.true_hz)
+
+
+def band_document(band: Sight) -> dict[str, Any]:
+    """A band as plain data."""
+    return {"true_hz": band.true_hz, "detectable_hz": band.detectable_hz, "by": band.limited_by}
+
+
+def cost_of_bonding(job: Job, point: Point, band: Sight, bonded: dict[str, Any] | None, draft: Draft) -> None:
+    """What bonding instead of drilling costs: bandwidth at running temperature, time to cure, the mass that may stand there."""
     before = sight(point)
-    if before is None:
+    if before is None or bonded is None:
         return
     says = f"bonded instead of drilled: true amplitude to {band.true_hz:.0f} Hz instead of {before.true_hz:.0f} Hz"
+    if job.housing.surface_temperature is not None:
+        says += f" at {job.housing.surface_temperature - _ZERO_C:.0f} °C"
+    if bonded["schedule_s"]:
+        says += f"; no baseline for {bonded['schedule_s']['baseline_after'] / 3600:.0f} h, a stud needs none of it"
+    pad = next((row for row in bonded["rulings"] if row["what"].startswith("diameter of the bonded pad")), None)
+    if pad is not None:
+        says += f"; its {1000 * (point.sensor.mass or ASSUMED_MASS):.0f} g want a pad of {1000 * pad['least']:.0f} mm or more"
     draft.find(Level.NOTE, "bonded", point.name, says)
 
 
@@ -78,8 +269,10 @@ def graded_lines(drive: Drive, point: Point, lines: tuple[Line, ...], band: Sigh
     shafts = {shaft for shaft in (under.inner_shaft, under.outer_shaft) if shaft}
     meshes = {mesh.name for mesh in drive.meshes if {mesh.pinion_shaft, mesh.wheel_shaft} & shafts}
     near = {under.name} | shafts | meshes
-    return [
-        {"name": line.name, "hz": line.hz(drive.speed_hz[1]), "grade": band.grade(line.hz(drive.speed_hz[1]))}
+    wanted = {
+        line.name: line.hz(drive.speed_hz[1])
         for line in lines
         if line.component in near and (line.kind in _ON_SHAFT or line.component == under.name)
-    ]
+    }
+    graded = {seen.name: seen for seen in line_sights(band, wanted)}
+    return [{"name": name, "hz": hz, "grade": graded[name].grade, "cure": graded[name].cure} for name, hz in wanted.items()]

@@ -1,4 +1,7 @@
-"""Before and around the outage: what must be granted by when, the schedule of the tasks, whether it fits, and what would cure it."""
+"""Before and around the outage: what must be granted by when, the tasks in time, whether they fit, and what would cure it.
+
+The day comes from the job, what is today from the caller.
+"""
 
 import math
 from collections.abc import Iterator, Sequence
@@ -166,7 +169,8 @@ def _fits(job: Job, found: Schedule, better: Sequence[Cure], draft: Draft) -> Wo
     if found.fits:
         return spare
     if spare.value < 0:
-        says = f"the work ends {found.end / _HOUR:.3g} h after the first window opens, {-spare.value / _HOUR:.2g} h after the last closes"
+        late = f"{-spare.value / _HOUR:.2g} h after the last closes"
+        says = f"the work ends {found.end / _HOUR:.3g} h after the first window opens, {late}"
     else:
         says = f"work on the locked-out drive runs over the end of a window; all of it ends at {found.end / _HOUR:.3g} h"
     good = [cure for cure in better if cure.fits]
@@ -218,8 +222,8 @@ def _late(dates: Sequence[LeadDate], day: float | None, now: float, draft: Draft
             continue
         moved = day + now - one.latest_start
         says = (
-            f"must be asked by {_date(one.latest_start)} and is not granted: no go on {_date(day)}; if it is asked today the outage "
-            f"can be on {_date(moved)}, or {one.item.owner or 'its owner'} grants it sooner"
+            f"must be asked by {_date(one.latest_start)} and is not granted: no go on {_date(day)}; if it is asked today the "
+            f"outage can be on {_date(moved)}, or {one.item.owner or 'its owner'} grants it sooner"
         )
         draft.find(Level.BLOCKER if now >= day - NOTICE_DAYS else Level.CAUTION, "lead", one.item.name, says)
 

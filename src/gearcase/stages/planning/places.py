@@ -1,5 +1,6 @@
 """Where each part stands: on its face, clear of edges and of what must be kept clear."""
 
+import math
 from typing import Any
 
 from gearcase.errors import OutOfRange
@@ -9,7 +10,7 @@ from gearcase.install.housing import Face, Hole
 from gearcase.install.points import Point
 from gearcase.install.positions import Footprint, Pad, region_at, violations
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.draft import Draft, mm
 from gearcase.units import parse_thread
 
 __all__ = ["ASSUMED_BASE", "check_place", "face_document", "footprint"]
@@ -24,9 +25,24 @@ def check_place(job: Job, point: Point, draft: Draft) -> None:
         draft.find(Level.CAUTION, "place", point.name, "its face and place are not given: nothing checks that it fouls nothing")
         return
     seat = next((seat for seat in face.seats if seat.bearing == point.bearing), None)
+    _overlaps(job, point, draft)
     pad = Pad(point.name, face.name, point.at, region_at(face, point.at), seat)
     for violation in violations(face, pad, footprint(point)):
         draft.find(Level.BLOCKER if violation.severe else Level.CAUTION, violation.rule, point.name, violation.says)
+
+
+def _overlaps(job: Job, point: Point, draft: Draft) -> None:
+    """Two sensors on one spot: said once, at the later one."""
+    for other in job.points:
+        if other.name == point.name:
+            return
+        if other.face != point.face or other.at is None or point.at is None:
+            continue
+        apart = math.dist(point.at, other.at)
+        needed = ((point.sensor.base or ASSUMED_BASE) + (other.sensor.base or ASSUMED_BASE)) / 2
+        if apart < needed:
+            says = f"its base overlaps that of {other.name}: {mm(apart)} apart, {mm(needed)} needed: move it {mm(needed - apart)}"
+            draft.find(Level.BLOCKER, "overlap", point.name, says)
 
 
 def footprint(point: Point) -> Footprint:
@@ -63,13 +79,29 @@ def face_document(face: Face) -> dict[str, Any]:
                 "at_m": list(region.at),
                 "size_m": list(region.size),
                 "wall_m": region.wall.thickness if region.wall else None,
+                "wall": {
+                    "thickness_m": region.wall.thickness,
+                    "gauge_error_m": region.wall.gauge_error,
+                    "origin": str(region.wall.origin),
+                }
+                if region.wall
+                else None,
                 "wall_known": str(region.wall.origin) if region.wall else "",
             }
             for region in face.regions
         ],
-        "seats": [{"bearing": seat.bearing, "at_m": list(seat.at), "diameter_m": seat.diameter} for seat in face.seats],
+        "seats": [
+            {"bearing": seat.bearing, "at_m": list(seat.at), "diameter_m": seat.diameter, "load_clock": seat.load_clock}
+            for seat in face.seats
+        ],
         "threaded_holes": [
-            {"name": hole.name, "at_m": list(hole.at), "thread": hole.thread, "function": hole.function}
+            {
+                "name": hole.name,
+                "at_m": list(hole.at),
+                "diameter_m": hole.diameter,
+                "thread": hole.thread,
+                "function": hole.function,
+            }
             for hole in face.threaded_holes
         ],
     }

@@ -1,7 +1,7 @@
-"""The tasks of an outage, derived from the parts of a plan: what is done on the bench, locked out, running, and what waits for what.
+"""The tasks of an outage, derived from the parts of a plan: what is done on the bench, locked out, running; what waits for what.
 
-How long each takes is a range of common practice (`outage_tasks.csv`) unless the job gives one. Whatever must be felt or measured on
-the bare drive comes after the lock-out and before the release; what needs the drive to run comes after the restart.
+How long each takes is a range of common practice (`outage_tasks.csv`) unless the job gives one. Whatever is done on the standing
+drive comes after the lock-out and before the release; what needs the drive to run comes after the restart.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -11,7 +11,7 @@ from typing import Any
 from gearcase.install.adhesives import adhesive
 from gearcase.install.bonding import COLDEST, REFERENCE, cure_schedule
 from gearcase.install.outage import Duration, durations
-from gearcase.install.schedule import After, Machine, State, Task
+from gearcase.install.schedule import After, Machine, Task
 from gearcase.job.build import Job
 from gearcase.stages.planning.mounts import MOUNTS_BONDED
 from gearcase.worked import Origin
@@ -100,7 +100,8 @@ def outage_tasks(job: Job, parts: list[dict[str, Any]], cables: list[dict[str, A
     for part in parts:
         tasks, ready[part["name"]] = _mounted(job, maker, part, start)
         made += tasks
-    made += [maker.make("fit", f"fit {screw.name}", [start]) for screw in job.kit.screws]
+    fitted = list(_fitted(job, maker, start))
+    made += fitted
     devices = {device.name: device for device in job.bus.devices}
     routes = [
         maker.make("route", f"route cable to {row['device']}", _there(ready.get(devices[row["device"]].point, (start,))))
@@ -108,7 +109,7 @@ def outage_tasks(job: Job, parts: list[dict[str, Any]], cables: list[dict[str, A
     ]
     made += routes
     if routes:
-        made += _wired(job, maker, [After(one.task.name) for one in routes], start, ready)
+        made += _wired(job, maker, [After(one.task.name) for one in (*routes, *fitted)], start, ready)
     if len(made) == 1:
         return ()
     left_alone = {one.task: one for after in ready.values() for one in after if one.wait}  # the drive shakes a bond once it runs
@@ -119,6 +120,16 @@ def outage_tasks(job: Job, parts: list[dict[str, Any]], cables: list[dict[str, A
         made += [maker.make("light test", f"test {name} in every state", [After(RELEASE)]) for name in lights]
         made.append(maker.make("controller test", "read the test registers back at the controller", [After(RELEASE)]))
     return tuple(made)
+
+
+def _fitted(job: Job, maker: _Maker, start: After) -> Iterator[Planned]:
+    """What goes on beside the sensors; a bracket is there before what it carries."""
+    brackets = [maker.make("fit bracket", f"fit bracket: {one.name}", [start]) for one in job.kit.brackets]
+    yield from brackets
+    there = [start, *(After(one.task.name) for one in brackets)]
+    yield from (maker.make("fit", f"fit {screw.name}", there) for screw in job.kit.screws)
+    if job.kit.probe:
+        yield maker.make("fit probe", "fit the sump's probe", [start])
 
 
 def _mounted(job: Job, maker: _Maker, part: Mapping[str, Any], start: After) -> tuple[list[Planned], tuple[After, ...]]:
@@ -140,11 +151,11 @@ def _mounted(job: Job, maker: _Maker, part: Mapping[str, Any], start: After) -> 
     return [put], (After(put.task.name),)
 
 
-def _wired(job: Job, maker: _Maker, routed: list[After], start: After, ready: Mapping[str, tuple[After, ...]]) -> Iterator[Planned]:
+def _wired(job: Job, maker: _Maker, there: list[After], start: After, ready: Mapping[str, tuple[After, ...]]) -> Iterator[Planned]:
     """Wiring, mains, dead tests and tap tests."""
     tapped = list(dict.fromkeys(device.point for device in job.bus.devices if device.point in ready))
     cured = [one for point in tapped for one in ready[point] if one.wait]
-    wire = maker.make("wire", "wire and label every device", [*routed, *cured], times=len(job.bus.devices))
+    wire = maker.make("wire", "wire and label every device", [*there, *cured], times=len(job.bus.devices))
     mains = maker.make("mains", "connect the supply", [start])
     dead = maker.make("dead tests", "dead tests", [After(wire.task.name), After(mains.task.name)])
     yield from (wire, mains, dead)

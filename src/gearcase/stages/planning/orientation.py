@@ -1,0 +1,67 @@
+"""How each three-axis sensor must stand: its axes in the machine's, the gravity each shows at rest, what gravity cannot tell."""
+
+from typing import Any
+
+import numpy as np
+
+from gearcase.findings import Level
+from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, consistent_with, rotation
+from gearcase.install.points import Point
+from gearcase.job.build import Job
+from gearcase.stages.planning.draft import Draft
+
+__all__ = ["orientation"]
+
+TILT = 0.09  # rad, about 5 degrees: what a hand on a mark leaves open; common practice, no source
+_MACHINE = (("H", "right", "left"), ("V", "up", "down"), ("A", "towards the input end", "towards the output end"))
+_STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine axis
+
+
+def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
+    """How a point's sensor must stand; None for one axis, or where its face and mark are not known."""
+    if point.sensor.axes != 3:
+        return None
+    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    if face is None or not face.outward or point.clock is None:
+        says = "where its face looks and where its mark points are not given: nobody can say which axis is which"
+        draft.find(Level.NOTE, "orientation", point.name, says)
+        return None
+    planned = rotation(face.outward, point.clock)
+    at_rest = GRAVITY * planned @ np.array([0.0, 1.0, 0.0])
+    hidden = consistent_with(planned, list(at_rest), within=TILT, towards=TOWARDS_OUTPUT)
+    shows = ", ".join(f"{axis} {value / GRAVITY + 0.0:+.2f} g" for axis, value in zip("xyz", at_rest.round(6), strict=True))
+    draft.step(
+        point.name,
+        f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; "
+        f"at rest it must show {shows}.",
+        "Gravity alone does not show a turn about the vertical: the photo and a tap do.",
+        tool="camera, small plastic hammer",
+        value=f"mark at {point.clock:g} o'clock",
+        tolerance="5 degrees",
+    )
+    return {
+        "point": point.name,
+        "face": face.name,
+        "outward": face.outward,
+        "clock": point.clock,
+        "rotation": [[round(float(cell), 6) + 0.0 for cell in line] for line in planned],
+        "axes": {axis: _along(planned[row]) for row, axis in enumerate("xyz")},
+        "gravity_m_s2": [round(float(one), 4) + 0.0 for one in at_rest],
+        "looks": f"seen from outside, the mark points to {point.clock:g} o'clock; z stands out of the face, y lies along the mark",
+        "gravity_alone_cannot_show": [turn.says for turn in hidden[1:]],
+        "tap": "towards the output end, on the bare housing beside it",
+        "tap_axis": _tap_axis(planned @ np.array(TOWARDS_OUTPUT)),
+    }
+
+
+def _along(axis: Any) -> str:
+    """``up``, or the cosines where it lies between."""
+    for cosine, (_, plus, minus) in zip(axis, _MACHINE, strict=True):
+        if abs(cosine) >= _STANDS_OUT:
+            return plus if cosine > 0 else minus
+    return ", ".join(f"{name} {float(cosine):+.2f}" for cosine, (name, _, _) in zip(axis, _MACHINE, strict=True))
+
+
+def _tap_axis(shown: Any) -> str:
+    axis = int(np.argmax(np.abs(shown)))
+    return f"{'-' if shown[axis] < 0 else '+'}{'xyz'[axis]}"

@@ -1,0 +1,356 @@
+"""How a plan places and holds its parts: walls, holes, bonds, bandwidth, orientation, sump sensor, brackets.
+
+Check values: tests/reference (published rows), trade rules by hand (trade.md, section 4: common practice, no source).
+"""
+
+import copy
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from ruamel.yaml import YAML
+
+from gearcase.drawings.plan_blocks import plan_blocks
+from gearcase.drawings.text import plan_text
+from gearcase.errors import BadInput
+from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
+from gearcase.install.housing import Hole, Port, ThreadedHole, Wall
+from gearcase.install.orientation import GRAVITY
+from gearcase.job.build import Job, load
+from gearcase.stages import plan
+from gearcase.worked import Origin
+from test_stages import EXAMPLES
+
+READINGS = (22.6e-3, 22.4e-3, 22.5e-3)
+SIDE = Port("side", "side", "left", (0.06, 0.12), 25.4e-3 / 14, math.radians(60), 21.2e-3, 0.05, 0.08, 0.13, tapered=True)
+PROBE = Probe("side", "NPT 1/2", 0.09, 0.006)
+
+
+@pytest.fixture(scope="module")
+def demo() -> Job:
+    return load(EXAMPLES / "demo")
+
+
+def with_stud(job: Job, **changed: Any) -> Job:
+    return replace(job, points=(replace(job.points[0], **changed), *job.points[1:]))
+
+
+def with_kit(job: Job, **changed: Any) -> Job:
+    return replace(job, kit=replace(job.kit, **changed))
+
+
+def with_port(job: Job, port: Port, probe: Probe = PROBE) -> Job:
+    return with_kit(replace(job, housing=replace(job.housing, ports=(port,))), probe=probe)
+
+
+def with_bracket(job: Job, **changed: Any) -> Job:
+    return with_kit(job, brackets=(replace(job.kit.brackets[0], **changed), *job.kit.brackets[1:]))
+
+
+def says(job: Job, rule: str, level: str = "") -> str:
+    """All that findings of one rule say, the whole plan having been drawn and written too."""
+    document = plan.run(job).document
+    assert list(plan_blocks(document)) and plan_text(document)
+    return "; ".join(row["says"] for row in document["findings"] if row["rule"] == f"plan.{rule}" and level in ("", row["level"]))
+
+
+# --- walls -------------------------------------------------------------------------------------------------------------------
+
+
+def test_a_gauge_set_for_steel_reads_grey_iron_too_thick_and_the_hole_counts_on_what_is_left(demo: Job) -> None:
+    """By hand: 22.4 mm x 4500 / 5920 less 0.3 mm is 16.73 mm; the hole needs 21.0 mm (test_plan)."""
+    wall = Wall(22.4e-3, 0.3e-3, Origin.MEASURED, READINGS, 5920.0, (20e-3, 20e-3 * 5920 / 4500))
+    document = plan.run(with_stud(demo, wall=wall)).document
+    assert document["parts"][0]["hole"]["wall"]["least"]["value"] == pytest.approx(22.4e-3 * 4500 / 5920 - 0.3e-3)
+    assert "a way to the oil" in says(with_stud(demo, wall=wall), "metal_left", "blocker")
+    assert document["parts"][0]["mount"] == "rigid adhesive"
+
+
+def test_an_iron_whose_velocity_nobody_knows_is_not_drilled_however_thick_it_reads(demo: Job) -> None:
+    """Trade: grey iron 3500 to 5000 m/s, 1.43 apart, more than the 1.1 let pass."""
+    wall = Wall(60e-3, 0.3e-3, Origin.MEASURED, (60e-3,) * 3, 5920.0)
+    job = with_stud(demo, wall=wall)
+    assert "1.43, at most 1.1 is wanted" in says(job, "gauging") and "velocity from it" in says(job, "gauging")
+    assert plan.run(job).document["parts"][0]["mount"] == "rigid adhesive"
+
+
+def test_two_readings_are_not_three(demo: Job) -> None:
+    wall = replace(demo.points[0].wall, readings=READINGS[:2])  # type: ignore[type-var]
+    assert "readings at the spot is 2, at least 3" in says(with_stud(demo, wall=wall), "gauging")
+
+
+def test_a_readings_wall_of_the_job_is_the_one_the_plan_counts_on(demo: Job) -> None:
+    """22.4 mm with the gauge set on a 20 mm edge that it read as 20 mm: nothing to correct."""
+    worked = plan.run(demo).document["parts"][0]["hole"]["metal_left"]["inputs"]["wall"]
+    assert worked["value"] == pytest.approx(22.1e-3) and worked["inputs"]["velocity"]["value"] == pytest.approx(4500)
+
+
+# --- holes -------------------------------------------------------------------------------------------------------------------
+
+
+def test_drills_kind_to_the_tap_are_offered_and_the_usual_one_is_named(demo: Job) -> None:
+    """Row TP01 of fastener_checks.csv: #3 leaves 79.75 % in 1/4-28; trade: 60 to 75 % in iron."""
+    hole = plan.run(demo).document["parts"][0]["hole"]
+    assert "leaves 80 % of thread" in says(demo, "percent_thread") and "7/32 in" in says(demo, "percent_thread")
+    assert [one["drill"] for one in hole["drills"] if one["wanted"]] == ["7/32 in", "5.6 mm", "#2"]
+
+
+def test_a_hole_too_near_another_or_the_edge_says_how_far_to_move(demo: Job) -> None:
+    """Trade: edge 1.5 d, holes 3 d of the larger apart: 3 x 12 mm to M12, 10 mm given."""
+    face = next(face for face in demo.housing.faces if face.name == "coupling side")
+    near = replace(face, threaded_holes=(ThreadedHole("old", (0.34, 0.33), 0.012, "M12", "free"),))
+    job = replace(demo, housing=replace(demo.housing, faces=(near,)), points=demo.points[:1])
+    assert "10 mm, at least 36 mm is wanted: move them 26.0 mm further apart" in says(job, "hole_place")
+    edge = with_stud(replace(demo, points=demo.points[:1]), at=(0.33, 0.426))
+    assert "4 mm, at least 9.52 mm is wanted: move it 5.5 mm" in says(edge, "hole_place")
+
+
+def test_an_impossible_thread_is_a_blocker_with_the_threads_there_are(demo: Job) -> None:
+    assert "no tap drill for 9/16-99" in says(with_stud(demo, hole=Hole("9/16-99", 6e-3, 0.0, "plug")), "thread", "blocker")
+
+
+def test_the_studs_torque_comes_from_its_sheet_alone(demo: Job) -> None:
+    """From 2.7 to 6.8 N m the middle is 4.75; the bolt formula would give 13 (trade.md, section 2)."""
+    card = plan.run(demo).document["work_card"]
+    step = next(step for step in card if step["do"].startswith("Fit the stud"))
+    assert (step["value"], step["tolerance"]) == ("4.75 N m", "2.7 to 6.8 N m")
+    unsaid = with_stud(demo, sensor=replace(demo.points[0].sensor, torque_least=None))
+    assert "never from the bolt formula" in says(unsaid, "stud_torque")
+    turned = with_stud(demo, sensor=replace(demo.points[0].sensor, torque_least=9.0))
+    assert "sheet_least is 9.0" in says(turned, "stud_torque")
+
+
+# --- bonds and bandwidth -------------------------------------------------------------------------------------------------------
+
+
+def test_a_bond_loses_bandwidth_by_the_heat_and_says_what_drilling_turned_into(demo: Job) -> None:
+    """Trade: pad 4000 Hz cold, 1750 hot at 80 °C: at 65 °C 6500 x (1750/4000)^(42/57) = 3535 Hz."""
+    job = with_stud(demo, wall=None)
+    band = plan.run(job).document["parts"][0]["band"]
+    assert band["true_hz"] == pytest.approx(6500 * (1750 / 4000) ** (42 / 57))
+    assert band["detectable_hz"] == pytest.approx(2 * band["true_hz"])  # trade: detectable to twice that
+    assert "3535 Hz instead of 8500 Hz at 65 °C; no baseline for 34 h" in says(job, "bonded")
+    cold = replace(job, housing=replace(job.housing, surface_temperature=293.15))
+    assert plan.run(cold).document["parts"][0]["band"]["true_hz"] == 6500
+
+
+def test_the_schedule_stretches_with_cold_metal(demo: Job) -> None:
+    """Rows of bonding.csv: doubling for each 10 K below 23 °C; no load until four fixture times (common practice)."""
+    times = plan.run(with_kit(demo, metal_temperature=286.15)).document["parts"][1]["bond"]["schedule_s"]
+    assert times["full"] == pytest.approx(48 * 3600) and times["no_load_until"] == pytest.approx(4 * times["fixture"])
+    assert times["fixture"] == pytest.approx(2 * 40 * 60)
+
+
+def test_a_sheets_own_values_win_over_the_generic_ones(tmp_path: Path) -> None:
+    text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
+    sheet = "{kind: two-part methacrylate, hottest: 60 °C, full_cure: 12 h, shear_strength: 3 MPa}"
+    (tmp_path / "job.yaml").write_text(text.replace("{kind: two-part methacrylate}", sheet), encoding="utf-8")
+    job = load(tmp_path)
+    assert "65 °C, at most 60 °C" in says(job, "hot_bond", "blocker")
+    assert plan.run(job).document["parts"][1]["bond"]["schedule_s"]["full"] == pytest.approx(12 * 3600 * 2**0.5)
+    assert "pull at the edge" in says(job, "peel")  # 3 MPa x 0.625 left hot / 10 is 0.19, 50 N at 40 mm make 0.75 MPa
+
+
+def test_damp_air_thick_lines_and_light_panels_are_named(demo: Job) -> None:
+    assert "above the dew point" in says(with_kit(demo, air_temperature=295.15, humidity=0.9), "dew_point")
+    thick = replace(demo, points=(demo.points[0], replace(demo.points[1], bond_line=1e-3)))
+    assert "bond line is 1 mm" in says(thick, "bond_line")
+    assert "0.2, at most 0.1" in says(with_stud(demo, dynamic_mass=0.4), "mass")  # 80 g on 400 g
+
+
+def test_a_known_stack_lowers_the_band_and_names_its_weakest_part(demo: Job) -> None:
+    """0.30 of 15 kHz is 4.5 kHz at most (rows MR12 and Dunkerley), below the 8.5 kHz of the table."""
+    job = with_stud(demo, sensor=replace(demo.points[0].sensor, resonance_hz=15e3))
+    band = plan.run(job).document["parts"][0]["band"]
+    assert 4000 < band["true_hz"] < 4523 and band["by"].startswith("sensor, stack resonance")
+
+
+# --- places --------------------------------------------------------------------------------------------------------------------
+
+
+def test_two_sensors_on_one_spot_block_with_the_distance(demo: Job) -> None:
+    job = replace(demo, points=(demo.points[0], demo.points[1], replace(demo.points[2], at=(0.31, 0.33))))
+    assert "overlaps that of intermediate left: 10 mm apart, 30 mm needed: move it 20 mm" in says(job, "overlap", "blocker")
+
+
+def test_every_rejected_pad_says_why_and_the_trial_sheet_says_what_to_compare(demo: Job) -> None:
+    rows = plan.run(demo).document["positions"]
+    assert len(rows) == 3 and all(one["reasons"] for row in rows for one in row["rejected"])
+    middle = next(row for row in rows if row["point"] == "intermediate left")
+    assert middle["try"][0]["pad"] == "over the intermediate cap"
+    compared = {line["name"]: line["hz"] for line in middle["compare"]}
+    mesh = next(hz for name, hz in compared.items() if name.startswith("high-speed mesh"))
+    assert mesh == pytest.approx(17 * 1485 / 60, rel=1e-6)  # teeth x speed
+
+
+def test_the_advisor_counts_on_the_corrected_wall(demo: Job) -> None:
+    face = demo.housing.faces[1]
+    region = replace(face.regions[0], wall=replace(demo.points[0].wall, sample=None))  # type: ignore[type-var]
+    housing = replace(demo.housing, faces=(demo.housing.faces[0], replace(face, regions=(region,))))
+    row = plan.run(replace(demo, housing=housing)).document["positions"][0]
+    assert not row["ranked"][0]["stud"] and any("only assumed" in reason for reason in row["ranked"][0]["reasons"])
+
+
+# --- orientation -----------------------------------------------------------------------------------------------------------------
+
+
+def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(demo: Job) -> None:
+    """On the left face with the mark at 3 o'clock the mark looks to the input end, so x looks down: -1 g."""
+    rows = {row["point"]: row for row in plan.run(demo).document["orientation"]}
+    assert rows["intermediate left"]["gravity_m_s2"] == pytest.approx([-GRAVITY, 0, 0], abs=1e-3)
+    assert rows["intermediate left"]["axes"] == {"x": "down", "y": "towards the input end", "z": "left"}
+    assert rows["intermediate left"]["tap_axis"] == "-y"
+    for row in rows.values():
+        turned = np.array(row["rotation"])
+        assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
+        assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
+    assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
+
+
+# --- sump ------------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("changed", "rule", "level", "words"),
+    [
+        ({"to_wheel": None}, "tip_clearance", "blocker", "nobody knows how far the wheel is"),
+        ({"to_wheel": 0.11}, "tip_clearance", "blocker", "20 mm, at least 25 mm is wanted: a probe of 85 mm or less"),
+        ({"angle": None, "tapered": None}, "port_thread", "blocker", "form gauge"),
+        ({"pitch": 3.3e-3}, "port_thread", "blocker", "no thread of the tables"),
+        ({"pitch": None, "angle": None, "major_diameter": None}, "port_thread", "blocker", "is not gauged"),
+        ({"major_diameter": -1.0}, "port_thread", "blocker", "above 0"),
+        ({"angle": math.radians(55)}, "probe_thread", "blocker", "starts, then leaks; order the probe with R 1/2"),
+        ({"below_minimum": None}, "immersion", "caution", "nothing says that it reads oil"),
+        ({"above_floor": 0.01}, "floor", "caution", "10 mm, at least 25 mm is wanted"),
+        ({"kind": "drain"}, "drain", "caution", "an oil change"),
+    ],
+)
+def test_a_port_that_will_not_do_says_why(changed: dict[str, Any], rule: str, level: str, words: str, demo: Job) -> None:
+    job = with_port(demo, replace(SIDE, **changed))
+    assert words in says(job, rule, level)
+    if level == "blocker":
+        assert not [step for step in plan.run(job).document["work_card"] if step["where"] == "sump sensor"]
+
+
+def test_a_probe_too_short_for_its_tip_says_by_how_much(demo: Job) -> None:
+    """Trade: 25 mm and ten tip diameters, 85 mm for 6 mm."""
+    short = with_port(demo, SIDE, replace(PROBE, length=0.06))
+    assert "60 mm, at least 85 mm is wanted: a probe 25 mm longer" in says(short, "immersion")
+    odd = with_port(demo, SIDE, replace(PROBE, thread="NPT 7/9"))
+    assert "no pipe thread NPT 7/9" in says(odd, "probe_thread", "blocker")
+    assert "which port" in says(with_port(demo, SIDE, Probe()), "port")
+
+
+# --- brackets --------------------------------------------------------------------------------------------------------------------
+
+
+def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) -> None:
+    assert "nobody knows what the hole hole by the glass is for" in says(
+        with_bracket(demo, holes=("hole by the glass",)), "bracket_hole", "blocker"
+    )
+    assert "never disturb it" in says(with_bracket(demo, holes=("eye",)), "bracket_hole", "blocker")
+    assert "no hole nowhere on face left" in says(with_bracket(demo, holes=("nowhere",)), "bracket_hole", "blocker")
+    both = with_bracket(demo, holes=("jig hole 1", "eye"))
+    assert "one screw does not fit M12 and M16" in says(both, "bracket_thread", "blocker")
+
+
+def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) -> None:
+    """T = K F d by hand: 0.155 x 0.75 x 450 MPa x 84.3 mm2 x 12 mm; A_s of M12 in threads_metric.csv."""
+    row = plan.run(demo).document["brackets"][0]
+    assert row["torque"]["value"] == pytest.approx(0.155 * 0.75 * 450e6 * 84.3e-6 * 12e-3, rel=2e-3)
+    assert row["preload_n"][0] < row["preload_n"][1] < row["preload_n"][2]
+    assert "full thread engaged is 18 mm, at least 22.5 mm" in says(with_bracket(demo, full_thread=0.018), "bracket_engagement")
+    assert "not gauged" in says(with_bracket(demo, full_thread=None), "bracket_engagement")
+    assert "pull of a knock" in says(with_bracket(demo, mass=900.0), "bracket_load")
+
+
+def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
+    new = {"holes": (), "thread": "M8", "full_thread": 0.012}
+    assert "no reading, no hole" in says(with_bracket(demo, at=((0.1, 0.38),), **new), "bracket_wall", "blocker")
+    assert "a way to the oil" in says(with_bracket(demo, at=((0.3, 0.33),), **new), "metal_left", "blocker")
+    assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
+    card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
+    assert not any(step["where"] == "plate on the jig holes" for step in card)
+
+
+def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:
+    """ISO 273, medium: M6 passes 6.6 mm, M12 13.5 mm. Distances between its holes are those given."""
+    (plate,) = plan.run(demo).document["plates"]
+    holes = [hole["at_m"] for hole in plate["holes"]]
+    assert [hole["diameter_m"] for hole in plate["holes"]] == pytest.approx([6.6e-3] * 4)
+    assert max(x for x, _ in holes) - min(x for x, _ in holes) == pytest.approx(0.13)
+    assert [slot["width_m"] for slot in plate["slots"]] == pytest.approx([13.5e-3] * 2)
+    assert math.dist(*(slot["at_m"] for slot in plate["slots"])) == pytest.approx(0.2)
+    for slot in plate["slots"]:
+        assert all(0 < place < size for place, size in zip(slot["at_m"], plate["size_m"], strict=True))
+
+
+def test_enclosure_and_light_in_the_wrong_place_are_named(demo: Job) -> None:
+    assert demo.kit.enclosure is not None
+    over = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.3, 0.30)))
+    assert "covers the split flange (split line)" in says(over, "overlap", "blocker")
+    off = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.05, 0.345)))
+    assert "it reaches 30 mm beyond face left" in says(off, "enclosure_place")
+    low = with_kit(demo, light=Light(1.2, 8.0, ""))
+    assert "1.8e+03 mm" not in says(low, "light_height") and "height of the light is 1.2 m" in says(low, "light_height")
+    assert "8 m, at least 20 m" in says(low, "light_seen") and "which bracket" in says(low, "light")
+
+
+# --- what is missing -------------------------------------------------------------------------------------------------------------
+
+
+def _keys(part: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    """Every key of a mapping, at any depth, by its path."""
+    if isinstance(part, dict):
+        return [key for name, value in part.items() for key in ((*path, name), *_keys(value, (*path, name)))]
+    if isinstance(part, list):
+        return [key for n, value in enumerate(part) for key in _keys(value, (*path, n))]
+    return []
+
+
+def _first_of_its_kind(path: tuple[Any, ...]) -> bool:
+    """Whether no other entry of its lists stands for it; the points differ."""
+    return all(n == 0 or (n == 1 and path[place - 1] == "points") for place, n in enumerate(path) if isinstance(n, int))
+
+
+def test_a_plan_with_any_one_key_missing_is_still_a_plan_or_a_refusal_with_its_line(tmp_path: Path) -> None:
+    yaml = YAML(typ="safe", pure=True)
+    whole = yaml.load((EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8"))
+    planned, refused = 0, []
+    for path in [key for key in _keys(whole) if key[0] in ("housing", "kit", "points") and _first_of_its_kind(key)]:
+        cut = copy.deepcopy(whole)
+        holder = cut
+        for name in path[:-1]:
+            holder = holder[name]
+        del holder[path[-1]]
+        (tmp_path / "job.yaml").write_text(json.dumps(cut), encoding="utf-8")  # JSON is YAML
+        try:
+            job = load(tmp_path)
+        except BadInput as error:
+            refused.append((path, error.problems))
+            continue
+        document = plan.run(job).document
+        assert list(plan_blocks(document)) and plan_text(document), path
+        planned += 1
+    assert planned > 60 and all(problem.where for _, problems in refused for problem in problems)
+
+
+def test_a_wall_of_neither_thickness_nor_readings_is_refused_with_its_line(tmp_path: Path) -> None:
+    text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
+    bare = text.replace("wall: {readings: [12.2 mm, 12.0 mm, 12.1 mm], ", "wall: {")
+    (tmp_path / "job.yaml").write_text(bare, encoding="utf-8")
+    with pytest.raises(BadInput, match="its thickness or its readings"):
+        load(tmp_path)
+
+
+def test_a_bare_kit_and_housing_make_a_plan_without_these_parts(demo: Job) -> None:
+    bare = with_kit(demo, brackets=(), light=None, enclosure=None, probe=None, adhesive=None, adhesive_cure=None)
+    document = plan.run(bare).document
+    assert document["sump"] is None and document["brackets"] == [] and document["plates"] == []
+    assert "cure time unknown" in says(bare, "cure")
+    empty = with_kit(demo, brackets=(Bracket("b", "left"),), light=Light(), enclosure=Enclosure(), probe=Probe("side plug"))
+    assert "nobody has said which holes" in says(empty, "bracket_holes")
