@@ -112,6 +112,13 @@ def _facts(outage: Mapping[str, Any]) -> Iterator[str]:
         yield f"Begin with: {', '.join(outage['first'])}."
     for cure in outage["cures"]:
         yield f"To end sooner: {cure['says']}; then it ends at {hours(cure['end_s'])}{', which fits' if cure['fits'] else ''}."
+    together = outage.get("cures_together")
+    if together:
+        steps, fits = (
+            " and ".join(cure["says"] for cure in together),
+            "which fits" if together[-1]["fits"] else "which is too long still",
+        )
+        yield f"Together: {steps}; then it ends at {hours(together[-1]['end_s'])}, {fits}."
     held = outage.get("isolation")
     if held:
         agreed = "agreed with the owner" if held["agreed"] else "not yet agreed with the owner"

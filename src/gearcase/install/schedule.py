@@ -34,6 +34,7 @@ __all__ = [
     "Task",
     "Window",
     "cures",
+    "cures_together",
     "latest_start",
     "lead_dates",
     "schedule",
@@ -262,6 +263,38 @@ def schedule(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Wi
 
 def cures(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine) -> tuple[Cure, ...]:
     """Each single change that ends the outage earlier, the best first: what to do beforehand, drop, join faster, whom to add."""
+    return tuple(cure for cure, _, _ in _cured(tasks, crew, windows, machine))
+
+
+def cures_together(
+    tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine, *, most: int
+) -> tuple[Cure, ...]:
+    """Changes one on top of the other, each time the best single one, until the work fits, none helps or so many are made; each
+    with the end that it and those before it give.
+
+    Examples
+    --------
+    >>> hour = 3600.0
+    >>> wire = Task("wire", 4 * hour, 4 * hour, ("fitter",), State.LOCKED_OUT, beforehand=True)
+    >>> paint = Task("paint", 2 * hour, 2 * hour, ("fitter",), State.LOCKED_OUT, (After("wire"),), optional=True)
+    >>> both = cures_together([wire, paint], [Person("A", frozenset({"fitter"}))], [Window(0, hour)], Machine(0, 0), most=3)
+    >>> [(cure.says, cure.end / hour, cure.fits) for cure in both]
+    [('do wire before the outage', 2.0, False), ('drop paint', 0.0, True)]
+    """
+    made: list[Cure] = []
+    while len(made) < most and not (made and made[-1].fits):
+        best = next(iter(_cured(tasks, crew, windows, machine)), None)
+        if best is None:
+            break
+        cure, tasks, crew = best
+        made.append(cure)
+    return tuple(made)
+
+
+def _cured(
+    tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine
+) -> list[tuple[Cure, Sequence[Task], Sequence[Person]]]:
+    """Each single change that helps, the best first, with the tasks and crew after it."""
     now = schedule(tasks, crew, windows, machine)
     tried: list[tuple[str, Sequence[Task], Sequence[Person]]] = []
     for task in tasks:
@@ -276,13 +309,15 @@ def cures(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Windo
                 others = [replace(task, after=quicker) if one is task else one for one in tasks]
                 tried.append((f"{what} before {task.name}", others, crew))
     for skill in sorted({skill for task in tasks for skill in task.crew}):
-        tried.append((f"bring one more {skill}", tasks, [*crew, Person(f"one more {skill}", frozenset({skill}))]))
+        tried.append(
+            (f"bring one more {skill}", tasks, [*crew, Person(f"one more {skill}, number {len(crew) + 1}", frozenset({skill}))])
+        )
     found = []
     for says, fewer, people in tried:
         then = schedule(fewer, people, windows, machine)
         if then.end < now.end - _SAME or (then.fits and not now.fits):
-            found.append(Cure(says, then.end, then.fits))
-    return tuple(sorted(found, key=lambda cure: (not cure.fits, cure.end)))
+            found.append((Cure(says, then.end, then.fits), fewer, people))
+    return sorted(found, key=lambda one: (not one[0].fits, one[0].end))
 
 
 def lead_dates(items: Sequence[LeadItem], *, outage_day: float, today: float) -> tuple[LeadDate, ...]:

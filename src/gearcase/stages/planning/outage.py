@@ -22,6 +22,7 @@ from gearcase.install.schedule import (
     State,
     Window,
     cures,
+    cures_together,
     latest_start,
     lead_dates,
     schedule,
@@ -39,6 +40,7 @@ _UNSAID_DAYS = 28.0  # of an item of which nobody has said how long it takes; co
 _WORKING_DAY = 8 * _HOUR
 _BENCH = "bench stage"
 _MOST_CURES = 5
+_MOST_TOGETHER = 3
 _TO_ASK = "the owner's consent to drill and bond, network approval (weeks), power, permits, access"
 
 
@@ -73,6 +75,7 @@ def outage(
         "critical": [],
         "first": [],
         "cures": [],
+        "cures_together": [],
     }
     if not planned:
         return document, None
@@ -84,9 +87,12 @@ def outage(
         draft.find(Level.BLOCKER, "outage", "outage", f"no schedule: {error.name} {error.value}: {error.rule}")
         return document, None
     better: tuple[Cure, ...] = ()
+    together: tuple[Cure, ...] = ()
     if job.outage.windows and not found.fits:
         better = cures(tasks, crew, windows, around)
-    spare = _fits(job, found, better, draft)
+        if not any(cure.fits for cure in better):
+            together = cures_together(tasks, crew, windows, around, most=_MOST_TOGETHER)
+    spare = _fits(job, found, better, together, draft)
     document |= {
         "fits": found.fits if job.outage.windows else None,
         "end_s": found.end,
@@ -96,7 +102,8 @@ def outage(
         "spare": spare.as_dict() if spare else None,
         "critical": list(found.critical),
         "first": list(found.first),
-        "cures": [{"says": cure.says, "end_s": cure.end, "fits": cure.fits} for cure in better],
+        "cures": [_cure(cure) for cure in better],
+        "cures_together": [_cure(cure) for cure in together],
         "baseline_not_before": _baseline(job, parts, found),
     }
     return document, _drawn(job, found, around, windows, leads)
@@ -155,7 +162,11 @@ def _crew(job: Job, planned: Sequence[Planned], draft: Draft) -> tuple[Person, .
     return tuple(people)
 
 
-def _fits(job: Job, found: Schedule, better: Sequence[Cure], draft: Draft) -> Worked | None:
+def _cure(cure: Cure) -> dict[str, Any]:
+    return {"says": cure.says, "end_s": cure.end, "fits": cure.fits}
+
+
+def _fits(job: Job, found: Schedule, better: Sequence[Cure], together: Sequence[Cure], draft: Draft) -> Worked | None:
     """What is left of the window; a blocker with its cures where it is too short."""
     if not job.outage.windows:
         return None
@@ -177,10 +188,12 @@ def _fits(job: Job, found: Schedule, better: Sequence[Cure], draft: Draft) -> Wo
     if good:
         ways = "; or ".join(f"{cure.says} (then it ends at {cure.end / _HOUR:.3g} h)" for cure in good[:_MOST_CURES])
         says = f"{says}: {ways}"
-    elif better:
-        says = f"{says}; no single change is enough, the most is gained this way: {better[0].says} ({better[0].end / _HOUR:.3g} h)"
+    elif together:
+        steps, last_of = " and ".join(cure.says for cure in together), together[-1]
+        enough = "these together are" if last_of.fits else "nor are these together"
+        says = f"{says}; no single change is enough, {enough}: {steps} (then it ends at {last_of.end / _HOUR:.3g} h)"
     else:
-        says = f"{says}; no single change helps"
+        says = f"{says}; no change of order, crew or joint helps"
     draft.find(Level.BLOCKER, "window", "outage", f"{says}; or ask for a longer window", spare)
     return spare
 
@@ -221,10 +234,16 @@ def _late(dates: Sequence[LeadDate], day: float | None, now: float, draft: Draft
         if day is None or not one.late:
             continue
         moved = day + now - one.latest_start
-        says = (
-            f"must be asked by {_date(one.latest_start)} and is not granted: no go on {_date(day)}; if it is asked today the "
-            f"outage can be on {_date(moved)}, or {one.item.owner or 'its owner'} grants it sooner"
-        )
+        if one.item.name == _BENCH:
+            says = (
+                f"must begin by {_date(one.latest_start)} and is not said to be done: no go on {_date(day)}; begun today, the "
+                f"outage can be on {_date(moved)}; once it is done, list it in outage.ask as granted"
+            )
+        else:
+            says = (
+                f"must be asked by {_date(one.latest_start)} and is not granted: no go on {_date(day)}; if it is asked today the "
+                f"outage can be on {_date(moved)}, or {one.item.owner or 'its owner'} grants it sooner"
+            )
         draft.find(Level.BLOCKER if now >= day - NOTICE_DAYS else Level.CAUTION, "lead", one.item.name, says)
 
 
