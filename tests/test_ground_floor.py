@@ -28,6 +28,7 @@ IN_SI = {  # by definition; SI brochure 9th edition for the prefixes and degrees
     "velocity": {"mm/s": 1e-3, "m/s": 1, "in/s": INCH},
     "displacement": {"um": 1e-6, "µm": 1e-6, "mm": 1e-3, "mil": INCH / 1000, "m": 1},
     "time": {"s": 1, "ms": 1e-3, "min": 60, "h": 3600, "d": 86400},
+    "stress": {"MPa": 1e6, "N/mm2": 1e6, "GPa": 1e9, "psi": POUND * GRAVITY / INCH**2, "Pa": 1},
     "torque": {"N m": 1, "Nm": 1, "lbf in": POUND * GRAVITY * INCH, "lbf ft": POUND * GRAVITY * 12 * INCH},
     "ratio": {"%": 0.01, "": 1},
 }

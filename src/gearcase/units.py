@@ -80,6 +80,7 @@ SI_UNIT = {
 _LIBRARY_SI = {
     "speed": "hertz",
     "frequency": "hertz",
+    "stress": "Pa",
     "torque": "N*m",
     "acceleration": "m/s**2",
     "ratio": "dimensionless",
@@ -101,6 +102,7 @@ _EXAMPLE = {
     "velocity": "4.5 mm/s",
     "displacement": "50 um",
     "time": "30 s",
+    "stress": "17 MPa",
     "torque": "5 N m",
     "ratio": "2 %",
 }
