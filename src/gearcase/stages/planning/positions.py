@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from gearcase.drive.lines import Line
+from gearcase.drive.line import Line
 from gearcase.findings import Level
 from gearcase.install.housing import Face
 from gearcase.install.points import Point
