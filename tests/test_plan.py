@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gearcase.drawings.face import face_sheet, face_svg
@@ -64,6 +64,7 @@ def test_a_wall_nobody_measured_is_bonded_however_thick_it_is_said_to_be(wall: W
     assert not any("Drill" in step["do"] for step in document["work_card"])
 
 
+@settings(deadline=None)  # a whole plan each time: what it takes is measured elsewhere
 @given(thickness=st.floats(5e-3, 40e-3), error=st.floats(0, 1e-3))
 def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, error: float) -> None:
     """By hand: spot-face 1 mm, depth 9.97856 mm (row TH1) and point 1.625328 mm (row TI1) off the wall less the gauge's error."""
@@ -86,10 +87,10 @@ def test_one_address_twice_blocks(demo: Job) -> None:
 def test_a_cable_too_short_blocks(demo: Job) -> None:
     job = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0), Cable("W2", 6.6), Cable("W3", 10.0))))
     says = found(job, "blocker")["plan.cable"]
-    assert "no cable left for a run of 6.5 m with 0.3 m to spare: W3 would do but serve longer runs" in says
+    assert "a run of 6.3 m: no cable is left; bring one of 6.63 m or more" in says
     short = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0),)))
     blocked = [row for row in plan.run(short).document["findings"] if row["rule"] == "plan.cable"]
-    assert "none of the kit is so long" in next(row["says"] for row in blocked if row["where"] == "vibration input")
+    assert "bring one of 7.20 m or more" in next(row["says"] for row in blocked if row["where"] == "vibration input")
 
 
 def test_the_work_card_goes_from_the_bench_to_the_last_look_and_leaves_no_part_out(demo: Job) -> None:

@@ -75,12 +75,15 @@ def plan(given: argparse.Namespace) -> int:
     """How the kit goes on."""
     from gearcase.drawings.face import face_svg
     from gearcase.drawings.text import plan_text
+    from gearcase.record.clock import now
     from gearcase.stages import plan
 
     job = load(given)
-    result = plan.run(job)
+    result = plan.run(job, today=now())
     pictures = {
-        f"face-{number}.svg": face_svg(face, result.document["parts"], title=f"{job.title}: face {face['name']}").encode()
+        f"face-{number}.svg": face_svg(
+            face, result.document["parts"], title=f"{job.title}: face {face['name']}", routes=result.document["routes"]
+        ).encode()
         for number, face in enumerate(result.document["faces"])
     }
     path = keep(given, job, result, pictures)

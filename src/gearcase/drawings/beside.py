@@ -50,13 +50,13 @@ def plan_drawings(document: dict[str, Any], *, block: TitleBlock) -> dict[str, b
 
 
 def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str, Callable[[], str | bytes]]]:
-    faces, parts = document["faces"], document["parts"]
+    faces, parts, routes = document["faces"], document["parts"], document.get("routes", [])
     for number, face in enumerate(faces):
-        yield f"face-{number}.svg", partial(face_svg, face, parts, title=f"face {face['name']}", block=block)
+        yield f"face-{number}.svg", partial(face_svg, face, parts, title=f"face {face['name']}", block=block, routes=routes)
         if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in parts):
             yield f"template-{number}.pdf", partial(template_pdf, face, parts, paper=_PAPER, block=block)
     if spans_a_box(faces):
-        yield "housing.svg", partial(solid_svg, faces, parts, document.get("routes", []), title="housing", block=block)
+        yield "housing.svg", partial(solid_svg, faces, parts, routes, title="housing", block=block)
     if document["bus"]["devices"]:
         yield "bus.svg", partial(bus_svg, document["bus"], document["cables"], title="serial bus", block=block)
     if document.get("power"):

@@ -31,8 +31,8 @@ _OTHER_HATCH = ((1, 6.0),)
 Place = Callable[[float], float]
 
 
-def schedule_svg(schedule: dict[str, Any], *, title: str, block: TitleBlock) -> str:
-    """The chart as an SVG document."""
+def schedule_svg(schedule: dict[str, Any], *, title: str, block: TitleBlock | None) -> str:
+    """The chart as an SVG document; `block` is None inside a report, whose pages have their own."""
     return schedule_sheet(schedule, title=title, block=block).svg(title)
 
 
@@ -53,16 +53,17 @@ def verdict(schedule: dict[str, Any]) -> str:
     return f"Does not fit: the last task ends at {end / _HOUR:.3g} h, {(end - window) / _HOUR:.2g} h after the window closes."
 
 
-def schedule_sheet(schedule: dict[str, Any], *, title: str, block: TitleBlock) -> Sheet:
+def schedule_sheet(schedule: dict[str, Any], *, title: str, block: TitleBlock | None) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     before, tasks = schedule["before"], schedule["tasks"]
     first = 62 + _ROW * len(before) + 34 if before else 34
-    sheet = Sheet(WIDEST, first + 72 + _ROW * len(tasks) + 44 + BLOCK_HEIGHT)
+    sheet = Sheet(WIDEST, first + 72 + _ROW * len(tasks) + 44 + (BLOCK_HEIGHT if block else 0))
     sheet.text(_NAMES, 16, f"{title}. {verdict(schedule)}", size=11, weight=600)
     if before:
         _before(sheet, before, 34)
     _outage(sheet, schedule, first)
-    draw_title_block(sheet, _NAMES, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _NAMES, block, name=title, scale="time")
+    if block:
+        draw_title_block(sheet, _NAMES, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _NAMES, block, name=title, scale="time")
     return sheet
 
 
@@ -164,10 +165,10 @@ def _task(sheet: Sheet, task: dict[str, Any], x_of: Place, middle: float) -> Non
 
 
 def _names(sheet: Sheet, what: str, who: str, middle: float) -> None:
-    for line in wrap(what, _CREW - _NAMES - 8, _SIZE, most=1):
-        sheet.text(_NAMES, middle + 3, line, size=_SIZE)
-    for line in wrap(who, _LEFT - _CREW - 10, _SIZE, most=1):
-        sheet.text(_CREW, middle + 3, line, size=_SIZE, colour=MUTED)
+    for left, right, says, colour in ((_NAMES, _CREW, what, INK), (_CREW, _LEFT - 2, who, MUTED)):
+        lines = wrap(says, right - left - 8, _SIZE, most=2)
+        for line, down in zip(lines, (3,) if len(lines) == 1 else (-2, 9), strict=True):
+            sheet.text(left, middle + down, line, size=_SIZE, colour=colour)
     sheet.line(_NAMES, middle + _ROW / 2, _RIGHT, middle + _ROW / 2, colour=HAIRLINE, width=0.5)
 
 

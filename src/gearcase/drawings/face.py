@@ -11,6 +11,9 @@ A row of ``faces`` holds ``name``, ``size_m``, ``keep_outs``; drawn too where a 
 - ``seats``: ``bearing``, ``at_m``, ``diameter_m``, ``load_clock`` or None;
 - ``threaded_holes``: ``name``, ``at_m``, ``diameter_m``, ``thread``, ``function``.
 
+A row of ``routes`` holds ``cable``, ``device``, ``legs`` (``face``, ``start_m``, ``end_m``) and, where known, ``clips`` (``face``,
+``at_m``, ``along_m``); what is on other faces is left out. A clip is a dot, its place a row of the table.
+
 A row of ``parts`` may also hold ``clock``, the hour its mark points to, and ``base_m``, the diameter of its base.
 """
 
@@ -34,13 +37,14 @@ from gearcase.drawings.drafting import (
     table,
     table_height,
 )
-from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet
+from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet
 
 __all__ = ["WIDEST", "face_sheet", "face_svg", "how_fixed"]
 
 _SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
 _TALLEST = 900.0  # px, the same for its height
+_CABLE = 2.2  # px, a cable
 _LEFT, _RIGHT, _TOP = 68.0, 40.0, 26.0
 _LINE, _FIGURES = 16.0, 62.0  # px below the face: to the dimension line, and to the foot of its figures
 _HATCHES: dict[str, tuple[tuple[int, float], ...]] = {  # slope and spacing in px of each set of lines
@@ -56,7 +60,14 @@ _OTHER_HATCH = ((1, 8.0),)
 Place = Callable[[float], float]
 
 
-def face_svg(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str, block: TitleBlock | None = None) -> str:
+def face_svg(
+    face: dict[str, Any],
+    parts: list[dict[str, Any]],
+    *,
+    title: str,
+    block: TitleBlock | None = None,
+    routes: Sequence[dict[str, Any]] = (),
+) -> str:
     """A face as an SVG document.
 
     Parameters
@@ -69,15 +80,24 @@ def face_svg(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str, b
         What the sheet is, for its title and for readers that cannot see.
     block : TitleBlock or None
         None inside a report, whose pages have their own.
+    routes : sequence of dict
+        ``routes`` of the same document.
     """
-    return face_sheet(face, parts, title=title, block=block).svg(title)
+    return face_sheet(face, parts, title=title, block=block, routes=routes).svg(title)
 
 
-def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str, block: TitleBlock | None = None) -> Sheet:
+def face_sheet(
+    face: dict[str, Any],
+    parts: list[dict[str, Any]],
+    *,
+    title: str,
+    block: TitleBlock | None = None,
+    routes: Sequence[dict[str, Any]] = (),
+) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     width, height = (1000 * side for side in face["size_m"])
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
-    rows = list(_rows(face, placed))
+    rows = [*_rows(face, placed), *_clip_rows(face, routes)]
     below = _FIGURES + 34 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
     room = (WIDEST - _LEFT - _RIGHT, max(_TALLEST - _TOP - below, 200.0))
     scale = next(
@@ -103,7 +123,7 @@ def face_sheet(face: dict[str, Any], parts: list[dict[str, Any]], *, title: str,
     )
     run_upward(sheet, bottom, left - _LINE, [(_TOP, left, face["size_m"][1]), *stops_y], low=8.0, high=bottom)
     lines = [Box(x - 1, y, x + 1, bottom) for x, y, _ in stops_x] + [Box(left, y - 1, x, y + 1) for y, x, _ in stops_y]
-    _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed)
+    _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed, routes)
     looks = f", outward {face['outward']}" if face.get("outward") else ""
     base = bottom + _FIGURES + 10
     headline(
@@ -164,6 +184,20 @@ def _rows(face: dict[str, Any], placed: list[dict[str, Any]]) -> Iterator[tuple[
         yield region["name"], mm(region["at_m"][0]), mm(region["at_m"][1]), _wall_said(region).split(": ", 1)[1]
 
 
+def _clip_rows(face: dict[str, Any], routes: Sequence[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
+    """Each clip on the face, counted along its cable."""
+    for route in routes:
+        for number, clip in enumerate(route.get("clips", ()), start=1):
+            if clip["face"] == face["name"]:
+                across, up, along = (f"{1000 * metres:.0f}" for metres in (*clip["at_m"], clip["along_m"]))
+                says = f"{along} from the sensor{', metal' if route.get('metal_clips') else ''}"
+                yield f"{_cable_name(route)}, clip {number}", across, up, says
+
+
+def _cable_name(route: dict[str, Any]) -> str:
+    return f"cable {route['cable']}" if route["cable"] else f"cable to {route['device']}"
+
+
 class _Face:
     """A face being drawn: marks first, so that no label stands on one, then the labels, those of parts before others."""
 
@@ -173,7 +207,7 @@ class _Face:
         self.marks: list[Box] = edges_of(outline)
         self.edges: list[Box] = []
 
-    def draw(self, face: dict[str, Any], placed: list[dict[str, Any]]) -> None:
+    def draw(self, face: dict[str, Any], placed: list[dict[str, Any]], routes: Sequence[dict[str, Any]]) -> None:
         regions, seats, holes = (face.get(kind, ()) for kind in ("regions", "seats", "threaded_holes"))
         for region in regions:
             self._outline(region, INK, "10 2 2 2")
@@ -188,10 +222,14 @@ class _Face:
         for hole in holes:
             self._ring(hole["at_m"], hole["diameter_m"] / 2, least=2.5)
             self._cross(hole["at_m"], INK, 6)
+        for route in routes:
+            self._route(route, face["name"])
         for part in placed:
             self._part(part)
         for part in placed:
             self._label(part["at_m"], [part["name"], how_fixed(part)], 15, colour=ACCENT, weight=600)
+        for route in routes:
+            self._name_route(route, face["name"])
         for hole in holes:
             self._label(hole["at_m"], [hole["name"]], 8)
         for seat in seats:
@@ -243,6 +281,26 @@ class _Face:
             angle = 2 * math.pi * part["clock"] / 12
             tip = (x + (radius + 9) * math.sin(angle), y - (radius + 9) * math.cos(angle))
             self.marks.append(Box(tip[0] - 6, tip[1] - 6, tip[0] + 6, tip[1] + 6))
+
+    def _route(self, route: dict[str, Any], name: str) -> None:
+        """A cable as one heavy line, a dot for each clip."""
+        for leg in (leg for leg in route["legs"] if leg["face"] == name):
+            (x, y), (to_x, to_y) = ((self.x_of(leg[end][0]), self.y_of(leg[end][1])) for end in ("start_m", "end_m"))
+            self.sheet.line(x, y, to_x, to_y, width=_CABLE)
+            steps = max(int(math.hypot(to_x - x, to_y - y) / 6), 1)
+            along = [(x + (to_x - x) * n / steps, y + (to_y - y) * n / steps) for n in range(steps + 1)]
+            self.marks += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in along]
+        for clip in (clip for clip in route.get("clips", ()) if clip["face"] == name):
+            x, y = self.x_of(clip["at_m"][0]), self.y_of(clip["at_m"][1])
+            self.sheet.path(ring(x, y, 3.2), fill=PAPER, width=WIDE)
+            self.marks.append(Box(x - 4, y - 4, x + 4, y + 4))
+
+    def _name_route(self, route: dict[str, Any], name: str) -> None:
+        legs = [leg for leg in route["legs"] if leg["face"] == name]
+        if legs:
+            longest = max(legs, key=lambda leg: math.dist(leg["start_m"], leg["end_m"]))
+            middle = [(one + other) / 2 for one, other in zip(longest["start_m"], longest["end_m"], strict=True)]
+            self._label(middle, [_cable_name(route)], 8)
 
     def _label(self, at_m: Sequence[float], lines: list[str], clear: float, *, colour: str = INK, weight: int = 400) -> None:
         self._write(self.x_of(at_m[0]), self.y_of(at_m[1]), lines, clear=clear, size=10, colour=colour, weight=weight)

@@ -1,4 +1,4 @@
-"""A plan as blocks: blockers first, then the parts, the faces, the work card."""
+"""A plan as blocks: blockers first, then the parts, the faces, cables and outage, the work card."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -6,6 +6,7 @@ from typing import Any
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
 from gearcase.drawings.mount_blocks import holding_blocks, place_blocks, step_rows
+from gearcase.drawings.outage_blocks import outage_blocks
 from gearcase.drawings.site_blocks import site_blocks
 
 __all__ = [
@@ -57,7 +58,10 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
     for face in plan["faces"]:
         title = f"face {face['name']}"
         yield Block(
-            "figure", f"The {title} at scale, seen from outside.", svg=face_svg(face, plan["parts"], title=title), to_scale=True
+            "figure",
+            f"The {title} at scale, seen from outside.",
+            svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ())),
+            to_scale=True,
         )
     yield from holding_blocks(plan)
     passing = tuple(
@@ -69,6 +73,7 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
     yield from site_blocks(plan)
+    yield from outage_blocks(plan)
     yield Block("heading", "Work card", level=2)
     yield Block("text", plan["cautions"]["defers"])
     card = ("", "where", "do", "with", "value", "caution", "signed")

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
 
 __all__ = [
@@ -164,6 +165,7 @@ def plan_text(document: dict[str, Any]) -> str:
     parts += _held(document)
     for hole in document["clearance_holes"]:
         parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
+    parts += outage_words(document)
     parts += [*_site_rows(document), "", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
     parts += ["", "work card:", f"  {document['cautions']['defers']}"]
     for step in document["work_card"]:

@@ -21,6 +21,7 @@ __all__ = [
     "BusCable",
     "BusDevice",
     "Cable",
+    "CableEntry",
     "Face",
     "Hole",
     "Housing",
@@ -61,12 +62,17 @@ _CONTROLLER = Device("controller", None, 0.0)  # one of which nobody has said mo
 
 @dataclass(frozen=True)
 class KeepOut:
-    """A rectangle to stay clear of, by its middle: a port, a bolt, a seal, something that turns. `kind` names it."""
+    """A rectangle to stay clear of, by its middle: a port, a bolt, a seal, something that turns. `kind` names it.
+
+    Of a power cable also: whether it feeds a motor from a converter, and its whole length [m], None where nobody has said.
+    """
 
     name: str
     at: Place
     size: Place
     kind: str
+    from_converter: bool = False
+    length: float | None = None
 
 
 @dataclass(frozen=True)
@@ -183,11 +189,21 @@ class Hole:
 
 @dataclass(frozen=True)
 class Cable:
-    """A cable of the kit: its length [m], and its conductors' size as named, empty where nobody has said."""
+    """A cable of the kit: its length [m], its conductors' size as named, empty where nobody has said, its outside diameter [m]."""
 
     name: str
     length: float
     wire: str = ""
+    outside_diameter: float | None = None
+
+
+@dataclass(frozen=True)
+class CableEntry:
+    """Where the cables leave the housing, a place on a face, and how far it is from there to their connectors [m]."""
+
+    face: str
+    at: Place
+    beyond: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -203,7 +219,8 @@ class Screw:
 class Kit:
     """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of metal and air while bonding [K] and
     the air's humidity [-]; screws that want clearance holes; the adhesive as its sheet has it, with its modulus at running
-    temperature [Pa]; brackets, light, enclosure and sump probe; parts, tools and tablet that must suit the site.
+    temperature [Pa]; brackets, light, enclosure and sump probe; where the cables leave the housing; parts, tools and tablet that
+    must suit the site.
     """
 
     cables: tuple[Cable, ...] = ()
@@ -219,6 +236,7 @@ class Kit:
     light: Light | None = None
     enclosure: Enclosure | None = None
     probe: Probe | None = None
+    cable_entry: CableEntry | None = None
 
 
 @dataclass(frozen=True)

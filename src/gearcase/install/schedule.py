@@ -34,6 +34,7 @@ __all__ = [
     "Task",
     "Window",
     "cures",
+    "cures_together",
     "latest_start",
     "lead_dates",
     "schedule",
@@ -42,6 +43,7 @@ __all__ = [
 
 NOTICE_DAYS = 7.0  # five working days before an outage are seven days, whatever day it falls on; trade, common practice, no source
 _TRIES = 3000  # steps of the search; a count, so that every machine gives the same schedule
+_TRIED_IN_FULL = 20  # tasks; of more a step costs by the square of their number, and fewer are taken
 _SAME = 1e-6  # s
 
 
@@ -57,13 +59,14 @@ class State(StrEnum):
 @dataclass(frozen=True)
 class After:
     """A task that must be done before, how long to wait after its end [s] and why, and the wait with a faster way, if there is
-    one, e.g. another adhesive [s].
+    one [s], and which way that is.
     """
 
     task: str
     wait: float = 0.0
     why: str = ""
     faster: float | None = None
+    faster_way: str = "take the faster joint"
 
 
 @dataclass(frozen=True)
@@ -260,6 +263,38 @@ def schedule(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Wi
 
 def cures(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine) -> tuple[Cure, ...]:
     """Each single change that ends the outage earlier, the best first: what to do beforehand, drop, join faster, whom to add."""
+    return tuple(cure for cure, _, _ in _cured(tasks, crew, windows, machine))
+
+
+def cures_together(
+    tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine, *, most: int
+) -> tuple[Cure, ...]:
+    """Changes one on top of the other, each time the best single one, until the work fits, none helps or so many are made; each
+    with the end that it and those before it give.
+
+    Examples
+    --------
+    >>> hour = 3600.0
+    >>> wire = Task("wire", 4 * hour, 4 * hour, ("fitter",), State.LOCKED_OUT, beforehand=True)
+    >>> paint = Task("paint", 2 * hour, 2 * hour, ("fitter",), State.LOCKED_OUT, (After("wire"),), optional=True)
+    >>> both = cures_together([wire, paint], [Person("A", frozenset({"fitter"}))], [Window(0, hour)], Machine(0, 0), most=3)
+    >>> [(cure.says, cure.end / hour, cure.fits) for cure in both]
+    [('do wire before the outage', 2.0, False), ('drop paint', 0.0, True)]
+    """
+    made: list[Cure] = []
+    while len(made) < most and not (made and made[-1].fits):
+        best = next(iter(_cured(tasks, crew, windows, machine)), None)
+        if best is None:
+            break
+        cure, tasks, crew = best
+        made.append(cure)
+    return tuple(made)
+
+
+def _cured(
+    tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine
+) -> list[tuple[Cure, Sequence[Task], Sequence[Person]]]:
+    """Each single change that helps, the best first, with the tasks and crew after it."""
     now = schedule(tasks, crew, windows, machine)
     tried: list[tuple[str, Sequence[Task], Sequence[Person]]] = []
     for task in tasks:
@@ -270,17 +305,19 @@ def cures(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Windo
         for before in task.after:
             if before.faster is not None and before.faster < before.wait:
                 quicker = tuple(replace(one, wait=before.faster) if one is before else one for one in task.after)
-                what = f"take the faster joint in {before.task}: {before.faster / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
+                what = f"{before.faster_way} in {before.task}: {before.faster / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
                 others = [replace(task, after=quicker) if one is task else one for one in tasks]
                 tried.append((f"{what} before {task.name}", others, crew))
     for skill in sorted({skill for task in tasks for skill in task.crew}):
-        tried.append((f"bring one more {skill}", tasks, [*crew, Person(f"one more {skill}", frozenset({skill}))]))
+        tried.append(
+            (f"bring one more {skill}", tasks, [*crew, Person(f"one more {skill}, number {len(crew) + 1}", frozenset({skill}))])
+        )
     found = []
     for says, fewer, people in tried:
         then = schedule(fewer, people, windows, machine)
         if then.end < now.end - _SAME or (then.fits and not now.fits):
-            found.append(Cure(says, then.end, then.fits))
-    return tuple(sorted(found, key=lambda cure: (not cure.fits, cure.end)))
+            found.append((Cure(says, then.end, then.fits), fewer, people))
+    return sorted(found, key=lambda one: (not one[0].fits, one[0].end))
 
 
 def lead_dates(items: Sequence[LeadItem], *, outage_day: float, today: float) -> tuple[LeadDate, ...]:
@@ -426,6 +463,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
         only.append(min(always, default=None))
     begin = plan.windows[0].start
     at_least = max(_bound(plan, {}, begin, [begin] * len(plan.crew), only), begin + _by_load(plan))
+    most = _TRIES if count <= _TRIED_IN_FULL else int(_TRIES * (_TRIED_IN_FULL / count) ** 2)
     best: list[Placed] = []
     met: set[tuple[object, ...]] = set()  # where the search has been, by another order of the same work
     best_end = math.inf
@@ -463,7 +501,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
                     seen.add(alike)
                     choices.append((start, -plan.tail[n], n, sum(len(plan.crew[p].skills) for p in persons), persons))
         for start, _, n, _, persons in sorted(choices):
-            if best and (tries > _TRIES or best_end <= at_least + _SAME):
+            if best and (tries > most or best_end <= at_least + _SAME):
                 return
             end = start + plan.tasks[n].longest
             later = [end if p in persons else time for p, time in enumerate(free)]
@@ -472,7 +510,7 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
                 step([*placed, (n, start, persons)], known, later, start)
 
     step([], {}, [begin] * len(plan.crew), begin)
-    proven = tries <= _TRIES or best_end <= at_least + _SAME
+    proven = tries <= most or best_end <= at_least + _SAME
     return best, proven, best_end if proven else at_least
 
 

@@ -14,10 +14,12 @@ from gearcase.drive.train import Drive
 from gearcase.errors import BadInput
 from gearcase.findings import Finding
 from gearcase.install.housing import Bus, Housing, Kit
+from gearcase.install.outage import Outage
 from gearcase.install.points import Point
 from gearcase.install.site import Conditions, NetworkSheet, Power
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
 from gearcase.job.build_kit import build_housing, build_kit, build_point
+from gearcase.job.build_outage import build_outage
 from gearcase.job.build_site import build_bus, build_conditions, build_network, build_power
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
@@ -77,6 +79,8 @@ class Job:
         Empty where the file is silent.
     conditions, power, network : Conditions, Power, NetworkSheet or None
         The place, what feeds the kit, and the network sheet, None where there is none.
+    outage : Outage
+        Its day, windows, crew and what must be asked before; empty where the file is silent.
     sections : dict
         Top-level sections of the file as plain data.
     text_sha256 : str
@@ -97,6 +101,7 @@ class Job:
     conditions: Conditions
     power: Power
     network: NetworkSheet | None
+    outage: Outage
     sections: dict[str, Any]
     text_sha256: str
 
@@ -148,6 +153,7 @@ def build(source: Source, *, folder: str) -> Job:
         conditions=build_conditions(model.site.conditions),
         power=build_power(model.power),
         network=build_network(model.network),
+        outage=build_outage(model.outage),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )

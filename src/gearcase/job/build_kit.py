@@ -8,6 +8,7 @@ from gearcase.install.cautions import Part
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
 from gearcase.install.housing import (
     Cable,
+    CableEntry,
     Face,
     Hole,
     Housing,
@@ -74,7 +75,7 @@ def build_housing(source: Source, model: HousingModel) -> Housing:
         Face(
             face.name,
             face.size,
-            tuple(KeepOut(part.name, part.at, part.size, part.kind) for part in face.keep_outs),
+            tuple(KeepOut(p.name, p.at, p.size, p.kind, p.from_converter, p.length) for p in face.keep_outs),
             face.outward or "",
             tuple(Region(r.name, r.kind, r.at, r.size, _wall(r.wall) if r.wall else None, r.temperature) for r in face.regions),
             tuple(Seat(seat.bearing, seat.at, seat.diameter, seat.load) for seat in face.seats),
@@ -106,9 +107,9 @@ def _wall(model: WallModel) -> Wall:
 
 def build_kit(source: Source, model: KitModel) -> Kit:
     """What is brought along."""
-    light, box, probe = model.light, model.enclosure, model.probe
+    light, box, probe, entry = model.light, model.enclosure, model.probe, model.cable_entry
     return Kit(
-        tuple(Cable(c.name, c.length, c.wire or "") for c in model.cables),
+        tuple(Cable(c.name, c.length, c.wire or "", c.outside_diameter) for c in model.cables),
         model.adhesive_cure,
         model.metal_temperature,
         tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
@@ -135,6 +136,7 @@ def build_kit(source: Source, model: KitModel) -> Kit:
         light=Light(light.height, light.seen_from, light.bracket) if light else None,
         enclosure=Enclosure(box.size, box.pattern, box.screw or "", box.mass, box.face, box.at, box.bracket) if box else None,
         probe=Probe(probe.port, probe.thread, probe.length, probe.tip_diameter) if probe else None,
+        cable_entry=CableEntry(entry.face, entry.at, entry.beyond or 0.0) if entry else None,
     )
 
 

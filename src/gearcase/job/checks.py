@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.install.schedule import Window
 from gearcase.job.drive_schema import BearingShape
 from gearcase.job.kit_schema import SensorModel
+from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.read import Path_, Source, nearest
 from gearcase.job.schema import read_as
 
@@ -17,6 +19,7 @@ __all__ = ["cross_check", "planet_names"]
 
 _DRIVE_PARTS = ("shafts", "meshes", "planetary_sets", "belts", "bearings", "passing_parts")
 _JOINING = {"meshes": ("pinion", "wheel"), "planetary_sets": ("sun", "ring", "carrier"), "belts": ("driver", "driven")}
+_LONGEST_WORK = 30 * 86400.0  # s, for one task; beyond it is a slip of the pen
 _GEOMETRY = ("elements", "element_diameter", "pitch_diameter", "contact_angle")
 
 
@@ -33,6 +36,7 @@ def cross_check(source: Source) -> list[Problem]:
         *_bearings(source),
         *_sensors(source),
         *_walls(source),
+        *_windows(source),
     ]
 
 
@@ -48,6 +52,8 @@ def _names_twice(source: Source) -> Iterator[Problem]:
         ("housing", "ports"),
         ("bus", "devices"),
         ("network", "hosts"),
+        ("outage", "crew"),
+        ("outage", "ask"),
     )
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)
@@ -96,7 +102,11 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
         asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in _items(source, (*path, "seats"))]
     asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("housing", "ports"))]
     asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("kit", "brackets"))]
-    asked.append((("kit", "enclosure", "face"), faces, "face"))
+    asked += [(("kit", part, "face"), faces, "face") for part in ("enclosure", "cable_entry")]
+    items = [name for _, name in _named(source, ("outage", "ask"))]
+    for path, item in _items(source, ("outage", "ask")):
+        after = item.get("after")
+        asked += [((*path, "after", n), items, "item") for n in range(len(after) if isinstance(after, list) else 0)]
     brackets = [name for _, name in _named(source, ("kit", "brackets"))]
     asked += [(("kit", part, "bracket"), brackets, "bracket") for part in ("light", "enclosure")]
     asked.append((("kit", "probe", "port"), [name for _, name in _named(source, ("housing", "ports"))], "port"))
@@ -227,6 +237,30 @@ def _walls(source: Source) -> Iterator[Problem]:
         wall = owner.get("wall")
         if isinstance(wall, dict) and wall.get("thickness") is None and not wall.get("readings"):
             yield source.problem((*path, "wall"), "its thickness or its readings", given="neither")
+
+
+def _windows(source: Source) -> Iterator[Problem]:
+    """An outage of this century, whose windows follow one another; the shortest duration is no longer than the longest."""
+    last: Window | None = None
+    dated = [("outage", "date"), *((*path, "start") for path, _ in _items(source, ("outage", "windows")))]
+    for path in dated:
+        value = source.value(path)
+        if value is not None and _text(str(value))[:2] != "20":
+            yield source.problem(path, "a day of this century, e.g. 2026-09-10")
+    for path, item in _items(source, ("outage", "windows")):
+        model = read_as(WindowModel, item)
+        if model is None:
+            continue  # the form has said what is wrong
+        here = outage_window(model)
+        if last is not None and here.start < last.end:
+            yield source.problem((*path, "start"), "a start after the window before has closed")
+        last = here
+    for path, item in _items(source, ("outage", "durations")):
+        duration = read_as(DurationModel, item)
+        if duration is not None and duration.shortest > duration.longest:
+            yield source.problem((*path, "shortest"), "no more than the longest")
+        if duration is not None and duration.longest > _LONGEST_WORK:
+            yield source.problem((*path, "longest"), "30 d or less")
 
 
 def _shaft_names(source: Source) -> list[str]:

@@ -62,6 +62,8 @@ class KeepOutModel(Section):
     kind: Literal[KEEP_OUT_KINDS] = Field(description=f"one of: {', '.join(KEEP_OUT_KINDS)}")  # type: ignore[valid-type]
     at: At = Field(description="its middle from the face's lower left corner, e.g. [40 mm, 30 mm]")
     size: At = Field(description="its width and height, e.g. [30 mm, 30 mm]")
+    from_converter: bool = Field(False, description="of a power cable: true where it feeds a motor from a converter")
+    length: Length | None = Field(None, description="of a power cable: its whole length, e.g. 12 m")
 
 
 class RegionModel(Section):

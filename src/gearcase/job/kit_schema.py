@@ -32,6 +32,7 @@ from gearcase.tables import load
 __all__ = [
     "AdhesiveModel",
     "BracketModel",
+    "CableEntryModel",
     "CableModel",
     "EnclosureModel",
     "HoleModel",
@@ -99,6 +100,15 @@ class CableModel(Section):
     name: Name = Field(description="name of the cable")
     length: Length = Field(description="its length, e.g. 10 m")
     wire: WireSize | None = Field(None, description="size of its conductors, e.g. 22 AWG or 0.34 mm2")
+    outside_diameter: Length | None = Field(None, description="over its jacket, e.g. 6 mm: decides how tight it may bend")
+
+
+class CableEntryModel(Section):
+    """Where the cables leave the housing."""
+
+    face: Name = Field(description="face of the housing")
+    at: At = Field(description="place on that face from its lower left corner, e.g. [330 mm, 20 mm]")
+    beyond: Length | None = Field(None, description="from there to the connectors, e.g. 5 m; left out where the enclosure is there")
 
 
 class ScrewModel(Section):
@@ -201,3 +211,6 @@ class KitModel(Section):
     light: LightModel | None = Field(None, description="the stack light: height, seen_from, bracket")
     enclosure: EnclosureModel | None = Field(None, description="the edge enclosure: size, pattern, screw, face, at, bracket")
     probe: ProbeModel | None = Field(None, description="the sump's probe: port, thread, length, tip_diameter")
+    cable_entry: CableEntryModel | None = Field(
+        None, description="where the cables leave the housing: face, at, beyond; left out: at the enclosure"
+    )

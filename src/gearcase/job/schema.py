@@ -12,6 +12,7 @@ from gearcase.job.drive_schema import DriveModel
 from gearcase.job.fields import Frequency, Name, SampleUnit, Section, Speed, Start, Time, Words
 from gearcase.job.housing_schema import HousingModel
 from gearcase.job.kit_schema import KitModel, PointModel
+from gearcase.job.outage_schema import OutageModel
 from gearcase.job.power_schema import PowerModel
 from gearcase.job.site_schema import NetworkModel, SiteModel
 
@@ -59,6 +60,7 @@ class JobModel(Section):
     housing: HousingModel = Field(default_factory=HousingModel, description="material, surface_temperature, faces")
     kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive, brackets, light, enclosure, probe")
     bus: BusModel = Field(default_factory=BusModel, description="baud, device_delay, devices")
+    outage: OutageModel = Field(default_factory=OutageModel, description="date, windows, crew, ask, isolation, durations")
     power: PowerModel = Field(
         default_factory=PowerModel, description="the dc supply and its line, branch_circuit, entries, neighbours"
     )

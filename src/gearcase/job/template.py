@@ -158,6 +158,18 @@ _KIT = """\
 #   enclosure: {size: [200 mm, 300 mm], pattern: [160 mm, 260 mm], screw: M6, bracket: strut on the jig holes}
 #   light: {height: 2.2 m, seen_from: 25 m, bracket: strut on the jig holes}
 #   probe: {port: side port, thread: NPT 1/2, length: 90 mm, tip_diameter: 6 mm}
+#   cable_entry: {face: left, at: [300 mm, 20 mm], beyond: 5 m}   # where the cables leave the housing
+#   cables:
+#     - {name: W1, length: 10 m, wire: 22 AWG, outside_diameter: 6.5 mm}
+
+# outage:
+#   windows:
+#     - {start: 2026-09-10T06:00, length: 10 h}
+#   crew:
+#     - {name: your name, skills: [fitter]}      # fitter, licensed electrician, controls
+#   isolation: {points: [motor feeder], agreed: false, by: who holds the lock}
+#   ask:
+#     - {name: network approval, owner: who grants it, lead_time: 42 d, granted: false}
 
 """
 

@@ -1,5 +1,5 @@
-"""Plan: how does the kit go on? Holes against the measured wall, bonds, bandwidth, places, bus, cables, power, network, cautions; a
-work card.
+"""Plan: how does the kit go on? Holes against the measured wall, bonds, bandwidth, places, bus, cables, power, network, outage,
+cautions; a work card.
 
 A way towards the oil is a blocker. A wall that nobody has measured is never drilled: the point becomes a bonded one, and
 what that costs in bandwidth is shown.
@@ -15,6 +15,7 @@ from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.brackets import brackets, plates
+from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.electrics import power, wiring
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
@@ -30,11 +31,12 @@ from gearcase.stages.planning.mounts import (
 )
 from gearcase.stages.planning.network import network
 from gearcase.stages.planning.orientation import orientation
+from gearcase.stages.planning.outage import outage
 from gearcase.stages.planning.places import check_place, face_document
 from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
-from gearcase.stages.planning.wires import bus, cables
+from gearcase.stages.planning.wires import bus
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
 __all__ = ["judge", "run"]
@@ -60,26 +62,33 @@ _TABLES = (
     "screw_strengths",
     "nut_factors",
     "pipe_threads",
+    "outage_tasks",
 )
 
 
-def run(job: Job) -> StageResult:
+def run(job: Job, *, today: str = "") -> StageResult:
     """Plan a job.
+
+    Parameters
+    ----------
+    job : Job
+    today : str
+        ISO 8601, which decides what is too late to be asked; empty: nothing is called too late.
 
     Returns
     -------
     StageResult
         Document ``plan/1``; `wrong` when a finding is a blocker.
     """
-    findings, document = judge(job)
+    findings, document = judge(job, today=today)
     read = (
-        *job.sources(("site", "drive", "points", "housing", "kit", "bus", "power", "network")),
+        *job.sources(("site", "drive", "points", "housing", "kit", "bus", "power", "network", "outage")),
         *tables.sources(*_TABLES),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
 
-def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
+def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
     net = network(job, draft)
@@ -91,13 +100,14 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
-    run_cables = cables(job, draft)
+    run_cables, routes = cables(job, draft)
     opened = clearance_holes(job, draft)
     held, plate = brackets(job, draft), plates(job, draft)
     probe = sump(job, draft)
     wires = wiring(job, draft)
     feeds = power(job, draft)
     site(job, draft)
+    around, booked = outage(job, parts, run_cables, draft, today=today)
     draft.step(
         "after",
         "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.",
@@ -119,6 +129,9 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
+        "routes": routes,
+        "outage": around,
+        "schedule": booked,
         "clearance_holes": opened,
         "wiring": wires,
         "power": feeds,

@@ -1,21 +1,13 @@
-"""How fast the bus is read, and the cables that run to it."""
+"""How fast the bus is read."""
 
 from typing import Any
 
-from gearcase.findings import Level
-from gearcase.install.assignment import SPARE, assign_cables
 from gearcase.install.bus import transaction_time
-from gearcase.install.cautions import Step
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["bus", "cables"]
-
-_ROUTE = (  # common practice, no source
-    "first clip within 150 mm of the sensor, then every 300 to 450 mm, a drip loop of 75 mm, 100 to 300 mm from power and crossing "
-    "it square, no tight coils"
-)
+__all__ = ["bus"]
 
 
 def bus(job: Job, draft: Draft) -> dict[str, Any]:
@@ -48,25 +40,3 @@ def bus(job: Job, draft: Draft) -> dict[str, Any]:
         ],
         "round_s": sum(time.value for time in times),
     }
-
-
-def cables(job: Job, draft: Draft) -> list[dict[str, Any]]:
-    """The kit's cable for each device's run."""
-    devices = job.bus.devices
-    rows = []
-    for device, cable in zip(devices, assign_cables([device.run for device in devices], job.kit.cables).cables, strict=True):
-        if cable is None:
-            long_enough = [one.name for one in job.kit.cables if one.length >= device.run + SPARE]
-            others = f"{', '.join(long_enough)} would do but serve longer runs" if long_enough else "none of the kit is so long"
-            says = f"no cable left for a run of {device.run:.1f} m with {SPARE:.1f} m to spare: {others}"
-            draft.find(Level.BLOCKER, "cable", device.name, says)
-        else:
-            draft.step(
-                device.name,
-                f"Run cable {cable.name}: {_ROUTE}; label both ends.",
-                Step.WIRE,
-            )
-            wire = f", {cable.wire}" if cable.wire else ""
-            draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
-        rows.append({"device": device.name, "run_m": device.run, "cable": cable.name if cable else None})
-    return rows

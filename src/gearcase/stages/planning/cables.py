@@ -1,0 +1,263 @@
+"""The cables: how each lies on the housing, how long its run is, and which cable of the kit serves it.
+
+A device whose point and whose cables' way out both have a place is routed over the faces; of any other the run is taken as stated.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from gearcase.errors import OutOfRange
+from gearcase.findings import Level
+from gearcase.install.assignment import DRIP_LOOP, Assignment, assign_cables, cable_needed
+from gearcase.install.cautions import Step
+from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, Place
+from gearcase.install.points import Point
+from gearcase.install.routes import (
+    BEND_FIXED,
+    NoRoute,
+    PowerCable,
+    Route,
+    Spot,
+    bend_radius,
+    cable_route,
+    clips_needed,
+    run_length,
+)
+from gearcase.job.build import Job
+from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.places import ASSUMED_BASE
+from gearcase.worked import Given, Origin, Worked, work
+
+__all__ = ["cables"]
+
+_ASSUMED_DIAMETER = 6.5e-3  # m, a sensor cable of four cores with its screen; common practice, no source
+_POWER = "power cable"
+_OTHER_THAN_STATED = 0.5  # m, from here on the stated run is said to be another; common practice, no source
+_LEAST_EXCESS = 0.05  # m, a difference worth a word
+
+
+def cables(job: Job, draft: Draft) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """The kit's cable for each device's run, and how those lie that can be routed.
+
+    Returns
+    -------
+    cables, routes : list of dict
+    """
+    devices = job.bus.devices
+    entry = _entry(job, draft)
+    found = _routes(job, entry, draft) if entry else {}
+    runs = [_run(device, entry, found.get(device.name), draft) for device in devices]
+    assigned = assign_cables([run.value for run in runs], job.kit.cables)
+    _compare(assigned, draft)
+    short = {one.run: one.says for one in assigned.shortages}
+    rows, routes = [], []
+    for number, (device, run, cable) in enumerate(zip(devices, runs, assigned.cables, strict=True)):
+        needed = work(f"cable for {device.name}", cable_needed, run=run)
+        route = found.get(device.name)
+        if cable is None:
+            draft.find(Level.BLOCKER, "cable", device.name, f"a run of {run.value:.1f} m: {short[number]}", needed)
+        else:
+            draft.step(device.name, f"Run cable {cable.name}: {_how(route)}; label both ends.", Step.WIRE, caution=_caution(route))
+            wire = f", {cable.wire}" if cable.wire else ""
+            draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
+        rows.append(
+            {
+                "device": device.name,
+                "run_m": run.value,
+                "run": run.as_dict() if isinstance(run, Worked) else None,
+                "routed": route is not None,
+                "cable": cable.name if cable else None,
+                "needed": needed.as_dict(),
+                "left_over_m": cable.length - needed.value if cable else None,
+            }
+        )
+        if route is not None and entry is not None:
+            routes.append(_document(job, device, cable.name if cable else None, route, entry))
+    return rows, routes
+
+
+def _entry(job: Job, draft: Draft) -> CableEntry | None:
+    """Where the cables leave the housing: as said, else where the enclosure hangs."""
+    box = job.kit.enclosure
+    entry = job.kit.cable_entry or (CableEntry(box.face, box.at) if box and box.face and box.at else None)
+    if entry is None and any(device.point for device in job.bus.devices):
+        says = "where the cables leave the housing is not given (kit.cable_entry): runs are taken as stated, nothing is routed"
+        draft.find(Level.CAUTION, "cable_entry", "cables", says)
+    return entry
+
+
+def _diameter(job: Job) -> Given:
+    """Of the thickest cable of the kit, which any run may get."""
+    known = [cable.outside_diameter for cable in job.kit.cables if cable.outside_diameter is not None]
+    if known:
+        return Given("outside diameter of the kit's thickest cable", max(known), "m", Origin.NAMEPLATE)
+    return Given("outside diameter of a cable", _ASSUMED_DIAMETER, "m", Origin.ASSUMED)
+
+
+def _routes(job: Job, entry: CableEntry, draft: Draft) -> dict[str, Route]:
+    """How the cables of the devices lie whose points have a place; what stops one becomes a finding."""
+    points = {point.name: point for point in job.points}
+    placed = [
+        (device, points[device.point])
+        for device in job.bus.devices
+        if device.point in points and points[device.point].at is not None and points[device.point].face
+    ]
+    power = [_power(face, part) for face in job.housing.faces for part in face.keep_outs if part.kind == _POWER]
+    found: dict[str, Route] = {}
+    stopped: dict[str, list[str]] = {}
+    if placed and all(cable.outside_diameter is None for cable in job.kit.cables):
+        says = f"no cable of the kit gives its outside diameter: routed as {1000 * _ASSUMED_DIAMETER:g} mm thick"
+        draft.find(Level.NOTE, "cable_diameter", "cables", says)
+    for device, point in placed:
+        try:
+            route = cable_route(
+                [_seen_by_a_cable(job, face, point, entry) for face in job.housing.faces],
+                Spot(point.face, point.at or (0.0, 0.0)),
+                Spot(entry.face, entry.at),
+                outside_diameter=_diameter(job).value,
+                moving=False,
+                power=power,
+                cross_split_line=True,
+                surface_temperature=job.housing.surface_temperature,
+            )
+        except OutOfRange as error:
+            stopped.setdefault(f"no route: {error.name} {error.value}: {error.rule}", []).append(device.name)
+            continue
+        if isinstance(route, NoRoute):
+            stopped.setdefault(route.says, []).append(device.name)
+        else:
+            found[device.name] = route
+    for says, names in stopped.items():
+        draft.find(Level.BLOCKER, "route", ", ".join(names), f"{says}; until then its run is taken as stated")
+    return found
+
+
+def _seen_by_a_cable(job: Job, face: Face, own: Point, entry: CableEntry) -> Face:
+    """A face as a cable sees it: power cables have their own distances; the other sensors and the enclosure are in the way."""
+    kept = tuple(part for part in face.keep_outs if part.kind != _POWER)
+    sensors = tuple(
+        KeepOut(point.name, point.at, (point.sensor.base or ASSUMED_BASE,) * 2, "accessory")
+        for point in job.points
+        if point.face == face.name and point.at is not None and point.name != own.name
+    )
+    box = job.kit.enclosure
+    boxes: tuple[KeepOut, ...] = ()
+    if (
+        box
+        and box.size
+        and box.at
+        and box.face == face.name
+        and not (entry.face == box.face and _within(entry.at, box.at, box.size))
+    ):
+        boxes = (KeepOut("edge enclosure", box.at, box.size, "accessory"),)
+    return replace(face, keep_outs=kept + sensors + boxes)
+
+
+def _within(at: Place, middle: Place, size: Place) -> bool:
+    return all(abs(one - other) <= side / 2 for one, other, side in zip(at, middle, size, strict=True))
+
+
+def _power(face: Face, part: KeepOut) -> PowerCable:
+    """A power cable from its rectangle: along its longer side. One of which nobody knows the length counts as long."""
+    along = 0 if part.size[0] >= part.size[1] else 1
+    half = part.size[along] / 2
+    start, end = ([*part.at], [*part.at])
+    start[along] -= half
+    end[along] += half
+    long = math.inf if part.length is None else part.length
+    return PowerCable(
+        part.name, face.name, (start[0], start[1]), (end[0], end[1]), part.size[1 - along], long, from_converter=part.from_converter
+    )
+
+
+def _run(device: BusDevice, entry: CableEntry | None, route: Route | None, draft: Draft) -> Given | Worked:
+    """The run's length, from the route or as stated. [m]"""
+    stated = Given(f"run of {device.name}, as stated", device.run, "m", Origin.ESTIMATED, 0.0, device.where)
+    if route is None or entry is None:
+        return stated
+    run = work(
+        f"run of {device.name}",
+        run_length,
+        on_housing=Given("along the housing", route.length, "m", Origin.ESTIMATED if route.estimated else Origin.CALCULATED),
+        beyond=Given("from the housing to the connector", entry.beyond, "m", Origin.ESTIMATED),
+    )
+    if abs(run.value - device.run) > _OTHER_THAN_STATED:
+        says = f"its route is {run.value:.1f} m, job.yaml states a run of {device.run:.1f} m: the route is taken"
+        draft.find(Level.NOTE, "run", device.name, says, run)
+    return run
+
+
+def _compare(assigned: Assignment, draft: Draft) -> None:
+    """Whether the rule of thumb would have done worse."""
+    thumb = assigned.farthest_first_excess
+    if not assigned.shortages and thumb is not None and thumb > assigned.excess + _LEAST_EXCESS:
+        says = (
+            f"{assigned.excess:.1f} m of cable left over in all; the rule of thumb, the longest cable to the farthest sensor, "
+            f"would leave {thumb:.1f} m"
+        )
+        draft.find(Level.NOTE, "rule_of_thumb", "cables", says)
+
+
+def _how(route: Route | None) -> str:
+    """How the cable is laid, in one sentence."""
+    loops = f"a drip loop of {1000 * DRIP_LOOP:.0f} mm at both ends"
+    if route is None or route.estimated:
+        return (
+            f"first clip within 150 mm of the sensor, then every 300 to 450 mm, {loops}, 100 to 300 mm from power and crossing it "
+            "square, no tight coils"
+        )
+    over = list(dict.fromkeys(leg.face for leg in route.legs))
+    faces = f"over {' and '.join(over)}, {route.length:.2f} m" if over else f"{route.length:.2f} m"
+    clips = f"{'metal ' if route.metal_clips else ''}clips at {', '.join(f'{1000 * clip.along:.0f}' for clip in route.clips)} mm"
+    return f"{faces}; {clips} from the sensor; bends of {1000 * route.radius:.0f} mm or more; {loops}"
+
+
+def _caution(route: Route | None) -> str:
+    if route is None:
+        return "Clear of what turns and of hot surfaces; metal clips above 70 °C."
+    return " ".join(("Clear of what turns and of hot surfaces.", *route.notes))
+
+
+def _document(job: Job, device: BusDevice, cable: str | None, route: Route, entry: CableEntry) -> dict[str, Any]:
+    """A route as it is drawn and laid."""
+    radius = work(
+        f"tightest bend of the cable of {device.name}",
+        bend_radius,
+        outside_diameter=_diameter(job),
+        diameters=Given("diameters of a cable that lies still", BEND_FIXED, "-", Origin.ASSUMED),
+    )
+    number = work(
+        f"clips of the cable of {device.name}",
+        clips_needed,
+        length=Given("along the housing", route.length, "m", Origin.ESTIMATED if route.estimated else Origin.CALCULATED),
+    )
+    return {
+        "cable": cable,
+        "device": device.name,
+        "point": device.point,
+        "legs": list(_legs(route)),
+        "bends": [{"after_leg": bend.after, "angle_rad": bend.angle} for bend in route.bends],
+        "clips": [{"face": clip.face, "at_m": list(clip.at), "along_m": clip.along} for clip in route.clips],
+        "clips_needed": number.as_dict(),
+        "metal_clips": route.metal_clips,
+        "length_m": route.length,
+        "beyond_m": entry.beyond,
+        "radius": radius.as_dict(),
+        "edges": route.edges,
+        "drip_loop_m": DRIP_LOOP,
+        "estimated": route.estimated,
+        "notes": list(route.notes),
+    }
+
+
+def _legs(route: Route) -> Iterator[dict[str, Any]]:
+    for leg in route.legs:
+        yield {
+            "face": leg.face,
+            "start_m": list(leg.start),
+            "end_m": list(leg.end),
+            "length_m": leg.length,
+            "crosses": leg.crosses,
+        }
