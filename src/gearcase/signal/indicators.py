@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.signal.recording import require_finite
+from gearcase.signal.recording import as_records
 
 __all__ = ["Indicators", "indicators"]
 
@@ -35,7 +35,7 @@ def indicators(samples: NDArray[np.floating]) -> Indicators:
     Raises
     ------
     OutOfRange
-        Non-finite samples.
+        Complex or non-finite samples, or none.
 
     Examples
     --------
@@ -44,7 +44,7 @@ def indicators(samples: NDArray[np.floating]) -> Indicators:
     >>> float(indicators(np.array([0.0, 0.0, 0.0, 10.0])).kurtosis)
     2.333333
     """
-    require_finite(samples)
+    samples = as_records(samples)
     moved = samples - samples.mean(axis=-1, keepdims=True, dtype=np.float64).astype(samples.dtype)
     peak = np.maximum(moved.max(axis=-1), -moved.min(axis=-1))
     squared = moved * moved
