@@ -21,7 +21,7 @@ from gearcase.errors import OutOfRange
 from gearcase.signal.recording import as_records, require_above_zero
 from gearcase.signal.windows import Window, window_named
 
-__all__ = ["AveragedSpectrum", "PeakReading", "averaged_spectrum", "highest_line"]
+__all__ = ["AveragedSpectrum", "PeakReading", "averaged_spectrum", "highest_line", "random_error"]
 
 _SHORTEST_SEGMENT = 16  # samples; the widest lobe of a window here is ten bins
 
@@ -143,7 +143,9 @@ def averaged_spectrum(
     total[..., 0] *= 0.5
     if segment % 2 == 0:
         total[..., -1] *= 0.5
-    return AveragedSpectrum(total, sample_rate_hz / segment, shape, len(starts), _random_error(weights, step, len(starts)))
+    return AveragedSpectrum(
+        total, sample_rate_hz / segment, shape, len(starts), random_error(weights, step=step, segments=len(starts))
+    )
 
 
 def highest_line(
@@ -195,6 +197,25 @@ def highest_line(
     return PeakReading((at[..., 0] + np.copysign(shift, right - left)) * bin_hz, np.asarray(top / lobe(shift)))
 
 
+def random_error(weights: NDArray[np.float64], *, step: int, segments: int) -> float:
+    """Standard deviation over mean of a power averaged over segments of Gaussian noise, which may overlap (Welch 1967). [-]
+
+    sqrt of (1 + 2 sum_j (1 - j / K) rho_j^2) / K, rho_j being the overlap of the window with itself j steps on.
+
+    Parameters
+    ----------
+    weights : ndarray, shape (segment,)
+        The window. [-]
+    step, segments : int
+        Samples from one segment to the next, and how many segments there are, K. [-]
+    """
+    repeated = 1.0
+    for j in range(1, min(segments, -(-weights.size // step))):
+        rho = np.dot(weights[j * step :], weights[: weights.size - j * step]) / np.dot(weights, weights)
+        repeated += 2 * (1 - j / segments) * float(rho) ** 2
+    return float(np.sqrt(repeated / segments))
+
+
 def _bins_between(lowest_hz: float, highest_hz: float, *, bin_hz: float, bins: int) -> slice:
     if not 0 <= lowest_hz < highest_hz <= (bins - 1) * bin_hz * (1 + 1e-9):
         raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", f"from low to high inside 0 to {(bins - 1) * bin_hz:g} Hz")
@@ -202,12 +223,3 @@ def _bins_between(lowest_hz: float, highest_hz: float, *, bin_hz: float, bins: i
     if last < first:
         raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", f"at least one bin of {bin_hz:g} Hz wide")
     return slice(first, last + 1)
-
-
-def _random_error(weights: NDArray[np.float64], step: int, segments: int) -> float:
-    """sqrt of (1 + 2 sum_j (1 - j / K) rho_j^2) / K, rho_j the overlap of the window with itself j steps on (Welch 1967)."""
-    repeated = 1.0
-    for j in range(1, min(segments, -(-weights.size // step))):
-        rho = np.dot(weights[j * step :], weights[: weights.size - j * step]) / np.dot(weights, weights)
-        repeated += 2 * (1 - j / segments) * float(rho) ** 2
-    return float(np.sqrt(repeated / segments))
