@@ -117,5 +117,5 @@ def _gain(moved: NDArray[np.floating], window: NDArray[np.floating], step: int, 
     product = np.sqrt(one * other)
     gain = np.minimum(np.abs(both) / np.where(product > 0, product, 1), 1)
     independent = random_error(window.astype(np.float64), step=step, segments=len(starts)) ** -2
-    by_chance = 1 - _LET_THROUGH ** (1 / (independent - 1))  # (1 - g^2)^(n - 1) is the chance of a coherence g^2 of n blocks of noise
+    by_chance = 1 - _LET_THROUGH ** (1 / (independent - 1))  # n blocks of noise exceed g^2 with chance (1 - g^2)^(n - 1)
     return np.asarray(np.where(gain**2 > by_chance, gain, 0), moved.dtype)
