@@ -133,12 +133,11 @@ def gear_signals(average: NDArray[np.floating], *, teeth: int, harmonics: int) -
     sidebands[:-1] |= mesh[1:]
     shaft = order <= _SHAFT_ORDERS  # with the mean
     per_turn = average.shape[-1]
-    back = lambda keep: np.asarray(scipy.fft.irfft(np.where(keep, values, 0), per_turn, axis=-1))  # noqa: E731
     amplitude = np.abs(values) * (2 / per_turn)
     return GearSignals(
-        back(mesh | sidebands),
-        back(~(mesh | shaft)),
-        back(~(mesh | shaft | sidebands)),
+        _kept(values, mesh | sidebands, per_turn),
+        _kept(values, ~(mesh | shaft), per_turn),
+        _kept(values, ~(mesh | shaft | sidebands), per_turn),
         amplitude[..., mesh],
         amplitude[..., [teeth - 1, teeth + 1]],
     )
@@ -168,11 +167,11 @@ def gear_indicators(average: NDArray[np.floating], *, teeth: int, harmonics: int
     >>> knocking = healthy + np.exp(-(((angle - 2) / 0.05) ** 2)) * np.cos(90 * angle)
     >>> found = gear_indicators(np.stack([healthy, knocking]), teeth=20, harmonics=3)
     >>> found.fm4.round(1), bool(found.energy_ratio[1] > found.energy_ratio[0])
-    (array([ 2.8, 27.8]), True)
+    (array([ 3.4, 45.8]), True)
     """
     parts = gear_signals(average, teeth=teeth, harmonics=harmonics)
     values = as_records(average, name="average")
-    least = _NOTHING * np.finfo(parts.regular.dtype).eps * np.abs(values).max(axis=-1)
+    least = _least(values)
     of_mesh = parts.mesh_amplitudes.sum(axis=-1)
     rms = {name: getattr(parts, name).std(axis=-1, dtype=np.float64) for name in ("regular", "difference")}
     if np.any(of_mesh <= least):
@@ -218,7 +217,7 @@ def standardised_moment(values: NDArray[np.floating], *, order: int) -> NDArray[
     records = as_records(values, name="values").astype(np.float64)
     moved = records - records.mean(axis=-1, keepdims=True)
     largest = np.abs(moved).max(axis=-1, keepdims=True)
-    if np.any(largest == 0):
+    if np.any(largest <= _least(records)[..., None]):
         raise OutOfRange("values", "constant", "values that move")
     moved /= largest  # eighth powers of SI units run out of range
     squared = moved * moved
@@ -226,11 +225,11 @@ def standardised_moment(values: NDArray[np.floating], *, order: int) -> NDArray[
 
 
 def na4(residuals: NDArray[np.floating]) -> NDArray[np.float64]:
-    """Kurtosis of each record against the mean variance of all records up to it (Zakrajsek, Townsend, Decker (1993), NASA TM 105950). [-]
+    """Kurtosis of each record against the mean variance of all records up to it. [-]
 
-    N sum_i (r_i - mean)^4 / (mean over the records so far, this one included, of sum_i (r_i - mean)^2)^2. 3 of a healthy residual;
-    unlike a kurtosis it keeps growing when damage spreads to all teeth. NB4 is the same of the envelope about the mesh,
-    `mesh_modulation` (Zakrajsek, Handschuh, Decker (1994), NASA TM 106467).
+    Zakrajsek, Townsend, Decker (1993), NASA TM 105950: N sum_i (r_i - mean)^4 / (mean over the records so far, this one included,
+    of sum_i (r_i - mean)^2)^2. 3 of a healthy residual; unlike a kurtosis it keeps growing when damage spreads to all teeth. NB4 is
+    the same of the envelope about the mesh, `mesh_modulation` (Zakrajsek, Handschuh, Decker (1994), NASA TM 106467).
 
     Parameters
     ----------
@@ -245,7 +244,7 @@ def na4(residuals: NDArray[np.floating]) -> NDArray[np.float64]:
     Raises
     ------
     OutOfRange
-        Complex or non-finite values, a single record without its history's axis, or records that do not move up to some point.
+        Complex or non-finite values, a single record without its history's axis, or a first record that does not move.
 
     Examples
     --------
@@ -258,12 +257,13 @@ def na4(residuals: NDArray[np.floating]) -> NDArray[np.float64]:
     if records.ndim < 2:
         raise OutOfRange("residuals", f"shape {records.shape}", "records, oldest first, along the first axis")
     moved = records - records.mean(axis=-1, keepdims=True)
-    moved /= np.max(np.abs(moved), axis=(0, -1), keepdims=True, initial=np.finfo(float).tiny)
+    first = np.abs(moved[0]).max(axis=-1)
+    if np.any(first <= _least(records[0])):
+        raise OutOfRange("residuals", "constant", "records that move, the first one too")
+    moved /= first[..., None]
     squared = moved * moved
     so_far = np.arange(1, records.shape[0] + 1).reshape(-1, *[1] * (records.ndim - 2))
     usual = np.cumsum(squared.mean(axis=-1), axis=0) / so_far
-    if np.any(usual == 0):
-        raise OutOfRange("residuals", "constant", "records that move, from the first on")
     return np.asarray(np.mean(squared * squared, axis=-1) / usual**2)
 
 
@@ -313,3 +313,13 @@ def _orders(average: NDArray[np.floating], *, teeth: int, highest: int) -> tuple
         raise OutOfRange("teeth", teeth, f"at least {_FEWEST_TEETH}")
     values = scipy.fft.rfft(as_records(average, shortest=2 * (highest + 1), name="average"), axis=-1)
     return values, np.arange(values.shape[-1])
+
+
+def _kept(values: NDArray[np.complexfloating], orders: NDArray[np.bool_], per_turn: int) -> NDArray[np.floating]:
+    """Average turn of these orders alone."""
+    return np.asarray(scipy.fft.irfft(np.where(orders, values, 0), per_turn, axis=-1))
+
+
+def _least(records: NDArray[np.floating]) -> NDArray[np.floating]:
+    """What rounding alone may leave of records."""
+    return np.asarray(_NOTHING * np.finfo(records.dtype).eps * np.abs(records).max(axis=-1))
