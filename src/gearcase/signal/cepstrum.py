@@ -214,15 +214,16 @@ def edited(spectrum: Transform, cepstrum: Cepstrum) -> NDArray[np.floating]:
     """
     if cepstrum.length != spectrum.samples or cepstrum.values.shape != spectrum.values.shape:
         raise OutOfRange("cepstrum", cepstrum.values.shape, f"{spectrum.values.shape}, the real cepstrum of this transform")
-    whole = np.concatenate([cepstrum.values, cepstrum.values[..., -2:0:-1]], axis=-1)
-    logs = scipy.fft.rfft(whole, axis=-1, overwrite_x=True).real
-    gain = np.exp(logs - _log_magnitude(spectrum))
-    return np.asarray(scipy.fft.irfft(spectrum.values * gain, spectrum.samples, axis=-1, overwrite_x=True))
+    gain = scipy.fft.dct(cepstrum.values, type=1, axis=-1)  # of one half of an even row: its transform
+    gain -= _log_magnitude(spectrum)
+    values = spectrum.values * np.exp(gain, out=gain)
+    return np.asarray(scipy.fft.irfft(values, spectrum.samples, axis=-1, overwrite_x=True))
 
 
 def _log_magnitude(spectrum: Transform) -> NDArray[np.floating]:
     magnitude = np.abs(spectrum.values)
-    logs = np.log(np.maximum(magnitude, _largest(magnitude) * np.finfo(magnitude.dtype).eps))
+    np.maximum(magnitude, _largest(magnitude) * np.finfo(magnitude.dtype).eps, out=magnitude)
+    logs = np.log(magnitude, out=magnitude)
     logs[..., 0] = logs[..., 1]
     return np.asarray(logs)
 
@@ -235,4 +236,6 @@ def _largest(values: NDArray[np.floating]) -> NDArray[np.floating]:
 
 
 def _half(logs: NDArray[np.floating], length: int, step_s: float) -> Cepstrum:
-    return Cepstrum(scipy.fft.irfft(logs, length, axis=-1, overwrite_x=True)[..., : length // 2 + 1], step_s, length)
+    values = scipy.fft.dct(logs, type=1, axis=-1, overwrite_x=True)
+    values /= length
+    return Cepstrum(values, step_s, length)
