@@ -13,6 +13,7 @@ quarter of its width on either side, and transformed back: the same tree, and a 
 of the record, where its end does not meet its beginning, is left out.
 """
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +56,8 @@ class Kurtogram:
     kurtosis : ndarray, shape (..., bands)
         0 where a band holds nothing. [-]
     standard_error : ndarray, shape (bands,)
-        Of the kurtosis in Gaussian noise, 2 / sqrt(independent samples of the envelope). [-]
+        Of the kurtosis in Gaussian noise, 2 / sqrt(independent samples of the envelope): 4 / n sum rho^4 is its variance, rho being
+        the envelope's correlation with itself (the kurtosis is a mean of Laguerre polynomials of degree 2). [-]
     """
 
     lowest_hz: NDArray[np.float64]
@@ -123,7 +125,7 @@ def kurtogram(spectrum: Transform, *, narrowest_hz: float) -> Kurtogram:
         mean = squared.mean(axis=-1)
         fourth = np.einsum("...i,...i->...", squared, squared) / squared.shape[-1]
         kurtosis.append(np.where(mean > 0, fourth / np.where(mean > 0, mean, 1) ** 2 - 2, 0))
-        independent = np.sum(weights**2) ** 2 / np.sum(weights**4) * squared.shape[-1] / length
+        independent = _independent_share() * squared.shape[-1] * bins / length
         edges.append(np.arange(parts + 1) * (bins * spectrum.bin_hz))
         levels.append(np.full(parts, level))
         errors.append(np.full(parts, 2 / np.sqrt(independent)))
@@ -148,3 +150,10 @@ def _rounded(bins: int) -> NDArray[np.float64]:
     edge = round(_EDGE * bins)
     rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
     return np.concatenate([rise, np.ones(bins - 2 * edge), rise[::-1]])
+
+
+@functools.cache
+def _independent_share() -> float:
+    """Of the samples of a rounded band's envelope, for its kurtosis: 1 / sum rho^4, the same for bands of any width."""
+    correlation = np.abs(scipy.fft.fft(_rounded(_FEWEST_BINS) ** 2))
+    return float(1 / np.sum((correlation / correlation[0]) ** 4))
