@@ -49,6 +49,7 @@ long: $(VENV)/dev
 
 bench: $(VENV)/run
 	$(BIN)/python benchmarks/run.py
+	$(BIN)/python benchmarks/signals.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
 	$(BIN)/python benchmarks/inference.py

@@ -114,16 +114,21 @@ def bare_start() -> None:
     subprocess.run([sys.executable, "-c", "pass"], check=True, capture_output=True)
 
 
-def ratio(one: Callable[[], object], other: Callable[[], object], rounds: int = ROUNDS) -> float:
+def ratio(
+    one: Callable[[], object],
+    other: Callable[[], object],
+    rounds: int = ROUNDS,
+    clock: Callable[[], float] = time.perf_counter,
+) -> float:
     """Median time of one over that of the other, taken in turns."""
     times: tuple[list[float], list[float]] = ([], [])
     for work in (one, other):
         work()
     for _ in range(rounds):
         for work, kept in zip((one, other), times, strict=True):
-            start = time.perf_counter()
+            start = clock()
             work()
-            kept.append(time.perf_counter() - start)
+            kept.append(clock() - start)
     return median(times[0]) / median(times[1])
 
 

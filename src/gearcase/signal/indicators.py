@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.signal.recording import require_finite
+from gearcase.signal.recording import as_records
 
 __all__ = ["Indicators", "indicators"]
 
@@ -35,7 +35,7 @@ def indicators(samples: NDArray[np.floating]) -> Indicators:
     Raises
     ------
     OutOfRange
-        Non-finite samples.
+        Complex or non-finite samples, or none.
 
     Examples
     --------
@@ -44,18 +44,18 @@ def indicators(samples: NDArray[np.floating]) -> Indicators:
     >>> float(indicators(np.array([0.0, 0.0, 0.0, 10.0])).kurtosis)
     2.333333
     """
-    require_finite(samples)
+    samples = as_records(samples)
     moved = samples - samples.mean(axis=-1, keepdims=True, dtype=np.float64).astype(samples.dtype)
     peak = np.maximum(moved.max(axis=-1), -moved.min(axis=-1))
+    moving = peak > 0
+    moved /= np.where(moving, peak, 1).astype(moved.dtype)[..., None]  # fourth powers of SI units run out of float32
     squared = moved * moved
-    mean_square = squared.mean(axis=-1)
+    mean_square = np.where(moving, squared.mean(axis=-1), 1)
     mean_fourth = np.einsum("...i,...i->...", squared, squared) / samples.shape[-1]
-    rms = np.sqrt(mean_square)
-    moving = mean_square > 0
-    safe = np.where(moving, mean_square, 1)
+    root = np.sqrt(mean_square)
     return Indicators(
-        rms=np.asarray(rms),
+        rms=np.asarray(peak * root),
         peak=np.asarray(peak),
-        crest_factor=np.where(moving, peak / np.sqrt(safe), 0.0),
-        kurtosis=np.where(moving, mean_fourth / safe**2, 0.0),
+        crest_factor=np.where(moving, 1 / root, 0.0),
+        kurtosis=np.where(moving, mean_fourth / mean_square**2, 0.0),
     )

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["Recording", "require_finite"]
+__all__ = ["Recording", "as_records", "require_above_zero", "require_finite"]
 
 
 @dataclass(frozen=True)
@@ -65,3 +65,48 @@ def require_finite(samples: NDArray[np.floating], name: str = "samples") -> None
         bad = np.flatnonzero(~np.isfinite(samples))
         if bad.size:
             raise OutOfRange(name, f"{bad.size} of {samples.size} not finite", f"numbers only; the first is at {bad[0]}")
+
+
+def as_records(samples: NDArray[np.floating], *, shortest: int = 1, name: str = "samples") -> NDArray[np.floating]:
+    """Samples fit to be computed with: real, finite, long enough. [unit of the samples]
+
+    Parameters
+    ----------
+    samples : ndarray, shape (..., samples)
+        Float32 and float64 stay what they are; whole numbers become float64. [unit of the samples]
+    shortest : int
+        Fewest samples a record may have. [-]
+    name : str
+        What they are called where they are refused.
+
+    Raises
+    ------
+    OutOfRange
+        Complex samples or no numbers at all, no record, a record too short, or samples not finite (count and first index).
+
+    Examples
+    --------
+    >>> as_records(np.array([1, 2, 3])).dtype
+    dtype('float64')
+    """
+    values = np.asarray(samples)
+    if values.dtype.kind not in "fiu":
+        raise OutOfRange(name, f"of type {values.dtype}", "real numbers: of a complex signal take one part")
+    if values.ndim == 0 or values.shape[-1] < shortest:
+        raise OutOfRange(name, values.shape[-1] if values.ndim else "a single number", f"at least {shortest}")
+    if values.size == 0:
+        raise OutOfRange(name, f"shape {values.shape}", "at least one record")
+    records = values if values.dtype in (np.float32, np.float64) else values.astype(np.float64)
+    require_finite(records, name)
+    return records
+
+
+def require_above_zero(name: str, value: float) -> None:
+    """Refuse a number in any unit that is not finite and above 0. [unit of the quantity]
+
+    Raises
+    ------
+    OutOfRange
+    """
+    if not 0 < value < np.inf:
+        raise OutOfRange(name, value, "above 0")

@@ -1,8 +1,8 @@
 """Spectra and their local noise floor, from one transform of the record.
 
-`transform` is computed once; `power_spectrum` and `band_rms` read it; `signal.envelope` whitens it. A floor is the
-median of blocks of neighbouring bins, joined by straight lines: lines do not move a median. Windows are applied to
-the transform (Hann by its three taps), so that no second transform is needed.
+`transform` is computed once; `amplitude_spectrum`, `band_rms` and `overall_velocity` read it; `signal.envelope` whitens it. A floor
+is the median of blocks of neighbouring bins, joined by straight lines: lines do not move a median. Windows are applied to the
+transform (Hann by its three taps), so that no second transform is needed.
 """
 
 from dataclasses import dataclass
@@ -12,14 +12,16 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.signal.recording import require_finite
+from gearcase.signal.recording import as_records, require_above_zero
 
 __all__ = [
     "HANN_COHERENT_GAIN",
     "PRESENT",
+    "SLOW_OVERALL_FROM_HZ",
     "SpectrumLine",
     "Transform",
     "amplitude_spectrum",
+    "band_rms",
     "block_floor",
     "find_lines",
     "floor_bins",
@@ -34,6 +36,7 @@ _HANN_MEAN_SQUARE = 0.375  # mean of the squared window
 PRESENT = 8.0  # strength from which a line looked for counts as there; e^-8 is one chance find in 3,000 bins
 FLOOR_WIDTH_HZ = 40.0  # wide against a line, narrow against a resonance
 _NARROWEST_FLOOR_BINS = 64  # a median of fewer bins is itself noisy: its spread would thicken the tail of the strengths
+SLOW_OVERALL_FROM_HZ = 2.0  # lower edge of the overall at or below 600 rpm: ISO 10816-3, from memory
 SHORTEST_RECORD = 64  # samples; fewer hold no spectrum worth a floor
 
 
@@ -82,15 +85,12 @@ def transform(samples: NDArray[np.floating], *, sample_rate_hz: float) -> Transf
     Raises
     ------
     OutOfRange
-        Non-finite samples, fewer than 64, or a rate not above 0.
+        Complex or non-finite samples, fewer than 64, or a rate not above 0.
     """
-    if sample_rate_hz <= 0:
-        raise OutOfRange("sample_rate_hz", sample_rate_hz, "above 0")
-    if samples.shape[-1] < SHORTEST_RECORD:
-        raise OutOfRange("samples", samples.shape[-1], f"at least {SHORTEST_RECORD}")
-    require_finite(samples)
-    length = 4 * scipy.fft.prev_fast_len(samples.shape[-1] // 4)
-    kept = samples[..., :length]
+    require_above_zero("sample_rate_hz", sample_rate_hz)
+    records = as_records(samples, shortest=SHORTEST_RECORD)
+    length = 4 * scipy.fft.prev_fast_len(records.shape[-1] // 4)
+    kept = records[..., :length]
     return Transform(scipy.fft.rfft(kept - kept.mean(axis=-1, keepdims=True)), length, sample_rate_hz / length)
 
 
@@ -214,8 +214,10 @@ def overall_velocity(
 ) -> NDArray[np.floating]:
     """RMS velocity in a band, from acceleration, velocity or displacement. [m/s]
 
-    The band of ISO 20816-1 (formerly 10816-1) is 10 to 1000 Hz. Sharp band edges, not the filter of ISO 2954. The
-    Hann window keeps what leaks from strong lines from being blown up by the integration at low frequencies.
+    The band of ISO 20816-1 (formerly 10816-1) is 10 to 1000 Hz; of a machine at or below 600 rpm it begins at
+    `SLOW_OVERALL_FROM_HZ` (pass it as `lowest_hz`), for which the record must be long and the sensor good. Sharp band edges, not
+    the filter of ISO 2954. The Hann window keeps what leaks from strong lines from being blown up by the integration at low
+    frequencies.
 
     Parameters
     ----------
@@ -246,11 +248,49 @@ def overall_velocity(
     powers = {"m/s2": -1, "m/s": 0, "m": 1}
     if unit not in powers:
         raise OutOfRange("unit", repr(unit), f"one of {', '.join(powers)}")
+    return _band_rms(spectrum, lowest_hz, highest_hz, powers[unit])
+
+
+def band_rms(spectrum: Transform, *, lowest_hz: float, highest_hz: float) -> NDArray[np.floating]:
+    """RMS of what lies in a band, both edges' bins included, Hann window. [unit of the samples]
+
+    sqrt(2 / 0.375 * sum |H|^2) / N over the bins of the band, H the transform under the window, 0.375 the window's mean square
+    (Parseval). A sine within the band is read right wherever it stands between bins, if it is two bins or more inside.
+
+    Parameters
+    ----------
+    spectrum : Transform
+    lowest_hz, highest_hz : float
+        [Hz]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        [unit of the samples]
+
+    Raises
+    ------
+    OutOfRange
+        The band does not lie inside the record's.
+
+    Examples
+    --------
+    >>> wave = 3.0 * np.sin(2 * np.pi * 50.4 * np.arange(1000) / 1000)
+    >>> float(band_rms(transform(wave, sample_rate_hz=1000.0), lowest_hz=40.0, highest_hz=60.0))
+    2.121
+    """
+    return _band_rms(spectrum, lowest_hz, highest_hz, 0)
+
+
+def _band_rms(spectrum: Transform, lowest_hz: float, highest_hz: float, power: int) -> NDArray[np.floating]:
+    """RMS in a band after each bin was multiplied by omega to this power."""
+    if not -np.inf < lowest_hz < highest_hz < np.inf:
+        raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", "from low to high")
     first, last = (round(edge / spectrum.bin_hz) for edge in (lowest_hz, highest_hz))
     if not 0 < first < last < spectrum.values.shape[-1]:
         raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", "inside the record's own band")
     omega = 2 * np.pi * spectrum.bin_hz * np.arange(first, last + 1)
-    moved = np.abs(hann(spectrum.values)[..., first : last + 1]) ** 2 * omega ** (2 * powers[unit])
+    moved = np.abs(hann(spectrum.values)[..., first : last + 1]) ** 2 * omega ** (2 * power)
     return np.asarray(np.sqrt(2 / _HANN_MEAN_SQUARE * moved.sum(axis=-1)) / spectrum.samples)
 
 

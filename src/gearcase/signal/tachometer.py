@@ -54,6 +54,8 @@ class Tachometer:
         Whole turns over their time; slope of a straight line through the speeds. NaN where unknown. [Hz], [Hz a s]
     missing, doubled : int
         Pulses put in and taken out. [-]
+    mark_s : ndarray, shape (turns + 1,)
+        When one and the same mark passed, turn after turn; empty where `pulses_per_turn` is None. [s]
     """
 
     pulses_per_turn: int | None
@@ -65,6 +67,7 @@ class Tachometer:
     drift_hz_per_s: float
     missing: int
     doubled: int
+    mark_s: NDArray[np.float64]
 
 
 def pulse_times(samples: NDArray[np.floating], *, sample_rate_hz: float) -> NDArray[np.float64]:
@@ -158,12 +161,12 @@ def read_pulses(times_s: NDArray[np.float64], *, about_hz: float | None = None, 
     repaired = [f"{missing} missing put in"] * (missing > 0) + [f"{doubled} double taken out"] * (doubled > 0)
     says += f"; pulses repaired: {', '.join(repaired)}" if repaired else ""
     if count is None:
-        return Tachometer(None, says, chance, np.empty(0), np.empty(0), float("nan"), float("nan"), missing, doubled)
+        return Tachometer(None, says, chance, np.empty(0), np.empty(0), float("nan"), float("nan"), missing, doubled, np.empty(0))
     marks = times[::count]
     speed, at = 1 / np.diff(marks), (marks[1:] + marks[:-1]) / 2
     mean = (marks.size - 1) / (marks[-1] - marks[0])
     drift = float(np.polyfit(at - at.mean(), speed, 1)[0]) if speed.size > 2 else float("nan")
-    return Tachometer(count, says, chance, at, speed, float(mean), drift, missing, doubled)
+    return Tachometer(count, says, chance, at, speed, float(mean), drift, missing, doubled, marks)
 
 
 def _usual(intervals: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,0 +1,367 @@
+"""What repeats with every turn of a shaft? Angle instead of time, order tracking and the synchronous average.
+
+A `Turning` says where a shaft stands at every instant. It comes from marks that pass once a turn (`turning_from_marks`, e.g. the
+`mark_s` of `tachometer.read_pulses`) or, without a tachometer, from the phase of a mesh harmonic (`turning_from_mesh`: P. D.
+McFadden, "Interpolation techniques for time domain averaging of gear vibration", Mech. Syst. Signal Process. 3 (1989), and later
+papers on phase demodulation by others, from memory). `Turning.geared` gives any other shaft of the train.
+
+`resample_to_angle` reads a record at equal steps of angle. Its spectrum is an order spectrum: `spectrum.transform(values,
+sample_rate_hz=per_turn)`, bins in orders in place of Hz. `synchronous_average` averages its turns: what is locked to the shaft
+stays, and the rest falls as 1 / sqrt(turns).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+import scipy.interpolate
+import scipy.ndimage
+from numpy.typing import NDArray
+
+from gearcase.errors import OutOfRange
+from gearcase.signal.recording import as_records, require_above_zero
+from gearcase.signal.spectrum import SHORTEST_RECORD
+
+__all__ = [
+    "AngularRecord",
+    "MeshTurning",
+    "SynchronousAverage",
+    "Turning",
+    "resample_to_angle",
+    "synchronous_average",
+    "turning_from_marks",
+    "turning_from_mesh",
+]
+
+_FEWEST_MARKS = 4  # of which a cubic spline is made
+_SPLINE = 5  # degree; on twice the samples, 0.1 % at half the record's own rate and less below
+_BEYOND = 256  # samples put before and after, turned about the last one and fading, so that nothing jumps where it is read
+_LEAST_REACH = 16  # to either side of a mesh line
+_FLAT = 0.5  # of the half width about a mesh line: there the demodulating filter is 1, beyond it falls to 0 as a cosine
+_WEAKEST = 0.2  # of a mesh line's median amplitude: below it, its phase may slip a turn; common practice, no source
+_SETTLING = 1.0  # at either end of a record, in periods of the half width: there the demodulating filter rings
+
+
+@dataclass(frozen=True)
+class Turning:
+    """Where a shaft stands over a record: whole and part `turns` [-] at the instants `at_s` [s], each of shape (knots,), both
+    rising; time counts from the first sample. Read between by a cubic spline.
+
+    Examples
+    --------
+    >>> shaft = Turning(np.array([0.0, 0.1, 0.2, 0.3]), np.array([0.0, 1.0, 2.0, 3.0]))
+    >>> float(shaft.geared(1 / 3).turns[-1]), round(shaft.mean_hz, 3)
+    (1.0, 10.0)
+    """
+
+    at_s: NDArray[np.float64]
+    turns: NDArray[np.float64]
+
+    @property
+    def mean_hz(self) -> float:
+        """Turns over their time. [Hz]"""
+        return float((self.turns[-1] - self.turns[0]) / (self.at_s[-1] - self.at_s[0]))
+
+    def geared(self, ratio: float) -> "Turning":
+        """Of a shaft that makes `ratio` turns for each of this one: teeth here over teeth there. [-]
+
+        Raises
+        ------
+        OutOfRange
+            Not above 0.
+        """
+        require_above_zero("ratio", ratio)
+        return Turning(self.at_s, self.turns * ratio)
+
+
+@dataclass(frozen=True)
+class MeshTurning:
+    """A shaft's turning told by a mesh line, and how well it could be told.
+
+    Attributes
+    ----------
+    turning : Turning
+        Angle 0 is where the line's phase is 0 and marks no tooth.
+    deviation_hz : float
+        Furthest the line moved from its stated place. The half width must be twice that at least: it is checked. [Hz]
+    weakest : float
+        Least amplitude of the line over its median; a fifth at least: it is checked. [-]
+    """
+
+    turning: Turning
+    deviation_hz: float
+    weakest: float
+
+
+@dataclass(frozen=True)
+class AngularRecord:
+    """Records at equal steps of angle over whole turns.
+
+    Attributes
+    ----------
+    values : ndarray, shape (..., turns * per_turn)
+        [unit of the samples]
+    per_turn, turns : int
+        [-]
+    first_turn : int
+        Where in the turning they begin. [-]
+    """
+
+    values: NDArray[np.floating]
+    per_turn: int
+    turns: int
+    first_turn: int
+
+
+@dataclass(frozen=True)
+class SynchronousAverage:
+    """Average turn of a shaft.
+
+    Attributes
+    ----------
+    values : ndarray, shape (..., per_turn)
+        [unit of the samples]
+    standard_error : ndarray, shape (..., per_turn)
+        Standard deviation over the turns at each angle, over sqrt(turns). [unit of the samples]
+    turns : int
+        That were averaged. [-]
+    """
+
+    values: NDArray[np.floating]
+    standard_error: NDArray[np.floating]
+    turns: int
+
+    @property
+    def noise_reduction_db(self) -> float:
+        """By how much noise that is not locked to the shaft has fallen: 10 log10(turns). [dB]"""
+        return float(10 * np.log10(self.turns))
+
+
+def turning_from_marks(marks_s: NDArray[np.float64]) -> Turning:
+    """Turning of a shaft whose one mark passed at these times, turn after turn.
+
+    Parameters
+    ----------
+    marks_s : ndarray, shape (turns + 1,)
+        Rising, none left out, from the first sample of the record. [s]
+
+    Raises
+    ------
+    OutOfRange
+        Times not finite or not rising, or fewer than four.
+
+    Examples
+    --------
+    >>> turning_from_marks(np.array([0.05, 0.15, 0.25, 0.36])).turns
+    array([0., 1., 2., 3.])
+    """
+    marks = as_records(marks_s, shortest=_FEWEST_MARKS, name="marks_s").astype(np.float64)
+    if marks.ndim != 1 or np.any(np.diff(marks) <= 0):
+        raise OutOfRange("marks_s", "not rising", "times of one record that rise")
+    return Turning(marks, np.arange(marks.size, dtype=np.float64))
+
+
+def turning_from_mesh(
+    samples: NDArray[np.floating], *, sample_rate_hz: float, line_hz: float, cycles_per_turn: int, half_width_hz: float
+) -> MeshTurning:
+    """Turning of a shaft from the phase of a mesh harmonic, without a tachometer.
+
+    The bins about the line are transformed back to its complex amplitude z, and turns = (line t + arg z / 2 pi) / cycles a turn.
+    The band must hold the line wherever the speed carries it and nothing else that is strong:
+
+    - as wide as twice the furthest the line moves (checked: `deviation_hz`); a speed that moves by a part e moves harmonic k of a
+      mesh of z teeth at speed f by e k z f;
+    - narrower than the distance to its sidebands, one shaft speed away: else the gear's own modulation passes for a change of
+    speed. Where
+      both cannot be had, take a lower harmonic, or a tachometer.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (samples,)
+        [unit of the samples]
+    sample_rate_hz : float
+        [Hz]
+    line_hz : float
+        Of the mesh harmonic, on average. [Hz]
+    cycles_per_turn : int
+        Its cycles a turn of the shaft: harmonic times teeth. [-]
+    half_width_hz : float
+        Of the band, to either side; flat over half of it. [Hz]
+
+    Returns
+    -------
+    MeshTurning
+        Without the first and last 1 / `half_width_hz` seconds, where the filter rings. [s]
+
+    Raises
+    ------
+    OutOfRange
+        Samples complex, not finite, not one record or too few; a band under 16 bins to either side or outside the record's; a line
+        that moves too far for the band, or whose phase is lost.
+
+    Examples
+    --------
+    A 20-tooth pinion at 25 Hz, speed swinging by 0.2 %:
+
+    >>> t = np.arange(40000) / 10000
+    >>> turns = 25 * t + 0.002 * 25 * np.sin(2 * np.pi * 0.5 * t) / (2 * np.pi * 0.5)
+    >>> wave = np.cos(2 * np.pi * 20 * turns)
+    >>> found = turning_from_mesh(wave, sample_rate_hz=10000.0, line_hz=500.0, cycles_per_turn=20, half_width_hz=12.0)
+    >>> error = found.turning.turns - np.interp(found.turning.at_s, t, turns)
+    >>> bool(np.abs(error).max() < 1e-3), round(found.deviation_hz, 1)
+    (True, 1.0)
+    """
+    require_above_zero("sample_rate_hz", sample_rate_hz)
+    if cycles_per_turn < 1:
+        raise OutOfRange("cycles_per_turn", cycles_per_turn, "at least 1")
+    record = as_records(samples, shortest=SHORTEST_RECORD)
+    if record.ndim != 1:
+        raise OutOfRange("samples", f"shape {record.shape}", "one record at a time: each has its own speed")
+    bin_hz = sample_rate_hz / record.size
+    if not _LEAST_REACH * bin_hz <= half_width_hz < line_hz / 2:
+        least = _LEAST_REACH * bin_hz
+        raise OutOfRange("half_width_hz", half_width_hz, f"from {least:g} Hz ({_LEAST_REACH} bins) to half of line_hz={line_hz:g}")
+    middle, reach = round(line_hz / bin_hz), round(half_width_hz / bin_hz)
+    if middle + reach > record.size // 2:
+        raise OutOfRange("line_hz", line_hz, f"with its band below half the sample rate of {sample_rate_hz:g} Hz")
+    values = scipy.fft.rfft(record - record.mean(dtype=np.float64).astype(record.dtype))[middle - reach : middle + reach + 1]
+    away = np.abs(np.arange(-reach, reach + 1)) / reach
+    values = values * (0.5 + 0.5 * np.cos(np.pi * np.clip((away - _FLAT) / (1 - _FLAT), 0, 1)))
+    length = scipy.fft.next_fast_len(4 * reach)
+    slow = np.zeros(length, np.complex128)
+    slow[: reach + 1], slow[-reach:] = values[reach:], values[:reach]
+    z = scipy.fft.ifft(slow)
+    at = np.arange(length) * (record.size / sample_rate_hz / length)
+    settled = (at >= _SETTLING / half_width_hz) & (at <= at[-1] - _SETTLING / half_width_hz)
+    z, at = z[settled], at[settled]
+    amplitude = np.abs(z)
+    usual = float(np.median(amplitude))
+    weakest = float(amplitude.min() / usual) if usual > 0 else 0.0
+    phase = np.unwrap(np.angle(z)) / (2 * np.pi)
+    moved_hz = np.gradient(phase, at) + (middle * bin_hz - line_hz)
+    deviation = float(np.abs(moved_hz).max())
+    if weakest < _WEAKEST:
+        lost = float(at[np.argmin(amplitude)])
+        says = f"a line that never falls below {_WEAKEST:g} of its median: its phase is lost; take another harmonic or another band"
+        raise OutOfRange("line", f"{line_hz:g} Hz, {weakest:.2g} of its median amplitude at {lost:.3g} s", says)
+    if deviation > _FLAT * half_width_hz:
+        says = f"at most half of half_width_hz={half_width_hz:g}: widen the band, or take a lower harmonic"
+        raise OutOfRange("line", f"{line_hz:g} Hz, moving by {deviation:.3g} Hz", says)
+    return MeshTurning(Turning(at, (middle * bin_hz * at + phase) / cycles_per_turn), deviation, weakest)
+
+
+def resample_to_angle(samples: NDArray[np.floating], turning: Turning, *, sample_rate_hz: float, per_turn: int) -> AngularRecord:
+    """Records at equal steps of angle, over the whole turns that both the record and the turning cover.
+
+    What lies above `per_turn` / 2 orders at the slowest speed is taken out first, so that nothing folds. The record is then brought
+    to twice its rate through its transform, and read by a spline of degree 5.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (..., samples)
+        Channels of one record, which share the turning; float32 stays float32. [unit of the samples]
+    turning : Turning
+    sample_rate_hz : float
+        [Hz]
+    per_turn : int
+        Steps of a turn; half as many orders can be seen. [-]
+
+    Returns
+    -------
+    AngularRecord
+        [unit of the samples]
+
+    Raises
+    ------
+    OutOfRange
+        Complex or non-finite samples, fewer than 64, fewer than two steps a turn, no whole turn, or a turning that runs backward.
+
+    Examples
+    --------
+    A shaft that speeds up by a tenth, with 5 cycles a turn, shows 5 even cycles a turn:
+
+    >>> t = np.arange(8000) / 4000
+    >>> turns = 20 * t + 0.5 * t**2
+    >>> shaft = Turning(t[::50], turns[::50])
+    >>> found = resample_to_angle(np.cos(2 * np.pi * 5 * turns), shaft, sample_rate_hz=4000.0, per_turn=64)
+    >>> expected = np.cos(2 * np.pi * 5 * np.arange(found.values.size) / 64)
+    >>> found.turns, bool(np.abs(found.values - expected).max() < 5e-3)
+    (41, True)
+    """
+    require_above_zero("sample_rate_hz", sample_rate_hz)
+    if per_turn < 2:
+        raise OutOfRange("per_turn", per_turn, "at least 2 steps")
+    records = as_records(samples, shortest=SHORTEST_RECORD)
+    length = records.shape[-1]
+    at = scipy.interpolate.CubicSpline(turning.turns, turning.at_s)
+    inside = (turning.at_s >= 0) & (turning.at_s <= (length - 1) / sample_rate_hz)
+    if not inside.any():
+        raise OutOfRange("turning", "none of it within the record", "one whose time counts from the record's first sample")
+    covered = turning.turns[inside]
+    first, last = int(np.ceil(covered[0] - 1e-9)), int(np.floor(covered[-1] + 1e-9))
+    if last - first < 1:
+        raise OutOfRange("turns", f"{covered[-1] - covered[0]:.2g}", "at least one whole turn: record longer")
+    steps = np.arange((last - first) * per_turn) / per_turn + first
+    places = np.clip(at(steps), 0, (length - 1) / sample_rate_hz) * sample_rate_hz
+    advance = np.diff(places)
+    if np.any(advance <= 0):
+        raise OutOfRange("turning", f"backward near turn {steps[int(np.argmin(advance))]:.4g}", "turns that rise with time")
+    beyond = min(_BEYOND, length - 1)
+    padded = np.pad(records, [(0, 0)] * (records.ndim - 1) + [(beyond, beyond)], mode="reflect", reflect_type="odd")
+    rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(beyond) + 0.5) / beyond)).astype(records.dtype)
+    padded[..., :beyond] *= rise  # to 0 at both ends, which then meet
+    padded[..., -beyond:] *= rise[::-1]
+    values = scipy.fft.rfft(padded, axis=-1)
+    highest = min(0.5, 0.5 / float(advance.max()))  # of the sample rate; a step of angle takes `advance` samples
+    values[..., int(highest * padded.shape[-1]) + 1 :] = 0
+    finer = 2 * scipy.fft.irfft(values, 2 * padded.shape[-1], axis=-1, overwrite_x=True)
+    places = 2 * (places + beyond)
+    read = np.empty((*records.shape[:-1], places.size), records.dtype)
+    for index in np.ndindex(records.shape[:-1]):
+        scipy.ndimage.map_coordinates(finer[index], places[None], output=read[index], order=_SPLINE, mode="mirror")
+    return AngularRecord(read, per_turn, last - first, first)
+
+
+def synchronous_average(
+    samples: NDArray[np.floating], turning: Turning, *, sample_rate_hz: float, per_turn: int
+) -> SynchronousAverage:
+    """Average over the whole turns of a shaft, at equal steps of angle.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (..., samples)
+        Channels of one record. [unit of the samples]
+    turning : Turning
+        Of the shaft whose gear is looked at.
+    sample_rate_hz : float
+        [Hz]
+    per_turn : int
+        Steps of a turn: well over twice the highest mesh harmonic's cycles a turn. [-]
+
+    Returns
+    -------
+    SynchronousAverage
+        [unit of the samples]
+
+    Raises
+    ------
+    OutOfRange
+        As `resample_to_angle`, and fewer than two whole turns.
+
+    Examples
+    --------
+    >>> t = np.arange(20000) / 5000
+    >>> wave = np.cos(2 * np.pi * 7 * 25 * t) + np.random.default_rng(0).standard_normal(t.size)
+    >>> shaft = Turning(t[::100], 25 * t[::100])
+    >>> found = synchronous_average(wave, shaft, sample_rate_hz=5000.0, per_turn=64)
+    >>> found.turns, round(found.noise_reduction_db, 1)
+    (99, 20.0)
+    >>> round(float(np.abs(np.fft.rfft(found.values))[7] / 32), 1)
+    1.0
+    """
+    angular = resample_to_angle(samples, turning, sample_rate_hz=sample_rate_hz, per_turn=per_turn)
+    if angular.turns < 2:
+        raise OutOfRange("turns", angular.turns, "at least two whole turns to average")
+    turns = angular.values.reshape(*angular.values.shape[:-1], angular.turns, per_turn)
+    error = turns.std(axis=-2, ddof=1) / np.sqrt(angular.turns).astype(turns.dtype)
+    return SynchronousAverage(turns.mean(axis=-2), error, angular.turns)
