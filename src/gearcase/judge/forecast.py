@@ -36,16 +36,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
 from gearcase.judge.advice import inspect_within_days, urgency
+from gearcase.judge.bootstrap import OUTSIDE
+from gearcase.judge.limits import DAY
 from gearcase.judge.trend import Trend, correlation, in_epoch, trend, without_outliers
 
 __all__ = ["ANSWERS", "DATED", "UNDATED", "Forecast", "forecast"]
 
-DAY = 86400.0
 DATED = frozenset({"wear", "spall"})
 UNDATED = frozenset({"crack", "lubrication", "temperature", "unknown"})
 ANSWERS = ("date", "not before", "reached", "inspect by", "no trend", "not enough data")
 LEAST_GROWTH = 3.0  # over where the readings began [standard deviations]; common practice, no source
-OUTSIDE = 0.05  # on either side of the 90 % interval
 FITS = 0.9  # of the belief, for one law to be named; common practice, no source
 DRAWS = 2000
 _MEMORY = 0.3  # a reading this share of the time watched ago counts 1/e; set on simulations
@@ -174,7 +174,8 @@ def forecast(
         says = f"not before {early / DAY:.0f} days, and further ahead than the readings reach back; {inspect}"
         return without_date("not before", says, now + early)
     law = next((name for name, share in belief.items() if share >= FITS), "undecided")
-    fits = f"{law} growth fits best" if law in LAWS else "several laws of growth fit alike"
+    ranked = sorted(belief, key=lambda name: -belief[name])
+    fits = f"{law} growth fits best" if law in LAWS else f"{ranked[0]} growth fits best but {ranked[1]} is not excluded"
     says = (
         f"the limit is reached in {early / DAY:.1f} to {late / DAY:.1f} days (90 %), if it grows on as it does; {fits}; {inspect}"
     )

@@ -34,7 +34,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.judge.limits import robust_sigma
+from gearcase.judge.limits import DAY, robust_sigma
 
 __all__ = [
     "ANSWERS",
@@ -58,7 +58,7 @@ MOST_POINTS = 100  # more are gathered into medians of neighbours: a trend needs
 LEAST_STEP = 2.0  # a smaller jump is not asked about [standard deviations of the scatter]; common practice, no source
 CONFIDENCE = 0.95  # of the slope's interval
 MOST_CORRELATED = 0.8  # beyond it noise looks like a trend, and twenty points cannot tell which it is
-RESAMPLES = 400
+SLOPE_DRAWS = 400
 _PENALTY = 2.5  # times ln n and the long-run variance, a number that a piece needs; set on simulations
 _WIDEN, _WIDEN_FEW = 1.2, 16.0  # of the slope's interval, for blocks that are short, and over n; set on simulations
 _OUTLIER = 4.0  # from the median of its neighbours [standard deviations]; common practice, no source
@@ -379,8 +379,8 @@ def _slope(time: NDArray[np.float64], level: NDArray[np.float64], seed: int) -> 
     block = min(max(2, math.ceil((2 * alike / (1 - alike**2)) ** (2 / 3) * len(t) ** (1 / 3)) + 1), len(t) // 3)
     draws = np.random.default_rng(seed)
     blocks = -(-len(t) // block)
-    starts = draws.integers(0, len(t) - block + 1, size=(RESAMPLES, blocks))
-    rows = (starts[..., None] + np.arange(block)).reshape(RESAMPLES, -1)[:, : len(t)]
+    starts = draws.integers(0, len(t) - block + 1, size=(SLOPE_DRAWS, blocks))
+    rows = (starts[..., None] + np.arange(block)).reshape(SLOPE_DRAWS, -1)[:, : len(t)]
     off = pair_slopes(t, rest[rows])
     widen = _WIDEN + _WIDEN_FEW / len(t)
     low, high = np.quantile(off - np.median(off), [(1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2])
@@ -395,8 +395,8 @@ def _not_enough(time: NDArray[np.float64], steps: tuple[Step, ...]) -> Trend:
     when = (
         ""
         if pace is None
-        else f", in about {more * pace / 86400:.0f} days at this pace"
-        if more * pace >= 2 * 86400
+        else f", in about {more * pace / DAY:.0f} days at this pace"
+        if more * pace >= 2 * DAY
         else (f", in about {more * pace / 3600:.1f} h at this pace")
     )
     says = f"not enough data{since}: {len(time)} readings in matched state, {LEAST_POINTS} wanted; {more} more{when}"
