@@ -1,9 +1,9 @@
 """Warning and forecast on two open bearing lives, day by day: `python -m studies.bearing_lives FOLDER`.
 
-FEMTO-ST, PRONOSTIA platform, IEEE PHM 2012 data challenge (P. Nectoux et al.); test use only. The lives lasted hours: a minute of the
-test stands for a day of a drive, and its mean is that day's reading. Rules were fixed before these files were read: limits of
-`judge.limits.one_week` on snapshots 11 to 110 of each direction, the warning when 3 of 4 readings are over yellow, a forecast each day from
-the readings up to it, of when the level reaches danger, as a spall of maturity 2.
+FEMTO-ST, PRONOSTIA platform, IEEE PHM 2012 data challenge (P. Nectoux et al.); test use only. The lives lasted hours: a minute of
+the test stands for a day of a drive, and its mean is that day's reading. Rules were fixed before these files were read: limits of
+`judge.limits.one_week` on snapshots 11 to 110 of each direction, the warning when 3 of 4 readings are over yellow, a forecast each
+day from the readings up to it, of when the level reaches danger, as a spall of maturity 2.
 """
 
 import argparse

@@ -3,8 +3,8 @@
 Simulated lives of daily readings with correlated noise, missing days and gaps. Two growth laws are those the forecaster assumes,
 three are not: a power of time, growth by a power of what has grown (as P. C. Paris's law has it for a crack; a finite time to
 failure), and a step nobody declared followed by exponential growth. One forecast a life, from a day of its second half. Shares
-with 95 % bounds (Clopper and Pearson). Cases 0 to 99,999 were there to set the factors of `judge.trend` and `judge.forecast`; the
-judged ones begin at 100,000.
+with 95 % bounds (Clopper and Pearson). Cases 0 to 199,999 were there to set the factors of `judge.trend` and `judge.forecast`; the
+judged ones begin at 200,000.
 """
 
 import argparse
@@ -152,7 +152,7 @@ def main() -> None:
     """Print the study."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=400, help="cases a row")
-    parser.add_argument("--first", type=int, default=100_000, help="number of the first case")
+    parser.add_argument("--first", type=int, default=200_000, help="number of the first case")
     given = parser.parse_args()
     begin, shares = time.perf_counter(), chunks(given.first, given.cases)
     inside, dated = 0, 0

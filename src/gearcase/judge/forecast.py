@@ -100,7 +100,7 @@ def forecast(
     Parameters
     ----------
     time_s, values : array_like, shape (n,)
-        Readings in matched state, above 0, NaN where there is none. [s], [any unit]
+        Readings in matched state, above 0, NaN where there is none. [s], [unit of the quantity]
     limit : float
         In the unit of the readings.
     kind : str

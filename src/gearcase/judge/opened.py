@@ -1,9 +1,9 @@
 """What was found on opening, and how often each pattern was right on this plant.
 
 A verdict is only as good as what people find behind it. When a drive is opened, each verdict gets one of `FOUND`: *confirmed*,
-*other* (a fault, but not that one), *nothing*, *not inspected*. The last says nothing of the verdict and is never counted as a false
-alarm. A fault found that no verdict had named counts as missed, if it is a pattern at all. Shares stand with 90 % intervals (Clopper
-and Pearson [1]_): exact, and wide as long as few drives were opened.
+*other* (a fault, but not that one), *nothing*, *not inspected*. The last says nothing of the verdict and is never counted as a
+false alarm. A fault found that no verdict had named counts as missed, if it is a pattern at all. Shares stand with 90 % intervals
+(Clopper and Pearson [1]_): exact, and wide as long as few drives were opened.
 
 References
 ----------

@@ -163,6 +163,8 @@ def matched(
 def in_epoch(time_s: ArrayLike, values: ArrayLike, *, epochs: Iterable[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The readings since the last epoch that has begun by the last reading; missing ones (NaN) left out.
 
+    Times [s], readings [unit of the quantity].
+
     Raises
     ------
     OutOfRange
@@ -195,7 +197,7 @@ def trend(time_s: ArrayLike, values: ArrayLike, *, epochs: Iterable[float], seed
     time_s : array_like, shape (n,)
         Rising. [s]
     values : array_like, shape (n,)
-        In matched state; NaN where there is none. [any unit]
+        In matched state; NaN where there is none. [unit of the quantity]
     epochs : iterable of float
         When something was changed. [s]
     seed : int
@@ -251,7 +253,8 @@ def cut(time_s: NDArray[np.float64], values: NDArray[np.float64]) -> tuple[int, 
     """Where straight pieces begin, and the number of points at the end: exact for least squares and a penalty a piece.
 
     A piece has `LEAST_PIECE` points or more, and is level (two numbers: where, and how high) or sloping (three). The penalty of a
-    number is `_PENALTY` ln n times the variance that correlated noise has in the long run. Both columns of shape (n,), in any unit.
+    number is `_PENALTY` ln n times the variance that correlated noise has in the long run. Both of shape (n,): times [s], readings
+    [unit of the quantity].
 
     Examples
     --------
@@ -284,7 +287,7 @@ def cut(time_s: NDArray[np.float64], values: NDArray[np.float64]) -> tuple[int, 
 
 
 def correlation(values: NDArray[np.float64]) -> float:
-    r"""Correlation of neighbours, from the differences, so that neither trend nor step is taken for it.
+    r"""Correlation of neighbours, from the differences, so that neither trend nor step is taken for it. [-]
 
     .. math:: \rho = 1 + 2 r_1(\Delta)
 
@@ -298,12 +301,14 @@ def correlation(values: NDArray[np.float64]) -> float:
     wide = robust_sigma(median_deviation=float(np.median(np.abs(steps)))) or float(np.std(steps))
     if wide == 0:
         return 0.0
-    steps = np.clip(steps, -3 * wide, 3 * wide)
+    steps = np.where(np.abs(steps) > 3 * wide, 0.0, steps)  # a step is no noise
+    if not np.any(steps):
+        return 0.0
     return float(np.clip(1 + 2 * (steps[1:] @ steps[:-1]) / (steps @ steps), 0.0, MOST_CORRELATED))
 
 
 def scatter(values: NDArray[np.float64]) -> float:
-    r"""Standard deviation of the noise, from the differences and their correlation. [as read]
+    r"""Standard deviation of the noise, from the differences and their correlation. [unit of the quantity]
 
     .. math:: s = s_\Delta / \sqrt{2 (1 - \rho)}
 
@@ -319,6 +324,9 @@ def scatter(values: NDArray[np.float64]) -> float:
 def pair_slopes(time_s: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Median of the slopes of all pairs (Theil, Sen), of many rows at once: shape (..., n) to (...).
 
+    [unit of the quantity] over [s].
+
+
     >>> float(pair_slopes(np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 2.0, 4.0, 99.0])))
     17.5
     """
@@ -328,7 +336,10 @@ def pair_slopes(time_s: NDArray[np.float64], values: NDArray[np.float64]) -> NDA
 
 
 def without_outliers(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A reading far from the median of itself and three neighbours on either side is replaced by that median."""
+    """A reading far from the median of itself and three neighbours on either side is replaced by that median.
+
+    [unit of the quantity], shape (n,).
+    """
     padded = np.pad(values, 3, mode="reflect")
     middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=-1)
     off = np.abs(values - middle)
