@@ -21,7 +21,8 @@ from gearcase.judge.settling import Probe, Settling, probe, settling
 
 BEARINGS = ("Bearing1_7", "Bearing2_6")
 DIRECTIONS = ("h", "v")
-MINUTE, SNAPSHOTS = 60.0, 6  # a snapshot every 10 s
+SNAPSHOTS = 6  # a minute: one every 10 s
+SETTLING = slice(2, 92)  # 90 minutes from the third reading on: the first two were taken before the probe's 43 K step
 KELVIN = 273.15
 
 
@@ -67,11 +68,11 @@ def watched(folder: Path, bearing: str, direction: str) -> Watched:
 
 
 def temperature(folder: Path, bearing: str) -> tuple[Probe, Settling | None]:
-    """What is said of the probe; and the lag, from the third reading on, where the probe can be believed."""
+    """What is said of the probe; and the lag of the first 90 minutes, where the probe can be believed."""
     table = columns(folder / f"{bearing}_temperature.csv")
     time_s, warm = table["t_s"], table["mean_C"] + KELVIN
     said = probe(time_s, warm)
-    return said, None if said.failed else settling(time_s[2:], warm[2:])
+    return said, None if said.failed else settling(time_s[SETTLING], warm[SETTLING])
 
 
 def cases(found: Watched) -> list[str]:

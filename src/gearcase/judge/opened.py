@@ -152,5 +152,6 @@ def _one(pattern: str, records: tuple[Opened, ...]) -> Tally:
 def _share(hits: int, of: int) -> Share:
     if not of:
         return Share(0, 0, 0.0, 1.0)
-    ends = scipy.stats.binomtest(hits, of).proportion_ci(1 - 2 * OUTSIDE, "exact")
-    return Share(hits, of, float(ends.low), float(ends.high))
+    low = float(scipy.stats.beta.ppf(OUTSIDE, hits, of - hits + 1)) if hits else 0.0
+    high = float(scipy.stats.beta.ppf(1 - OUTSIDE, hits + 1, of - hits)) if hits < of else 1.0
+    return Share(hits, of, low, high)
