@@ -1,4 +1,4 @@
-"""Found on opening. Outside check: scipy's exact interval of a binomial test, found by search and not from the beta distribution."""
+"""Found on opening. Outside check: scipy's exact interval of a binomial test, found by search, not from the beta law."""
 
 import pytest
 import scipy.stats
