@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := build/demo
 
-.PHONY: help demo check long bench study study-teeth picture clean
+.PHONY: help demo check long bench study study-forecast study-teeth picture clean
 .DEFAULT_GOAL := help
 
 help:
@@ -14,6 +14,7 @@ help:
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
 	@echo "make study-teeth  how often unknown tooth counts are found, and whether the odds come true, on simulations"
+	@echo "make study-forecast  whether forecast dates come true and how often noise looks like a trend or step, on simulations"
 	@echo "make picture the picture in the README, from the demo"
 	@echo "make clean   remove what was built; jobs you made elsewhere stay"
 
@@ -59,6 +60,9 @@ study: $(VENV)/dev
 
 study-teeth: $(VENV)/dev
 	$(BIN)/python -m studies.inference
+
+study-forecast: $(VENV)/dev
+	$(BIN)/python -m studies.forecast
 
 picture: demo $(VENV)/dev
 	$(BIN)/python tools/make_pictures.py $(DEMO)

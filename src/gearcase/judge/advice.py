@@ -14,7 +14,7 @@ from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import Comb
 from gearcase.tables import load
 
-__all__ = ["Rival", "advice", "maturity", "rivals", "untested_patterns", "urgency"]
+__all__ = ["Rival", "advice", "inspect_within_days", "maturity", "rivals", "untested_patterns", "urgency"]
 
 CLEAR_DB = 9.0  # a line e^-8 rare stands 9 dB over the mean noise
 WELL_OUT_DB = 20.0
@@ -26,6 +26,7 @@ _PLAN = "plan and verify: order parts, act within 1 to 3 months"
 _SOON = "plan and verify: act within 1 to 4 weeks, check weekly"
 _NOW = "plan and verify: act within 4 days"
 _URGENCY = (_WATCH, _LOOK, _PLAN, _SOON, _NOW)  # from the least to the most pressing
+_DAYS = {_NOW: 4, _LOOK: 7, _WATCH: 14, _SOON: 28, _PLAN: 90}  # the latest that each allows; "within days": a week
 _BY_STAGE = {1: _WATCH, 2: _PLAN, 3: _SOON, 4: _NOW}
 # growth over a baseline [dB] from which it is worth a look, a plan, an act; handbooks of vibration diagnosis, from memory
 _BY_GROWTH = ((20.0, _SOON), (10.0, _PLAN), (6.0, _LOOK))
@@ -70,6 +71,15 @@ def urgency(stage: int, growth_db: float | None = None) -> str:
     """
     grown = next((says for least, says in _BY_GROWTH if growth_db is not None and growth_db >= least), _WATCH)
     return max(_BY_STAGE[stage], grown, key=_URGENCY.index)
+
+
+def inspect_within_days(says: str) -> int:
+    """The latest day of an urgency, counted from the reading. [day]
+
+    >>> inspect_within_days(urgency(3)), inspect_within_days(urgency(4))
+    (28, 4)
+    """
+    return _DAYS[says]
 
 
 def rivals(comb: Comb, drive: Drive, *, speed_hz: float) -> tuple[Rival, ...]:

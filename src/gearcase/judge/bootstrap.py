@@ -13,10 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["FalseAlarms", "episodes_by_run", "false_alarms_per_year"]
+__all__ = ["OUTSIDE", "FalseAlarms", "episodes_by_run", "false_alarms_per_year"]
 
 RESAMPLES = 2000
-_OUTSIDE = 0.05  # on either side of the 90 % interval
+OUTSIDE = 0.05  # on either side of the 90 % interval
 
 
 @dataclass(frozen=True)
@@ -103,8 +103,8 @@ def false_alarms_per_year(
     runs = len(count)
     drawn = np.random.default_rng(seed).multinomial(runs, np.full(runs, 1 / runs), size=RESAMPLES)
     rates = (drawn @ count) / (drawn @ length) / sample_hours * judged_hours_per_year
-    low, high = np.quantile(rates, [_OUTSIDE, 1 - _OUTSIDE])
-    silence = -math.log(_OUTSIDE) / hours * judged_hours_per_year
+    low, high = np.quantile(rates, [OUTSIDE, 1 - OUTSIDE])
+    silence = -math.log(OUTSIDE) / hours * judged_hours_per_year
     return FalseAlarms(
         per_year=float(count.sum()) / hours * judged_hours_per_year,
         low=float(low),
