@@ -138,10 +138,14 @@ def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:
 
 
 def _integer_of_a_shaft(order: float, drive: Drive) -> str:
-    """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none."""
+    """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none.
+
+    A shaft that stands has none.
+    """
     near = [
         (abs(order / (n * abs(shaft.order)) - 1), f"{n}x {name}")
         for name, shaft in shaft_orders(drive).items()
+        if shaft.order
         for n in range(1, _SHAFT_MULTIPLES + 1)
     ]
     off, name = min(near)

@@ -83,5 +83,5 @@ def graded_lines(drive: Drive, point: Point, lines: tuple[Line, ...], band: Sigh
     return [
         {"name": line.name, "hz": line.hz(drive.speed_hz[1]), "grade": band.grade(line.hz(drive.speed_hz[1]))}
         for line in lines
-        if line.component in near and (line.kind in _ON_SHAFT or line.component == under.name)
+        if line.component in near and (line.kind in _ON_SHAFT or (line.component == under.name and line.kind != "sideband"))
     ]
