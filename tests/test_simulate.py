@@ -144,7 +144,6 @@ def test_the_bearing_of_a_planet_is_loaded_from_its_carrier_and_passes_the_senso
     def beside(side: float) -> float:
         return max(amplitude(squared, line_hz + sign * side) for sign in (-1, 1)) / line
 
-    print(fault, {s: beside(s) for s in (4.316667, 10.957692, 6.574615, 10.957692 - 4.316667, 6.574615 - 4.316667)})
     assert beside(4.316667) > 0.2
     if swings_hz is None:
         assert max(beside(10.957692), beside(6.574615)) < 0.05
