@@ -383,7 +383,7 @@ def test_a_stale_result_is_refused_with_what_changed_unless_somebody_accepts_it(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_train_is_diagnosed(kind: str, tmp_path: Path) -> None:
-    """A spall in a bearing of the driving shaft, and in those of planets whose speed is known: named with its rivals where the record
+    """A spall in a bearing of the driving shaft, and in those of planets of known speed: named with its rivals where the record
     is long enough for the slowest shaft, and never anything else.
     """
     (tmp_path / "job.yaml").write_text(f"job: 1\ntitle: {kind}\ndrive:\n  name: {kind}{KINDS[kind]}", encoding="utf-8")
