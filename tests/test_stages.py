@@ -18,10 +18,12 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.drive.speeds import shaft_orders
 from gearcase.errors import BadInput
+from gearcase.install.mounting import sight
 from gearcase.job.build import Job, build, load
 from gearcase.job.read import parse_text
 from gearcase.signal.recording import Recording
 from gearcase.stages import diagnose, handover, survey
+from gearcase.stages.planning.mounts import graded_lines
 from gearcase.stages.workings import line_workings
 from kinds import KINDS
 
@@ -406,3 +408,12 @@ def test_every_kind_of_train_is_diagnosed(kind: str, tmp_path: Path) -> None:
         assert all(row["rivals"] for row in document["verdicts"])
         if bearing.inner_shaft == drive.reference_shaft or kind == "a planetary set":
             assert named or any("The slowest shaft turns" in why for why in document["cannot_tell"])
+
+
+def test_the_grades_of_a_mount_are_those_of_lines_and_not_of_their_sidebands(demo: Job) -> None:
+    point = next(point for point in demo.points if point.bearing and sight(point))
+    band = sight(point)
+    assert band is not None
+    graded = graded_lines(demo.drive, point, expected_lines(demo.drive), band)
+    assert f"{point.bearing} inner race 1x" in {row["name"] for row in graded}
+    assert not [row["name"] for row in graded if " x " in row["name"]]
