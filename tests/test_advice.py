@@ -36,6 +36,16 @@ def test_an_integer_line_is_a_rival_only_within_the_slip_band_of_one(order: floa
     assert [rival.why.rpartition(": ")[2] for rival in said] == ([integer] if integer else [])
 
 
+def test_what_stands_has_no_integer_line_and_a_planet_has_those_its_carrier_sees() -> None:
+    """Sun 21, planet 39, ring 99 held: on its pin the planet turns 0.825 x 21 / 39 = 0.44423 of the sun, 6x at 2.6654."""
+    shafts = (Shaft("input"), Shaft("ring", held=True), Shaft("carrier"), Shaft("planet", carrier="carrier", count=3))
+    meshes = (Mesh("one", "input", "planet", 21, 39), Mesh("two", "planet", "ring", 39, 99, kind="internal"))
+    drive = replace(BARE, shafts=shafts, meshes=meshes)
+    found = rivals(claim("outer_race", drive, 2.6654), drive, speed_hz=SPEED_HZ)
+    assert [rival.why.rpartition(": ")[2] for rival in found if "integer line" in rival.name] == ["6x planet"]
+    assert not any("x ring" in rival.why for rival in rivals(claim("outer_race", drive, 1.0), drive, speed_hz=SPEED_HZ))
+
+
 def test_a_chipped_tooth_is_a_rival_only_where_a_mesh_is_on_the_shaft() -> None:
     assert "chipped tooth on the same shaft" not in names(claim("inner_race"), BARE)
     assert "chipped tooth on the same shaft" in names(claim("inner_race", GEARED), GEARED)

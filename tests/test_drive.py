@@ -156,7 +156,8 @@ def test_hunting_tooth_and_assembly_phase_agree_with_worked_examples(check: Chec
 
 @pytest.mark.parametrize("check", checks("gear_trains.csv", "G51"), ids=check_id)
 def test_sidebands_stand_where_they_are_defined(check: Check) -> None:
-    side = sideband_frequency(mesh_hz=check.given["mesh_hz"], harmonic=1, shaft_hz=check.given["shaft_hz"], pair=check.given["n"])
+    mesh_hz, shaft_hz = check.given["mesh_hz"], check.given["shaft_hz"]
+    side = sideband_frequency(fundamental_hz=mesh_hz, harmonic=1, modulation_hz=shaft_hz, pair=check.given["n"])
     assert side == pytest.approx(check.value, rel=check.tolerance)
 
 

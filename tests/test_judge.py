@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import expected_lines
-from gearcase.drive.train import Drive, Mesh, Shaft
+from gearcase.drive.train import Drive, Mesh, Motor, Shaft
 from gearcase.errors import OutOfRange
 from gearcase.judge.advice import maturity
 from gearcase.judge.combs import ALIGNMENT, CombScorer, scan_bases
@@ -218,6 +218,21 @@ def test_each_race_is_modulated_by_its_own_ring_and_a_held_one_by_the_other(
     assert {h.fault: h.modulation_order for h in found if h.fault in by} == pytest.approx(by)
 
 
+def test_the_bearing_of_a_planet_is_modulated_as_its_carrier_sees_it_and_by_passing_the_sensor() -> None:
+    """Sun 21, planet 39, ring 99 held, by hand: carrier 21 / 120 = 0.175, planet on its pin 0.825 x 21 / 39 = 0.4442, its cage,
+    with (d/D) cos a = 0.2, 0.6 of that. The pin stands in its load: the planet's turns are all that comes round.
+    """
+    shafts = (Shaft("sun"), Shaft("ring", held=True), Shaft("carrier"), Shaft("planet", carrier="carrier", count=3))
+    meshes = (Mesh("one", "sun", "planet", 21, 39), Mesh("two", "planet", "ring", 39, 99, kind="internal"))
+    bearing, given = Bearing("x", "carrier", "planet", Geometry(18, 16e-3, 80e-3)), Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
+    found = bearing_hypotheses(Drive("set", shafts, meshes, (bearing,), "sun", (SPEED_HZ,) * 2, SPEED_HZ, given))
+    planet = 0.825 * 21 / 39
+    by = {"outer_race": planet, "inner_race": planet, "cage": planet, "rolling_element": 0.6 * planet}
+    assert {h.fault: h.modulation_order for h in found} == pytest.approx(by)
+    assert [h.passing_order for h in found] == pytest.approx([0.175] * 4)
+    assert all(h.modulations == (h.modulation_order, h.passing_order) for h in found)
+
+
 def test_a_harmonic_that_could_not_be_looked_for_is_a_row_of_evidence_with_its_reason() -> None:
     """A shaft line is put on the third harmonic of the outer race and taken out with it."""
     drive = rig(DRIVE_END)
@@ -286,7 +301,9 @@ def test_a_rate_on_a_shaft_line_is_not_testable_rather_than_clean() -> None:
 def test_no_line_that_the_drive_is_said_to_show_is_a_line_it_does_not_explain() -> None:
     mesh = Mesh("m", "a", "b", 18, 81)  # a common factor, so that assembly phase and hunting tooth are lines of their own
     given = Given("speed", SPEED_HZ, "Hz", Origin.MEASURED)
-    drive = Drive("two", (Shaft("a"), Shaft("b")), (mesh,), (DRIVE_END_OF_A,), "a", (SPEED_HZ,) * 2, SPEED_HZ, given)
+    motor = Motor("a", 4, 2 * SPEED_HZ + 0.5)
+    shafts, bearings = (Shaft("a"), Shaft("b")), (DRIVE_END_OF_A,)
+    drive = Drive("two", shafts, (mesh,), bearings, "a", (SPEED_HZ,) * 2, SPEED_HZ, given, motor=motor)
     lines = expected_lines(drive)
     found = [SpectrumLine(line.hz(SPEED_HZ), 20.0) for line in lines if line.kind != "cage"]
     kept = {"lines": lines, "speed_hz": SPEED_HZ, "explained_hz": np.empty(0), "bin_hz": 0.001}

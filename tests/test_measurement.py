@@ -292,6 +292,13 @@ class TestCollisions:
         assert beside(20) == [("coincide", "mesh 1 1x", "mesh 2 1x - 1 x shaft 1")]
         assert beside(25) == []
 
+    def test_sidebands_of_a_bearing_are_told_by_their_spacing_and_not_by_where_one_stands(self) -> None:
+        shaft = Line("input 3x", "input", "shaft", 3, 3.0, "input", 0.0, Origin.MEASURED)
+        beside = Line("b inner race 1x - 1 x input", "b", "sideband", 1, 3.0, "input", 0.0, Origin.MEASURED, "input", -1)
+        kept = {"speed_hz": (20.0, 20.0), "records": [(1e4, 600.0)]}
+        assert len(collisions([shaft, beside], **kept)) == 1  # about a mesh it counts
+        assert collisions([shaft, replace(beside, sideband_of="inner_race")], **kept) == ()
+
     def test_every_kind_says_what_would_help(self) -> None:
         assert CURES.keys() == {"coincide", "overlap", "cross", "close"}
 

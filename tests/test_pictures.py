@@ -336,3 +336,16 @@ def test_survey_keeps_its_pictures_beside_its_result(tmp_path: Path) -> None:
 
 def test_speeds_shown_are_the_service_range_and_a_tenth_beyond() -> None:
     assert shown_speeds((20.0, 30.0)) == pytest.approx((18.0, 33.0))
+
+
+def test_sidebands_of_a_bearing_are_told_and_drawn_with_the_bearing() -> None:
+    survey = surveyed("planetary and helical with a fan")
+    said = [block.text for block in survey_blocks(survey) if block.kind == "text"]
+    planet = "planetary stage planet"
+    assert f"Sidebands about each outer race line: 1, 2 turns of {planet} either side; 1, 2 turns of carrier either side." in said
+    of_element = "1, 2 turns of the cage either side; 1, 2 turns of carrier either side"
+    assert f"Sidebands about each rolling element line: {of_element}." in said
+    assert "Sidebands about the motor shaft's line: 1, 2 pole passes either side." in said
+    assert any(text.startswith("Sidebands about each mesh line: 1, 2, 3 turns of input either side") for text in said)
+    drawn = words(stick_chart_sheet(survey).svg(""))
+    assert drawn.count("planet bearing") == 1  # in one row, not in a second among the meshes

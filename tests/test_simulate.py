@@ -119,6 +119,38 @@ def test_a_spot_on_a_race_passes_the_load_zone_once_a_turn_of_its_own_ring(
             assert beside < 0.1
 
 
+@pytest.mark.parametrize(
+    ("fault", "line_hz", "swings_hz"),
+    [("outer_race", 78.895385, 10.957692), ("inner_race", 118.343077, None), ("rolling_element", 52.596923, 6.574615)],
+)
+def test_the_bearing_of_a_planet_is_loaded_from_its_carrier_and_passes_the_sensor(
+    fault: str, line_hz: float, swings_hz: float | None
+) -> None:
+    """Sun 21, planet 39, ring 99 held, sun at 24.6667 Hz, by hand: carrier 4.316667 Hz, planet on its pin 10.957692 Hz; with 18
+    elements and (d/D) cos a = 0.2 outer race 9 x 0.8, inner race 9 x 1.2, element 5 x 0.96 times that, cage 0.6 times. Every line
+    swells as the planet passes; what swings it besides stands out over the products of both,
+    which are where the housing sees planet and cage turn: 10.9577 - 4.3167 and 6.574615 - 4.3167 Hz.
+    """
+    shafts = (Shaft("sun"), Shaft("ring", held=True), Shaft("carrier"), Shaft("planet", carrier="carrier", count=3))
+    meshes = (Mesh("one", "sun", "planet", 21, 39), Mesh("two", "planet", "ring", 39, 99, kind="internal"))
+    bearings = (Bearing("pin", "carrier", "planet", Geometry(18, 16e-3, 80e-3)),)
+    changed = replace(drive(), shafts=shafts, meshes=meshes, bearings=bearings, reference_shaft="sun")
+    given = {"levels": Levels(0.0, 0.0, 0.05, 0.0), "faults": [BearingFault("pin", fault, 5.0, jitter=0.0)]}
+    samples = simulate(changed, speed_hz=74 / 3, sample_rate_hz=RATE, samples=SAMPLES, seed=1, noise="white", **given)
+    squared = samples.astype(float) ** 2
+    line = amplitude(squared, line_hz)
+    assert line > 0.1
+
+    def beside(side: float) -> float:
+        return max(amplitude(squared, line_hz + sign * side) for sign in (-1, 1)) / line
+
+    assert beside(4.316667) > 0.2
+    if swings_hz is None:
+        assert max(beside(10.957692), beside(6.574615)) < 0.05
+    else:
+        assert beside(swings_hz) > max(0.3, 1.5 * beside(swings_hz - 4.316667))
+
+
 def test_a_rate_offset_moves_the_comb_and_nothing_else_does() -> None:
     samples = record(levels=Levels(noise_rms=0.2), faults=[BearingFault("ball", "outer_race", 5.0, rate_offset=0.01, jitter=0.0)])
     envelope = np.abs(scipy.signal.hilbert(samples)) ** 2

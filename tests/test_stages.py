@@ -13,17 +13,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gearcase.checksums import sha256_of_data
+from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
+from gearcase.drive.speeds import shaft_orders
 from gearcase.errors import BadInput
+from gearcase.install.mounting import sight
 from gearcase.job.build import Job, build, load
 from gearcase.job.read import parse_text
 from gearcase.signal.recording import Recording
 from gearcase.stages import diagnose, handover, survey
+from gearcase.stages.planning.mounts import graded_lines
 from gearcase.stages.workings import line_workings
+from kinds import KINDS
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 RATE = 12800.0
+QUIET_GEARS = Levels(shaft=0.2, mesh=0.3, noise_rms=1.0, modulation=0.08)
 
 
 @pytest.fixture(scope="module")
@@ -375,3 +381,39 @@ def test_a_stale_result_is_refused_with_what_changed_unless_somebody_accepts_it(
     result, content = hand_over(demo, old, accept_stale_by="B. Approver")
     assert result.document["stale_accepted_by"] == "B. Approver"
     assert content.stale == ("survey: job.yaml drive has changed since",)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_train_is_diagnosed(kind: str, tmp_path: Path) -> None:
+    """A spall in a bearing of the driving shaft, and in those of planets of known speed: named with its rivals where the record
+    is long enough for the slowest shaft, and never anything else.
+    """
+    (tmp_path / "job.yaml").write_text(f"job: 1\ntitle: {kind}\ndrive:\n  name: {kind}{KINDS[kind]}", encoding="utf-8")
+    job = load(tmp_path)
+    shape = Geometry(9, 7.94e-3, 39.04e-3)
+    bearings = [Bearing("spalled", job.drive.reference_shaft, None, shape)]
+    orders = shaft_orders(job.drive)
+    bearings += [
+        Bearing("on the pin", one.carrier, one.name, shape) for one in job.drive.shafts if one.carrier and one.name in orders
+    ]
+    for bearing in bearings:
+        drive = replace(job.drive, bearings=(bearing,))
+        at = {"speed_hz": drive.rated_speed_hz, "sample_rate_hz": RATE, "samples": 2**17, "seed": 3}
+        faults = [BearingFault(bearing.name, "outer_race", 8.0, jitter=0.004)]
+        samples = simulate(drive, **at, noise="white", faults=faults, levels=QUIET_GEARS)
+        recording = Recording(samples, RATE, "m/s2", speed_hz=drive.rated_speed_hz, name="spalled", sha256="1")
+        document = diagnose.run(replace(job, drive=drive), [recording]).document
+        named = {(row["component"], row["fault"]) for row in document["verdicts"]}
+        assert named <= {(bearing.name, "outer_race")}
+        assert all(row["rivals"] for row in document["verdicts"])
+        if bearing.inner_shaft == drive.reference_shaft or kind == "a planetary set":
+            assert named or any("The slowest shaft turns" in why for why in document["cannot_tell"])
+
+
+def test_the_grades_of_a_mount_are_those_of_lines_and_not_of_their_sidebands(demo: Job) -> None:
+    point = next(point for point in demo.points if point.bearing and sight(point))
+    band = sight(point)
+    assert band is not None
+    graded = graded_lines(demo.drive, point, expected_lines(demo.drive), band)
+    assert f"{point.bearing} inner race 1x" in {row["name"] for row in graded}
+    assert not [row["name"] for row in graded if " x " in row["name"]]

@@ -13,10 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gearcase.drive.assembly import assembly_flaws
+from gearcase.drive.bearing_lines import bearing_rings
+from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.line import Line
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.power import power_flow
-from gearcase.drive.speeds import shaft_orders, undetermined
+from gearcase.drive.speeds import ShaftOrder, difference_spread, shaft_orders, undetermined
 from gearcase.drive.train import Belt, Drive, Mesh, Motor, PassingPart, RatioLink, Shaft
 from gearcase.errors import OutOfRange
 from gearcase.stages.workings import line_workings
@@ -461,6 +463,146 @@ def test_every_line_of_any_train_is_worked_from_what_was_given(drive: Drive) -> 
     assert set(workings) == {line.name for line in lines}
     for line in lines:
         assert workings[line.name].recalculate() == pytest.approx(line.hz(drive.rated_speed_hz), rel=1e-9), line.name
+
+
+@settings(max_examples=40, deadline=None)
+@given(drive=trains(), data=st.data())
+def test_every_bearing_line_is_worked_whichever_rings_turn(drive: Drive, data: st.DataObject) -> None:
+    """Bearings between any two parts, planets on their pins either way round, with their sidebands."""
+    names = [shaft.name for shaft in drive.shafts if not shaft.carrier]
+    pins = [(shaft.carrier, shaft.name) for shaft in drive.shafts if shaft.carrier]
+    between = [*pins, *((outer, inner) for inner, outer in pins), (data.draw(st.sampled_from(names)), None)]
+    between.append((data.draw(st.sampled_from(names)), data.draw(st.sampled_from(names))))
+    shape = Geometry(11, 12e-3, 60e-3, data.draw(st.floats(0, 1)))
+    drive = replace(drive, bearings=tuple(Bearing(f"bearing {n}", *rings, shape) for n, rings in enumerate(between)))
+    lines = [line for line in expected_lines(drive) if line.component.startswith("bearing")]
+    workings = line_workings(drive, tuple(lines))
+    assert len(workings) == len(lines)
+    for line in lines:
+        assert workings[line.name].recalculate() == pytest.approx(line.hz(drive.rated_speed_hz), rel=1e-9), line.name
+
+
+ON_PIN = Bearing("planet bearing", "carrier", "planet", Geometry(18, 16e-3, 80e-3))  # (d/D) cos a = 0.2
+
+
+def on_pin(bearing: Bearing = ON_PIN, speed_hz: float = 24 + 2 / 3) -> Drive:
+    """Sun 21, planets 39, ring 99 held; sun at 1480 rpm."""
+    return replace(planetary(21, 39, 99, speed_hz=speed_hz), bearings=(bearing,))
+
+
+@pytest.mark.parametrize(
+    ("inner", "outer", "share"), [("carrier", "planet", 0.6), ("planet", "carrier", 0.4)], ids=("on a pin", "on a stub shaft")
+)
+def test_the_cage_of_a_planets_bearing_turns_as_its_carrier_sees_it(inner: str, outer: str, share: float) -> None:
+    """By hand: carrier 24.667 x 21 / 120 = 4.3167 Hz, planet as the carrier sees it (24.667 - 4.3167) x 21 / 39 = 10.958 Hz; the
+    load and one ring go round with it, so the cage turns (1 + 0.2) / 2 or (1 - 0.2) / 2 of that (no-slip kinematics, Harris).
+    """
+    drive = on_pin(replace(ON_PIN, inner_shaft=inner, outer_shaft=outer))
+    assert hz_of(drive, "planet 1x") == pytest.approx(10.958, abs=5e-4)
+    assert hz_of(drive, "planet bearing cage 1x") == pytest.approx(share * 10.958, abs=5e-4)
+    assert hz_of(drive, "planet bearing outer race 1x") == pytest.approx(9 * 0.8 * 10.958, abs=5e-3)  # the same from anywhere
+
+
+def test_a_planets_bearing_shows_its_turning_ring_its_cage_and_its_carrier_beside_its_lines() -> None:
+    drive = on_pin()
+    by_line: dict[str, set[tuple[str, str, int]]] = {}
+    for line in expected_lines(drive):
+        if line.kind == "sideband" and line.component == "planet bearing" and line.harmonic == 1:
+            by_line.setdefault(line.sideband_of, set()).add((line.sideband_shaft, line.sideband_rate, line.sideband_pair))
+    carrier = {("carrier", "", pair) for pair in (-2, -1, 1, 2)}
+    assert by_line == {
+        "outer_race": carrier | {("planet", "", pair) for pair in (-2, -1, 1, 2)},
+        "inner_race": carrier,  # the pin stands in its load
+        "rolling_element": carrier | {("", "cage", pair) for pair in (-2, -1, 1, 2)},
+        "cage": {("carrier", "", pair) for pair in (-1, 1, 2)},  # 6.575 - 2 x 4.317 Hz is below nothing
+    }
+    outer = 9 * 0.8 * 10.95769  # 24.66667 x 0.825 x 21 / 39
+    assert hz_of(drive, "planet bearing outer race 1x + 2 x planet") == pytest.approx(outer + 2 * 10.95769, abs=5e-4)
+    assert hz_of(drive, "planet bearing outer race 1x - 1 x carrier") == pytest.approx(outer - 4.31667, abs=5e-4)
+
+
+def test_the_bearing_of_a_shaft_has_sidebands_of_the_ring_that_turns_and_of_its_cage() -> None:
+    """6205 of tests/reference/bearings.csv, row B01: orders 5.4152 inner race, 4.7135 element, 0.39828 cage."""
+    ball = Bearing("ball", "input", None, Geometry(9, 0.3126 * 0.0254, 1.537 * 0.0254))
+    lines = expected_lines(replace(_motor(), motor=None, bearings=(ball,)))
+    assert {line.name: line.order for line in lines if line.kind == "sideband" and line.harmonic == 1} == pytest.approx(
+        {f"ball inner race 1x {'-' if pair < 0 else '+'} {abs(pair)} x input": 5.4152 + pair for pair in (-2, -1, 1, 2)}
+        | {
+            f"ball rolling element 1x {'-' if pair < 0 else '+'} {abs(pair)} x cage": 4.7135 + pair * 0.39828
+            for pair in (-2, -1, 1, 2)
+        },
+        rel=5e-5,
+    )
+    assert {line.harmonic for line in lines if line.kind == "sideband"} == {1, 2, 3}
+
+
+@given(st.floats(-5, 5), st.floats(-5, 5), st.floats(0, 0.1), st.floats(0, 0.1))
+def test_the_spread_of_a_difference_is_that_of_its_worst_corner(one: float, other: float, first: float, second: float) -> None:
+    """Interval arithmetic: of the four corners of what both speeds may be."""
+    speeds = (ShaftOrder(one, first, Origin.MEASURED, ()), ShaftOrder(other, second, Origin.MEASURED, ()))
+    if abs(one - other) < 1e-3:
+        return
+    corners = [one * (1 + a * first) - other * (1 + b * second) for a in (-1, 1) for b in (-1, 1)]
+    reach = max(abs(corner - (one - other)) for corner in corners)
+    assert difference_spread(*speeds) * abs(one - other) == pytest.approx(reach, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("turning", "race", "cage"),
+    [
+        (("fast", None), 0.01, 0.01),
+        ((None, "slow"), 0.02, 0.02),
+        # fast at 1 within 1 %, slow at 0.5 within 2 %, one way: (0.01 + 0.01) / 0.5; cage (0.8 x 1 + 1.2 x 0.5) / 2: 0.02 / 1.4
+        (("fast", "slow"), 0.04, 0.02 / 1.4),
+        (("slow", "fast"), 0.04, 0.02 / 1.6),
+    ],
+)
+def test_what_is_not_known_of_the_rings_speeds_is_in_every_line_of_the_bearing(
+    turning: tuple[str | None, str | None], race: float, cage: float
+) -> None:
+    shape, belt = Geometry(18, 16e-3, 80e-3), {"kind": "V-belt", "driver_shaft": "input"}
+    belts = (
+        Belt("one", driven_shaft="fast", driver_size=0.2, driven_size=0.2, slip_spread=0.01, **belt),
+        Belt("two", driven_shaft="slow", driver_size=0.2, driven_size=0.4, slip_spread=0.02, **belt),
+    )
+    shafts = (Shaft("input"), Shaft("fast"), Shaft("slow"))
+    drive = replace(drive_of(shafts, (), "input"), belts=belts, bearings=(Bearing("b", *turning, shape),))
+    spreads = {line.kind: line.spread for line in expected_lines(drive) if line.component == "b" and line.kind != "sideband"}
+    assert spreads == pytest.approx({"outer_race": race, "inner_race": race, "rolling_element": race, "cage": cage})
+    for line in expected_lines(drive):  # the sum of both reaches, as far from it as its line
+        if line.name == "b inner race 2x + 1 x slow":
+            rate = 2 * 18 / 2 * 1.2 * 0.5  # half a turn of one ring against the other
+            assert line.spread * line.order == pytest.approx(rate * race + 0.5 * 0.02)
+
+
+def test_a_planet_on_its_pin_is_known_as_well_as_the_difference_of_its_speed_and_its_carriers() -> None:
+    """Sun behind a belt that slips by 2 %: planet 0.55 backwards and carrier 0.2, both known to 2 %, differ by 0.75."""
+    base = replace(on_pin(), shafts=(Shaft("motor"), *on_pin().shafts), reference_shaft="motor")
+    drive = replace(base, belts=(Belt("belt", "V-belt", "motor", "sun", 0.2, 0.2, None, 0.02),))
+    orders = shaft_orders(drive)
+    rings = bearing_rings(drive, ON_PIN, orders)
+    assert rings is not None and rings.carrier == "carrier" and rings.inner.order == 0
+    planet, carrier = orders["planet"], orders["carrier"]
+    reach = abs(planet.order) * planet.spread + carrier.order * carrier.spread
+    (line,) = (line for line in expected_lines(drive) if line.name == "planet bearing cage 1x")
+    assert line.spread == pytest.approx(reach / (carrier.order - planet.order)) and line.spread > 0
+
+
+@pytest.mark.parametrize("converter", [False, True])
+def test_pole_pass_stands_either_side_of_the_motor_shafts_line(converter: bool) -> None:
+    """Four poles, 1485 rpm on 50 Hz: pole pass 1 Hz at full load (induction motor theory); on a converter, load unknown, half."""
+    drive = _motor(converter=converter)
+    beside = {line.sideband_pair: line for line in expected_lines(drive) if line.sideband_rate == "pole_pass"}
+    away = 0.5 if converter else 1.0
+    assert {pair: line.hz(24.75) for pair, line in beside.items()} == pytest.approx({n: 24.75 + n * away for n in (-2, -1, 1, 2)})
+    if converter:  # from no load to full
+        assert beside[1].spread * beside[1].hz(24.75) == pytest.approx(0.5)
+    else:  # at 24.9 Hz the slip is 0.1 Hz
+        assert beside[-1].hz(24.9) == pytest.approx(24.9 - 0.4)
+    above = replace(drive, rated_speed_hz=25.25, speed_hz=(25.25, 25.25))
+    if not converter:  # driven above its field it slips the other way, and still the upper sideband is the upper one
+        (upper,) = (line for line in expected_lines(above) if line.sideband_rate and line.sideband_pair == 1)
+        assert upper.hz(25.25) == pytest.approx(26.25)
 
 
 def test_lines_of_belts_motor_and_parts_are_worked_too() -> None:

@@ -17,7 +17,7 @@ _STICK, _TIER, _SIZE, _AIR = 16.0, 12.0, 9.5, 4.0
 _MOST_TIERS, _MOST_WIDE = 4, 130.0
 _GROUPS = (
     ("shafts", ("shaft", "planet", "planet_pass")),
-    ("meshes", ("mesh", "sideband", "hunting_tooth", "assembly_phase", "member_tooth")),
+    ("meshes", ("mesh", "hunting_tooth", "assembly_phase", "member_tooth")),
     ("bearings", ("outer_race", "inner_race", "rolling_element", "cage")),
     ("belts and what passes", ("belt", "passing")),
     ("motor", ("supply", "pole_pass", "converter")),
@@ -106,11 +106,11 @@ def _marks(low: float, high: float) -> Iterator[float]:
 def _rows(
     lines: list[dict[str, Any]], kinds: tuple[str, ...], sets: dict[str, str], x_of: Callable[[float], float]
 ) -> Iterator[tuple[str, list[dict[str, Any]], list[_Label]]]:
-    """Each part of a group with its lines and the words over its fundamentals."""
-    parts: dict[str, list[dict[str, Any]]] = {}
+    """Each part of a group with its lines, their sidebands, and the words over its fundamentals."""
+    parts: dict[str, list[dict[str, Any]]] = {line["component"]: [] for line in lines if line["kind"] in kinds}
     for line in lines:
-        if line["kind"] in kinds:
-            parts.setdefault(line["component"], []).append(line)
+        if line["kind"] in kinds or (line["kind"] == "sideband" and line["component"] in parts):
+            parts[line["component"]].append(line)
     for name, own in parts.items():
         first = [line for line in own if line["harmonic"] == 1 and line["kind"] != "sideband" and not _beside_carrier(line)]
         meshing = [line["hz"] for line in first if line["kind"] == "mesh"]

@@ -41,6 +41,9 @@ KIND_NAMES = {
 }
 
 
+_RATE_WORDS = {"cage": "turns of the cage", "pole_pass": "pole passes"}
+
+
 _MOST_COLLISIONS = 12
 
 
@@ -95,18 +98,21 @@ def line_blocks(survey: dict[str, Any]) -> Iterator[Block]:
         head = ("line", "order", "1×, Hz", "range, Hz", "2×, Hz", "3×, Hz", "known from")
         yield Block("table", head=head, rows=tuple(_line_rows(shown)), wide=(2.7, 0.9, 1, 1.6, 1, 1, 1.1), numbers=(1, 2, 3, 4, 5))
         sides = [line for line in lines if line["kind"] == "sideband"]
-        if sides:
-            yield Block("text", f"Sidebands about each mesh line: {_sidebands(sides)}.")
+        for kind in dict.fromkeys(line.get("sideband_of", "") for line in sides):
+            beside = [line for line in sides if line.get("sideband_of", "") == kind]
+            about = f"each {(kind or 'mesh').replace('_', ' ')} line" if kind != "shaft" else "the motor shaft's line"
+            yield Block("text", f"Sidebands about {about}: {_sidebands(beside)}.")
         worked = [line["working"] for line in shown if line["harmonic"] == 1]
         yield Block("list", "Working", items=tuple(workings(worked)), folds=True)
 
 
 def _sidebands(lines: list[dict[str, Any]]) -> str:
-    """``1 to 3 turns of input``, ``1, 2, 3, 6 turns of carrier``."""
+    """``1, 2, 3 turns of input either side``, ``1, 2 turns of the cage either side``."""
     pairs: dict[str, set[int]] = {}
     for line in lines:
-        pairs.setdefault(line["sideband_shaft"], set()).add(abs(line["sideband_pair"]))
-    return "; ".join(f"{', '.join(map(str, sorted(found)))} turns of {shaft} either side" for shaft, found in pairs.items())
+        by = _RATE_WORDS.get(line.get("sideband_rate", "")) or f"turns of {line['sideband_shaft']}"
+        pairs.setdefault(by, set()).add(abs(line["sideband_pair"]))
+    return "; ".join(f"{', '.join(map(str, sorted(found)))} {by} either side" for by, found in pairs.items())
 
 
 def _line_rows(lines: list[dict[str, Any]]) -> Iterator[tuple[str, ...]]:

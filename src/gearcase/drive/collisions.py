@@ -110,7 +110,7 @@ def collisions(
 def _is_told(line: Line) -> bool:
     """Whether a part is recognised by where this very line stands."""
     if line.kind == "sideband":
-        return line.harmonic == 1 and abs(line.sideband_pair) == 1
+        return not line.sideband_of and line.harmonic == 1 and abs(line.sideband_pair) == 1
     return line.kind != "cage" or line.harmonic == 1
 
 

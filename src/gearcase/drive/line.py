@@ -37,7 +37,10 @@ class Line:
     origin : Origin
         The weakest knowledge the line rests on.
     sideband_shaft, sideband_pair : str, int
-        For a sideband: the shaft that modulates, and how many of its turns away, negative below the mesh line.
+        For a sideband: the shaft that modulates, and how many of its turns away, negative below the line it stands beside.
+    sideband_of, sideband_rate : str
+        For a sideband that is not about a mesh: the kind of line it stands beside; and where no shaft modulates, the kind of
+        the line whose rate does, cage or pole_pass.
     fixed_hz : float
         What does not follow the speed: supply and converter. [Hz]
     candidate : str
@@ -56,6 +59,8 @@ class Line:
     sideband_pair: int = 0
     fixed_hz: float = 0.0
     candidate: str = ""
+    sideband_of: str = ""
+    sideband_rate: str = ""
 
     def hz(self, speed_hz: float) -> float:
         """Where the line stands at one speed of the reference shaft. [Hz]"""
@@ -74,15 +79,15 @@ def harmonic_frequency(*, fundamental_hz: float, harmonic: float) -> float:
     return harmonic * fundamental_hz
 
 
-@worked_by(formula="f = n x f_m + k x f_shaft", unit="Hz", source="definition of a sideband")
-def sideband_frequency(*, mesh_hz: float, harmonic: float, shaft_hz: float, pair: float) -> float:
-    """A sideband of a mesh harmonic; `pair` is negative below it. [Hz]
+@worked_by(formula="f = n x f_1 + k x f_modulation", unit="Hz", source="definition of a sideband")
+def sideband_frequency(*, fundamental_hz: float, harmonic: float, modulation_hz: float, pair: float) -> float:
+    """A sideband of a harmonic, of a mesh or whatever is modulated; `pair` is negative below it. [Hz]
 
     Examples
     --------
     Row G51sb-2 of ``gear_trains.csv``:
 
-    >>> sideband_frequency(mesh_hz=660.0, harmonic=1, shaft_hz=7.5, pair=-2)
+    >>> sideband_frequency(fundamental_hz=660.0, harmonic=1, modulation_hz=7.5, pair=-2)
     645.0
     """
-    return harmonic * mesh_hz + pair * shaft_hz
+    return harmonic * fundamental_hz + pair * modulation_hz

@@ -7,6 +7,7 @@ from gearcase.drive.line import Line
 from gearcase.drive.rates import (
     belt_frequency,
     gear_mesh_frequency,
+    pole_pass_frequency,
     pole_pass_under_converter,
     twice_converter_frequency,
     twice_supply_frequency,
@@ -14,6 +15,7 @@ from gearcase.drive.rates import (
 from gearcase.drive.speeds import ShaftOrder
 from gearcase.drive.train import Belt, Drive, Motor, weaker
 from gearcase.errors import OutOfRange
+from gearcase.worked import Origin
 
 __all__ = [
     "belt_circumference",
@@ -30,6 +32,9 @@ _PASSING_HARMONICS = 3
 
 
 _CONVERTER_PAIRS = 2
+
+
+_POLE_PASS_PAIRS = 2  # about the shaft's line; common practice, no source
 
 
 _MOST_SLIP = 0.15  # beyond it poles, supply and speed do not belong together; common practice, no source
@@ -97,7 +102,9 @@ def passing_lines(drive: Drive, orders: dict[str, ShaftOrder]) -> Iterator[Line]
 
 
 def motor_lines(drive: Drive, motor: Motor, turns: ShaftOrder) -> Iterator[Line]:
-    """Twice the supply and pole pass. Under a converter both follow the speed as far as slip is known; its carrier does not."""
+    """Twice the supply, pole pass, and its sidebands about the shaft's line. Under a converter the supply follows the speed as far
+    as slip is known, its carrier and the pole pass do not.
+    """
     origin, shaft, reference = weaker(turns.origin, motor.origin), abs(turns.order), drive.reference_shaft
 
     def line(name: str, kind: str, harmonic: int, order: float, spread: float, fixed_hz: float = 0.0) -> Line:
@@ -107,6 +114,7 @@ def motor_lines(drive: Drive, motor: Motor, turns: ShaftOrder) -> Iterator[Line]
         for n in (1, 2):
             yield line(f"supply {2 * n}x", "supply", n, 0.0, 0.0, n * twice_supply_frequency(supply_hz=motor.supply_hz))
         yield line("pole pass", "pole_pass", 1, -motor.poles * shaft, turns.spread, 2 * motor.supply_hz)
+        yield from _beside_shaft(drive, motor, turns, origin)
         return
     slip_hz, off_hz = rated_slip(motor)
     order, lag_hz = motor.poles * shaft, motor.poles * slip_hz
@@ -117,6 +125,7 @@ def motor_lines(drive: Drive, motor: Motor, turns: ShaftOrder) -> Iterator[Line]
     if motor.rated_speed_hz is not None:
         rated = {"supply_hz": motor.supply_hz, "poles": motor.poles, "rated_hz": motor.rated_speed_hz}
         yield line("pole pass", "pole_pass", 1, 0.0, 1.0, pole_pass_under_converter(load=0.5, **rated))
+        yield from _beside_shaft(drive, motor, turns, origin)
     if motor.carrier_hz is not None:
         for n in (1, 2):
             yield line(f"converter carrier {n}x", "converter", n, 0.0, 0.0, n * motor.carrier_hz)
@@ -125,3 +134,36 @@ def motor_lines(drive: Drive, motor: Motor, turns: ShaftOrder) -> Iterator[Line]
                 name, fixed_hz = f"converter carrier 1x {text} {pair} x twice output", motor.carrier_hz + sign * pair * lag_hz
                 reach = pair * (order * drive.speed_hz[1] * turns.spread + motor.poles * off_hz) / motor.carrier_hz
                 yield line(name, "converter", 1, sign * pair * order, reach, fixed_hz)
+
+
+def _beside_shaft(drive: Drive, motor: Motor, turns: ShaftOrder, origin: Origin) -> Iterator[Line]:
+    """Sidebands of rotor bars: pole pass either side of the shaft's line, where they stand above nothing at rated speed."""
+    shaft, rated = abs(turns.order), drive.rated_speed_hz
+    if motor.converter:
+        plate = {"supply_hz": motor.supply_hz, "poles": motor.poles, "rated_hz": motor.rated_speed_hz or 0.0}
+        away = pole_pass_under_converter(load=0.5, **plate)
+        follows, fixed_hz, loose_hz = 0.0, away, away  # from no load to full
+    else:
+        away = pole_pass_frequency(supply_hz=motor.supply_hz, poles=motor.poles, speed_hz=shaft * rated)
+        behind = math.copysign(1, 2 * motor.supply_hz - motor.poles * shaft * rated)
+        follows, fixed_hz, loose_hz = -behind * motor.poles * shaft, behind * 2 * motor.supply_hz, 0.0
+    for pair in range(1, _POLE_PASS_PAIRS + 1):
+        for sign, text in ((-1, "-"), (1, "+")):
+            hz = shaft * rated + sign * pair * away
+            if hz <= 0 or away == 0:
+                continue
+            order = shaft + sign * pair * follows
+            yield Line(
+                f"{motor.shaft} 1x {text} {pair} x motor pole pass",
+                "motor",
+                "sideband",
+                1,
+                order,
+                drive.reference_shaft,
+                (abs(order) * rated * turns.spread + pair * loose_hz) / hz,
+                origin,
+                sideband_pair=sign * pair,
+                fixed_hz=sign * pair * fixed_hz,
+                sideband_of="shaft",
+                sideband_rate="pole_pass",
+            )

@@ -15,8 +15,8 @@ import scipy.fft
 import scipy.signal
 from numpy.typing import NDArray
 
-from gearcase.drive.bearing_lines import bearing_order, bearing_ring_orders
-from gearcase.drive.bearings import Bearing
+from gearcase.drive.bearing_lines import Rings, bearing_order, bearing_rings
+from gearcase.drive.bearings import Geometry
 from gearcase.drive.lines import meshing
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive, mesh_carrier
@@ -27,7 +27,8 @@ __all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "simulate"]
 Noise = Literal["white", "sloping", "resonant", "impulsive"]
 _HOUSING_RESONANCES_HZ = (900.0, 2300.0, 4100.0)
 _RESONANCE_Q = 12.0
-_PLANETS_PASSING = 0.5  # how far the mesh swells as a planet passes the sensor, of its mean; invented
+_PLANETS_PASSING = 0.5  # how far a mesh, or the bearing of a planet, swells as a planet passes the sensor, of its mean; invented
+_LOAD_ZONE = 0.8  # how far an impact swells in the load zone, of its mean; invented
 _TAIL = 1e-3  # a ring is cut where it has fallen to this
 
 
@@ -206,32 +207,36 @@ def _fault_impacts(
     rng: np.random.Generator,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Times of impacts [s] and their relative sizes: a spot on a race passes the load zone once a turn of its own ring, one on an
-    element once a turn of the cage.
+    element once a turn of the cage, each as the load sees it; and a planet's bearing passes the sensor once a turn of the carrier.
     """
     bearing = next((bearing for bearing in drive.bearings if bearing.name == fault.bearing), None)
     if bearing is None or bearing.geometry is None:
         raise OutOfRange("bearing", repr(fault.bearing), "a bearing of the drive whose geometry is known")
-    order = _order(drive, bearing, fault.fault)
+    rings = bearing_rings(drive, bearing, shaft_orders(drive))
+    if rings is None:
+        raise OutOfRange("bearing", repr(bearing.name), "a bearing whose rings' speeds are known")
+    order = bearing_order(fault.fault, rings.orders, bearing.geometry)
     step = 1 / (order * (1 + fault.rate_offset))  # turns of the reference shaft
     count = int((angle[-1] - angle[0]) / step * 1.1) + 2
     turns = angle[0] + rng.uniform(0, step) + np.cumsum(step * rng.normal(1.0, fault.jitter, count))
     turns = turns[turns < angle[-1]]
-    inner, outer = bearing_ring_orders(bearing, shaft_orders(drive)) or (0.0, 0.0)
-    swing_order = {
-        "inner_race": abs(inner),
-        "outer_race": abs(outer),
-        "rolling_element": _order(drive, bearing, "cage"),
-    }.get(fault.fault, 0.0)
-    size = 1 + (0.8 * np.cos(2 * np.pi * swing_order * turns) if swing_order else 0.0)
+    size = 1 + _LOAD_ZONE * _swing(_through_load(fault.fault, rings, bearing.geometry), turns)
+    if rings.carried is not None:
+        size *= 1 + _PLANETS_PASSING * _swing(rings.carried.order, turns)
     size = size * np.clip(rng.normal(1.0, 0.15, turns.size), 0.2, None)
     return np.interp(turns, angle, time), size
 
 
-def _order(drive: Drive, bearing: Bearing, fault: str) -> float:
-    rings, shape = bearing_ring_orders(bearing, shaft_orders(drive)), bearing.geometry
-    if rings is None or shape is None:
-        raise OutOfRange("bearing", repr(bearing.name), "a bearing whose shaft speed and geometry are known")
-    return bearing_order(fault, rings, shape)
+def _through_load(fault: str, rings: Rings, shape: Geometry) -> float:
+    """How often a spot goes through the load zone; 0 for one that stays in it. [-]"""
+    if fault == "rolling_element":
+        return bearing_order("cage", rings.orders, shape)
+    return {"inner_race": rings.inner.order, "outer_race": rings.outer.order}.get(fault, 0.0)
+
+
+def _swing(order: float, turns: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A wave of 1 that many times a turn; nothing where nothing turns."""
+    return np.cos(2 * np.pi * order * turns) if order else np.zeros(turns.size)
 
 
 def _ring(

@@ -10,7 +10,7 @@ shaft turns once. Joints that lead to one unknown shaft are followed from the st
 that a person can follow; epicyclic sets are crossed from member to member, the planets left out; what is left (sets
 that share their members crosswise) is solved together. Numbers are exact fractions: two ways to a shaft agree or they do not.
 
-Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it cannot reach. Model: `ShaftOrder`.
+Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it cannot reach; `difference_spread`. Model: `ShaftOrder`.
 """
 
 from collections.abc import Iterator, Sequence
@@ -22,7 +22,15 @@ from gearcase.drive.train import Belt, Drive, Mesh, RatioLink, Shaft, mesh_carri
 from gearcase.errors import OutOfRange
 from gearcase.worked import Origin
 
-__all__ = ["Equation", "ShaftOrder", "joint_equations", "joint_shafts", "shaft_orders", "undetermined"]
+__all__ = [
+    "Equation",
+    "ShaftOrder",
+    "difference_spread",
+    "joint_equations",
+    "joint_shafts",
+    "shaft_orders",
+    "undetermined",
+]
 
 _SAME_RATIO = 1e-9
 _SENSELESS = ("bevel", "worm")  # axes that cross: turning "the same way" has no meaning across them
@@ -146,6 +154,26 @@ def joint_shafts(joint: Mesh | Belt | RatioLink) -> tuple[str, str]:
     if isinstance(joint, Belt):
         return joint.driver_shaft, joint.driven_shaft
     return joint.fast_shaft, joint.slow_shaft
+
+
+def difference_spread(one: ShaftOrder, other: ShaftOrder) -> float:
+    r"""Half-width of what is not known about the difference of two signed speeds, relative to it; 0 where there is no difference.
+
+    .. math:: s = \frac{|w_1| s_1 + |w_2| s_2}{|w_1 - w_2|}
+
+    Both may be off at once and in opposite ways, so their reaches add; of two speeds near each other little is left to be known by.
+
+    Examples
+    --------
+    Shafts at 2 and at 1.5 turns, each known within 1 %:
+
+    >>> one, other = (ShaftOrder(order, 0.01, Origin.MEASURED, ()) for order in (2.0, 1.5))
+    >>> difference_spread(one, other)
+    0.07
+    """
+    apart = abs(one.order - other.order)
+    reach = abs(one.order) * one.spread + abs(other.order) * other.spread
+    return reach / apart if apart else 0.0
 
 
 def _check_names(drive: Drive) -> None:

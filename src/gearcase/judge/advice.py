@@ -148,12 +148,15 @@ def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:
 
 
 def _integer_of_a_shaft(order: float, drive: Drive) -> str:
-    """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none."""
-    near = [
-        (abs(order / (n * abs(shaft.order)) - 1), f"{n}x {name}")
-        for name, shaft in shaft_orders(drive).items()
-        for n in range(1, _SHAFT_MULTIPLES + 1)
-    ]
+    """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none.
+
+    A planet turns as its carrier sees it; what stands has none.
+    """
+    orders = shaft_orders(drive)
+    carriers = {shaft.name: shaft.carrier for shaft in drive.shafts if shaft.carrier in orders}
+    turns = {name: abs(shaft.order - (orders[carriers[name]].order if name in carriers else 0.0)) for name, shaft in orders.items()}
+    multiples = range(1, _SHAFT_MULTIPLES + 1)
+    near = [(abs(order / (n * turn) - 1), f"{n}x {name}") for name, turn in turns.items() if turn for n in multiples]
     off, name = min(near)
     return name if off <= SLIP_BAND else ""
 

@@ -122,7 +122,10 @@ def unexplained_lines(
     orders |= _other_orders(lines, speed_hz)
     exact = np.sort(np.concatenate([np.array(sorted(orders)) * speed_hz, explained_hz]))
     loose = np.array(
-        sorted({n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)})
+        sorted(
+            {n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)}
+            | {line.order * speed_hz for line in lines if line.sideband_of in _RATES}
+        )
     )
     strangers = [
         UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
@@ -155,8 +158,8 @@ def _turning_orders(lines: Sequence[Line], *, mesh_harmonics: int, sideband_pair
 
 
 def _other_orders(lines: Sequence[Line], speed_hz: float) -> set[float]:
-    """Orders, at this speed, of planets passing, single teeth, belts, passing parts and the motor's lines."""
-    return {line.hz(speed_hz) / speed_hz for line in lines if line.kind in _OTHERS}
+    """Orders, at this speed, of planets passing, single teeth, belts, passing parts and the motor's lines with their sidebands."""
+    return {line.hz(speed_hz) / speed_hz for line in lines if line.kind in _OTHERS or line.sideband_rate in _OTHERS}
 
 
 def _near(lines_hz: NDArray[np.float64], hz: float, within: float) -> bool:

@@ -32,7 +32,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.bearing_lines import BEARING_RATES, bearing_ring_orders
+from gearcase.drive.bearing_lines import BEARING_RATES, bearing_rings
 from gearcase.drive.line import Line
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.speeds import shaft_orders
@@ -74,7 +74,7 @@ _SCAN_MARGIN = 2.0  # the scan reaches this factor beyond the drive's lowest and
 class Hypothesis:
     """One fault of one part: its rate and what would modulate it, as orders of the reference shaft [-]; `spread` is the half-width
     of what is not known about the rate, relative [-]. Of a bearing that may be one of several makes each is a hypothesis, and
-    `candidate` says which.
+    `candidate` says which. `passing_order` is how often the part passes the sensor, of a planet's bearing: 0 for one that stands.
     """
 
     component: str
@@ -83,6 +83,12 @@ class Hypothesis:
     spread: float
     modulation_order: float
     candidate: str = ""
+    passing_order: float = 0.0
+
+    @property
+    def modulations(self) -> tuple[float, ...]:
+        """All that modulates it: the load zone, and its passing. [-]"""
+        return tuple(order for order in (self.modulation_order, self.passing_order) if order)
 
     def same_fault(self, other: "Hypothesis") -> bool:
         """Whether both are the same fault of the same part, be it of another make."""
@@ -157,8 +163,9 @@ def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     """Every fault of every bearing whose geometry and speed are known.
 
     A spot on a race passes the load zone once a turn of its own ring, which modulates its impacts; an element's passes it once a
-    turn of the cage. A spot on a held ring stays where it is in the load zone; what the other ring's turns bring round (unbalance)
-    is all that can modulate it, and the same goes for a cage.
+    turn of the cage, each as the load sees it: of a planet's bearing from the carrier, whose turns bring the whole bearing past the
+    sensor. A spot on a ring that stands there stays where it is in the load zone; what the other ring's turns bring round
+    (unbalance) is all that can modulate it, and the same goes for a cage.
     """
     orders = shaft_orders(drive)
     by_part: dict[tuple[str, str, str], Line] = {
@@ -166,15 +173,16 @@ def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     }
     found = []
     for bearing in drive.bearings:
-        rings = bearing_ring_orders(bearing, orders)
+        rings = bearing_rings(drive, bearing, orders)
         for make, fault in itertools.product([candidate.name for candidate in bearing.candidates], BEARING_RATES):
             line = by_part.get((bearing.name, make, fault))
             if line is None or rings is None or line.order == 0:  # rings that turn together pass no element
                 continue
-            inner, outer = map(abs, rings)
+            inner, outer = map(abs, rings.orders)
             own = {"inner_race": inner, "outer_race": outer, "rolling_element": by_part[bearing.name, make, "cage"].order}
             modulation = own.get(fault, 0.0) or inner or outer
-            found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation, make))
+            passing = abs(rings.carried.order) if rings.carried else 0.0
+            found.append(Hypothesis(bearing.name, fault, line.order, line.spread, modulation, make, passing))
     return tuple(found)
 
 
@@ -342,7 +350,7 @@ class _Examination:
             strength_db=10 * float(np.log10(max(sum(strength for _, strength in lines), 1e-3))),
             depth=float(np.sqrt(np.sum(np.square(depths)))),
             evidence=tuple(evidence),
-            sidebands=self._sidebands(lines, owner.modulation_order * self.speed_hz) if owner else 0,
+            sidebands=sum(self._sidebands(lines, order * self.speed_hz) for order in owner.modulations) if owner else 0,
             fits=tuple(self._fits(owners)),
         )
 
@@ -357,7 +365,8 @@ class _Examination:
         stranger = STRANGER_WEIGHT / self.log_range
         elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
-        lines = comb_lines(base_hz, (hypothesis.modulation_order * self.speed_hz,), highest_hz=5 * float(self.bases[-1]))
+        modulations = tuple(order * self.speed_hz for order in hypothesis.modulations)
+        lines = comb_lines(base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
         related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
         return max(odds, self._decoy_share(score, ~related), MEASURED_CONFUSION)
 
@@ -424,7 +433,7 @@ class _Examination:
         shafts.
         """
         owners = (comb.hypothesis,) if comb.hypothesis else self.hypotheses
-        modulations = tuple({owner.modulation_order * self.speed_hz for owner in owners})
+        modulations = tuple({order * self.speed_hz for owner in owners for order in owner.modulations})
         return comb_lines(comb.base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
 
     def _why_no_line(self, line_hz: float) -> str:

@@ -374,8 +374,8 @@ class Examined:
 
 
 def _lines_of(comb: Comb, speed_hz: float, highest_hz: float) -> NDArray[np.float64]:
-    modulation = (comb.hypothesis.modulation_order * speed_hz,) if comb.hypothesis else ()
-    return comb_lines(comb.base_hz, modulation, highest_hz=highest_hz)
+    modulations = tuple(order * speed_hz for order in comb.hypothesis.modulations) if comb.hypothesis else ()
+    return comb_lines(comb.base_hz, modulations, highest_hz=highest_hz)
 
 
 def _fault_words(hypothesis: Hypothesis) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from gearcase.drive.bearing_lines import bearing_ring_orders
+from gearcase.drive.bearing_lines import bearing_rings
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive, Mesh
@@ -170,8 +170,8 @@ def _bearings(job: Job, listened: Sequence[_Listened], hypotheses: Sequence[Hypo
     bearing_at = {point.name: point.bearing for point in job.points}
     turning = [line for line in expected_lines(job.drive) if line.component not in {b.name for b in job.drive.bearings}]
     for bearing in job.drive.bearings:
-        rings = bearing_ring_orders(bearing, orders)
-        if len(bearing.makes) < 2 or rings is None or rings[0] == rings[1]:
+        rings = bearing_rings(job.drive, bearing, orders)
+        if len(bearing.makes) < 2 or rings is None or rings.inner.order == rings.outer.order:
             continue
         for one in listened:
             if bearing_at.get(one.heard.recording.point) != bearing.name or isinstance(one.speed, str):
@@ -179,7 +179,7 @@ def _bearings(job: Job, listened: Sequence[_Listened], hypotheses: Sequence[Hypo
             answer = which_bearing(
                 one.heard.envelope,
                 bearing.makes,
-                rings=rings,
+                rings=rings.orders,
                 speed_hz=one.speed.hz,
                 speed_spread=one.speed.spread,
                 explained_orders=envelope_orders(turning, speed_hz=one.speed.hz),

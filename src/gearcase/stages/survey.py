@@ -164,6 +164,8 @@ def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
         "fixed_hz": line.fixed_hz,
         "sideband_shaft": line.sideband_shaft,
         "sideband_pair": line.sideband_pair,
+        "sideband_of": line.sideband_of,
+        "sideband_rate": line.sideband_rate,
         "hz_range": [min(low, high) * (1 - line.spread), max(low, high) * (1 + line.spread)],
         "origin": str(line.origin),
         "working": working.as_dict(),

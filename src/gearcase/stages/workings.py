@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 
-from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order_spread, bearing_ring_orders
+from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order_spread, bearing_rings
 from gearcase.drive.bearings import Bearing, Candidate, CountRule
 from gearcase.drive.line import Line, harmonic_frequency, sideband_frequency
 from gearcase.drive.outside_lines import belt_circumference, rated_slip
@@ -65,7 +65,9 @@ class _Workings:
         parts = {part.name: part for part in self.drive.passing_parts}
         workings: dict[str, Worked] = {}
         for line in lines:
-            if line.kind == "shaft":
+            if line.sideband_rate == "pole_pass" and self.drive.motor is not None:
+                workings[line.name] = self._beside_motor_shaft(line, self.drive.motor)
+            elif line.kind == "shaft":
                 workings[line.name] = _harmonic(line, self.speeds[line.component])
             elif line.kind == "planet":
                 workings[line.name] = self._planet_line(line)
@@ -78,9 +80,7 @@ class _Workings:
             elif line.component in parts:
                 workings[line.name] = self._passing_line(line, parts[line.component])
             elif line.component in bearings:
-                bearing = bearings[line.component]
-                candidate = next(one for one in bearing.candidates if one.name == line.candidate)
-                workings[line.name] = _bearing_line(line, bearing, candidate, self.drive, self.speeds)
+                workings[line.name] = self._bearing_line(line, bearings[line.component])
             elif self.drive.motor is not None:
                 workings[line.name] = self._motor_line(line, self.drive.motor)
         return workings
@@ -189,9 +189,9 @@ class _Workings:
             return work(
                 line.name,
                 sideband_frequency,
-                mesh_hz=fundamental,
+                fundamental_hz=fundamental,
                 harmonic=_count("harmonic", line.harmonic),
-                shaft_hz=self._modulation(line.sideband_shaft),
+                modulation_hz=self._modulation(line.sideband_shaft),
                 pair=_count("pair", line.sideband_pair),
             )
         if line.kind == "member_tooth":
@@ -241,6 +241,55 @@ class _Workings:
         once = work(f"{planet} pass 1x", planet_pass_frequency, **passing)
         return once if line.harmonic == 1 else _harmonic(line, once)
 
+    def _bearing_line(self, line: Line, bearing: Bearing) -> Worked:
+        if line.kind != "sideband":
+            fundamental = self._bearing_rate(line.kind, line.candidate, bearing)
+            return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
+        modulation: Given | Worked
+        if line.sideband_rate:
+            modulation = self._bearing_rate(line.sideband_rate, line.candidate, bearing)
+        else:
+            modulation = self._turning(line.sideband_shaft, bearing)
+        return work(
+            line.name,
+            sideband_frequency,
+            fundamental_hz=self._bearing_rate(line.sideband_of, line.candidate, bearing),
+            harmonic=_count("harmonic", line.harmonic),
+            modulation_hz=modulation,
+            pair=_count("pair", line.sideband_pair),
+        )
+
+    def _turning(self, shaft: str, bearing: Bearing) -> Given | Worked:
+        """Turns of a shaft in a bearing: those of a planet on its pin as its carrier sees them."""
+        on_pin = self.shafts[shaft].carrier in (bearing.inner_shaft, bearing.outer_shaft)
+        return self._planet_rate(shaft) if on_pin else self.speeds[shaft]
+
+    def _bearing_rate(self, kind: str, make: str, bearing: Bearing) -> Worked:
+        candidate = next(one for one in bearing.candidates if one.name == make)
+        shape, part = candidate.shape, f"{bearing.name} ({candidate.name})" if candidate.name else bearing.name
+        seen = bearing_rings(self.drive, bearing, self.orders)
+        if seen is None:
+            raise OutOfRange("bearing", repr(bearing.name), "a bearing whose rings' speeds are known, as its line says")
+
+        def ring(shaft: str | None, name: str) -> Given | Worked:
+            if shaft is None:
+                return Given(f"{name}, held", 0.0, "Hz", Origin.CALCULATED)
+            if shaft == seen.carrier:
+                return Given(f"{name}, on the carrier from which it is seen", 0.0, "Hz", Origin.CALCULATED)
+            speed = self._turning(shaft, bearing)
+            if seen.carrier or self.orders[shaft].order >= 0 or None in (bearing.inner_shaft, bearing.outer_shaft):
+                return speed  # one ring stands: which way the other turns does not matter
+            return Given(f"{shaft} speed, turning back", -speed.value, "Hz", speed.origin, speed.spread)
+
+        rings = {"inner_hz": ring(bearing.inner_shaft, "inner ring"), "outer_hz": ring(bearing.outer_shaft, "outer ring")}
+        sizes = _sizes(part, candidate, bearing.where)
+        rates = COUNT_RATES if isinstance(shape, CountRule) else BEARING_RATES
+        exact = {key: replace(size, spread=0.0) for key, size in sizes.items()}
+        by_speed = work(f"{part} {kind.replace('_', ' ')} 1x", rates[kind], **rings, **exact)
+        by_shape = bearing_order_spread(kind, seen.orders, shape) * by_speed.value
+        # count and sizes are not independent, more elements are smaller ones: their spread is the line's, not from moving each
+        return replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs={**rings, **sizes})
+
     def _belt_line(self, line: Line, belt: Belt) -> Worked:
         speed = self.speeds[belt.driver_shaft]
         size = Given(f"driver of {belt.name}", belt.driver_size, "-", belt.origin, 0.0, belt.where)
@@ -259,31 +308,47 @@ class _Workings:
         once = work(f"{part.name} 1x", passing_frequency, speed_hz=self.speeds[part.shaft], count=count)
         return once if line.harmonic == 1 else _harmonic(line, once)
 
-    def _motor_line(self, line: Line, motor: Motor) -> Worked:
-        def plate(name: str, value: float, unit: str, spread: float = 0.0) -> Given:
-            return Given(f"{name} of the motor", value, unit, motor.origin, spread, motor.where)
+    def _pole_pass(self, motor: Motor) -> Worked:
+        supply, poles = _plate(motor, "supply", motor.supply_hz, "Hz"), _plate(motor, "poles", float(motor.poles), "-")
+        name = "motor pole pass"
+        if not motor.converter:
+            return work(name, pole_pass_frequency, supply_hz=supply, poles=poles, speed_hz=self.speeds[motor.shaft])
+        rated = _plate(motor, "rated speed", motor.rated_speed_hz or 0.0, "Hz")
+        load = Given("load, a share of the rated torque", 0.5, "-", Origin.ASSUMED, 0.5)
+        return work(name, pole_pass_under_converter, supply_hz=supply, poles=poles, rated_hz=rated, load=load)
 
-        supply, poles = plate("supply", motor.supply_hz, "Hz"), plate("poles", float(motor.poles), "-")
+    def _beside_motor_shaft(self, line: Line, motor: Motor) -> Worked:
+        return work(
+            line.name,
+            sideband_frequency,
+            fundamental_hz=self.speeds[motor.shaft],
+            harmonic=_count("harmonic", line.harmonic),
+            modulation_hz=self._pole_pass(motor),
+            pair=_count("pair", line.sideband_pair),
+        )
+
+    def _motor_line(self, line: Line, motor: Motor) -> Worked:
+        supply, poles = _plate(motor, "supply", motor.supply_hz, "Hz"), _plate(motor, "poles", float(motor.poles), "-")
         turning = self.speeds[motor.shaft]
         if motor.converter:
             slip_hz, off_hz = rated_slip(motor)
-            slip = plate("lag behind the field", slip_hz, "Hz", off_hz)
+            slip = _plate(motor, "lag behind the field", slip_hz, "Hz", off_hz)
             twice = work("motor supply 2x", twice_converter_frequency, speed_hz=turning, poles=poles, slip_hz=slip)
         else:
             twice = work("motor supply 2x", twice_supply_frequency, supply_hz=supply)
         if line.kind == "supply":
             return twice if line.harmonic == 1 else _harmonic(line, twice)
-        if line.kind == "pole_pass" and motor.converter:
-            rated = plate("rated speed", motor.rated_speed_hz or 0.0, "Hz")
-            load = Given("load, a share of the rated torque", 0.5, "-", Origin.ASSUMED, 0.5)
-            return work(line.name, pole_pass_under_converter, supply_hz=supply, poles=poles, rated_hz=rated, load=load)
         if line.kind == "pole_pass":
-            return work(line.name, pole_pass_frequency, supply_hz=supply, poles=poles, speed_hz=turning)
-        carrier = plate("converter carrier", motor.carrier_hz or 0.0, "Hz")
+            return self._pole_pass(motor)
+        carrier = _plate(motor, "converter carrier", motor.carrier_hz or 0.0, "Hz")
         if line.order == 0:
             return _harmonic(line, carrier)
         pair = _count("pair", round(line.order / (motor.poles * abs(self.orders[motor.shaft].order))))
         return work(line.name, beside_carrier_frequency, carrier_hz=carrier, twice_output_hz=twice, pair=pair)
+
+
+def _plate(motor: Motor, name: str, value: float, unit: str, spread: float = 0.0) -> Given:
+    return Given(f"{name} of the motor", value, unit, motor.origin, spread, motor.where)
 
 
 def _whole(mesh: Mesh) -> bool:
@@ -303,30 +368,6 @@ def _count(name: str, value: int) -> Given:
 def _harmonic(line: Line, fundamental: Given | Worked) -> Worked:
     number = _count("harmonic", line.harmonic)
     return work(line.name, harmonic_frequency, fundamental_hz=fundamental, harmonic=number)
-
-
-def _bearing_line(line: Line, bearing: Bearing, candidate: Candidate, drive: Drive, shafts: dict[str, Given | Worked]) -> Worked:
-    shape, part = candidate.shape, f"{bearing.name} ({candidate.name})" if candidate.name else bearing.name
-    orders = shaft_orders(drive)
-
-    def ring(shaft: str | None, name: str) -> Given | Worked:
-        if shaft is None:
-            return Given(f"{name}, held", 0.0, "Hz", Origin.CALCULATED)
-        if orders[shaft].order >= 0 or None in (bearing.inner_shaft, bearing.outer_shaft):
-            return shafts[shaft]  # one ring held: which way the other turns does not matter
-        speed = shafts[shaft]
-        return Given(f"{shaft} speed, turning back", -speed.value, "Hz", speed.origin, speed.spread)
-
-    rings = {"inner_hz": ring(bearing.inner_shaft, "inner ring"), "outer_hz": ring(bearing.outer_shaft, "outer ring")}
-    sizes = _sizes(part, candidate, bearing.where)
-    rates = COUNT_RATES if isinstance(shape, CountRule) else BEARING_RATES
-    exact = {key: replace(size, spread=0.0) for key, size in sizes.items()}
-    by_speed = work(f"{part} {line.kind.replace('_', ' ')} 1x", rates[line.kind], **rings, **exact)
-    ring_orders = bearing_ring_orders(bearing, orders) or (0.0, 0.0)
-    by_shape = bearing_order_spread(line.kind, ring_orders, shape) * by_speed.value
-    # count and sizes are not independent, more elements are smaller ones: their spread comes from the line, not from moving each
-    fundamental = replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs={**rings, **sizes})
-    return fundamental if line.harmonic == 1 else _harmonic(line, fundamental)
 
 
 def _sizes(part: str, candidate: Candidate, where: str) -> dict[str, Given]:

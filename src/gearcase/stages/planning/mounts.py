@@ -276,7 +276,7 @@ def graded_lines(drive: Drive, point: Point, lines: tuple[Line, ...], band: Sigh
     wanted = {
         line.name: line.hz(drive.speed_hz[1])
         for line in lines
-        if line.component in near and (line.kind in _ON_SHAFT or line.component == under.name)
+        if line.component in near and (line.kind in _ON_SHAFT or (line.component == under.name and line.kind != "sideband"))
     }
     graded = {seen.name: seen for seen in line_sights(band, wanted)}
     return [{"name": name, "hz": hz, "grade": graded[name].grade, "cure": graded[name].cure} for name, hz in wanted.items()]
