@@ -123,7 +123,7 @@ def inferred_words(inferred: dict[str, Any] | None) -> list[str]:
             speed = f"{60 * row['hz']:.6g} rpm, standard error {60 * row['standard_error_hz']:.2g} rpm"
             words.append(f"{row['recording']}: {speed}, {row['says']}")
         else:
-            words.append(row["says"] if row["recording"] in row["says"] else f"{row['recording']}: {row['says']}")
+            words.append(f"{row['recording']}: {row['says']}")
     teeth = inferred["teeth"]
     if teeth and "combinations" in teeth:
         verdict = "decided" if teeth["decided"] else "cannot decide"

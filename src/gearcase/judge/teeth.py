@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 from gearcase.judge.deciding import Measurement, check_premises, deciding_measurement
@@ -25,6 +26,7 @@ from gearcase.judge.peaks import SURE, Gain, LineSpectrum, Peaks, peaks_of
 from gearcase.judge.practice import MOST_STAGES, PINION_TEETH, WHEEL_TEETH, ratio_range, require_reach
 from gearcase.judge.search import Beam, FastSide, best_starts, search, two_nearest
 from gearcase.judge.trains import Train, line_names
+from gearcase.signal.speed import MAINS_HZ
 
 __all__ = ["DECIDED", "Candidate", "FoundLine", "Plate", "ToothInference", "infer_teeth"]
 
@@ -143,10 +145,11 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
         highest_hz=4.2 * PINION_TEETH[1] * fast.speed_hz * (1 + fast.speed_spread),
     )
     sure = peaks.strength >= SURE
-    if np.count_nonzero(sure) < 2:
+    seen = int(np.count_nonzero(sure & ~_of_mains(peaks)))
+    if seen < 2:
         raise OutOfRange(
             "recording",
-            f"{np.count_nonzero(sure)} lines",
+            f"with {seen} line{'s' * (seen != 1)} above the noise, multiples of {' and '.join(f'{hz:g}' for hz in MAINS_HZ)} Hz apart",
             "it shows no turning shaft: record with the drive running at a steady speed, the sensor on a bearing housing",
         )
     gain = peaks.gain()
@@ -179,6 +182,12 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
             [one.teeth for one in listed], [one.odds for one in listed], [one.shafts_hz for one in listed], peaks.sections
         )
     return ToothInference(listed, none, int(np.count_nonzero(sure)), len(explained), measurement)
+
+
+def _of_mains(peaks: Peaks) -> NDArray[np.bool_]:
+    """Peaks within a bin of a multiple of the mains: hum shows them at standstill too."""
+    away = np.min([np.abs(peaks.hz - hz * np.rint(peaks.hz / hz)) for hz in MAINS_HZ], axis=0)
+    return np.asarray(away <= peaks.bin_hz(peaks.hz))
 
 
 def _first(beam: Beam) -> float:

@@ -38,6 +38,11 @@ class _Listened:
     heard: Heard
     speed: Speed | str
 
+    @property
+    def hum(self) -> str:
+        """Why its lines are the mains' alone; empty where they are not."""
+        return self.speed.at_rest if isinstance(self.speed, Speed) and self.speed.hum else ""
+
 
 def infer(job: Job, recordings: Iterable[Recording]) -> tuple[dict[str, Any], tuple[Finding, ...], tuple[dict[str, str], ...]]:
     """The ``inferred`` part of a survey, what it found, and the recordings it rests on."""
@@ -49,7 +54,7 @@ def infer(job: Job, recordings: Iterable[Recording]) -> tuple[dict[str, Any], tu
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         unfit = _unfit(recording)
         if unfit:
-            speeds.append(_speed_row(recording, f"{recording.name}: {unfit}"))
+            speeds.append(_speed_row(recording, unfit))
             continue
         heard = hear(recording)
         speed = find_speed(job.drive, lines, hypotheses, heard)
@@ -68,15 +73,15 @@ def _unfit(recording: Recording) -> str:
 
 
 def _speed_row(recording: Recording, speed: Speed | str) -> dict[str, Any]:
-    told = isinstance(speed, Speed)
     return {
         "recording": recording.name,
         "point": recording.point,
         "stated_hz": recording.speed_hz,
+        "pulses_per_turn": recording.pulses_per_turn,
         "hz": speed.hz if isinstance(speed, Speed) else None,
         "standard_error_hz": speed.standard_error_hz if isinstance(speed, Speed) else None,
         "says": speed.source if isinstance(speed, Speed) else speed,
-        "told": told,
+        "told": isinstance(speed, Speed) and not speed.at_rest,
     }
 
 
@@ -91,8 +96,10 @@ def _teeth(drive: Drive, listened: Sequence[_Listened]) -> dict[str, Any] | None
         return {"says": "tooth counts can be inferred once the nameplate's ratio is known"}
     if not listened:
         return {"says": "tooth counts can be inferred from a recording of the running drive: list one under recordings"}
-    longest = max(listened, key=lambda one: one.heard.recording.duration_s)
+    longest = max(listened, key=lambda one: (not one.hum, one.heard.recording.duration_s))
     name = longest.heard.recording.name
+    if longest.hum:
+        return {"recording": name, "says": f"tooth counts cannot be inferred from {name}: {longest.hum}"}
     try:
         plate = _plate(drive, longest, stages)
         found = infer_teeth([LineSpectrum(longest.heard.strength, longest.heard.spectrum.bin_hz)], plate)
