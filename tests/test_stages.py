@@ -303,7 +303,9 @@ def test_a_speed_that_no_comb_confirms_may_be_as_far_off_as_it_would_have_been_s
     given = {"sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": Levels(0.0, 0.0, 1.0, 0.0), "noise": "white"}
     samples = simulate(job.drive, speed_hz=25.0 * 1.02, seed=1, faults=faults, **given)
     document = diagnose.run(job, [Recording(samples, RATE, "m/s2", speed_hz=25.0, name="quiet shaft")]).document
-    assert document["recordings"][0]["speed_from"].startswith("stated; no comb of shaft and mesh lines stands out of the noise: the")
+    assert document["recordings"][0]["speed_from"].startswith(
+        "stated; no comb of shaft and mesh lines stands out of the noise: the"
+    )
     assert document["recordings"][0]["speed_from"].endswith("record again at steady speed and load, or read a tachometer")
     assert [(row["component"], row["fault"]) for row in document["verdicts"]] == [("test bearing", "outer_race")]
 

@@ -31,15 +31,15 @@ from gearcase.signal.speed import MAINS_HZ
 __all__ = ["DECIDED", "Candidate", "FoundLine", "Plate", "ToothInference", "infer_teeth"]
 
 DECIDED = 0.9  # odds from which the first combination is said to be the answer
-_LISTED = 10
+_LISTED = 10  # as many as a person reads; common practice, no source
 _TEMPER = 0.8  # of the score, so that stated odds came true on simulations (docs/inference.md)
 _NONE_BEFORE = 0.05  # share of records that do not show the drive meant (assumed)
 _OTHERWISE = 0.02  # odds that the ratio is wrongly noted, and that a stage was missed or counted too often (assumed)
-_STAGE_CHOICES = 8.5  # log of the pinions and wheels of one stage more
-_NONE_SCALE = 4.0  # spread of the lead that chance gives real counts over impossible ones
-_LEAD_RANGE = 100.0  # over which the lead of a true train is spread
-_WIDE = 0.15  # relative range in which the lines' own speed is then looked for
-_SPEED_LEAD = 15.0  # by which lines must ask for another speed before the stated one is called wrong: e^15 to one
+_STAGE_CHOICES = 8.5  # log of the pinions and wheels of one stage more (assumed: 49 x 166 in reach, the rare ones counted less)
+_NONE_SCALE = 4.0  # spread of the lead that chance gives real counts over impossible ones (tried on simulations)
+_LEAD_RANGE = 100.0  # over which the lead of a true train is spread (assumed)
+_WIDE = 0.15  # relative range in which the lines' own speed is then looked for: a wrong plate or slip; common practice, no source
+_SPEED_LEAD = 15.0  # by which lines must ask for another speed to call the stated one wrong: e^15 to one (assumed)
 
 Count = TypeVar("Count", int, int | None)
 

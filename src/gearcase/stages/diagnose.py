@@ -43,6 +43,7 @@ from gearcase.signal.spectrum import (
 )
 from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
 from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
+from gearcase.units import percent
 
 __all__ = ["CLEAN", "Examined", "run"]
 
@@ -288,7 +289,7 @@ class Examined:
                 alone = overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
                 shares[line.name] = float(alone / velocity) ** 2
         most = max(shares, key=lambda name: shares[name], default="")
-        by = f", {shares[most]:.0%} of its power at {most}" if most else ""
+        by = f", {percent(shares[most])} of its power at {most}" if most else ""
         speed = f"{1000 * velocity:.2g} mm/s"
         return (
             f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN}); "
@@ -323,14 +324,14 @@ class Examined:
         if comb.attribution_false_alarm <= ATTRIBUTION_LIMIT:
             why = "or its other race or a rolling element: both races show"
         elif hypothesis.spread > SLIP_BAND:
-            why += f"; its geometry is known so poorly that its band of ±{hypothesis.spread:.0%} is too wide to name it"
+            why += f"; its geometry is known so poorly that its band of ±{percent(hypothesis.spread)} is too wide to name it"
         found = self._comb_words(comb, "a real periodic line", speed_hz)
         return f"{found}, part uncertain: {_fault_words(hypothesis)}, {why}"
 
     def _faint(self, comb: Comb, hypothesis: Hypothesis, speed_hz: float) -> str:
         return (
             f"{self._comb_words(comb, 'a faint comb', speed_hz)} at the rate of {_fault_words(hypothesis)}: modulation depth "
-            f"{comb.depth:.0%}, which a sound bearing under load may show too; record again in two weeks and compare"
+            f"{percent(comb.depth)}, which a sound bearing under load may show too; record again in two weeks and compare"
         )
 
     def _comb_words(self, comb: Comb, what: str, speed_hz: float) -> str:
@@ -363,7 +364,7 @@ class Examined:
                 "found_hz": comb.base_hz,
                 "order": comb.base_hz / speed_hz,
                 "snr_db": comb.strength_db,
-                "says": f"certain but too small to matter: modulation depth {comb.depth:.1%}",
+                "says": f"certain but too small to matter: modulation depth {percent(comb.depth, 1)}",
             }
             for comb in self.judgement.faint
             if comb.hypothesis is None
