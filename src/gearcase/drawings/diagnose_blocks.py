@@ -86,8 +86,8 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
             "text",
             f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
             f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}. "
-            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth {percent(verdict['modulation_depth'])}, "
-            f"{verdict['sidebands_found']} sidebands found.",
+            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth "
+            f"{percent(verdict['modulation_depth'])}, {verdict['sidebands_found']} sidebands found.",
         )
         rows = tuple(
             (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")

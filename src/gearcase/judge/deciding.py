@@ -89,11 +89,14 @@ def check_premises(fits: str) -> Measurement:
     """
     if fits:
         words = (
-            f"the lines fit {fits}, or a planetary stage, which is not tried, better than what was stated: read the nameplate again "
-            "and count the shafts at the housing"
+            f"the lines fit {fits}, or a planetary stage, which is not tried, better than what was stated: read the nameplate "
+            "again and count the shafts at the housing"
         )
     else:
-        words = "no combination in reach fits (a planetary stage is not tried): confirm stages, ratio and speed, and record again with this drive running alone"
+        words = (
+            "no combination in reach fits (a planetary stage is not tried): confirm stages, ratio and speed, and record again with "
+            "this drive running alone"
+        )
     return Measurement("check", words, 0.0)
 
 
@@ -185,8 +188,8 @@ def _usual_record(
     if after < max(odds) / sum(odds) + _LEAST_GAIN:
         return None
     words = (
-        f"record {seconds:.0f} s in the same way, at steady speed and load (this one holds {now:.3g} s, {now * fastest:.0f} turns of "
-        f"the fast shaft of the {TURNS_FOR_TEETH} that mostly decide), before anybody opens the drive"
+        f"record {seconds:.0f} s in the same way, at steady speed and load (this one holds {now:.3g} s, {now * fastest:.0f} turns "
+        f"of the fast shaft, of the {TURNS_FOR_TEETH} that mostly decide), before anybody opens the drive"
     )
     return Measurement("record", words, after, seconds=seconds)
 

@@ -41,6 +41,8 @@ _LEAD_RANGE = 100.0  # over which the lead of a true train is spread (assumed)
 _WIDE = 0.15  # relative range in which the lines' own speed is then looked for: a wrong plate or slip; common practice, no source
 _SPEED_LEAD = 15.0  # by which lines must ask for another speed to call the stated one wrong: e^15 to one (assumed)
 
+_MAINS = " and ".join(f"{hz:g}" for hz in MAINS_HZ)
+
 Count = TypeVar("Count", int, int | None)
 
 
@@ -149,7 +151,7 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
     if seen < 2:
         raise OutOfRange(
             "recording",
-            f"with {seen} line{'s' * (seen != 1)} above the noise, multiples of {' and '.join(f'{hz:g}' for hz in MAINS_HZ)} Hz apart",
+            f"with {seen} line{'s' * (seen != 1)} above the noise, multiples of {_MAINS} Hz apart",
             "it shows no turning shaft: record with the drive running at a steady speed, the sensor on a bearing housing",
         )
     gain = peaks.gain()

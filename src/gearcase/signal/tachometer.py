@@ -28,7 +28,7 @@ MOST_PULSES_A_TURN = 64  # wheels of 60 teeth are common; common practice, no so
 PATTERN_CHANCE = 1e-3  # of a pattern by luck, as for every speed here; common practice, no source
 FEWEST_PULSES = 32  # four turns of eight marks: fewer show no pattern; common practice, no source
 STATED_WITHIN = 0.1  # a stated speed further off contradicts the pulses; common practice, no source
-_COUNTED_WITHIN = 0.025  # two counts whose speeds both lie this near the stated one cannot be told apart by it; as far off as a stated speed may be
+_COUNTED_WITHIN = 0.025  # a stated speed may be this far off, and tells no two counts apart within it; common practice, no source
 _HYSTERESIS = 0.25  # of the swing, to either side of its middle: noise below that makes no pulse; common practice, no source
 _NEIGHBOURS = (
     9  # pulses over which an interval counts as usual: few turns, and a majority of sound ones; common practice, no source

@@ -38,7 +38,7 @@ class Heard:
 class Speed:
     """Speed of the reference shaft while recording; `source` says how it is known, `spread` is relative, for searches.
 
-    `at_rest` says why nothing in the recording, neither its lines nor a tachometer, shows that the shaft turned; empty where one does.
+    `at_rest` says why neither the lines of the recording nor a tachometer show that the shaft turned; empty where one does.
     `hum` is true where what looks like the shaft's lines is the mains'.
     """
 

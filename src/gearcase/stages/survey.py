@@ -202,8 +202,8 @@ def _wide_bands(drive: Drive, lines: tuple[Line, ...]) -> Iterator[Finding]:
             if outer_high > inner_low > 0:
                 part = f"{bearing.name} ({make})" if make else bearing.name
                 says = (
-                    f"{part}: its race rates are known to {percent(spread)} only, and the bands of its two races meet: too wide to name "
-                    "a race; count its elements, or ask for the maker's geometry"
+                    f"{part}: its race rates are known to {percent(spread)} only, and the bands of its two races meet: too wide "
+                    "to name a race; count its elements, or ask for the maker's geometry"
                 )
                 yield Finding(Level.CAUTION, "survey.wide_band", bearing.where, says)
 
