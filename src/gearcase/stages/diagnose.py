@@ -173,7 +173,7 @@ class Examined:
         for comb in self.judgement.faint:
             if comb.hypothesis and comb not in grown:
                 self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
-        if speed.at_rest and not self.verdicts:
+        if self.still:
             self.cannot_tell.append(f"{recording.name}: nothing in it shows that the drive turned: {speed.at_rest}")
         self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
 
