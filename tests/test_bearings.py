@@ -576,7 +576,7 @@ def test_a_band_too_wide_to_name_is_declined_in_words() -> None:
     document = diagnose.run(job_of(BY_HAND, "      spread: 30 %\n"), [recorded()]).document
     assert not document["verdicts"] and not document["clean"]
     (reason,) = document["cannot_tell"]
-    assert "outer race of b" in reason and "its band of ±30% is too wide to name it" in reason
+    assert "outer race of b" in reason and "its band of ±30 % is too wide to name it" in reason
 
 
 def test_a_bearing_whose_race_bands_meet_is_cautioned_before_anybody_records() -> None:

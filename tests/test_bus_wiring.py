@@ -195,7 +195,7 @@ WRONG = {
     "mismatch": (
         replace(GOOD, terminations=(Termination("controller", 120.0), Termination("three", 220.0))),
         [(C, "bus.termination", "three")],
-        "220 ohm on a cable of 120 ohm sends back 29%",
+        "220 ohm on a cable of 120 ohm sends back 29 %",
     ),
     "no bias": (replace(GOOD, biases=()), [(C, "bus.bias", "bus")], "200 mV or more"),
     "weak bias": (replace(GOOD, biases=(Bias("controller", 5.0, 4700.0),)), [(B, "bus.bias", "controller")], "31 mV at rest"),

@@ -107,6 +107,24 @@ def test_recordings_of_one_name_in_two_folders_do_not_make_a_handover_stale(
     assert code == 2 and "recording a/x.wav has changed since" in err and "b/x.wav" not in err
 
 
+@pytest.mark.parametrize(("said", "channels"), [("channel: vibration, tachometer: taco", 2), ("channel: vibraton", 2)])
+def test_a_channel_misspelt_in_the_job_is_named_with_its_key_and_line(
+    said: str, channels: int, job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    noise = np.random.default_rng(1).standard_normal((channels, 5000))
+    np.savez(job / "run.npz", **dict(zip(("vibration", "tacho"), noise, strict=True)))
+    key = said.rpartition(", ")[2].partition(":")[0]
+    with (job / "job.yaml").open("a", encoding="utf-8") as stream:
+        stream.write(
+            f"recordings:\n  - file: run.npz\n    unit: m/s2\n    rate: 5 kHz\n    {said.replace(', ', chr(10) + '    ')}\n"
+        )
+    lines = (job / "job.yaml").read_text(encoding="utf-8").splitlines()
+    line = 1 + next(n for n, text in enumerate(lines) if said.rpartition(", ")[2] in text)
+    code, _, err = call(capsys, "survey", job)
+    assert code == 2 and f"job.yaml:{line}   recordings[0].{key}   given '{said.rpartition(' ')[2]}' for run.npz" in err
+    assert "--channel" not in err and "vibration (5000 samples), tacho (5000 samples)" in err
+
+
 def test_new_makes_a_job_that_reads_and_never_overwrites_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert call(capsys, "new", tmp_path / "fresh", "--title", 'a "quoted" title: with colon')[0] == 0
     assert call(capsys, "check", tmp_path / "fresh")[0] == 0

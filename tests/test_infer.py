@@ -12,7 +12,7 @@ import pytest
 from studies.inference import judged
 
 from gearcase.errors import OutOfRange
-from gearcase.judge.deciding import Measurement
+from gearcase.judge.deciding import Measurement, deciding_measurement
 from gearcase.judge.peaks import LineSpectrum, peaks_of
 from gearcase.judge.teeth import Plate, ToothInference, infer_teeth
 from published import checks
@@ -164,6 +164,29 @@ def test_the_measurement_suits_what_is_hidden(designs: list[Design], kind: str, 
     assert re.search(says, asked.words)
 
 
+TWO_STAGES = [((20, 80), (20, 80)), ((20, 81), (20, 79))]  # input 25 Hz; the middle shafts turn at 6.25 and 6.173 Hz
+ALIKE = [((20, 80), (20, 80)), ((21, 84), (20, 80))]  # shafts that turn alike
+
+
+@pytest.mark.parametrize(("combinations", "seconds", "kind"), [(TWO_STAGES, 2.56, "record"), (ALIKE, 2.56, "count")])
+def test_a_longer_record_of_the_same_kind_comes_before_opening_the_drive(
+    combinations: list[Teeth], seconds: float, kind: str
+) -> None:
+    """Mesh lines of the second stage, 125 and 123.5 Hz, stand apart in 20 s; those of equal shafts do not, however long."""
+    shafts = [tuple(25.0 / ratio_of(teeth[:n]) for n in range(3)) for teeth in combinations]
+    asked = deciding_measurement(combinations, [0.5, 0.5], shafts, [(1.0, 5000.0, 1 / seconds)])
+    assert asked.kind == kind
+    if kind == "record":
+        assert asked.seconds == pytest.approx(20.0) and "record 20 s in the same way" in asked.words
+
+
+def test_hum_is_no_line_of_a_shaft() -> None:
+    """Ten multiples of 50 Hz and one stray line."""
+    hum = [(50.0 * n, 1000.0 / n) for n in range(1, 11)]
+    with pytest.raises(OutOfRange, match="with 1 line above the noise, multiples of 50 and 60 Hz apart: it shows no turning"):
+        infer_teeth([drawn([*hum, (333.3, 500.0)], bin_hz=0.1, top_hz=4000)], plate_of(SIMPLE, 2))
+
+
 def published_lines(prefix: str, shafts: list[str], meshes: list[str]) -> list[tuple[float, float]]:
     """Lines at the published rates, each mesh with the sidebands of the shafts on either side."""
     value = {check.quantity: check.value for check in checks("gear_trains.csv", prefix)}
@@ -249,7 +272,7 @@ def test_a_stage_that_was_missed_is_named() -> None:
     teeth: Teeth = ((19, 57), (23, 46))
     found = infer_teeth([simple_spectrum(teeth)], Plate(SPEED_HZ, 0.01, 6.0, 0.05, 1))
     assert not found.decided and found.measurement is not None
-    assert "2 stages" in found.measurement.words
+    assert "2 stages, or a planetary stage, which is not tried" in found.measurement.words
 
 
 @pytest.mark.parametrize(

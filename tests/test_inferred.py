@@ -1,15 +1,21 @@
 """What the survey learns from recordings of a drive nobody has opened. Truth: a simulated drive whose counts the job hides."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from gearcase.drawings.survey_blocks import inferred_blocks
+from gearcase.drawings.survey_blocks import inferred_blocks, measurement_blocks
 from gearcase.drawings.text import survey_text
 from gearcase.drive.simulate import BearingFault, Levels, simulate
+from gearcase.errors import OutOfRange
 from gearcase.job.build import Job, build
 from gearcase.job.read import parse_text
+from gearcase.judge.teeth import Plate, ToothInference
 from gearcase.signal.recording import Recording
+from gearcase.stages import inferred as stage
 from gearcase.stages import survey
+from gearcase.stages.row import teeth_wanted
 
 KNOWN = """\
 job: 1
@@ -132,11 +138,120 @@ def test_a_recording_at_standstill_teaches_nothing_and_says_so() -> None:
     assert "it shows no turning shaft: record with the drive running" in document["inferred"]["teeth"]["says"]
 
 
+def humming(hz: tuple[float, ...], seconds: float = 20.0, speed_hz: float | None = None) -> Recording:
+    """Noise and hum alone: what a sensor on a drive at rest hears."""
+    time = np.arange(int(seconds * RATE)) / RATE
+    wave = np.random.default_rng(2).standard_normal(time.size) + sum(0.5 * np.sin(2 * np.pi * one * time) for one in hz)
+    return Recording(np.asarray(wave, np.float32), RATE, "m/s2", "ch", speed_hz, "top", "3" * 64, "hum.wav")
+
+
+HUM = tuple(50.0 * n for n in range(1, 8))
+
+
+@pytest.mark.parametrize("text", [KNOWN, UNKNOWN, PLATE_ONLY], ids=["known", "unknown", "plate only"])
+@pytest.mark.parametrize("speed_hz", [25.0, 24.0], ids=["half the mains", "elsewhere"])
+def test_hum_at_standstill_is_no_speed_and_no_teeth_and_the_cure_is_said(text: str, speed_hz: float) -> None:
+    document = survey.run(job(text), [humming(HUM, speed_hz=speed_hz)]).document
+    (row,) = document["inferred"]["speeds"]
+    assert not row["told"] and "read a tachometer" in row["says"]
+    (found,) = (found for found in document["findings"] if found["rule"] == "survey.recording_speed")
+    assert found["where"] == "hum.wav" and "record again" in found["says"] and "hum.wav" not in found["says"]
+    teeth = document["inferred"]["teeth"]
+    assert (teeth is None) is (text == KNOWN)
+    if teeth:
+        assert "combinations" not in teeth and "record" in teeth["says"]
+    assert "hum.wav: hum.wav" not in survey_text(document)
+
+
+def test_pulses_that_gave_the_speed_are_said_in_the_survey(record: Recording) -> None:
+    by_pulses = replace(
+        record, speed_hz=24.67, pulses_per_turn=4, tachometer="4 pulses a turn: their spacing repeats every 4 pulses"
+    )
+    document = survey.run(job(KNOWN), [by_pulses]).document
+    (row,) = document["inferred"]["speeds"]
+    assert row["pulses_per_turn"] == 4 and "its tachometer: 4 pulses a turn" in row["says"]
+    assert "its tachometer: 4 pulses a turn" in survey_text(document)
+    tables = [block for block in inferred_blocks(document) if block.kind == "table"]
+    assert any("1480.2 (4 a turn)" in row for block in tables for row in block.rows)
+    wrong = replace(by_pulses, speed_hz=SPEED_HZ * 0.94)
+    (found,) = (one for one in survey.run(job(KNOWN), [wrong]).document["findings"] if one["rule"] == "survey.recording_speed")
+    assert "its tachometer gives 1391.95 rpm at 4 pulses a turn, and its lines fit 1480.8 rpm" in found["says"]
+    assert "stated" not in found["says"]
+
+
+def test_the_longest_recording_is_the_one_asked(record: Recording) -> None:
+    short = replace(recorded(2.0, rate=800.0), name="short.wav")
+    assert inferred(UNKNOWN, short, record)["teeth"]["recording"] == "run.wav"
+    assert inferred(UNKNOWN, record, short)["teeth"]["recording"] == "run.wav"
+
+
+def test_a_recording_of_hum_alone_is_not_asked_however_long(record: Recording) -> None:
+    assert inferred(UNKNOWN, humming(HUM, 60.0, 25.0), record)["teeth"]["recording"] == "run.wav"
+
+
+@pytest.mark.parametrize("change", [{"kind": "worm"}, {"group": "first stage"}], ids=["worm", "planetary"])
+def test_teeth_of_worms_and_planetary_sets_are_not_inferred(change: dict[str, str]) -> None:
+    drive = job(UNKNOWN).drive
+    fast, slow = drive.meshes
+    assert teeth_wanted(drive)
+    assert not teeth_wanted(replace(drive, meshes=(replace(fast, **change), slow)))
+    assert not teeth_wanted(replace(drive, meshes=(fast, replace(slow, **change))))
+
+
+def test_the_spread_of_a_measured_speed_is_its_own_error(record: Recording, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three standard errors, a thousandth at least: not the 1 % that a stated speed may be out."""
+    plates: list[Plate] = []
+
+    def kept(spectra: object, plate: Plate) -> ToothInference:
+        plates.append(plate)
+        raise OutOfRange("plate", "kept", "no search")
+
+    monkeypatch.setattr(stage, "infer_teeth", kept)
+    (row,) = inferred(UNKNOWN, record)["speeds"]
+    assert row["standard_error_hz"] is not None
+    (plate,) = plates
+    assert plate.speed_hz == pytest.approx(row["hz"], rel=1e-12)
+    assert plate.speed_spread == pytest.approx(max(3 * row["standard_error_hz"] / row["hz"], 1e-3))
+
+
+@pytest.mark.parametrize("text", [UNKNOWN, PLATE_ONLY], ids=["unknown", "plate only"])
+def test_a_drive_of_unknown_teeth_is_told_the_record_that_can_decide(text: str) -> None:
+    """500 turns of 24.75 Hz take 20.2 s; the second harmonic of 60 teeth stands at 2 x 60 x 24.75 = 2970 Hz."""
+    document = survey.run(job(text)).document
+    record = document["measurement"]["records"][2]
+    assert record["name"] == "for tooth counts"
+    assert record["highest_hz"]["value"] == pytest.approx(2970.0)
+    assert record["needed_s"]["value"] == pytest.approx(500 / 24.75) and record["length_s"]["value"] >= 500 / 24.75
+    assert "record for tooth counts" in survey_text(document)
+    assert any("a third for tooth counts" in block.text for block in measurement_blocks(document))
+
+
+def test_a_drive_of_known_teeth_needs_no_third_record() -> None:
+    assert len(survey.run(job(KNOWN)).document["measurement"]["records"]) == 2
+
+
+def test_the_record_planned_for_tooth_counts_decides() -> None:
+    planned = survey.run(job(UNKNOWN)).document["measurement"]["records"][2]
+    rate, length = planned["rate_hz"]["value"], planned["length_s"]["value"]
+    assert inferred(UNKNOWN, recorded(length, rate=rate))["teeth"]["decided"]
+
+
+def test_slow_drives_are_told_frequencies_above_nothing() -> None:
+    text = PLATE_ONLY.replace("input_speed: 1485 rpm", "input_speed: 30 rpm").replace("speed: 1485 rpm", "speed: 30 rpm")
+    said = survey_text(survey.run(job(text)).document)
+    assert " to 0 Hz" not in said and "sample rate 0 Hz" not in said and "sample rate 1 Hz" not in said
+
+
+def test_the_power_of_a_mesh_has_no_digits_of_rounding() -> None:
+    document = survey.run(job(KNOWN.replace("{ratio: 18.1,", "{ratio: 18.1, power: 75 kW,"))).document
+    assert {mesh["power_w"] for mesh in document["drive"]["meshes"]} == {75000.0}
+
+
 def test_a_stuck_recording_is_unfit_and_said() -> None:
     stuck = Recording(np.ones(int(5 * RATE), np.float32), RATE, "m/s2", "ch", None, "top", "2" * 64, "stuck.wav")
     document = survey.run(job(UNKNOWN), [stuck]).document
     (row,) = document["inferred"]["speeds"]
-    assert not row["told"] and row["says"].startswith("stuck.wav: ")
+    assert not row["told"] and "dead or unplugged" in row["says"] and "stuck.wav" not in row["says"]
     assert any(found["rule"] == "survey.recording_speed" for found in document["findings"])
 
 

@@ -111,13 +111,14 @@ def test_a_tachometer_channel_gives_the_speed_with_its_pulses_a_turn(tmp_path: P
     found = read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", tachometer="tacho", speed_hz=25.0)
     assert found.speed_hz == pytest.approx(speed, abs=1 / rate / 20 * speed)  # a sample at either end of 20 s
     assert "2 pulses a turn" in found.found
+    assert found.pulses_per_turn == 2 and found.tachometer.startswith("2 pulses a turn")
 
 
 def test_pulses_that_contradict_the_stated_speed_are_said_and_the_stated_one_stays(tmp_path: Path) -> None:
     rate = 5000.0
     path = with_tachometer(tmp_path, 24.6 * np.arange(int(20 * rate)) / rate, rate, (0.0,))
     found = read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", tachometer="tacho", speed_hz=17.0)
-    assert found.speed_hz == 17.0
+    assert found.speed_hz == 17.0 and found.pulses_per_turn is None
     assert "fit no whole number a turn at the stated 1020 rpm" in found.found
 
 

@@ -309,8 +309,53 @@ def test_a_speed_that_no_comb_confirms_may_be_as_far_off_as_it_would_have_been_s
     given = {"sample_rate_hz": RATE, "samples": int(20 * RATE), "levels": Levels(0.0, 0.0, 1.0, 0.0), "noise": "white"}
     samples = simulate(job.drive, speed_hz=25.0 * 1.02, seed=1, faults=faults, **given)
     document = diagnose.run(job, [Recording(samples, RATE, "m/s2", speed_hz=25.0, name="quiet shaft")]).document
-    assert document["recordings"][0]["speed_from"] == "stated; no comb of shaft and mesh lines stands out of the noise"
+    assert document["recordings"][0]["speed_from"].startswith(
+        "stated; no comb of shaft and mesh lines stands out of the noise: the"
+    )
+    assert document["recordings"][0]["speed_from"].endswith("record again at steady speed and load, or read a tachometer")
     assert [(row["component"], row["fault"]) for row in document["verdicts"]] == [("test bearing", "outer_race")]
+
+
+HUM = tuple(50.0 * n for n in range(1, 8))
+
+
+def hum(*multiples_hz: float, seconds: int = 20, seed: int = 1) -> np.ndarray:
+    time = np.arange(int(RATE * seconds)) / RATE
+    noise = np.random.default_rng(seed).standard_normal(time.size)
+    return np.asarray(noise + sum(0.5 * np.sin(2 * np.pi * hz * time) for hz in multiples_hz), np.float32)
+
+
+@pytest.mark.parametrize("multiples", [(), (50.0, 100.0, 200.0, 300.0), HUM], ids=["noise", "four of hum", "seven of hum"])
+@pytest.mark.parametrize("speed_hz", [24.6, 25.0, 24.0], ids=["stated", "at half the mains", "beside it"])
+def test_a_recording_in_which_nothing_turns_is_never_clean(multiples: tuple[float, ...], speed_hz: float, demo: Job) -> None:
+    still = replace(recorded(demo), samples=hum(*multiples), speed_hz=speed_hz)
+    document = diagnose.run(demo, [still]).document
+    assert not document["clean"] and not document["recordings"][0]["clean"] and not document["verdicts"]
+    says = next(reason for reason in document["cannot_tell"] if "nothing in it shows that the drive turned" in reason)
+    assert "record again" in says and "read a tachometer" in says
+    assert says.startswith("record 1: ") and says.count("record 1") == 1
+
+
+def test_a_recording_at_standstill_is_neither_recovery_nor_what_growth_is_counted_from(demo: Job) -> None:
+    still = replace(recorded(demo, seed=7), samples=hum(), name="still")
+    (verdict,) = diagnose.run(demo, [recorded(demo, impact=5.0), still]).document["verdicts"]
+    assert not any("not seen" in step for step in verdict["advice"])
+    (first,) = diagnose.run(demo, [still, recorded(demo, impact=5.0)]).document["verdicts"]
+    assert first["growth_db"] is None
+
+
+def test_the_pulses_of_a_tachometer_show_that_the_drive_turned(demo: Job) -> None:
+    record = replace(recorded(demo), samples=hum(), pulses_per_turn=4, tachometer="4 pulses a turn: evenly spaced")
+    (row,) = diagnose.run(demo, [record]).document["recordings"]
+    assert row["speed_from"].startswith("by its tachometer: 4 pulses a turn") and row["clean"]
+
+
+def test_pulses_that_the_lines_contradict_are_named_as_pulses(demo: Job) -> None:
+    record = recorded(demo, speed=23.0, speed_hz=23.0 * 1.06)
+    document = diagnose.run(demo, [replace(record, pulses_per_turn=4, tachometer="4 pulses a turn")]).document
+    (says,) = document["cannot_tell"]
+    assert "its tachometer gives 1462.8 rpm at 4 pulses a turn, and its lines fit 1380 rpm" in says
+    assert "count the marks on its wheel" in says and "stated" not in says
 
 
 def test_a_record_unfit_to_be_judged_gives_no_verdict(demo: Job) -> None:

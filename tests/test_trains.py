@@ -713,3 +713,18 @@ def test_ratios_that_differ_by_a_seventh_of_a_per_cent_disagree() -> None:
     drive = drive_of((Shaft("input"), Shaft("output")), (), "input", ratio_links=links)
     with pytest.raises(OutOfRange, match=r"two paths disagree: through 'one' gives 20\.12 turns of 'input' .* 'two' gives 20\.09"):
         shaft_orders(drive)
+
+
+def test_a_difference_of_two_uncertain_speeds_is_less_sure_than_either() -> None:
+    """Ring on a V-belt with 2 % of slip, sun stated: mesh follows w_sun - w_carrier, its reach that of the carrier."""
+    base = planetary(21, 39, 99, held="none")
+    belt = Belt("belt", "V-belt", "sun", "ring", 0.1, 0.4, slip_spread=0.02)
+    drive = replace(base, belts=(belt,))
+    orders = shaft_orders(drive)
+    carrier = orders["carrier"]
+    assert carrier.order == pytest.approx((21 + 99 / 4) / 120)
+    (mesh,) = (line for line in expected_lines(drive) if line.name == "sun mesh 1x")
+    for slip in (-0.02, 0.02):  # the ends of the slip: what the line may truly be
+        true = 21 * (1 - (21 + 99 / 4 * (1 + slip)) / 120)
+        assert abs(mesh.order - true) <= mesh.spread * mesh.order * (1 + 1e-9)
+    assert mesh.spread * mesh.order == pytest.approx(21 * carrier.spread * carrier.order)

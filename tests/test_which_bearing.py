@@ -106,7 +106,7 @@ def test_twins_are_either_with_what_would_tell_them_apart() -> None:
     assert set(found.names) == {"one", "same"} and "no recording tells them apart: read the ring" in found.says
     other = Geometry(9, 7.67e-3, 39.04e-3)
     found = ask(recorded(one, "outer_race", 1), RATE, SPEED_HZ, {"one": one, "other": other})
-    assert set(found.names) == {"one", "other"} and "rolling element rates of the first two differ by 3.7%" in found.says
+    assert set(found.names) == {"one", "other"} and "rolling element rates of the first two differ by 3.7 %" in found.says
 
 
 def test_a_longer_list_is_dearer() -> None:

@@ -25,6 +25,7 @@ __all__ = [
     "parse_range",
     "parse_thread",
     "parse_wire",
+    "percent",
     "show",
 ]
 
@@ -297,6 +298,17 @@ def show(value: float, kind: str, unit: str, digits: int = 4) -> str:
     else:
         shown = value / convert(1.0, unit, kind)
     return f"{shown:.{digits}g} {unit}".strip()
+
+
+def percent(share: float, decimals: int = 0) -> str:
+    """A share in per cent, with the space that SI asks for between number and sign (SI Brochure, 5.4.7).
+
+    Examples
+    --------
+    >>> percent(0.354), percent(0.0371, 1)
+    ('35 %', '3.7 %')
+    """
+    return f"{100 * share:.{decimals}f} %"
 
 
 def _meant(text: object, kind: str) -> str:

@@ -1,6 +1,7 @@
 """Verbs done at a desk: the job's file, survey, plan, diagnosis, handover and pages."""
 
 import argparse
+import re
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
-    from gearcase.job.build import Job
+    from gearcase.job.build import Job, RecordingEntry
     from gearcase.signal.recording import Recording
 
 __all__ = ["check", "diagnose", "handover", "new", "plan", "schema", "serve", "survey"]
@@ -118,18 +119,30 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
         accepted = "a recording: name its file after the job, or list it in job.yaml under recordings"
         raise BadInput(Problem("gearcase diagnose", "RECORDING", "none", accepted))
     names = recording_names(job)
-    for entry in sorted(job.recordings, key=lambda entry: entry.start):
-        recording = read_recording(
-            Path(given.job) / entry.file,
-            rate_hz=entry.rate_hz,
-            unit=entry.unit or None,
-            speed_hz=entry.speed_hz,
-            channel=entry.channel or None,
-            tachometer=entry.tachometer or None,
-            point=entry.point,
-            start=entry.start,
-        )
+    for number, entry in sorted(enumerate(job.recordings), key=lambda numbered: numbered[1].start):
+        try:
+            recording = read_recording(
+                Path(given.job) / entry.file,
+                rate_hz=entry.rate_hz,
+                unit=entry.unit or None,
+                speed_hz=entry.speed_hz,
+                channel=entry.channel or None,
+                tachometer=entry.tachometer or None,
+                point=entry.point,
+                start=entry.start,
+            )
+        except BadInput as error:
+            raise BadInput(_of_job(problem, number, entry) for problem in error.problems) from error
         yield replace(recording, name=names[entry.file])
+
+
+def _of_job(problem: Problem, number: int, entry: "RecordingEntry") -> Problem:
+    """A problem with a recording that the job lists, where the job says it: a key of job.yaml, no option of the call."""
+    key = problem.key.removeprefix("--")
+    if key not in entry.lines:
+        return problem
+    accepted = re.sub(rf'--{key} (".*?")', rf"{key}: \1", problem.accepted).replace(f"--{key}", key)
+    return Problem(entry.lines[key], f"recordings[{number}].{key}", f"{problem.given or 'none'} for {problem.where}", accepted)
 
 
 def _watched(recordings: "Iterable[Recording]", given: argparse.Namespace) -> "Iterator[Recording]":

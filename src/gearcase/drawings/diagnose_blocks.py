@@ -11,6 +11,7 @@ from gearcase.drawings.block import Block, first_up, unit_words
 from gearcase.drawings.plots import Flag, spectrum_svg
 from gearcase.drawings.survey_blocks import line_hz
 from gearcase.judge.zones import STAND_IN
+from gearcase.units import percent
 
 __all__ = [
     "FAULT_NAMES",
@@ -85,8 +86,8 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
             "text",
             f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
             f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}. "
-            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth {verdict['modulation_depth']:.0%}, "
-            f"{verdict['sidebands_found']} sidebands found.",
+            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth "
+            f"{percent(verdict['modulation_depth'])}, {verdict['sidebands_found']} sidebands found.",
         )
         rows = tuple(
             (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")

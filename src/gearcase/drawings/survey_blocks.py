@@ -149,9 +149,10 @@ def measurement_blocks(survey: dict[str, Any]) -> Iterator[Block]:
 
 
 def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
+    once = "".join(f"; once, on the input's bearing housing, a third {record['name']}" for record in records[2:])
     yield Block(
         "text",
-        "Two records at each point, one after the other, at a steady speed and load. These are the least; lengths are for "
+        f"Two records at each point, one after the other, at a steady speed and load{once}. These are the least; lengths are for "
         "the lowest speed, rates for the highest. Where the speed moves more than the table allows, resample by turns (a pulse a "
         "turn, or a comb of lines that tells the speed), or the highest lines smear.",
     )
@@ -162,7 +163,7 @@ def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
     rows = (
         ("for", *(record["purpose"] for record in records)),
         row("highest frequency f_max", "highest_hz", ".5g", " Hz"),
-        ("sample rate f_s, at least", *(f"{math.ceil(record['rate_hz']['value'] - 1e-6)} Hz" for record in records)),
+        ("sample rate f_s, at least", *(_rate(record["rate_hz"]["value"]) for record in records)),
         row("samples N", "samples", ".0f"),
         row("length T = N / f_s", "length_s", ".3g", " s"),
         row("resolution df = windows / T", "resolution_hz", ".3g", " Hz"),
@@ -172,10 +173,15 @@ def _records(records: list[dict[str, Any]]) -> Iterator[Block]:
         ("noise power is read to", *(f"± {100 * record['error']['value']:.0f} %" for record in records)),
         *((f"turns of {shaft}", *(_turns(record["turns"][shaft]) for record in records)) for shaft in records[0]["turns"]),
     )
-    yield Block("table", head=("setting", *(record["name"] for record in records)), rows=rows, wide=(2.4, 2, 2.2))
+    yield Block("table", head=("setting", *(record["name"] for record in records)), rows=rows, wide=(2.4, *(2 for _ in records)))
     for record in records:
         worked = [record[key] for key in _WORKED_OF_RECORD]
         yield Block("list", f"Working, {record['name']}", items=tuple(workings(worked)), folds=True)
+
+
+def _rate(hz: float) -> str:
+    """Rounded up, of slow drives to a hundredth."""
+    return f"{math.ceil(hz - 1e-6)} Hz" if hz >= 100 else f"{math.ceil(100 * hz - 1e-6) / 100:g} Hz"
 
 
 def _turns(turns: float) -> str:
@@ -282,6 +288,14 @@ def source_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     yield Block("list", items=tuple(first_up(source) for source in found))
 
 
+def _stated(row: dict[str, Any]) -> str:
+    """Speed that came with a recording, with the pulses a turn where a tachometer gave it."""
+    if not row["stated_hz"]:
+        return ""
+    pulses = row.get("pulses_per_turn")
+    return f"{60 * row['stated_hz']:.5g}" + (f" ({pulses} a turn)" if pulses else "")
+
+
 def inferred_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     """What recordings tell of an unknown drive: speeds, tooth counts with odds, makes of bearings."""
     told = survey.get("inferred")
@@ -291,7 +305,7 @@ def inferred_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     speeds = tuple(
         (
             row["recording"],
-            f"{60 * row['stated_hz']:.5g}" if row["stated_hz"] else "",
+            _stated(row),
             f"{60 * row['hz']:.6g}" if row["standard_error_hz"] is not None else "",
             f"{60 * row['standard_error_hz']:.2g}" if row["standard_error_hz"] is not None else "",
             row["says"],
@@ -299,7 +313,7 @@ def inferred_blocks(survey: dict[str, Any]) -> Iterator[Block]:
         for row in told["speeds"]
     )
     if speeds:
-        head = ("recording", "stated, rpm", "by its lines, rpm", "standard error", "how")
+        head = ("recording", "stated or by pulses, rpm", "by its lines, rpm", "standard error", "how")
         yield Block("table", head=head, rows=speeds, wide=(1.6, 0.9, 1.2, 0.9, 3.4), numbers=(1, 2, 3))
     teeth = told["teeth"]
     if teeth and "combinations" in teeth:

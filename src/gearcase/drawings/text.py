@@ -64,8 +64,8 @@ def survey_text(document: dict[str, Any]) -> str:
 def _measurement(setting: Mapping[str, Any]) -> Iterator[str]:
     for record in setting.get("records", ()):
         yield (
-            f"record {record['name']} ({record['purpose']}): to {record['highest_hz']['value']:.0f} Hz, sample rate "
-            f"{record['rate_hz']['value']:.0f} Hz or more, {record['samples']['value']:.0f} samples or "
+            f"record {record['name']} ({record['purpose']}): to {_hertz(record['highest_hz']['value'])}, sample rate "
+            f"{_hertz(record['rate_hz']['value'])} or more, {record['samples']['value']:.0f} samples or "
             f"{record['length_s']['value']:.3g} s, {record['resolution_hz']['value']:.3g} Hz a bin, "
             f"averages: {record['averages']['value']:.0f}"
         )
@@ -76,6 +76,11 @@ def _measurement(setting: Mapping[str, Any]) -> Iterator[str]:
         yield f"  {' and '.join(pair['lines'])}: {collision_words(pair)}"
     if len(met) > _MOST_COLLISIONS:
         yield f"  ... and {len(met) - _MOST_COLLISIONS} more; --json lists all"
+
+
+def _hertz(hz: float) -> str:
+    """To the hertz, of slow drives to three figures."""
+    return f"{hz:.0f} Hz" if hz >= 100 else f"{hz:.3g} Hz"
 
 
 def collision_words(pair: Mapping[str, Any]) -> str:
@@ -124,7 +129,7 @@ def inferred_words(inferred: dict[str, Any] | None) -> list[str]:
             speed = f"{60 * row['hz']:.6g} rpm, standard error {60 * row['standard_error_hz']:.2g} rpm"
             words.append(f"{row['recording']}: {speed}, {row['says']}")
         else:
-            words.append(row["says"] if row["recording"] in row["says"] else f"{row['recording']}: {row['says']}")
+            words.append(f"{row['recording']}: {row['says']}")
     teeth = inferred["teeth"]
     if teeth and "combinations" in teeth:
         verdict = "decided" if teeth["decided"] else "cannot decide"

@@ -17,7 +17,7 @@ from gearcase.drive.rates import (
     member_fault_frequency,
     planet_pass_frequency,
 )
-from gearcase.drive.speeds import ShaftOrder, shaft_orders
+from gearcase.drive.speeds import ShaftOrder, difference_spread, shaft_orders
 from gearcase.drive.train import Drive, Mesh, Shaft, mesh_carrier, weaker
 from gearcase.worked import Origin
 
@@ -81,7 +81,7 @@ def _shaft_lines(drive: Drive, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
         if shaft.carrier:
             carrier = orders[shaft.carrier]
             order = abs(known.order - carrier.order)
-            spread, origin = max(spread, carrier.spread), weaker(origin, carrier.origin)
+            spread, origin = difference_spread(known, carrier), weaker(origin, carrier.origin)
         if order == 0:
             continue
         kind = "planet" if shaft.carrier else "shaft"
@@ -113,7 +113,7 @@ def meshing(mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft])
             continue
         known = orders[shaft]
         order = carried_mesh_frequency(speed_hz=known.order, teeth=teeth, carrier_hz=frame.order if frame else 0.0)
-        spread = max(known.spread, frame.spread if frame else 0.0)
+        spread = difference_spread(known, frame) if frame else known.spread
         origin = weaker(weaker(known.origin, mesh.origin), frame.origin if frame else mesh.origin)
         return order, spread, origin
     return None

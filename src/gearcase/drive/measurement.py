@@ -18,12 +18,14 @@ from gearcase.worked import Given, Origin, Worked, work, worked_by
 
 __all__ = [
     "LONGEST_RECORD",
+    "TURNS_FOR_TEETH",
     "HuntingTooth",
     "MeasurementPlan",
     "Record",
     "averages_of_record",
     "bin_width",
     "highest_frequency",
+    "highest_mesh_possible",
     "highest_slow_line",
     "lines_of_resolution",
     "longest_need",
@@ -31,11 +33,13 @@ __all__ = [
     "measurement_plan",
     "record_length_for_hunting_tooth",
     "record_length_for_separation",
+    "record_length_for_teeth",
     "record_length_for_turns",
     "record_samples",
     "record_time",
     "sample_rate",
     "speed_steadiness",
+    "tooth_record",
     "window_length",
 ]
 
@@ -43,6 +47,7 @@ TURNS_OF_SLOWEST_SHAFT = 20  # common practice, no source
 TURNS_IN_A_WINDOW = 10  # of the fastest shaft: its sidebands stand ten bins apart; common practice, no source
 WINDOWS_IN_SHORT_RECORD = 4  # seven averages with half overlap; common practice is four to eight, no source
 HUNTING_PERIODS = 3  # common practice, no source
+TURNS_FOR_TEETH = 500  # of the fast shaft: 20 s at 25 Hz, as the odds were tried (docs/inference.md)
 LONGEST_RECORD = 300.0  # s for which speed and load can be asked to stand still; common practice, no source
 BINS_BETWEEN_NEIGHBOURS = 3  # a Hann main lobe reaches 2 bins either side (Harris 1978); 3 leaves a dip between two lines
 RATE_OVER_HIGHEST = 2.56  # common practice, no source
@@ -162,6 +167,71 @@ def measurement_plan(drive: Drive, lines: Iterable[Line]) -> MeasurementPlan:
         turns_hz=turns,
     )
     return MeasurementPlan(short, long, hunting)
+
+
+def tooth_record(lines: Iterable[Line], *, speed_hz: tuple[float, float], most_teeth: float) -> Record:
+    """The record from which unknown tooth counts can be inferred: long, and up to the highest mesh that can be.
+
+    Parameters
+    ----------
+    lines : iterable of Line
+        Of one shaft at least.
+    speed_hz : (float, float)
+        Lowest and highest speed of the reference shaft. [Hz]
+    most_teeth : float
+        Of a pinion on the fastest shaft. [-]
+    """
+    low, high = speed_hz
+    shafts = {line.component: line for line in lines if line.kind == "shaft" and line.harmonic == 1}
+    fastest = max(shafts.values(), key=lambda line: line.hz(low))
+    return _record(
+        "for tooth counts",
+        "counts that nobody knows, once, at one steady speed and load",
+        highest=work(
+            "highest frequency",
+            highest_mesh_possible,
+            teeth=Given("most teeth of a pinion", most_teeth, "-", Origin.ASSUMED),
+            fastest_hz=_at(fastest, high, "highest"),
+        ),
+        needed=work("record length", record_length_for_teeth, fastest_hz=_at(fastest, low, "lowest")),
+        windows=1,
+        turns_hz={name: line.hz(low) for name, line in shafts.items()},
+    )
+
+
+@worked_by(formula="f = 2 harmonics x teeth x f_fastest", unit="Hz", source=_PRACTICE)
+def highest_mesh_possible(*, teeth: float, fastest_hz: float) -> float:
+    """Second harmonic of the highest mesh that can be: sidebands about the first two tell most. [Hz]
+
+    Examples
+    --------
+    >>> highest_mesh_possible(teeth=60, fastest_hz=25.0)
+    3000.0
+    """
+    return 2 * teeth * fastest_hz
+
+
+@worked_by(
+    formula="T = 500 turns / f_fastest, 300 s at most",
+    unit="s",
+    source="length of the records on which the odds were tried (docs/inference.md); the longest is common practice, no source",
+)
+def record_length_for_teeth(*, fastest_hz: float) -> float:
+    """Length from which tooth counts are mostly decided. [s]
+
+    Raises
+    ------
+    OutOfRange
+        The speed is not above 0.
+
+    Examples
+    --------
+    >>> record_length_for_teeth(fastest_hz=25.0)
+    20.0
+    """
+    if fastest_hz <= 0:
+        raise OutOfRange("fastest_hz", fastest_hz, "above 0")
+    return min(TURNS_FOR_TEETH / fastest_hz, LONGEST_RECORD)
 
 
 @worked_by(

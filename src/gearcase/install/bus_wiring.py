@@ -13,6 +13,7 @@ from enum import StrEnum
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
+from gearcase.units import percent
 from gearcase.worked import Given, Origin, Worked, work, worked_by
 
 __all__ = [
@@ -449,7 +450,7 @@ def _ends(wiring: Wiring) -> Iterator[Finding]:
         )
         if abs(back.value) > _MOST_REFLECTION:
             says = (
-                f"{termination.resistance:g} ohm on a cable of {wiring.impedance:g} ohm sends back {abs(back.value):.0%}:"
+                f"{termination.resistance:g} ohm on a cable of {wiring.impedance:g} ohm sends back {percent(abs(back.value))}:"
                 f" {wiring.impedance:g} ohm"
             )
             yield Finding(Level.CAUTION, "bus.termination", termination.at, says, back)

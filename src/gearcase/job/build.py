@@ -4,8 +4,8 @@ Everything wrong with the file is said at once: by its form (`schema`), between 
 contradict themselves.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +45,7 @@ class Input:
 
 @dataclass(frozen=True)
 class RecordingEntry:
-    """A recording the job lists; `file` is relative to the job's folder."""
+    """A recording the job lists; `file` is relative to the job's folder, `lines` says where each of its keys stands."""
 
     file: str
     point: str
@@ -56,6 +56,7 @@ class RecordingEntry:
     start: str
     tachometer: str = ""
     where: str = ""
+    lines: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -162,4 +163,5 @@ def build(source: Source, *, folder: str) -> Job:
 def _recording(source: Source, index: int, model: RecordingModel) -> RecordingEntry:
     where = source.where(("recordings", index))
     said = (model.rate, model.unit, model.speed, model.start, model.tachometer)
-    return RecordingEntry(model.file, model.point, model.channel, *said, where=where)
+    lines = {key: source.where(("recordings", index, key)) for key in RecordingModel.model_fields}
+    return RecordingEntry(model.file, model.point, model.channel, *said, where=where, lines=lines)

@@ -341,12 +341,14 @@ def _ratio_findings(source: Source, drive: Drive) -> Iterable[Finding]:
         and ratings.ratio is not None
         and abs(ratio - ratings.ratio) > max(ratings.ratio_spread, _RATIO_TOLERANCE * ratings.ratio)
     ):
-        says = f"the job's gears give a ratio of {ratio:.4g}, the nameplate {ratings.ratio:.4g}: one of them is wrong"
+        says = f"the job's teeth and pulleys give a ratio of {ratio:.4g}, the nameplate {ratings.ratio:.4g}: one of them is wrong"
         yield Finding(Level.CAUTION, "job.ratio", source.where(("drive", "nameplate", "ratio")), says)
     if ratings.input_speed_hz and ratings.output_speed_hz:
         plate = ratings.input_speed_hz / ratings.output_speed_hz
         if abs(ratio / plate - 1) > _RATIO_TOLERANCE:
-            says = f"the job's gears give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
+            says = (
+                f"the job's teeth and pulleys give a ratio of {ratio:.4g}, the nameplate's speeds {plate:.4g}: one of them is wrong"
+            )
             yield Finding(Level.CAUTION, "job.speeds", source.where(("drive", "nameplate", "output_speed")), says)
 
 

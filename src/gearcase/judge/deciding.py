@@ -11,11 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gearcase.drive.measurement import LONGEST_RECORD, TURNS_FOR_TEETH
+
 __all__ = ["Measurement", "check_premises", "deciding_measurement"]
 
 _TACHOMETER = 2e-4  # relative error of a speed counted over some minutes with a reflective mark (common practice, no source)
-_LONGEST_RECORD = 600.0  # s; a drive seldom keeps its speed for longer
-_HIGHEST_LINE_HZ = 10_000.0  # an accelerometer on a magnet reaches no further
+_HIGHEST_LINE_HZ = 10_000.0  # an accelerometer on a magnet reaches no further; common practice, no source
+_LEAST_GAIN = 0.02  # of expected odds, for a longer record to be worth its time (assumed)
 _PARTED = 4.0  # bins between lines that are seen as two
 _COST = {"output speed": 0.02, "record": 0.04, "count": 0.1}  # odds a dearer question must gain over a cheaper one (assumed)
 
@@ -71,7 +73,10 @@ def deciding_measurement(
         *_faster_record(teeth, odds, shafts_hz, sections),
         *_counts(teeth, odds),
     ]
-    return max((offer for offer in offers if offer), key=lambda offer: offer.expected - _COST[offer.kind])
+    best = max((offer for offer in offers if offer), key=lambda offer: offer.expected - _COST[offer.kind])
+    if best.kind == "count":  # nobody opens a drive for what a record of the usual length tells
+        best = _usual_record(teeth, odds, shafts_hz, sections) or best
+    return best
 
 
 def check_premises(fits: str) -> Measurement:
@@ -79,13 +84,19 @@ def check_premises(fits: str) -> Measurement:
 
     Examples
     --------
-    >>> check_premises("2 stages").words
-    'the lines fit 2 stages better than what was stated: read the nameplate again and count the shafts at the housing'
+    >>> check_premises("2 stages").words.partition(":")[0]
+    'the lines fit 2 stages, or a planetary stage, which is not tried, better than what was stated'
     """
     if fits:
-        words = f"the lines fit {fits} better than what was stated: read the nameplate again and count the shafts at the housing"
+        words = (
+            f"the lines fit {fits}, or a planetary stage, which is not tried, better than what was stated: read the nameplate "
+            "again and count the shafts at the housing"
+        )
     else:
-        words = "no combination in reach fits: confirm stages, ratio and speed, and record again with this drive running alone"
+        words = (
+            "no combination in reach fits (a planetary stage is not tried): confirm stages, ratio and speed, and record again with "
+            "this drive running alone"
+        )
     return Measurement("check", words, 0.0)
 
 
@@ -139,10 +150,10 @@ def _longer_record(
         speeds = [shafts[n] for shafts in shafts_hz]
         for seconds in (2 / now, 4 / now, 8 / now, 16 / now):
             apart = _PARTED / seconds
-            if seconds > _LONGEST_RECORD or min(speeds) < apart:
+            if seconds > LONGEST_RECORD or min(speeds) < apart:
                 continue
             after = _after(odds, speeds, lambda a, b, apart=apart: abs(a - b) <= apart)  # type: ignore[misc]
-            if best is None or after > best.expected + 0.02:
+            if best is None or after > best.expected + _LEAST_GAIN:
                 first, second = _two(speeds, apart / speeds[0])
                 words = (
                     f"record {seconds:.0f} s at steady speed and load: shaft {n + 1} turns at {first:.5g} Hz or {second:.5g} Hz, "
@@ -150,6 +161,37 @@ def _longer_record(
                 )
                 best = Measurement("record", words, after, seconds=seconds)
     return best
+
+
+def _usual_record(
+    teeth: Sequence[Teeth],
+    odds: Sequence[float],
+    shafts_hz: Sequence[Sequence[float]],
+    sections: Sequence[tuple[float, float, float]],
+) -> Measurement | None:
+    """A record as long as those that mostly decide, where this one is shorter and meshes of the combinations would then stand more
+    than a bin apart.
+    """
+    now = 1 / min(bin_hz for _, _, bin_hz in sections)
+    fastest = max(shafts_hz[0])
+    seconds = min(TURNS_FOR_TEETH / fastest, LONGEST_RECORD)
+    if now >= seconds * (1 - 1e-9):
+        return None
+    after = max(
+        _after(
+            odds,
+            [shafts[stage + 1] for shafts in shafts_hz],
+            lambda a, b, wheel=teeth[0][stage][1]: abs(a - b) * wheel <= 1 / seconds,  # type: ignore[misc]
+        )
+        for stage in range(len(teeth[0]))
+    )
+    if after < max(odds) / sum(odds) + _LEAST_GAIN:
+        return None
+    words = (
+        f"record {seconds:.0f} s in the same way, at steady speed and load (this one holds {now:.3g} s, {now * fastest:.0f} turns "
+        f"of the fast shaft, of the {TURNS_FOR_TEETH} that mostly decide), before anybody opens the drive"
+    )
+    return Measurement("record", words, after, seconds=seconds)
 
 
 def _faster_record(

@@ -16,13 +16,13 @@ from gearcase.signal.spectrum import SpectrumLine
 __all__ = ["CombOrders", "UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
 
 # what may show in a long record, beyond what `drive.lines` lists for people; common practice, no source
-_SHAFT_HARMONICS = 30
-_SIDEBAND_PAIRS = 6
-_BEARING_HARMONICS = 12
-_MESH_HARMONICS = 8
-_ENVELOPE_HARMONICS = 10
-_LOW_HARMONICS = 3
-_MOST_LISTED = 10
+_SHAFT_HARMONICS = 30  # a loose shaft shows a few dozen
+_SIDEBAND_PAIRS = 6  # of a local fault; wear shows two or three
+_BEARING_HARMONICS = 12  # up to where slip has widened a harmonic into its neighbours' sidebands
+_MESH_HARMONICS = 8  # beyond, a mesh of many teeth is above most sensors
+_ENVELOPE_HARMONICS = 10  # of a shaft, in the envelope
+_LOW_HARMONICS = 3  # that unbalance, misalignment and looseness make on most shafts
+_MOST_LISTED = 10  # that a person can follow up
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
+from gearcase.signal.speed import CERTAIN_PEAK, WEAKEST_PEAK
 
 __all__ = ["SURE", "LineSpectrum", "Peaks", "peaks_of"]
 
-SURE = 14.0  # strength of a line that no record of 2^20 samples shows by chance (2^19 e^-14 = 0.4)
-_FAINTEST = 6.0  # strength from which a peak is kept; noise makes one in 400 bins, and is counted as such
+SURE = CERTAIN_PEAK  # no record of 2^20 samples shows it by chance (2^19 e^-14 = 0.4)
+_FAINTEST = WEAKEST_PEAK  # what noise makes of these is counted as such
 _SKIRT = 40  # bins on either side of a strong line in which its window's side lobes can pass for lines
 _TAIL_SHARE = 0.1  # of lines pulled off their place by a neighbour (assumed)
 _GRID = 4  # points of the search grid a bin

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 from gearcase.judge.deciding import Measurement, check_premises, deciding_measurement
@@ -25,19 +26,22 @@ from gearcase.judge.peaks import SURE, Gain, LineSpectrum, Peaks, peaks_of
 from gearcase.judge.practice import MOST_STAGES, PINION_TEETH, WHEEL_TEETH, ratio_range, require_reach
 from gearcase.judge.search import Beam, FastSide, best_starts, search, two_nearest
 from gearcase.judge.trains import Train, line_names
+from gearcase.signal.speed import MAINS_HZ
 
 __all__ = ["DECIDED", "Candidate", "FoundLine", "Plate", "ToothInference", "infer_teeth"]
 
 DECIDED = 0.9  # odds from which the first combination is said to be the answer
-_LISTED = 10
+_LISTED = 10  # as many as a person reads; common practice, no source
 _TEMPER = 0.8  # of the score, so that stated odds came true on simulations (docs/inference.md)
 _NONE_BEFORE = 0.05  # share of records that do not show the drive meant (assumed)
 _OTHERWISE = 0.02  # odds that the ratio is wrongly noted, and that a stage was missed or counted too often (assumed)
-_STAGE_CHOICES = 8.5  # log of the pinions and wheels of one stage more
-_NONE_SCALE = 4.0  # spread of the lead that chance gives real counts over impossible ones
-_LEAD_RANGE = 100.0  # over which the lead of a true train is spread
-_WIDE = 0.15  # relative range in which the lines' own speed is then looked for
-_SPEED_LEAD = 15.0  # by which lines must ask for another speed before the stated one is called wrong: e^15 to one
+_STAGE_CHOICES = 8.5  # log of the pinions and wheels of one stage more (assumed: 49 x 166 in reach, the rare ones counted less)
+_NONE_SCALE = 4.0  # spread of the lead that chance gives real counts over impossible ones (tried on simulations)
+_LEAD_RANGE = 100.0  # over which the lead of a true train is spread (assumed)
+_WIDE = 0.15  # relative range in which the lines' own speed is then looked for: a wrong plate or slip; common practice, no source
+_SPEED_LEAD = 15.0  # by which lines must ask for another speed to call the stated one wrong: e^15 to one (assumed)
+
+_MAINS = " and ".join(f"{hz:g}" for hz in MAINS_HZ)
 
 Count = TypeVar("Count", int, int | None)
 
@@ -143,10 +147,11 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
         highest_hz=4.2 * PINION_TEETH[1] * fast.speed_hz * (1 + fast.speed_spread),
     )
     sure = peaks.strength >= SURE
-    if np.count_nonzero(sure) < 2:
+    seen = int(np.count_nonzero(sure & ~_of_mains(peaks)))
+    if seen < 2:
         raise OutOfRange(
             "recording",
-            f"{np.count_nonzero(sure)} lines",
+            f"with {seen} line{'s' * (seen != 1)} above the noise, multiples of {_MAINS} Hz apart",
             "it shows no turning shaft: record with the drive running at a steady speed, the sensor on a bearing housing",
         )
     gain = peaks.gain()
@@ -179,6 +184,12 @@ def infer_teeth(spectra: Sequence[LineSpectrum], plate: Plate) -> ToothInference
             [one.teeth for one in listed], [one.odds for one in listed], [one.shafts_hz for one in listed], peaks.sections
         )
     return ToothInference(listed, none, int(np.count_nonzero(sure)), len(explained), measurement)
+
+
+def _of_mains(peaks: Peaks) -> NDArray[np.bool_]:
+    """Peaks within a bin of a multiple of the mains: hum shows them at standstill too."""
+    away = np.min([np.abs(peaks.hz - hz * np.rint(peaks.hz / hz)) for hz in MAINS_HZ], axis=0)
+    return np.asarray(away <= peaks.bin_hz(peaks.hz))
 
 
 def _first(beam: Beam) -> float:

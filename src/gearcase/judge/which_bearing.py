@@ -24,6 +24,7 @@ from gearcase.errors import OutOfRange
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import NOISE_LIMIT, SLIP_SPREAD, STRANGER_WEIGHT, Comb, Hypothesis, judge_bearings
 from gearcase.signal.envelope import EnvelopeSpectrum
+from gearcase.units import percent
 
 __all__ = ["NONE_OF_THESE", "Ranked", "WhichBearing", "which_bearing"]
 
@@ -156,7 +157,8 @@ def _answer(
     doubt = f"; none of these has probability {none.probability:.2g}"
     if len(alike) == 1:
         one = alike[0]
-        return names, f"{one.name}: its {one.fault.replace('_', ' ')} rate lies {abs(one.off):.2%} from a comb at {found}{doubt}"
+        off = percent(abs(one.off), 2)
+        return names, f"{one.name}: its {one.fault.replace('_', ' ')} rate lies {off} from a comb at {found}{doubt}"
     first, second = rates[names[0]], rates[names[1]]
     apart = np.abs(np.log(first / second))
     widest = int(np.argmax(apart))
@@ -166,6 +168,6 @@ def _answer(
     seconds = 4 / (apart[widest] * min(first[widest], second[widest]))
     record = "a recording" if seconds <= 1 / bin_hz else f"a recording of at least {seconds:.2g} s"
     return names, (
-        f"{words}; the {_PASSING[widest].replace('_', ' ')} rates of the first two differ by {apart[widest]:.1%}: {record} that "
-        "shows such a comb tells them apart, or the ring"
+        f"{words}; the {_PASSING[widest].replace('_', ' ')} rates of the first two differ by {percent(apart[widest], 1)}: "
+        f"{record} that shows such a comb tells them apart, or the ring"
     )

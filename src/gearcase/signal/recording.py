@@ -26,6 +26,10 @@ class Recording:
         Name of the channel in its file.
     speed_hz : float or None
         Speed of the drive's reference shaft while recording, where it is known. [Hz]
+    pulses_per_turn : int or None
+        Of the tachometer that gave `speed_hz`; None where the speed was stated. [-]
+    tachometer : str
+        What its tachometer said, in words; empty where it had none.
     point : str
         Name of the measuring point; empty when unknown.
     sha256 : str
@@ -45,6 +49,8 @@ class Recording:
     sha256: str = ""
     name: str = ""
     start: str = ""
+    pulses_per_turn: int | None = None
+    tachometer: str = ""
     found: str = field(default="", compare=False)
 
     @property

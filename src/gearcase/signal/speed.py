@@ -18,12 +18,13 @@ Theory of operation
 5. *Rivals.* Lines that slip (bearings) may stand anywhere in their band; they help to choose between speeds and never move one.
    Where one speed does not have odds of 20 to 1 over the others the answer is all of them, and no speed; its double, half
    or third, whose combs share lines with its own, must fall a fifth short in the log (tried on simulations).
-6. *Standstill.* Multiples of 50 or 60 Hz alone are what a drive at rest shows too: no speed.
+6. *Standstill.* Multiples of 50 or 60 Hz alone are what a drive at rest shows too: no speed, and no rivals either.
 """
 
 import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import scipy.ndimage
@@ -31,13 +32,13 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["NoSpeed", "Spectrum", "SpeedEstimate", "speed_from_comb"]
+__all__ = ["CERTAIN_PEAK", "MAINS_HZ", "WEAKEST_PEAK", "NoSpeed", "Spectrum", "SpeedEstimate", "speed_from_comb"]
 
 ACCEPTED_CHANCE = 1e-3
 _SHARES_SHOWING = (0.01, 0.1, 0.6)  # of the lines of a family: from a quiet gear to a loose one; assumed
-_WEAKEST_PEAK = 6.0  # strength from which a peak is looked at: one bin in 400 in noise
+WEAKEST_PEAK = 6.0  # strength from which a peak is looked at: one bin in 400 in noise
 _STRONGEST = 1e5  # real lines have strengths from the weakest peak to this, each decade as likely; assumed
-_CERTAIN_PEAK = 14.0  # strength from which a peak is no noise: one in a million bins
+CERTAIN_PEAK = 14.0  # strength from which a peak is no noise: one in a million bins
 _RIVAL_ODDS = 20.0
 _KIN_RATIOS = (1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 3.0)
 _KIN_SHARE = 0.8  # of the log likelihood ratio: combs of kin share lines, and odds between them are not those of chance; by trial
@@ -46,7 +47,7 @@ _WIDTHS_BINS = (0.5, 0.125, 0.03, 0.008)  # scatter of lines beyond noise; what 
 _KEPT = 25.0  # log odds within which a coarse speed is looked at more finely
 _REACH = 4.0  # standard errors beyond which a peak is none of a line's
 _ONE_SPEED = 1e-3  # speeds closer than this, relative, are one: no line is told apart by it within a bearing's slip
-_MAINS_HZ = (50.0, 60.0)
+MAINS_HZ = (50.0, 60.0)
 
 
 @dataclass(frozen=True)
@@ -77,9 +78,14 @@ class SpeedEstimate:
 
 @dataclass(frozen=True)
 class NoSpeed:
-    """Why the lines give no speed, with what to do; `rivals_hz` are the speeds that fit alike, where that is the reason. [Hz]"""
+    """Why the lines give no speed, with what to do; `rivals_hz` are the speeds that fit alike, where that is the reason. [Hz]
+
+    `why` is ``"band"`` where no line lies in the band, ``"noise"`` where no comb stands out of it, ``"mains"`` where only hum fits,
+    ``"alike"`` where several speeds do. In the first three nothing shows that a shaft turned.
+    """
 
     says: str
+    why: Literal["band", "noise", "mains", "alike"]
     rivals_hz: tuple[float, ...] = ()
 
 
@@ -115,15 +121,27 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
         raise OutOfRange("speed range", f"{lowest_hz:g} to {highest_hz:g} Hz", "0 < lowest < highest")
     combs = [comb for comb in (_Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra) if comb.orders]
     if not combs:
-        return NoSpeed("no line of the comb lies in the recording's band: record longer, or at a higher sample rate")
+        return NoSpeed("no line of the comb lies in the recording's band: record longer, or at a higher sample rate", "band")
     speeds, log_excess = _likelihood(combs, lowest_hz, highest_hz)
     chance = float(np.exp(min(0.0, -np.logaddexp.reduce(log_excess))))
     if chance > ACCEPTED_CHANCE:
         return NoSpeed(
             "no comb of shaft and mesh lines stands out of the noise: the drive stands still, runs outside "
             f"{60 * lowest_hz:.4g} to {60 * highest_hz:.4g} rpm, or changes speed while recording; record again at steady speed "
-            "and load, or read a tachometer"
+            "and load, or read a tachometer",
+            "noise",
         )
+    for mains in MAINS_HZ:
+        without = [comb.without_multiples(mains) for comb in combs]
+        if without == combs:
+            continue
+        _, rest = _likelihood(without, lowest_hz, highest_hz)
+        if np.logaddexp.reduce(rest) < -np.log(ACCEPTED_CHANCE):
+            return NoSpeed(
+                f"the comb found rests on multiples of {mains:g} Hz, which the mains give at standstill too: record again while "
+                "it runs, or read a tachometer",
+                "mains",
+            )
     for spectrum in spectra:
         log_excess = log_excess + _slipping_gain(spectrum, speeds)
     odds = np.exp(log_excess - log_excess.max())
@@ -133,18 +151,10 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
         rivals += _kin(speeds, log_excess, rivals[0])
     if len(rivals) > 1:
         words = " and ".join(f"{60 * hz:.5g} rpm" for hz in rivals)
-        return NoSpeed(f"the lines fit {words} alike: state the speed to within the difference, or read a tachometer", rivals)
+        return NoSpeed(
+            f"the lines fit {words} alike: state the speed to within the difference, or read a tachometer", "alike", rivals
+        )
     mean, error = groups[0]
-    for mains in _MAINS_HZ:
-        without = [comb.without_multiples(mains) for comb in combs]
-        if without == combs:
-            continue
-        _, rest = _likelihood(without, lowest_hz, highest_hz)
-        if np.logaddexp.reduce(rest) < -np.log(ACCEPTED_CHANCE):
-            return NoSpeed(
-                f"the comb found rests on multiples of {mains:g} Hz, which the mains give at standstill too: record again while "
-                "it runs, or read a tachometer"
-            )
     found = [hz for comb in combs for hz in comb.found(mean, error)]
     return SpeedEstimate(mean, error, chance, len(found))
 
@@ -173,10 +183,10 @@ class _Comb:
         first = max(int(min(self.orders) * lowest_hz / self.bin_hz) - 3, 1)
         last = min(int(max(self.orders) * highest_hz / self.bin_hz) + 3, strength.size - 1)
         middle = strength[first:last]
-        peak = (middle >= _WEAKEST_PEAK) & (middle >= strength[first - 1 : last - 1]) & (middle > strength[first + 1 : last + 1])
+        peak = (middle >= WEAKEST_PEAK) & (middle >= strength[first - 1 : last - 1]) & (middle > strength[first + 1 : last + 1])
         at = first + np.flatnonzero(peak)
-        self.certain = strength[at] >= _CERTAIN_PEAK
-        by_chance = np.exp(-strength[at]) * strength[at] * np.log(_STRONGEST / _WEAKEST_PEAK)
+        self.certain = strength[at] >= CERTAIN_PEAK
+        by_chance = np.exp(-strength[at]) * strength[at] * np.log(_STRONGEST / WEAKEST_PEAK)
         self.density = np.count_nonzero(self.certain) / (last - first) + by_chance
         self.place, self.error = _placed(strength, at)
         self.nearest = _nearest(at, strength.size)
@@ -305,6 +315,6 @@ def _slipping_gain(spectrum: Spectrum, speeds_hz: NDArray[np.float64]) -> NDArra
         highest = scipy.ndimage.maximum_filter1d(spectrum.strength, width)
         at = np.rint(place).astype(np.intp)
         inside = (at > width) & (at < highest.size - width)
-        strength = np.clip(highest[np.where(inside, at, 0)] - np.log(width), 0, _CERTAIN_PEAK)
+        strength = np.clip(highest[np.where(inside, at, 0)] - np.log(width), 0, CERTAIN_PEAK)
         gain += np.where(inside, np.log1p(_SHARES_SHOWING[1] * (np.exp(strength / 2) / 2 - 1)), 0.0)
     return gain

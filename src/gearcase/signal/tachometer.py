@@ -25,15 +25,20 @@ from gearcase.signal.spectrum import block_floor
 __all__ = ["MOST_PULSES_A_TURN", "Tachometer", "pulse_times", "read_pulses"]
 
 MOST_PULSES_A_TURN = 64  # wheels of 60 teeth are common; common practice, no source
-PATTERN_CHANCE = 1e-3
-FEWEST_PULSES = 32
+PATTERN_CHANCE = 1e-3  # of a pattern by luck, as for every speed here; common practice, no source
+FEWEST_PULSES = 32  # four turns of eight marks: fewer show no pattern; common practice, no source
 STATED_WITHIN = 0.1  # a stated speed further off contradicts the pulses; common practice, no source
-_COUNTED_WITHIN = 0.025  # two counts whose speeds both lie this near the stated one cannot be told apart by it
-_HYSTERESIS = 0.25  # of the swing, to either side of its middle: noise below that makes no pulse
-_NEIGHBOURS = 9  # pulses over which an interval counts as usual: few turns, and a majority of sound ones
-_SHORT, _FIT = 0.6, 0.25  # an interval under 0.6 of the usual one is a pulse too many; a gap is whole intervals within 0.25
-_FLOOR_BINS = 64
-_SHARE_OUT = 0.75  # of the lines of a pattern
+_COUNTED_WITHIN = 0.025  # a stated speed may be this far off, and tells no two counts apart within it; common practice, no source
+_HYSTERESIS = 0.25  # of the swing, to either side of its middle: noise below that makes no pulse; common practice, no source
+_NEIGHBOURS = (
+    9  # pulses over which an interval counts as usual: few turns, and a majority of sound ones; common practice, no source
+)
+_SHORT, _FIT = (
+    0.6,
+    0.25,
+)  # an interval under 0.6 of the usual one is a pulse too many; a gap is whole intervals within 0.25; assumed
+_FLOOR_BINS = 64  # over which noise is taken for even; common practice, no source
+_SHARE_OUT = 0.75  # of the lines of a pattern: one line is a swing of the speed; assumed
 
 
 @dataclass(frozen=True)

@@ -41,8 +41,9 @@ from gearcase.signal.spectrum import (
     find_lines,
     overall_velocity,
 )
-from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear
+from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
 from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
+from gearcase.units import percent
 
 __all__ = ["CLEAN", "Examined", "run"]
 
@@ -86,7 +87,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         arrays = {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
         kept["latest", recording.point] = arrays
         kept.update({(row["component"], row["fault"], recording.point): arrays for row in document["verdicts"]})
-        if recording.point and recording.point not in first and examined.envelope and examined.speed:
+        if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
     document = _together(job, documents, looked)
     together = {name: columns for arrays in kept.values() for name, columns in arrays.items()}
@@ -150,7 +151,7 @@ class Examined:
             self.rating = rate(velocity, power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
         speed = find_speed(drive, lines, hypotheses, heard)
         if isinstance(speed, str):
-            self.cannot_tell.append(speed)
+            self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
@@ -172,7 +173,15 @@ class Examined:
         for comb in self.judgement.faint:
             if comb.hypothesis and comb not in grown:
                 self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
+        if self.still:
+            self.cannot_tell.append(f"{recording.name}: nothing in it shows that the drive turned: {speed.at_rest}")
         self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
+
+    @property
+    def still(self) -> bool:
+        """Whether nothing in the recording shows that the drive turned, no bearing either."""
+        combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
+        return self.speed is not None and bool(self.speed.at_rest) and not any(comb.hypothesis for comb in combs)
 
     def document(self) -> dict[str, Any]:
         recording, speed = self.recording, self.speed
@@ -210,8 +219,8 @@ class Examined:
         }
 
     def looked(self) -> _Looked:
-        """Nothing where the record was unfit or its speed unknown: `cannot_tell` says so already."""
-        if self.speed is None:
+        """Nothing where the record was unfit, its speed unknown or the drive at rest: `cannot_tell` says so already."""
+        if self.speed is None or self.still:
             return _Looked()
         blind = dict(self.judgement.not_testable)
         testable = frozenset((h.component, h.fault) for h in self.hypotheses if h not in blind)
@@ -261,7 +270,7 @@ class Examined:
             return None
         runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
         says = (
-            f"its speed is stated as {60 * stated:.6g} rpm, and job.yaml says that {self.drive.reference_shaft} runs at {runs} "
+            f"{speed_words(self.recording, stated)}, and job.yaml says that {self.drive.reference_shaft} runs at {runs} "
             "(drive.input.speed): one of them is wrong, and with it every line; correct it and judge again"
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
@@ -280,7 +289,7 @@ class Examined:
                 alone = overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
                 shares[line.name] = float(alone / velocity) ** 2
         most = max(shares, key=lambda name: shares[name], default="")
-        by = f", {shares[most]:.0%} of its power at {most}" if most else ""
+        by = f", {percent(shares[most])} of its power at {most}" if most else ""
         speed = f"{1000 * velocity:.2g} mm/s"
         return (
             f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN}); "
@@ -315,14 +324,14 @@ class Examined:
         if comb.attribution_false_alarm <= ATTRIBUTION_LIMIT:
             why = "or its other race or a rolling element: both races show"
         elif hypothesis.spread > SLIP_BAND:
-            why += f"; its geometry is known so poorly that its band of ±{hypothesis.spread:.0%} is too wide to name it"
+            why += f"; its geometry is known so poorly that its band of ±{percent(hypothesis.spread)} is too wide to name it"
         found = self._comb_words(comb, "a real periodic line", speed_hz)
         return f"{found}, part uncertain: {_fault_words(hypothesis)}, {why}"
 
     def _faint(self, comb: Comb, hypothesis: Hypothesis, speed_hz: float) -> str:
         return (
             f"{self._comb_words(comb, 'a faint comb', speed_hz)} at the rate of {_fault_words(hypothesis)}: modulation depth "
-            f"{comb.depth:.0%}, which a sound bearing under load may show too; record again in two weeks and compare"
+            f"{percent(comb.depth)}, which a sound bearing under load may show too; record again in two weeks and compare"
         )
 
     def _comb_words(self, comb: Comb, what: str, speed_hz: float) -> str:
@@ -355,7 +364,7 @@ class Examined:
                 "found_hz": comb.base_hz,
                 "order": comb.base_hz / speed_hz,
                 "snr_db": comb.strength_db,
-                "says": f"certain but too small to matter: modulation depth {comb.depth:.1%}",
+                "says": f"certain but too small to matter: modulation depth {percent(comb.depth, 1)}",
             }
             for comb in self.judgement.faint
             if comb.hypothesis is None

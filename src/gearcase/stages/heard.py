@@ -16,7 +16,7 @@ from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import Transform, floor_bins, hann, line_strength, transform
 from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
 
-__all__ = ["STATED_SPEED_BAND", "Heard", "Speed", "find_speed", "hear"]
+__all__ = ["STATED_SPEED_BAND", "Heard", "Speed", "find_speed", "hear", "speed_words"]
 
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
@@ -36,12 +36,18 @@ class Heard:
 
 @dataclass(frozen=True)
 class Speed:
-    """Speed of the reference shaft while recording; `source` says how it is known, `spread` is relative, for searches."""
+    """Speed of the reference shaft while recording; `source` says how it is known, `spread` is relative, for searches.
+
+    `at_rest` says why neither the lines of the recording nor a tachometer show that the shaft turned; empty where one does.
+    `hum` is true where what looks like the shaft's lines is the mains'.
+    """
 
     hz: float
     standard_error_hz: float | None
     spread: float
     source: str
+    at_rest: str = ""
+    hum: bool = False
 
 
 def hear(recording: Recording) -> Heard:
@@ -53,7 +59,7 @@ def hear(recording: Recording) -> Heard:
 
 def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothesis], heard: Heard) -> Speed | str:
     """Speed by the whole comb of the drive's lines; as stated where none stands out; or in words why it cannot be told."""
-    name, stated = heard.recording.name, heard.recording.speed_hz
+    recording, stated = heard.recording, heard.recording.speed_hz
     low, high = (stated, stated) if stated else drive.speed_hz
     orders = comb_orders(lines)
     spectra = [
@@ -63,7 +69,7 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
     near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))
     if high / low > LARGEST_RANGE and isinstance(near, NoSpeed):
         return (
-            f"{name}: the drive runs from {low:.4g} to {high:.4g} Hz, nobody has said at which speed this was "
+            f"the drive runs from {low:.4g} to {high:.4g} Hz, nobody has said at which speed this was "
             f"taken, and {near.says}; give --speed"
         )
     if high / low <= LARGEST_RANGE:
@@ -71,16 +77,37 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
         surest = [replace(one, families=one.families[: len(one.families) // 2]) for one in spectra]
         far = speed_from_comb(surest, lowest_hz=low * (1 - CONTRADICTED_BAND), highest_hz=high * (1 + CONTRADICTED_BAND))
         if isinstance(far, SpeedEstimate) and _contradicts(hypotheses, far.speed_hz, low, high):
+            cure = "read the speed again and state it"
+            if recording.pulses_per_turn:
+                cure = "count the marks on its wheel, and look which shaft it reads"
             return (
-                f"{name}: its speed is stated as {60 * (low + high) / 2:.5g} rpm, and its lines fit "
-                f"{60 * far.speed_hz:.5g} rpm: one of the two, or a tooth count, is wrong; read the speed again and state it"
+                f"{speed_words(recording, (low + high) / 2)}, and its lines fit {60 * far.speed_hz:.5g} rpm: one of the two, or a "
+                f"tooth count, is wrong; {cure}"
             )
+        if isinstance(near, NoSpeed) and near.why == "noise" and isinstance(far, NoSpeed) and far.why == "mains":
+            near = far
     if isinstance(near, SpeedEstimate):
         spread = 2 * near.standard_error_hz / near.speed_hz
         source = f"measured from {near.lines} lines of the recording"
+        if recording.tachometer:
+            source += f"; its tachometer: {recording.tachometer}"
         return Speed(near.speed_hz, near.standard_error_hz, spread, source)
     middle, spread = (low + high) / 2, (high - low) / (high + low) + STATED_SPEED_BAND
-    return Speed(middle, None, spread, f"stated; {near.says.split(':')[0]}")
+    if recording.pulses_per_turn:
+        return Speed(middle, None, spread, f"by its tachometer: {recording.tachometer}; of its lines: {near.says}")
+    at_rest = "" if near.why == "alike" else near.says
+    source = f"stated; {near.says}"
+    if recording.tachometer:
+        source += f"; its tachometer: {recording.tachometer}"
+    return Speed(middle, None, spread, source, at_rest, hum=near.why == "mains")
+
+
+def speed_words(recording: Recording, speed_hz: float) -> str:
+    """What a recording's speed was said to be, and by whom."""
+    if recording.pulses_per_turn:
+        turns = f"{recording.pulses_per_turn} pulse{'s' * (recording.pulses_per_turn > 1)} a turn"
+        return f"its tachometer gives {60 * speed_hz:.6g} rpm at {turns}"
+    return f"its speed is stated as {60 * speed_hz:.6g} rpm"
 
 
 def _contradicts(hypotheses: Sequence[Hypothesis], found_hz: float, low_hz: float, high_hz: float) -> bool:

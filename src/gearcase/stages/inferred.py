@@ -11,7 +11,7 @@ from typing import Any
 from gearcase.drive.bearing_lines import bearing_rings
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.speeds import shaft_orders
-from gearcase.drive.train import Drive, Mesh
+from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
@@ -23,6 +23,7 @@ from gearcase.judge.which_bearing import which_bearing
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.stages.heard import Heard, Speed, find_speed, hear
+from gearcase.stages.row import Stages, stages_in_a_row, teeth_wanted
 
 __all__ = ["infer"]
 
@@ -38,6 +39,11 @@ class _Listened:
     heard: Heard
     speed: Speed | str
 
+    @property
+    def hum(self) -> str:
+        """Why its lines are the mains' alone; empty where they are not."""
+        return self.speed.at_rest if isinstance(self.speed, Speed) and self.speed.hum else ""
+
 
 def infer(job: Job, recordings: Iterable[Recording]) -> tuple[dict[str, Any], tuple[Finding, ...], tuple[dict[str, str], ...]]:
     """The ``inferred`` part of a survey, what it found, and the recordings it rests on."""
@@ -49,7 +55,7 @@ def infer(job: Job, recordings: Iterable[Recording]) -> tuple[dict[str, Any], tu
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         unfit = _unfit(recording)
         if unfit:
-            speeds.append(_speed_row(recording, f"{recording.name}: {unfit}"))
+            speeds.append(_speed_row(recording, unfit))
             continue
         heard = hear(recording)
         speed = find_speed(job.drive, lines, hypotheses, heard)
@@ -68,22 +74,22 @@ def _unfit(recording: Recording) -> str:
 
 
 def _speed_row(recording: Recording, speed: Speed | str) -> dict[str, Any]:
-    told = isinstance(speed, Speed)
     return {
         "recording": recording.name,
         "point": recording.point,
         "stated_hz": recording.speed_hz,
+        "pulses_per_turn": recording.pulses_per_turn,
         "hz": speed.hz if isinstance(speed, Speed) else None,
         "standard_error_hz": speed.standard_error_hz if isinstance(speed, Speed) else None,
         "says": speed.source if isinstance(speed, Speed) else speed,
-        "told": told,
+        "told": isinstance(speed, Speed) and not speed.at_rest,
     }
 
 
 def _teeth(drive: Drive, listened: Sequence[_Listened]) -> dict[str, Any] | None:
     """Combinations of the unknown teeth between the ends; None where nothing is unknown, words where it cannot be tried."""
-    stages = _stages(drive)
-    if stages is None or (stages and all(None not in teeth for teeth in stages)):
+    stages = stages_in_a_row(drive)
+    if stages is None or not teeth_wanted(drive):
         return None
     if not stages and drive.ratings.stages is None:
         return {"says": "tooth counts can be inferred once the number of stages is known: give nameplate.stages"}
@@ -91,8 +97,10 @@ def _teeth(drive: Drive, listened: Sequence[_Listened]) -> dict[str, Any] | None
         return {"says": "tooth counts can be inferred once the nameplate's ratio is known"}
     if not listened:
         return {"says": "tooth counts can be inferred from a recording of the running drive: list one under recordings"}
-    longest = max(listened, key=lambda one: one.heard.recording.duration_s)
+    longest = max(listened, key=lambda one: (not one.hum, one.heard.recording.duration_s))
     name = longest.heard.recording.name
+    if longest.hum:
+        return {"recording": name, "says": f"tooth counts cannot be inferred from {name}: {longest.hum}"}
     try:
         plate = _plate(drive, longest, stages)
         found = infer_teeth([LineSpectrum(longest.heard.strength, longest.heard.spectrum.bin_hz)], plate)
@@ -123,7 +131,7 @@ def _teeth_document(found: ToothInference) -> dict[str, Any]:
     }
 
 
-def _plate(drive: Drive, listened: _Listened, stages: list[tuple[int | None, int | None]]) -> Plate:
+def _plate(drive: Drive, listened: _Listened, stages: Stages) -> Plate:
     """What is known beforehand, at the speed of the recording."""
     ratings, recording = drive.ratings, listened.heard.recording
     ratio = ratings.ratio or 1.0
@@ -137,31 +145,6 @@ def _plate(drive: Drive, listened: _Listened, stages: list[tuple[int | None, int
         speed *= ratio
     count = len(stages) or ratings.stages or 1
     return Plate(speed, within, ratio, ratings.ratio_spread or 0.005 * ratio, count, tuple(stages))
-
-
-def _stages(drive: Drive) -> list[tuple[int | None, int | None]] | None:
-    """Teeth of each stage from the input to the output, None where unknown; empty where only a ratio is known; None where the way
-    is no plain row of stages that starts at a stated end.
-    """
-    ends = {shaft.end: shaft.name for shaft in drive.shafts if shaft.end}
-    if not {"input", "output"} <= ends.keys() or drive.reference_shaft not in ends.values():
-        return None
-    if not drive.meshes:
-        return [] if drive.ratio_links else None
-    here, before, row = ends["input"], "", []
-    while here != ends["output"]:
-        onwards = [mesh for mesh in drive.meshes if here in (mesh.pinion_shaft, mesh.wheel_shaft) and mesh.name != before]
-        if len(onwards) != 1 or onwards[0].kind == "worm" or onwards[0].group:
-            return None
-        (mesh,) = onwards
-        row.append(_from(mesh, here))
-        here, before = mesh.wheel_shaft if here == mesh.pinion_shaft else mesh.pinion_shaft, mesh.name
-    return row
-
-
-def _from(mesh: Mesh, shaft: str) -> tuple[int | None, int | None]:
-    teeth = (mesh.pinion_teeth, mesh.wheel_teeth)
-    return teeth if shaft == mesh.pinion_shaft else teeth[::-1]
 
 
 def _bearings(job: Job, listened: Sequence[_Listened], hypotheses: Sequence[Hypothesis]) -> Iterator[dict[str, Any]]:

@@ -5,7 +5,7 @@ from typing import Any
 
 from gearcase.drive.collisions import CURES, collisions
 from gearcase.drive.line import Line
-from gearcase.drive.measurement import LONGEST_RECORD, MeasurementPlan, Record, measurement_plan
+from gearcase.drive.measurement import LONGEST_RECORD, MeasurementPlan, Record, measurement_plan, tooth_record
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.install.bus import record_interval, waveform_time
@@ -21,7 +21,9 @@ from gearcase.install.sensing import (
     velocity_noise,
 )
 from gearcase.job.build import Job
+from gearcase.judge.practice import PINION_TEETH
 from gearcase.judge.zones import GEAR_UNITS, STAND_IN, Acceptance
+from gearcase.stages.row import teeth_wanted
 from gearcase.units import show
 from gearcase.worked import Given, Origin, Worked, work
 
@@ -44,19 +46,22 @@ class _Slow:
 def measurement(job: Job, lines: tuple[Line, ...], acceptance: Acceptance) -> tuple[dict[str, Any], tuple[Finding, ...]]:
     """The `measurement` of a survey's document, and what has to be said of it."""
     plan = measurement_plan(job.drive, lines)
+    records = [plan.short, plan.long]
+    if teeth_wanted(job.drive):
+        records.append(tooth_record(lines, speed_hz=job.drive.speed_hz, most_teeth=PINION_TEETH[1]))
     expected = _expected_peak(job.drive, lines, acceptance)
     slow = _slow_shafts(job.drive, lines, acceptance, plan.long)
     bus = _bus(job, plan)
     met = collisions(
         lines,
         speed_hz=job.drive.speed_hz,
-        records=[(record.highest.value, record.length.value) for record in (plan.short, plan.long)],
+        records=[(record.highest.value, record.length.value) for record in records],
     )
     document = {
         "highest_frequency_hz": plan.short.highest.as_dict(),
         "sample_rate_hz": plan.short.rate.as_dict(),
         "record_length_s": plan.long.needed.as_dict(),
-        "records": [_record_document(record) for record in (plan.short, plan.long)],
+        "records": [_record_document(record) for record in records],
         "hunting_teeth": [{"mesh": tooth.mesh, "needed_s": tooth.needed.as_dict(), "held": tooth.held} for tooth in plan.hunting],
         "collisions": [
             {

@@ -23,6 +23,7 @@ from gearcase.stages.inferred import infer
 from gearcase.stages.measuring import acceptance_document, measurement
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 from gearcase.stages.workings import line_workings
+from gearcase.units import percent
 from gearcase.worked import Origin, Worked
 
 __all__ = ["SECTIONS_READ", "run"]
@@ -148,7 +149,7 @@ def _power_through_meshes(drive: Drive) -> dict[str, float]:
     if not all(end in reached and reached[end].order for end in ends.values()):
         return {}
     flow = power_flow(drive, power=drive.ratings.power, input_shaft=ends["input"], output_shaft=ends["output"])
-    return {name: max(map(abs, shares.values())) for name, shares in flow.items()}
+    return {name: round(max(map(abs, shares.values())), 3) for name, shares in flow.items()}  # mW: no digits of rounding
 
 
 def _line_document(line: Line, working: Worked, drive: Drive) -> dict[str, Any]:
@@ -203,8 +204,8 @@ def _wide_bands(drive: Drive, lines: tuple[Line, ...]) -> Iterator[Finding]:
             if outer_high > inner_low > 0:
                 part = f"{bearing.name} ({make})" if make else bearing.name
                 says = (
-                    f"{part}: its race rates are known to {spread:.0%} only, and the bands of its two races meet: too wide to name "
-                    "a race; count its elements, or ask for the maker's geometry"
+                    f"{part}: its race rates are known to {percent(spread)} only, and the bands of its two races meet: too wide "
+                    "to name a race; count its elements, or ask for the maker's geometry"
                 )
                 yield Finding(Level.CAUTION, "survey.wide_band", bearing.where, says)
 
@@ -223,7 +224,7 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
     """Questions for the site, in the order of the ask-for sheet; those that stop ordering are marked."""
     drive = job.drive
     questions: list[tuple[str, str, str, bool]] = [
-        (f"count the teeth and read the plate again: {row['says']}", row["where"], "with it every line behind it is wrong", False)
+        (f"{_how_to_settle(row['says'], drive)}: {row['says']}", row["where"], "with it every line behind it is wrong", False)
         for row in _contradictions(job)
     ]
     reached = shaft_orders(drive)
@@ -255,6 +256,14 @@ def _unknown(job: Job) -> list[dict[str, Any]]:
         questions.append(("where sensors can stand", "points", "no point, no coverage", True))
     questions += [(what, "site", why, blocks) for what, why, blocks in SITE_QUESTIONS]
     return [{"what": what, "where": where, "why": why, "blocks_ordering": blocks} for what, where, why, blocks in questions]
+
+
+def _how_to_settle(says: str, drive: Drive) -> str:
+    """What to do about a contradiction: whatever its two sides rest on."""
+    if "tooth" not in says and "teeth" not in says:
+        return "settle which of the two holds"
+    pulleys = ", measure the pulleys" if drive.belts else ""
+    return f"count the teeth{pulleys} and read the plate again"
 
 
 def _about_bearing(bearing: Bearing) -> list[tuple[str, str]]:

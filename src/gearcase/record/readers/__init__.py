@@ -24,7 +24,7 @@ from gearcase.record.readers.contents import Budget, Contents, RawChannel
 from gearcase.record.readers.instruments import read_tdms, read_universal, read_wav
 from gearcase.record.readers.text import read_csv
 from gearcase.signal.recording import Recording
-from gearcase.signal.tachometer import pulse_times, read_pulses
+from gearcase.signal.tachometer import Tachometer, pulse_times, read_pulses
 from gearcase.units import ACCEPTED, SI_UNIT, convert
 
 __all__ = ["ENDINGS", "Channel", "Found", "describe", "read_recording", "sha256_of_file"]
@@ -122,7 +122,7 @@ def read_recording(
     path = Path(path)
     contents, notes = _open(path, limit_bytes)
     problems: list[Problem] = []
-    chosen = _choose(path.name, contents, channel, problems)
+    chosen = _choose(path.name, contents, channel, "--channel", problems)
     among = (chosen,) if chosen else contents.channels
     rate = _decide_rate(path.name, among, rate_hz, problems, notes)
     spelling = _decide_unit(path.name, contents, among, unit, problems, notes)
@@ -133,8 +133,12 @@ def read_recording(
         if spelling:
             samples = _in_si(samples, spelling)
         problems += _bad_samples(path.name, chosen.name, samples)
+    pulses = None
     if tachometer is not None and rate is not None:
-        speed = _by_tachometer(path.name, contents, tachometer, rate, speed, problems, notes)
+        pulses = _by_tachometer(path.name, contents, tachometer, rate, speed, problems)
+    if pulses is not None:
+        notes.append(f"tachometer {tachometer}: {pulses.says}")
+        speed = speed if pulses.pulses_per_turn is None else pulses.mean_hz
     if problems or chosen is None or rate is None or spelling is None:
         raise BadInput(problems)
     return Recording(
@@ -147,6 +151,8 @@ def read_recording(
         sha256=sha256_of_file(path),
         name=path.name,
         start=start or chosen.facts.start,
+        pulses_per_turn=pulses.pulses_per_turn if pulses else None,
+        tachometer=pulses.says if pulses else "",
         found="; ".join(dict.fromkeys((contents.format, *notes))),
     )
 
@@ -248,7 +254,7 @@ def _memory() -> int:
         return _MEMORY_IF_UNKNOWN
 
 
-def _choose(name: str, contents: Contents, wanted: str | None, problems: list[Problem]) -> RawChannel | None:
+def _choose(name: str, contents: Contents, wanted: str | None, key: str, problems: list[Problem]) -> RawChannel | None:
     channels = contents.channels
     listed = ", ".join(f"{one.name} ({one.length} samples)" for one in channels[:20])
     if len(channels) > 20:
@@ -257,13 +263,13 @@ def _choose(name: str, contents: Contents, wanted: str | None, problems: list[Pr
         if len(channels) == 1 and not contents.undecided:
             return channels[0]
         given = "; ".join((f"a file of {len(channels)} channels", *(contents.left_out if contents.undecided else ())))
-        problems.append(Problem(name, "--channel", given, f"the name of one: {listed}"))
+        problems.append(Problem(name, key, given, f"the name of one: {listed}"))
         return None
     chosen = [one for one in channels if one.name == wanted]
     if not chosen:  # a column of the one table that a file holds, by its number
         chosen = [one for one in channels if one.name.endswith(f":{wanted}") and wanted.isdigit()]
     if len(chosen) != 1:
-        problems.append(Problem(name, "--channel", repr(wanted), f"the name of one channel: {listed}"))
+        problems.append(Problem(name, key, repr(wanted), f"the name of one channel: {listed}"))
         return None
     return chosen[0]
 
@@ -362,22 +368,19 @@ def _by_tachometer(
     rate_hz: float,
     about_hz: float | None,
     problems: list[Problem],
-    notes: list[str],
-) -> float | None:
-    """Speed by the pulses of a channel; the stated one, with a note, where nothing tells how many make a turn. [Hz]"""
-    chosen = _choose(name, contents, wanted, problems)
+) -> Tachometer | None:
+    """What the pulses of a channel say; None, with the problem, where they cannot be read."""
+    chosen = _choose(name, contents, wanted, "tachometer", problems)
     if chosen is None:
-        return about_hz
+        return None
     values = np.asarray(chosen.values, np.float64)
     rising = values.size > 1 and bool(np.all(np.diff(values) > 0))
     try:
         times = values if rising else pulse_times(values, sample_rate_hz=rate_hz)
-        found = read_pulses(times, about_hz=about_hz, resolution_s=0.0 if rising else 1 / rate_hz)
+        return read_pulses(times, about_hz=about_hz, resolution_s=0.0 if rising else 1 / rate_hz)
     except OutOfRange as error:
         problems.append(Problem(name, "tachometer", f"channel {chosen.name}: {error.name} {error.value}", error.rule))
-        return about_hz
-    notes.append(f"tachometer {chosen.name}: {found.says}")
-    return about_hz if found.pulses_per_turn is None else found.mean_hz
+        return None
 
 
 def _as_float(values: NDArray[Any]) -> NDArray[np.floating]:
