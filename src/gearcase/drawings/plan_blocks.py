@@ -5,6 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.list_blocks import card_blocks, cut_blocks, drawing_blocks, leaving_blocks, pick_blocks
 
 __all__ = [
     "plan_blocks",
@@ -17,6 +18,9 @@ def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:
     yield from finding_blocks(plan["findings"])
     yield Block("heading", "How the kit goes on")
     yield from _parts(plan)
+    if plan.get("before_leaving"):
+        yield Block("heading", "Before you leave home")
+        yield from leaving_blocks(plan["before_leaving"])
 
 
 def plan_section(plan: dict[str, Any] | None) -> Iterator[Block]:
@@ -64,9 +68,8 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("heading", "Clearance holes", level=2)
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
-    steps = tuple((str(step["number"]), step["where"], step["do"], step["caution"]) for step in plan["work_card"])
-    yield Block("heading", "Work card", level=2)
-    yield Block("table", head=("", "where", "do", "caution"), rows=steps, wide=(0.4, 1.4, 4, 2.6), numbers=(0,))
-    bring = tuple((row["what"], row["for"]) for row in plan["pick"])
+    yield from drawing_blocks(plan)
+    yield from card_blocks(plan)
+    yield from cut_blocks(plan.get("cut_lists", ()))
     yield Block("heading", "Bring", level=2)
-    yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))
+    yield from pick_blocks(plan["pick"])

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from gearcase.drawings.list_blocks import cut_words, pick_words
+
 __all__ = [
     "baseline_text",
     "built_rows",
@@ -161,7 +163,9 @@ def plan_text(document: dict[str, Any]) -> str:
         parts.append(f"one round of the bus at {document['bus']['baud']} baud: {document['bus']['round_s']:.3f} s")
     for hole in document["clearance_holes"]:
         parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
-    parts += ["", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
+    for cut in document["cut_lists"]:
+        parts += ["", *cut_words(cut)]
+    parts += ["", "bring:", *pick_words(document["pick"])]
     parts += ["", "work card:"]
     for step in document["work_card"]:
         parts.append(f"  {step['number']:2d}. {step['where']}: {step['do']}")

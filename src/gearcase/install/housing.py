@@ -6,6 +6,7 @@ Places on a face are measured from its lower left corner, looking at it from out
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from gearcase.install.lengths import Lengths
 from gearcase.worked import Origin
 
 __all__ = [
@@ -188,13 +189,15 @@ class Screw:
 @dataclass(frozen=True)
 class Kit:
     """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of the metal while bonding [K]; screws
-    that want clearance holes.
+    that want clearance holes; strut channel and conduit to be cut.
     """
 
     cables: tuple[Cable, ...] = ()
     adhesive_cure: float | None = None
     metal_temperature: float | None = None
     screws: tuple[Screw, ...] = ()
+    strut: Lengths | None = None
+    conduit: Lengths | None = None
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,10 @@ from gearcase.install.housing import (
     ThreadedHole,
     Wall,
 )
+from gearcase.install.lengths import SAW_KERF, Lengths, Piece, Stock
 from gearcase.install.points import Point, Sensor
 from gearcase.job.housing_schema import HousingModel, PortModel, WallModel
-from gearcase.job.kit_schema import BusModel, HoleModel, KitModel, PointModel
+from gearcase.job.kit_schema import BusModel, HoleModel, KitModel, LengthsModel, PointModel
 from gearcase.job.read import Source
 from gearcase.units import INCH, parse_thread
 
@@ -87,7 +88,21 @@ def build_kit(model: KitModel) -> Kit:
         model.adhesive_cure,
         model.metal_temperature,
         tuple(Screw(screw.name, screw.size, screw.fit) for screw in model.screws),
+        strut=_lengths(model.strut) if model.strut else None,
+        conduit=_lengths(model.conduit) if model.conduit else None,
     )
+
+
+def _lengths(model: LengthsModel) -> Lengths:
+    """Pieces one by one; two entries of one stock count together, as many as wanted if one of them says so."""
+    pieces = tuple(Piece(piece.name, piece.length) for piece in model.pieces for _ in range(piece.count))
+    stocks: dict[tuple[str, float], int | None] = {}
+    for one in model.stock:
+        named = one.name or f"{1000 * one.length:.6g} mm", one.length
+        before = stocks.get(named, 0)
+        stocks[named] = None if before is None or one.available is None else before + one.available
+    kerf = SAW_KERF if model.kerf is None else model.kerf
+    return Lengths(pieces, tuple(Stock(name, length, count) for (name, length), count in stocks.items()), kerf)
 
 
 def build_bus(source: Source, model: BusModel) -> Bus:

@@ -11,6 +11,7 @@ from gearcase.job.fields import (
     At,
     Clock,
     Connection,
+    Count,
     Frequency,
     Length,
     Mass,
@@ -33,9 +34,12 @@ __all__ = [
     "DeviceModel",
     "HoleModel",
     "KitModel",
+    "LengthsModel",
+    "PieceModel",
     "PointModel",
     "ScrewModel",
     "SensorModel",
+    "StockModel",
 ]
 
 
@@ -92,6 +96,30 @@ class ScrewModel(Section):
     fit: Literal["close", "normal", "loose"] = Field("normal", description="close, normal or loose")
 
 
+class PieceModel(Section):
+    """Pieces to be cut, all of one length."""
+
+    name: Name = Field(description="what it becomes, e.g. post of the light")
+    length: Length = Field(description="its length, e.g. 600 mm")
+    count: Count = Field(1, description="how many, e.g. 2")
+
+
+class StockModel(Section):
+    """A length that can be had."""
+
+    length: Length = Field(description="its length, e.g. 3048 mm or 10 ft")
+    name: Name = Field("", description="what it is called, e.g. offcut in the shop; its length by default")
+    available: Count | None = Field(None, description="how many there are, e.g. 1; left out for as many as wanted")
+
+
+class LengthsModel(Section):
+    """Pieces of one material, the stock they are cut from, and the saw's kerf."""
+
+    pieces: list[PieceModel] = Field(default_factory=list, description="a list of pieces, each with name and length")
+    stock: list[StockModel] = Field(default_factory=list, description="a list of lengths that can be had")
+    kerf: Length | None = Field(None, description="what the saw takes at each cut, e.g. 3 mm")
+
+
 class KitModel(Section):
     """What is brought along."""
 
@@ -101,6 +129,8 @@ class KitModel(Section):
     screws: list[ScrewModel] = Field(
         default_factory=list, description="a list of screws that pass through, each with name and size"
     )
+    strut: LengthsModel | None = Field(None, description="strut channel to be cut: pieces, stock, kerf")
+    conduit: LengthsModel | None = Field(None, description="conduit to be cut: pieces, stock, kerf")
 
 
 class DeviceModel(Section):

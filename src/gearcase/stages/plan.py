@@ -14,11 +14,14 @@ from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
+from gearcase.stages.planning.leaving import before_leaving
+from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
 from gearcase.stages.planning.mounts import BONDED, MOUNTS_BONDED, band_of, bond, cost_of_bonding, graded_lines
-from gearcase.stages.planning.places import check_place, face_document
+from gearcase.stages.planning.places import ASSUMED_BASE, check_place, face_document
 from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.wires import bus, cables
 from gearcase.stages.result import StageResult, finding_document, has_blocker
+from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
@@ -32,9 +35,10 @@ def run(job: Job) -> StageResult:
         Document ``plan/1``; `wrong` when a finding is a blocker.
     """
     findings, document = judge(job)
+    document["before_leaving"] = before_leaving(job, document, open_questions(job))
     read = (
-        *job.sources(("drive", "points", "housing", "kit", "bus")),
-        *tables.sources("mounts", "threads", "clearance_holes"),
+        *job.sources(("site", "drive", "points", "housing", "kit", "bus")),
+        *tables.sources("mounts", "threads", "clearance_holes", *TABLES),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
@@ -43,6 +47,7 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
     wired = bus(job, draft)
+    cuts = cutting(job, draft)
     draft.step(
         "before",
         "Lock out and prove the drive still; let it cool; bag open ports; agree permits with the owner.",
@@ -68,7 +73,8 @@ def judge(job: Job) -> tuple[tuple[Finding, ...], dict[str, Any]]:
         "cables": run_cables,
         "clearance_holes": opened,
         "findings": [finding_document(finding) for finding in findings],
-        "pick": [{"what": what, "for": why} for what, why in draft.pick],
+        "cut_lists": cuts,
+        "pick": pick_list(wanted(job, parts, cuts, draft.pick), picked_cables(job.kit, run_cables)),
         "work_card": [
             {"number": number, "where": where, "do": does, "caution": caution}
             for number, (where, does, caution) in enumerate(draft.steps, start=1)
@@ -104,6 +110,8 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         "at_m": list(point.at) if point.at else None,
         "mount_wanted": point.mount,
         "mount": mount,
+        "clock": point.clock,
+        "base_m": point.sensor.base or ASSUMED_BASE,
         "hole": hole,
         "bond": bonded,
         "band": None if band is None else {"true_hz": band.true_hz, "detectable_hz": band.detectable_hz, "by": band.limited_by},

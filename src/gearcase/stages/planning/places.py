@@ -62,14 +62,28 @@ def face_document(face: Face) -> dict[str, Any]:
                 "kind": region.kind,
                 "at_m": list(region.at),
                 "size_m": list(region.size),
-                "wall_m": region.wall.thickness if region.wall else None,
-                "wall_known": str(region.wall.origin) if region.wall else "",
+                "wall": None
+                if region.wall is None
+                else {
+                    "thickness_m": region.wall.thickness,
+                    "gauge_error_m": region.wall.gauge_error,
+                    "origin": str(region.wall.origin),
+                },
             }
             for region in face.regions
         ],
-        "seats": [{"bearing": seat.bearing, "at_m": list(seat.at), "diameter_m": seat.diameter} for seat in face.seats],
+        "seats": [
+            {"bearing": seat.bearing, "at_m": list(seat.at), "diameter_m": seat.diameter, "load_clock": seat.load_clock}
+            for seat in face.seats
+        ],
         "threaded_holes": [
-            {"name": hole.name, "at_m": list(hole.at), "thread": hole.thread, "function": hole.function}
+            {
+                "name": hole.name,
+                "at_m": list(hole.at),
+                "diameter_m": hole.diameter,
+                "thread": hole.thread,
+                "function": hole.function,
+            }
             for hole in face.threaded_holes
         ],
     }
