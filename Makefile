@@ -51,6 +51,7 @@ bench: $(VENV)/run
 	$(BIN)/python benchmarks/run.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
+	$(BIN)/python benchmarks/plan.py
 	$(BIN)/python benchmarks/inference.py
 
 study: $(VENV)/dev

@@ -1,7 +1,7 @@
 """What a plan has people carry and sign: pick list, cut lists, work card, and the page before they leave home; of a campaign too.
 
-Blocks for the plan's page: `card_blocks`, `cut_blocks`, `pick_blocks`, `drawing_blocks`. Sheets to print: `work_card`, `leaving_page`,
-`campaign_sheet`.
+Blocks for pages: `card_blocks`, `cut_blocks`, `pick_blocks`, `drawing_blocks`, `leaving_blocks`, `campaign_blocks`. Sheets to
+print: `work_card`, `leaving_page`, `campaign_sheet`. Lines for a terminal: `pick_words`, `cut_words`.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -95,7 +95,8 @@ def pick_words(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
 
 def cut_words(cut: Mapping[str, Any]) -> Iterator[str]:
     """A cut list as lines for a terminal."""
-    yield f"cut list, {cut['of']}: {cut['bought_m']:.3f} m of stock, {cut['waste_m']:.3f} m waste{', the least' if cut['least'] else ''}"
+    least = ", the least" if cut["least"] else ""
+    yield f"cut list, {cut['of']}: {cut['bought_m']:.3f} m of stock, {cut['waste_m']:.3f} m waste{least}"
     for bar in cut["bars"]:
         yield f"  {bar['stock']}: {_pieces(bar['pieces'])}; {1000 * bar['left']['value']:.0f} mm left"
 
@@ -109,8 +110,11 @@ def drawing_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
 def leaving_blocks(leaving: Mapping[str, Any]) -> Iterator[Block]:
     """The page before leaving home: forks, what stops the job, then boxes to tick."""
     if leaving["stops"]:
-        items = tuple(f"{row['where']}: {row['what']}" for row in leaving["stops"])
-        yield Block("note", "Without an answer, do not travel", items=(" · ".join(items),), state="action")
+        asked: dict[str, list[str]] = {}
+        for row in leaving["stops"]:
+            asked.setdefault(row["where"], []).append(row["what"])
+        items = tuple(f"{first_up(where)}: {' · '.join(says)}" for where, says in asked.items())
+        yield Block("note", "Without an answer, do not travel", items=items, state="action")
     forks = tuple(
         (
             f"{row['where']}: {row['unknown']}",
@@ -131,8 +135,8 @@ def leaving_blocks(leaving: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("list", "Weather and metal", items=tuple(leaving["conditions"]))
     if leaving["open"]:
         more = len(leaving["open"]) - _MOST_OPEN
-        asked = "; ".join(leaving["open"][:_MOST_OPEN]) + (f"; and {more} more, on the sheet of questions" if more > 0 else "")
-        yield Block("text", f"Still open, stops nothing: {asked}.")
+        still = "; ".join(leaving["open"][:_MOST_OPEN]) + (f"; and {more} more, on the sheet of questions" if more > 0 else "")
+        yield Block("text", f"Still open, stops nothing: {still}.")
 
 
 def work_card(plan: Mapping[str, Any], block: TitleBlock) -> Report:

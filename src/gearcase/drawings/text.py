@@ -8,6 +8,7 @@ from gearcase.drawings.list_blocks import cut_words, pick_words
 __all__ = [
     "baseline_text",
     "built_rows",
+    "campaign_text",
     "collision_words",
     "diagnose_text",
     "fit_text",
@@ -172,6 +173,17 @@ def plan_text(document: dict[str, Any]) -> str:
         if step["caution"]:
             parts.append(f"      caution: {step['caution']}")
     return "\n".join(parts)
+
+
+def campaign_text(document: dict[str, Any]) -> str:
+    """A campaign as words: the jobs with what stops each, then the lists of all."""
+    parts = [document["statement"], *(f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]), ""]
+    parts += _table(("job", "state", "cautions"), [(row["title"], row["state"], str(row["cautions"])) for row in document["jobs"]])
+    for job in document["jobs"]:
+        parts += [f"{job['title']}: {row['where']}: {row['says']}" for row in job["stops"]]
+    for cut in document["cut_lists"]:
+        parts += ["", *cut_words(cut)]
+    return "\n".join([*parts, "", "bring:", *pick_words(document["pick"])])
 
 
 def prove_text(document: dict[str, Any]) -> str:

@@ -1,4 +1,4 @@
-"""Before leaving home: what is unknown and what to pack for either answer, which answer stops the job, what must be agreed and done.
+"""Before leaving home: what is unknown, what to pack for either answer, which answer stops the job, what must be agreed and done.
 
 A fork is an unknown whose two answers both leave work to do, each with its own kit; both kits are packed. What has no second way
 stops the job, and is asked before anybody travels.
