@@ -202,8 +202,8 @@ def test_a_fit_is_stale_once_entries_plan_or_photo_change(job: Path) -> None:
         ),
         (f"- point: {STUD}\n  wall: {{readings: [22 mm, 22 mm]}}\n", ["built.yaml:2", "three readings"]),
         (f"- point: {STUD}\n  wall: {{readings: [1 mm, 1 mm, 1 mm], gauge_error: 1 mm}}\n", ["less than the least reading"]),
-        (f"- point: {STUD}\n  steps: [8]\n", ["steps of input coupling end: 3, 4, 5, 6, 7; step 8 belongs to intermediate left"]),
-        (f"- point: {STUD}\n  steps: [99]\n", ["numbers of the plan's work card, 1 to 17"]),
+        (f"- point: {STUD}\n  steps: [10]\n", ["steps of input coupling end: 5, 6, 7, 8, 9; step 10 belongs to intermediate left"]),
+        (f"- point: {STUD}\n  steps: [99]\n", ["numbers of the plan's work card, 1 to 19"]),
         (f"- point: {STUD}\n  by: B\n", ["says nothing"]),
         ("- torque: 4 N m\n", ["the measuring point that torque belongs to"]),
         (f"- point: {MAGNET}\n  device: {{address: 9}}\n", ["one of the plan's devices"]),
@@ -461,7 +461,7 @@ def test_questions_skip_on_enter_and_ask_a_bad_value_again_with_the_rule(
     assert code == 0 and document["added"] == 1 and document["points"][0]["photos"][0]["file"] == "mark.jpg"
     assert value(document["points"][0], "serial") == "0411" and value(document["points"][0], "depth") == pytest.approx(0.0115)
     assert value(document["points"][0], "wall")["gauge_error"] == pytest.approx(0.0003)
-    assert [step["number"] for step in document["open_steps"]] == [1, 2, 8, 9, 10, 11, 13, 14, 15, 16, 17]
+    assert [step["number"] for step in document["open_steps"]] == [1, 2, 3, 4, 10, 11, 12, 13, 15, 16, 17, 18, 19]
     for rule in ("three readings", 'e.g. "25 mm"', "a photo that is there"):
         assert rule in said
     assert said.count("drilled depth") == 2 and "temperature of the metal" not in said.split("intermediate left")[0]
