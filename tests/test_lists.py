@@ -24,7 +24,7 @@ from gearcase.tables import load as table
 from gearcase.web.app import make_app
 from gearcase.worked import Origin
 from test_stages import EXAMPLES
-from test_web import Browser
+from test_web import Client
 
 BLOCK = TitleBlock("Conveyor CV-204", "plan", "0001", "2026-03-02", "0123456789ab")
 
@@ -246,7 +246,7 @@ def test_faces_of_a_plan_draw_whatever_a_housing_can_say(tmp_path: Path) -> None
 
 
 def test_the_page_of_the_plan_links_its_sheets(kept: Path) -> None:
-    browser = Browser(make_app(kept.parents[2]))
+    browser = Client(make_app(kept.parents[2]))
     page = browser.get("/plan")
     assert page.status_code == 200
     for name in ("work-card.pdf", "before-you-leave-home.pdf", "template-1.pdf", "face-0.svg"):

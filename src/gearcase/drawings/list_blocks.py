@@ -19,6 +19,7 @@ __all__ = [
     "cut_blocks",
     "cut_words",
     "drawing_blocks",
+    "for_all",
     "leaving_blocks",
     "leaving_page",
     "pick_blocks",
@@ -161,7 +162,7 @@ def leaving_page(plan: Mapping[str, Any], block: TitleBlock) -> Report:
 
 def campaign_sheet(campaign: Mapping[str, Any], block: TitleBlock) -> Report:
     """A campaign's jobs and lists, to be printed."""
-    return _sheet(block.job, "Campaign: jobs, cut lists, what to bring", block, list(campaign_blocks(campaign)))
+    return _sheet(block.job, "Campaign lists", block, list(campaign_blocks(campaign)))
 
 
 def campaign_blocks(campaign: Mapping[str, Any]) -> Iterator[Block]:
@@ -172,11 +173,18 @@ def campaign_blocks(campaign: Mapping[str, Any]) -> Iterator[Block]:
         for job in campaign["jobs"]
     )
     yield Block("table", head=("job", "folder", "state", "what stops it"), rows=rows, wide=(2, 2, 1, 5))
+    yield Block("text", "Blocked jobs are counted in the lists, for they will need their kit once cured; jobs not planned are not.")
     if campaign["findings"]:
         yield Block("list", "To look at", items=tuple(f"{row['where']}: {row['says']}" for row in campaign["findings"]))
     yield from cut_blocks(campaign["cut_lists"])
     yield Block("heading", "Bring", level=2)
-    yield from pick_blocks(campaign["pick"])
+    yield from pick_blocks(for_all(campaign))
+
+
+def for_all(campaign: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """A campaign's pick list as it is read: what every planned job needs is for all of them."""
+    planned = sum(job["state"] != "not planned" for job in campaign["jobs"])
+    return [{**row, "for": ["all jobs"] if len(row["for"]) == planned > 1 else row["for"]} for row in campaign["pick"]]
 
 
 def _sheet(title: str, subtitle: str, block: TitleBlock, blocks: list[Block]) -> Report:

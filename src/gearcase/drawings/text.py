@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from gearcase.drawings.list_blocks import cut_words, pick_words
+from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
 
 __all__ = [
     "baseline_text",
@@ -183,7 +183,7 @@ def campaign_text(document: dict[str, Any]) -> str:
         parts += [f"{job['title']}: {row['where']}: {row['says']}" for row in job["stops"]]
     for cut in document["cut_lists"]:
         parts += ["", *cut_words(cut)]
-    return "\n".join([*parts, "", "bring:", *pick_words(document["pick"])])
+    return "\n".join([*parts, "", "bring, blocked jobs counted, jobs not planned left out:", *pick_words(for_all(document))])
 
 
 def prove_text(document: dict[str, Any]) -> str:
