@@ -183,6 +183,13 @@ def test_the_words_tell_every_job_and_what_stops_it(three: Path, capsys: pytest.
     assert "cut list, strut channel" in said and "spares:" in said
 
 
+def test_who_looks_sees_how_far_it_is(three: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    cli.main(["campaign", str(three)])
+    said = capsys.readouterr().err
+    assert "1 of 3: a ready" in said and "3 of 3: c broken" in said and said.endswith("\r\033[K")
+
+
 def test_problems_cross_from_a_process_whole() -> None:
     problem = Problem("job.yaml:3", "drive", "x", "y")
     assert failed(Path("a/b"), *BadInput(problem).problems).problems == (problem,)

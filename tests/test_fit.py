@@ -454,7 +454,7 @@ def test_questions_skip_on_enter_and_ask_a_bad_value_again_with_the_rule(
 ) -> None:
     (job / "mark.jpg").write_bytes(b"mark")
     stud = ["", "331 mm, 328 mm", "22 mm", "22.6 mm, 22.4 mm, 22.5 mm", "0.3 mm", "11", "11.5 mm", "4 N m", "0411", "11", ""]
-    stud += ["none.jpg", "mark.jpg", "8", "all", ""]
+    stud += ["none.jpg", "mark.jpg", "10", "all", ""]
     answers(monkeypatch, *stud)  # then the end of input
     code, document = fit(job, None)
     said = capsys.readouterr().err

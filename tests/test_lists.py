@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from gearcase import cli
 from gearcase.drawings.drafting import TitleBlock
 from gearcase.drawings.list_blocks import leaving_page, pick_blocks, work_card
+from gearcase.drawings.plan_blocks import plan_section
 from gearcase.drawings.report import report_html, report_pdf
 from gearcase.install.housing import Cable, Port, Wall
 from gearcase.install.lengths import Lengths, Piece, Stock
@@ -202,6 +203,19 @@ def test_a_blocked_plan_says_so_on_its_work_card(demo: Job) -> None:
     blocked = plan.run(replace(demo, kit=replace(demo.kit, cables=()))).document
     assert work_card(blocked, BLOCK).blocks[0].text == "Do not proceed"
     assert "no cable left" in report_html(work_card(blocked, BLOCK))
+
+
+def test_the_handover_holds_the_faces_and_how_to_use_the_template(document: dict[str, Any]) -> None:
+    blocks = list(plan_section(document))
+    assert sum(block.kind == "figure" for block in blocks) == len(document["faces"])
+    assert any("100.0 mm" in block.text and "template" in block.text for block in blocks)
+    bonded = {**document, "parts": [{**part, "mount": "rigid adhesive"} for part in document["parts"]]}
+    assert not any("template" in block.text for block in plan_section(bonded))
+
+
+def test_a_plan_kept_before_lists_had_groups_can_still_be_read() -> None:
+    (block,) = pick_blocks([{"what": "plug tap 1/4-28", "for": "input coupling end"}])
+    assert block.rows == (("plug tap 1/4-28", "input coupling end"),)
 
 
 @pytest.fixture(scope="module")

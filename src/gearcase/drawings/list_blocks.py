@@ -10,7 +10,6 @@ from typing import Any
 
 from gearcase.drawings.block import Block, Report, first_up
 from gearcase.drawings.drafting import TitleBlock
-from gearcase.stages.planning.lists import GROUPS
 
 __all__ = [
     "campaign_blocks",
@@ -76,11 +75,11 @@ def cut_blocks(cuts: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
 
 
 def pick_blocks(rows: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
-    """The pick list, a table for each group with a box to tick."""
+    """The pick list, in the order of its groups, a table for each with a box to tick."""
     if rows and "group" not in rows[0]:  # a plan kept before lists had groups
         yield Block("table", head=("what", "for"), rows=tuple((row["what"], row["for"]) for row in rows), wide=(4, 2))
         return
-    for group, inside in groupby(sorted(rows, key=lambda row: GROUPS.index(row["group"])), key=lambda row: row["group"]):
+    for group, inside in groupby(rows, key=lambda row: row["group"]):
         held = list(inside)
         last = "rule (common practice)" if group == "spares" else "for"
         told = tuple(("☐", str(row["quantity"]), row["what"], row["rule"] or _for(row["for"])) for row in held)

@@ -174,7 +174,7 @@ def cut_document(material: str, lengths: Lengths) -> tuple[dict[str, Any], list[
     wrong = [
         (
             "too_long",
-            piece.job or piece.name,
+            piece.job or material,
             f"{piece.name} of {1000 * piece.length:.6g} mm is longer than the longest {material} to be had, "
             f"{1000 * longest:.6g} mm: get a longer one, or join two pieces with a fitting made for it",
         )
