@@ -68,6 +68,7 @@ def test_what_stays_adds_up_and_tools_go_from_job_to_job(tmp_path: Path, capsys:
     folders = [job(tmp_path, name) for name in ("one", "two", "three")]
     code, document = call(capsys, *folders)
     rows = {(row["group"], row["what"]): row for row in document["pick"]}
+    assert len(rows) == len(document["pick"])  # each thing once, spares of single jobs not counted again
     sensor, drill = "sensor, waveform, 3 axes, 2 Hz to 10 kHz", "drill #3 (5.41 mm, 118 degree point)"
     assert code == 0 and rows["parts", sensor]["quantity"] == 6 and rows["parts", sensor]["for"] == ["one", "two", "three"]
     assert rows["tools", drill]["quantity"] == 1 and rows["spares", drill]["quantity"] == 1
