@@ -18,9 +18,12 @@ from gearcase.worked import Origin
 from test_stages import EXAMPLES
 
 
+DEMO = load(EXAMPLES / "demo")  # once: a property test would read it a hundred times
+
+
 @pytest.fixture(scope="module")
 def demo() -> Job:
-    return load(EXAMPLES / "demo")
+    return DEMO
 
 
 def with_stud(job: Job, **changed: Any) -> Job:
@@ -65,7 +68,7 @@ def test_a_wall_nobody_measured_is_bonded_however_thick_it_is_said_to_be(wall: W
 @given(thickness=st.floats(5e-3, 40e-3), error=st.floats(0, 1e-3))
 def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, error: float) -> None:
     """By hand: spot-face 1 mm, depth 9.97856 mm (row TH1) and point 1.625328 mm (row TI1) off the wall less the gauge's error."""
-    job = with_stud(load(EXAMPLES / "demo"), wall=Wall(thickness, error, Origin.MEASURED))
+    job = with_stud(DEMO, wall=Wall(thickness, error, Origin.MEASURED))
     document = plan.run(job).document
     drilled = any("Drill" in step["do"] for step in document["work_card"])
     hole = document["parts"][0]["hole"]
