@@ -17,7 +17,6 @@ from gearcase.stages import plan
 from gearcase.worked import Origin
 from test_stages import EXAMPLES
 
-
 DEMO = load(EXAMPLES / "demo")  # once: a property test would read it a hundred times
 
 
