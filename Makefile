@@ -53,6 +53,7 @@ bench: $(VENV)/run
 	$(BIN)/python benchmarks/signals.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
+	$(BIN)/python benchmarks/plan.py
 	$(BIN)/python benchmarks/inference.py
 
 study: $(VENV)/dev

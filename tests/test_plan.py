@@ -97,8 +97,8 @@ def test_the_work_card_goes_from_the_bench_to_the_last_look_and_leaves_no_part_o
     """Trade: bench before the visit, lock-out before any hand, then points, cables, the last look."""
     where = [step["where"] for step in plan.run(demo).document["work_card"]]
     before = where.index("before")
-    assert where[:2] == ["network", "bench"] and where[before : before + 2] == ["before", "before"]
-    assert set(where[2:before]) == {"intermediate left"}  # tried on the running drive, before it is locked out
+    assert where[:4] == ["network", "bench", "bench", "bench"] and where[before : before + 2] == ["before", "before"]
+    assert set(where[4:before]) == {"intermediate left"}  # tried on the running drive, before it is locked out
     assert where[-2:] == ["after", "running"]
     points, devices = [point.name for point in demo.points], [device.name for device in demo.bus.devices]
     screws, entries = [screw.name for screw in demo.kit.screws], [entry.name for entry in demo.power.entries]
@@ -133,7 +133,8 @@ def test_screws_of_the_kit_get_their_clearance_holes(demo: Job) -> None:
     """ISO 273, medium: M8 passes 9 mm."""
     document = plan.run(demo).document
     assert [(row["size"], row["diameter_mm"]) for row in document["clearance_holes"]] == [("M8", pytest.approx(9.0))]
-    assert {"what": "drill 9 mm, clearance for M8 (normal)", "for": "foot of the stack light on strut channel"} in document["pick"]
+    tools = {row["what"]: row["for"] for row in document["pick"] if row["group"] == "tools"}
+    assert tools["drill 9 mm, clearance for M8 (normal)"] == ["foot of the stack light on strut channel"]
 
 
 def test_the_poll_round_is_the_sum_of_published_transactions(demo: Job) -> None:

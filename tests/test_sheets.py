@@ -462,6 +462,22 @@ def test_names_of_window_and_states_never_stand_on_one_another(window: float, cu
 
 # what lies beside a plan
 
+PLANNED_POWER = {  # as the plan's own document has it
+    "supply_v": 24.0,
+    "line": [
+        {
+            "start": "supply",
+            "end": "edge computer",
+            "length_m": 8.2,
+            "wire": "22 AWG",
+            "current_a": 0.1,
+            "volts": {"value": 23.3},
+            "least_v": 21.6,
+        }
+    ],
+    "branch_circuit": {"volts": 120.0, "wire": "14 AWG", "overcurrent_a": 15.0, "only_by": "licensed electrician only"},
+}
+
 
 FULL = {
     "faces": FACES,
@@ -469,7 +485,7 @@ FULL = {
     "bus": BUS,
     "cables": CABLES,
     "routes": ROUTES,
-    "power": POWER,
+    "power": PLANNED_POWER,
     "terminals": TERMINALS,
     "plates": [PLATE],
     "schedule": SCHEDULE,

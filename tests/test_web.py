@@ -105,7 +105,7 @@ def test_a_stage_is_said_first_then_drawn_then_tabled(client: Client) -> None:
     assert "<details><summary>Working</summary>" in text and "f_m = z x f_shaft" in text
     assert "/survey/0001/ask-for.pdf" in text and "train.svg" not in text
     plan = client.get("/plan").text
-    assert "Nothing blocks this plan." in plan and "Work card" in plan and plan.count("<svg") == 2
+    assert "Nothing blocks this plan." in plan and "Work card" in plan and plan.count("<svg") == 3  # two faces, and the outage
 
 
 def test_every_stage_has_a_page_before_it_is_begun(client: Client) -> None:

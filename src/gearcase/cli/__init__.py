@@ -10,11 +10,13 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from gearcase import __version__
-from gearcase.cli import desk, site, watching
+from gearcase.cli import campaign, desk, site, watching
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 __all__ = ["main"]
+
+_CAMPAIGN = "plan many jobs: one pick list, one cut list with least waste, what stops each job"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -87,6 +89,12 @@ def _parser() -> argparse.ArgumentParser:
     verb("check", desk.check, "read job.yaml and report everything wrong with it")
     survey = verb("survey", desk.survey, "what turns, which lines it shows, what can be seen, what is still unknown")
     plan = verb("plan", desk.plan, "how the kit goes on: holes, bonds, places, bus, cables, what to bring, the work card")
+    many = verbs.add_parser("campaign", help=_CAMPAIGN, description=_CAMPAIGN[0].upper() + _CAMPAIGN[1:] + ".")
+    many.add_argument("folder", nargs="+", metavar="FOLDER", help="folders of jobs, or a folder that holds such")
+    many.add_argument("--json", action="store_true", help="one JSON document on standard output, nothing else there")
+    many.add_argument("--into", metavar="FOLDER", help="keep the lists there, to print; nothing is kept by default")
+    many.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
+    many.set_defaults(run=campaign.campaign)
     fit = verb("fit", site.fit, "what was built, entered against the plan's work card; deviations are judged again")
     fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
     prove = verb("prove", site.prove, "does each device answer, point right and tell the truth; what keeps you from going home")

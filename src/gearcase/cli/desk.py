@@ -74,21 +74,29 @@ def survey(given: argparse.Namespace) -> int:
 
 def plan(given: argparse.Namespace) -> int:
     """How the kit goes on."""
-    from gearcase.drawings.face import face_svg
+    from pathlib import Path
+
+    from gearcase.checksums import sha256_of_data
+    from gearcase.drawings.beside import plan_drawings
+    from gearcase.drawings.drafting import TitleBlock
+    from gearcase.drawings.list_blocks import leaving_page, work_card
+    from gearcase.drawings.report import report_html, report_pdf
     from gearcase.drawings.text import plan_text
+    from gearcase.record import results
     from gearcase.record.clock import now
     from gearcase.stages import plan
 
     job = load(given)
     result = plan.run(job, today=now())
-    pictures = {
-        f"face-{number}.svg": face_svg(
-            face, result.document["parts"], title=f"{job.title}: face {face['name']}", routes=result.document["routes"]
-        ).encode()
-        for number, face in enumerate(result.document["faces"])
-    }
+    run = max(results.numbers(Path(given.job), "plan"), default=0) + 1
+    block = TitleBlock(job.title, "plan", f"{run:04d}", now()[:10], sha256_of_data(result.document)[:12])
+    pictures = plan_drawings(result.document, block=block)
+    for name, sheet in (("work-card", work_card), ("before-you-leave-home", leaving_page)):
+        report = sheet(result.document, block)
+        pictures |= {f"{name}.pdf": report_pdf(report), f"{name}.html": report_html(report).encode()}
     path = keep(given, job, result, pictures)
-    done(given, result.document, f"{plan_text(result.document)}\n\nkept in {path}")
+    words = "kept in {}, with drawings and, to print: work-card.pdf, before-you-leave-home.pdf"
+    done(given, result.document, f"{plan_text(result.document)}\n\n{words.format(path)}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 

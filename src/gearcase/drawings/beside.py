@@ -19,6 +19,7 @@ from gearcase.drawings.wiring import bus_svg, power_svg, terminals_svg
 
 __all__ = ["plan_drawings", "plan_files"]
 
+_WIRED = ("unit_load", "stub_m", "isolated")
 _PAPER = "A4"  # what any office prints
 
 
@@ -58,9 +59,9 @@ def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str
     if spans_a_box(faces):
         yield "housing.svg", partial(solid_svg, faces, parts, routes, title="housing", block=block)
     if document["bus"]["devices"]:
-        yield "bus.svg", partial(bus_svg, document["bus"], document["cables"], title="serial bus", block=block)
-    if document.get("power"):
-        yield "power.svg", partial(power_svg, document["power"], title="power", block=block)
+        yield "bus.svg", partial(bus_svg, _bus_rows(document), document["cables"], title="serial bus", block=block)
+    if (document.get("power") or {}).get("line"):
+        yield "power.svg", partial(power_svg, _power_rows(document["power"]), title="power", block=block)
     if document.get("terminals"):
         yield "terminals.svg", partial(terminals_svg, document["terminals"], title="terminals", block=block)
     for number, plate in enumerate(document.get("plates", ())):
@@ -68,3 +69,38 @@ def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str
         yield f"plate-{number}.dxf", partial(plate_dxf, plate)
     if document.get("schedule"):
         yield "schedule.svg", partial(schedule_svg, document["schedule"], title="outage", block=block)
+
+
+def _bus_rows(document: dict[str, Any]) -> dict[str, Any]:
+    """The bus with how it is wired, devices in the order in which the trunk passes them."""
+    bus, wiring = document["bus"], document.get("wiring")
+    if not wiring:
+        return dict(bus)
+    wired = {row["name"]: row for row in wiring["devices"]}
+    along = {name: number for number, name in enumerate(wiring["along"])}
+    devices = sorted(bus["devices"], key=lambda row: along.get(row["name"], len(along)))
+    master = next((row for row in wiring["devices"] if row["address"] is None), None)
+    return {
+        **bus,
+        "devices": [{**row, **{key: wired[row["name"]][key] for key in _WIRED if row["name"] in wired}} for row in devices],
+        "master": {"name": master["name"], "isolated": master["isolated"]} if master else None,
+        "terminations": [{"at": row["at"], "resistance_ohm": row["ohm"]} for row in wiring["terminations"] or ()],
+        "biases": wiring["biases"],
+        "screen_bonds": wiring["screen_bonds"],
+    }
+
+
+def _power_rows(power: dict[str, Any]) -> dict[str, Any]:
+    """The line from the supply on, with the volts at each end, and the circuit that feeds it."""
+    circuit = power["branch_circuit"]
+    mains = circuit and {
+        "says": f"{circuit['volts']:g} V, {circuit['wire']}, overcurrent device {circuit['overcurrent_a']:g} A",
+        "only_by": circuit["only_by"],
+    }
+    return {
+        "source": power["line"][0]["start"],
+        "supply_v": power["supply_v"],
+        "protection": "",
+        "mains": mains,
+        "segments": [{**row, "volts": row["volts"]["value"], "least_volts": row["least_v"]} for row in power["line"]],
+    }

@@ -8,7 +8,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, first_up, workings
 
-__all__ = ["holding_blocks", "place_blocks", "place_words", "step_rows"]
+__all__ = ["holding_blocks", "place_blocks", "place_words"]
 
 _MOST_COMPARED = 6
 
@@ -245,22 +245,6 @@ def _in(value: float, unit: str) -> str:
         return f"{value - 273.15:.0f} °C"
     factor, shown = {"m": (1000.0, " mm"), "Pa": (1e-6, " MPa"), "-": (1.0, "")}.get(unit, (1.0, f" {unit}"))
     return f"{factor * value:.3g}{shown}"
-
-
-def step_rows(plan: dict[str, Any]) -> tuple[tuple[str, ...], ...]:
-    """Rows of the work card: what, with what, the value to reach, what can hurt, and a box to sign."""
-    return tuple(
-        (
-            str(step["number"]),
-            step["where"],
-            step["do"],
-            step.get("tool", ""),
-            "; ".join(one for one in (step.get("value", ""), step.get("tolerance", "")) if one),
-            step["caution"],
-            "",
-        )
-        for step in plan["work_card"]
-    )
 
 
 def place_words(place: list[float]) -> str:

@@ -5,7 +5,8 @@ from typing import Any
 
 from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
-from gearcase.drawings.mount_blocks import holding_blocks, place_blocks, step_rows
+from gearcase.drawings.list_blocks import card_blocks, cut_blocks, drawing_blocks, leaving_blocks, pick_blocks
+from gearcase.drawings.mount_blocks import holding_blocks, place_blocks
 from gearcase.drawings.outage_blocks import outage_blocks
 from gearcase.drawings.site_blocks import site_blocks
 
@@ -20,6 +21,9 @@ def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:
     yield from finding_blocks(plan["findings"])
     yield Block("heading", "How the kit goes on")
     yield from _parts(plan)
+    if plan.get("before_leaving"):
+        yield Block("heading", "Before you leave home")
+        yield from leaving_blocks(plan["before_leaving"])
 
 
 def plan_section(plan: dict[str, Any] | None) -> Iterator[Block]:
@@ -74,10 +78,8 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
     yield from site_blocks(plan)
     yield from outage_blocks(plan)
-    yield Block("heading", "Work card", level=2)
-    yield Block("text", plan["cautions"]["defers"])
-    card = ("", "where", "do", "with", "value", "caution", "signed")
-    yield Block("table", head=card, rows=step_rows(plan), wide=(0.4, 1.2, 3.4, 1.5, 1.6, 2.2, 0.8), numbers=(0,))
-    bring = tuple((row["what"], row["for"]) for row in plan["pick"])
+    yield from drawing_blocks(plan)
+    yield from card_blocks(plan)
+    yield from cut_blocks(plan.get("cut_lists", ()))
     yield Block("heading", "Bring", level=2)
-    yield Block("table", head=("what", "for"), rows=bring, wide=(4, 2))
+    yield from pick_blocks(plan["pick"])

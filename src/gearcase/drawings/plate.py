@@ -15,9 +15,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import ezdxf
-from ezdxf import units
-
 from gearcase.drawings.drafting import (
     BLOCK_HEIGHT,
     PX_PER_MM,
@@ -103,6 +100,8 @@ def plate_geometry(plate: dict[str, Any]) -> tuple[Shape, ...]:
 
 def plate_dxf(plate: dict[str, Any]) -> bytes:
     """The plate as DXF R2010 in mm; raises as `plate_geometry`."""
+    import ezdxf  # here, since a plan without a plate need not wait for it
+
     before = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True  # no times, no new identifiers: the same plate gives the same checksum
     try:
@@ -270,6 +269,9 @@ def _rows(plate: dict[str, Any]) -> Iterator[tuple[str, str, str, str, str]]:
 
 
 def _dxf(shapes: tuple[Shape, ...]) -> bytes:
+    import ezdxf
+    from ezdxf import units
+
     drawing = ezdxf.new("R2010", units=units.MM)
     for layer, colour in (("OUTLINE", 7), ("HOLES", 7), ("SLOTS", 7), ("CENTRES", 8)):  # 7 black or white, 8 grey
         drawing.layers.add(layer, color=colour)

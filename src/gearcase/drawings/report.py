@@ -20,7 +20,15 @@ from gearcase.drawings.labels import label_blocks, labels_of
 from gearcase.stages.fit import built_serials
 from gearcase.stages.handover import Content
 
-__all__ = ["ask_for_sheet_html", "ask_for_sheet_pdf", "handover_html", "handover_pages", "handover_pdf", "report_pdf"]
+__all__ = [
+    "ask_for_sheet_html",
+    "ask_for_sheet_pdf",
+    "handover_html",
+    "handover_pages",
+    "handover_pdf",
+    "report_html",
+    "report_pdf",
+]
 
 _HOME = files("gearcase.drawings")
 _LONG_WORD, _BREAK = re.compile(r"\S{29,}"), "\u200b"  # zero-width space: a line may end here
@@ -43,7 +51,7 @@ def handover_pages(content: Content, *, dots_per_inch: float) -> list[bytes]:
 
 def handover_html(content: Content) -> str:
     """The same as one HTML file that needs nothing else."""
-    return _html(_handover(content))
+    return report_html(_handover(content))
 
 
 def ask_for_sheet_pdf(title: str, site: dict[str, Any], survey: dict[str, Any]) -> bytes:
@@ -63,7 +71,7 @@ def ask_for_sheet_pdf(title: str, site: dict[str, Any], survey: dict[str, Any]) 
 
 def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any]) -> str:
     """The same as one HTML file."""
-    return _html(ask_for_blocks(title=title, site=site, survey=survey))
+    return report_html(ask_for_blocks(title=title, site=site, survey=survey))
 
 
 def _handover(content: Content) -> Report:
@@ -128,7 +136,8 @@ def _breakable(part: Any) -> Any:
     return [_breakable(one) for one in part] if isinstance(part, list | tuple) else part
 
 
-def _html(report: Report) -> str:
+def report_html(report: Report) -> str:
+    """Any report as one HTML file that needs nothing else."""
     loader = jinja2.FunctionLoader(lambda name: (_HOME / "templates" / name).read_text(encoding="utf-8"))
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
     faces = [

@@ -3,12 +3,14 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
 
 __all__ = [
     "baseline_text",
     "built_rows",
+    "campaign_text",
     "collision_words",
     "diagnose_text",
     "fit_text",
@@ -171,7 +173,10 @@ def plan_text(document: dict[str, Any]) -> str:
     for hole in document["clearance_holes"]:
         parts.append(f"clearance hole for {hole['size']}, {hole['fit']} fit: drill {hole['drill']} ({hole['for']})")
     parts += outage_words(document)
-    parts += [*_site_rows(document), "", "bring:", *(f"  {row['what']} ({row['for']})" for row in document["pick"])]
+    parts += _site_rows(document)
+    for cut in document["cut_lists"]:
+        parts += ["", *cut_words(cut)]
+    parts += ["", "bring:", *pick_words(document["pick"])]
     parts += ["", "work card:", f"  {document['cautions']['defers']}"]
     for step in document["work_card"]:
         parts.append(f"  {step['number']:2d}. {step['where']}: {step['do']}")
@@ -223,6 +228,17 @@ def _held(document: Mapping[str, Any]) -> Iterator[str]:
             else "no screws into the housing"
         )
         yield f"{row['name']}: {', '.join(row['holes']) or row['face'] or 'a stand of its own'}, {tight}"
+
+
+def campaign_text(document: dict[str, Any]) -> str:
+    """A campaign as words: the jobs with what stops each, then the lists of all."""
+    parts = [document["statement"], *(f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"]), ""]
+    parts += _table(("job", "state", "cautions"), [(row["title"], row["state"], str(row["cautions"])) for row in document["jobs"]])
+    for job in document["jobs"]:
+        parts += [f"{job['title']}: {row['where']}: {row['says']}" for row in job["stops"]]
+    for cut in document["cut_lists"]:
+        parts += ["", *cut_words(cut)]
+    return "\n".join([*parts, "", "bring, blocked jobs counted, jobs not planned left out:", *pick_words(for_all(document))])
 
 
 def prove_text(document: dict[str, Any]) -> str:

@@ -13,32 +13,14 @@ import numpy as np
 import scipy.optimize
 
 from gearcase.errors import OutOfRange
+from gearcase.install.lengths import SAW_KERF, Piece, Stock
 from gearcase.worked import worked_by
 
 __all__ = ["SAW_KERF", "Bar", "CutList", "Piece", "Stock", "bar_remainder", "cut_list"]
 
-SAW_KERF = 3e-3  # m, band or chop saw; common practice, no source
 _GRAIN = 1e-6  # m, lengths are compared as whole thousandths of a millimetre
 _MOST_PATTERNS = 2000  # more ways to fill a bar than this are packed by rule
 _MOST_NODES = 20000  # of the search; a count, so that every machine gives the same list
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A piece that is wanted: its name, its length [m], and the job it is for where a campaign is cut together."""
-
-    name: str
-    length: float
-    job: str = ""
-
-
-@dataclass(frozen=True)
-class Stock:
-    """A length that can be had [m], and how many there are: None for as many as wanted, a number for offcuts."""
-
-    name: str
-    length: float
-    available: int | None = None
 
 
 @dataclass(frozen=True)

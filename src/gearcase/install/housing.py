@@ -10,6 +10,7 @@ from gearcase.install.adhesives import Adhesive
 from gearcase.install.bus_wiring import Bias, Device, Screen, Splitter, Termination
 from gearcase.install.cautions import Part
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
+from gearcase.install.lengths import Lengths
 from gearcase.worked import Origin
 
 __all__ = [
@@ -220,7 +221,7 @@ class Kit:
     """What is brought along: cables; the adhesive's full cure at 23 degC [s]; temperature of metal and air while bonding [K] and
     the air's humidity [-]; screws that want clearance holes; the adhesive as its sheet has it, with its modulus at running
     temperature [Pa]; brackets, light, enclosure and sump probe; where the cables leave the housing; parts, tools and tablet that
-    must suit the site.
+    must suit the site; strut channel and conduit to be cut.
     """
 
     cables: tuple[Cable, ...] = ()
@@ -237,6 +238,8 @@ class Kit:
     enclosure: Enclosure | None = None
     probe: Probe | None = None
     cable_entry: CableEntry | None = None
+    strut: Lengths | None = None
+    conduit: Lengths | None = None
 
 
 @dataclass(frozen=True)

@@ -21,9 +21,10 @@ from gearcase.install.housing import (
     ThreadedHole,
     Wall,
 )
+from gearcase.install.lengths import SAW_KERF, Lengths, Piece, Stock
 from gearcase.install.points import Point, Sensor
 from gearcase.job.housing_schema import HousingModel, PortModel, WallModel
-from gearcase.job.kit_schema import AdhesiveModel, HoleModel, KitModel, PartModel, PointModel
+from gearcase.job.kit_schema import AdhesiveModel, HoleModel, KitModel, LengthsModel, PartModel, PointModel
 from gearcase.job.read import Source
 from gearcase.units import INCH, parse_thread
 from gearcase.worked import Origin
@@ -136,6 +137,8 @@ def build_kit(source: Source, model: KitModel) -> Kit:
         light=Light(light.height, light.seen_from, light.bracket) if light else None,
         enclosure=Enclosure(box.size, box.pattern, box.screw or "", box.mass, box.face, box.at, box.bracket) if box else None,
         probe=Probe(probe.port, probe.thread, probe.length, probe.tip_diameter) if probe else None,
+        strut=_lengths(model.strut) if model.strut else None,
+        conduit=_lengths(model.conduit) if model.conduit else None,
         cable_entry=CableEntry(entry.face, entry.at, entry.beyond or 0.0) if entry else None,
     )
 
@@ -152,3 +155,15 @@ def _adhesive(model: AdhesiveModel, full_cure: float | None) -> Adhesive:
 def _part(model: PartModel) -> Part:
     coldest, hottest = (None, None) if model.temperature is None else (model.temperature.low, model.temperature.high)
     return Part(model.name, model.ingress, coldest, hottest, tuple(model.certificates), model.on_housing)
+
+
+def _lengths(model: LengthsModel) -> Lengths:
+    """Pieces one by one; two entries of one stock count together, as many as wanted if one of them says so."""
+    pieces = tuple(Piece(piece.name, piece.length) for piece in model.pieces for _ in range(piece.count))
+    stocks: dict[tuple[str, float], int | None] = {}
+    for one in model.stock:
+        named = one.name or f"{1000 * one.length:.6g} mm", one.length
+        before = stocks.get(named, 0)
+        stocks[named] = None if before is None or one.available is None else before + one.available
+    kerf = SAW_KERF if model.kerf is None else model.kerf
+    return Lengths(pieces, tuple(Stock(name, length, count) for (name, length), count in stocks.items()), kerf)

@@ -10,6 +10,7 @@ from gearcase.job.fields import (
     AmbientRange,
     At,
     Clock,
+    Count,
     Frequency,
     Length,
     Mass,
@@ -37,12 +38,15 @@ __all__ = [
     "EnclosureModel",
     "HoleModel",
     "KitModel",
+    "LengthsModel",
     "LightModel",
     "PartModel",
+    "PieceModel",
     "PointModel",
     "ProbeModel",
     "ScrewModel",
     "SensorModel",
+    "StockModel",
 ]
 
 
@@ -192,6 +196,30 @@ class ProbeModel(Section):
     tip_diameter: Length | None = Field(None, description="diameter of its tip, e.g. 6 mm")
 
 
+class PieceModel(Section):
+    """Pieces to be cut, all of one length."""
+
+    name: Name = Field(description="what it becomes, e.g. post of the light")
+    length: Length = Field(description="its length, e.g. 600 mm")
+    count: Count = Field(1, description="how many, e.g. 2")
+
+
+class StockModel(Section):
+    """A length that can be had."""
+
+    length: Length = Field(description="its length, e.g. 3048 mm or 10 ft")
+    name: Name = Field("", description="what it is called, e.g. offcut in the shop; its length by default")
+    available: Count | None = Field(None, description="how many there are, e.g. 1; left out for as many as wanted")
+
+
+class LengthsModel(Section):
+    """Pieces of one material, the stock they are cut from, and the saw's kerf."""
+
+    pieces: list[PieceModel] = Field(default_factory=list, description="a list of pieces, each with name and length")
+    stock: list[StockModel] = Field(default_factory=list, description="a list of lengths that can be had")
+    kerf: Length | None = Field(None, description="what the saw takes at each cut, e.g. 3 mm")
+
+
 class KitModel(Section):
     """What is brought along."""
 
@@ -214,3 +242,5 @@ class KitModel(Section):
     cable_entry: CableEntryModel | None = Field(
         None, description="where the cables leave the housing: face, at, beyond; left out: at the enclosure"
     )
+    strut: LengthsModel | None = Field(None, description="strut channel to be cut: pieces, stock, kerf")
+    conduit: LengthsModel | None = Field(None, description="conduit to be cut: pieces, stock, kerf")

@@ -19,6 +19,8 @@ from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.electrics import power, wiring
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
+from gearcase.stages.planning.leaving import before_leaving
+from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
 from gearcase.stages.planning.mounts import (
     BONDED,
     MOUNTS_BONDED,
@@ -32,12 +34,13 @@ from gearcase.stages.planning.mounts import (
 from gearcase.stages.planning.network import network
 from gearcase.stages.planning.orientation import orientation
 from gearcase.stages.planning.outage import outage
-from gearcase.stages.planning.places import check_place, face_document
+from gearcase.stages.planning.places import ASSUMED_BASE, check_place, face_document
 from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.wires import bus
 from gearcase.stages.result import StageResult, finding_document, has_blocker
+from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
@@ -81,9 +84,10 @@ def run(job: Job, *, today: str = "") -> StageResult:
         Document ``plan/1``; `wrong` when a finding is a blocker.
     """
     findings, document = judge(job, today=today)
+    document["before_leaving"] = before_leaving(job, document, open_questions(job))
     read = (
         *job.sources(("site", "drive", "points", "housing", "kit", "bus", "power", "network", "outage")),
-        *tables.sources(*_TABLES),
+        *tables.sources(*_TABLES, *TABLES),
     )
     return StageResult("plan", document, read, wrong=has_blocker(findings))
 
@@ -93,6 +97,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     draft = Draft()
     net = network(job, draft)
     wired = bus(job, draft)
+    cuts = cutting(job, draft)
     lines = expected_lines(job.drive)
     advice = positions(job, lines, draft)
     draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)
@@ -138,7 +143,8 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "network": net,
         "cautions": warned,
         "findings": [finding_document(finding) for finding in findings],
-        "pick": [{"what": what, "for": why} for what, why in draft.pick],
+        "cut_lists": cuts,
+        "pick": pick_list(wanted(job, parts, cuts, draft.pick), picked_cables(job.kit, run_cables)),
         "work_card": [
             {
                 "number": number,
@@ -186,6 +192,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         "mount_wanted": point.mount,
         "mount": mount,
         "clock": point.clock,
+        "base_m": point.sensor.base or ASSUMED_BASE,
         "hole": hole,
         "bond": bonded,
         "band": None if band is None else band_document(band),

@@ -26,7 +26,7 @@ from gearcase.stages.workings import line_workings
 from gearcase.units import percent
 from gearcase.worked import Origin, Worked
 
-__all__ = ["SECTIONS_READ", "run"]
+__all__ = ["SECTIONS_READ", "open_questions", "run"]
 
 SECTIONS_READ = ("drive", "points", "inputs", "bus")
 _CONTRADICTIONS = ("job.ratio", "job.speeds")  # findings that two statements of the job exclude each other
@@ -59,7 +59,7 @@ def run(job: Job, recordings: Iterable[Recording] = ()) -> StageResult:
         "points": [{"name": point.name, **vars(band)} for point in job.points if (band := sight(point)) is not None],
         "coverage": [vars(row) for row in seen],
         "inferred": told,
-        "unknown": _unknown(job),
+        "unknown": open_questions(job),
         "contradictions": _contradictions(job),
         "findings": [finding_document(finding) for finding in findings],
     }
@@ -220,7 +220,7 @@ def _speed_input(job: Job) -> tuple[Finding, ...]:
     return ()
 
 
-def _unknown(job: Job) -> list[dict[str, Any]]:
+def open_questions(job: Job) -> list[dict[str, Any]]:
     """Questions for the site, in the order of the ask-for sheet; those that stop ordering are marked."""
     drive = job.drive
     questions: list[tuple[str, str, str, bool]] = [

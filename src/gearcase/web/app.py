@@ -34,7 +34,13 @@ _FACES = {
     "inconsolata-400.ttf": "inconsolata-0.4.2/Inconsolata_400Regular.ttf",
 }
 _ASSETS = {"style.css": "text/css; charset=utf-8", "icon.svg": "image/svg+xml"}
-_KINDS = {"svg": "image/svg+xml", "pdf": "application/pdf", "html": "text/html; charset=utf-8", "png": "image/png"}
+_KINDS = {
+    "dxf": "image/vnd.dxf",
+    "svg": "image/svg+xml",
+    "pdf": "application/pdf",
+    "html": "text/html; charset=utf-8",
+    "png": "image/png",
+}
 _KEPT_PAGE = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; sandbox; frame-ancestors 'none'"
 _FOR_A_YEAR = "private, max-age=31536000, immutable"
 

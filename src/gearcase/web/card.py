@@ -31,8 +31,9 @@ STAGES = {
     "diagnose": "what is wrong, and how sure",
     "handover": "what the owner gets",
 }
-_KEPT = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.(svg|pdf|html|png)")
+_KEPT = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.(svg|pdf|html|png|dxf)")
 _DRAWN = {"survey/1": SURVEY_PICTURES, "plan/1": ("face-",)}  # drawn again from the document, in the page's own colours
+_PRINTED = "face-"  # a page draws faces itself; the sheets with their title block are linked, to be printed
 
 
 class NotKept(LookupError):
@@ -147,7 +148,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
         problems,
         sha256_of_data(stored.document)[:12],
         stored.document,
-        tuple(name for name in files if not name.endswith((".svg", ".png"))),
+        tuple(name for name in files if not name.endswith((".svg", ".png")) or name.startswith(_PRINTED)),
         tuple(name for name in files if name.endswith((".svg", ".png")) and not name.startswith(known or ("/",))),
         _blocks(folder, stage, stored),
     )
