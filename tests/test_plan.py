@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gearcase.drawings.beside import plan_files
 from gearcase.drawings.face import face_sheet, face_svg
 from gearcase.drawings.text import plan_text
-from gearcase.install.housing import Cable, KeepOut, Wall
+from gearcase.install.housing import Cable, KeepOut, ThreadedHole, Wall
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
 from gearcase.worked import Origin
@@ -54,6 +55,56 @@ def test_a_hole_too_deep_for_the_wall_blocks_and_is_never_on_the_work_card(demo:
     assert plan_text(result.document).startswith("Conveyor CV-204: do not proceed, blockers: 1")
 
 
+@pytest.mark.parametrize(
+    ("changed", "rule", "says"),
+    [
+        ({"at": (0.150, 0.392)}, "plan.seat", "into the seat of input bearing, coupling end"),
+        ({"at": (0.150, 0.330)}, "plan.clearance", "coupling"),
+        ({"at": (0.900, 0.330)}, "plan.place", "outside the face"),
+    ],
+)
+def test_no_step_and_no_template_drills_where_a_blocker_stands(changed: dict[str, Any], rule: str, says: str, demo: Job) -> None:
+    job = with_stud(demo, **changed)
+    document = plan.run(job).document
+    assert any(says in row["says"] for row in document["findings"] if (row["rule"], row["level"]) == (rule, "blocker"))
+    own = [step["do"] for step in document["work_card"] if step["where"] == job.points[0].name]
+    assert plan.HELD in own and not any(step.startswith(("Drill", "Tap", "Spot-face")) for step in own)
+    assert not any(name.startswith("template") for name in plan_files(document))
+
+
+def test_without_the_owners_consent_nothing_is_drilled_anywhere(demo: Job) -> None:
+    document = plan.run(replace(demo, conditions=replace(demo.conditions, drilling_consent="refused"))).document
+    assert not any("Drill" in step["do"] and "tap" in step["do"].lower() for step in document["work_card"])
+    assert any(step["do"] == plan.HELD for step in document["work_card"])
+
+
+@pytest.mark.parametrize("at", [(0.330, 0.330), (0.334, 0.330)])
+def test_a_hole_on_a_hole_blocks(at: tuple[float, float], demo: Job) -> None:
+    faces = tuple(
+        replace(face, threaded_holes=(*face.threaded_holes, ThreadedHole("dowel", at, 16e-3, "M16", "dowel")))
+        if face.name == demo.points[0].face
+        else face
+        for face in demo.housing.faces
+    )
+    says = found(replace(demo, housing=replace(demo.housing, faces=faces)), "blocker")["plan.hole"]
+    assert "from the hole dowel" in says
+
+
+@pytest.mark.parametrize(("caliper", "reading"), [(200e-3, 20e-3), (30e-3, 20e-3), (20e-3, 40e-3)])
+def test_a_sample_that_cannot_be_this_iron_lets_nothing_be_drilled(caliper: float, reading: float, demo: Job) -> None:
+    wall = Wall(22e-3, 0.3e-3, Origin.MEASURED, (22.4e-3,) * 3, 5920.0, (caliper, reading))
+    job = with_stud(demo, wall=wall)
+    assert "sound velocity from the sample" in found(job, "caution")["plan.gauging"]
+    assert not any("Drill" in step["do"] for step in plan.run(job).document["work_card"])
+
+
+def test_the_thinner_of_two_stated_walls_counts(demo: Job) -> None:
+    thick = with_stud(demo, wall=Wall(40e-3, 0.3e-3, Origin.MEASURED))
+    document = plan.run(thick).document
+    assert "the thinner one counts" in found(thick, "caution")["plan.wall_twice"]
+    assert document["parts"][0]["hole"]["wall"]["least"]["value"] == pytest.approx(22.1e-3)
+
+
 @pytest.mark.parametrize("wall", [None, Wall(30e-3, 0.0, Origin.ESTIMATED), Wall(30e-3, 0.0, Origin.ASSUMED)])
 def test_a_wall_nobody_measured_is_bonded_however_thick_it_is_said_to_be(wall: Wall | None, demo: Job) -> None:
     job = with_stud(demo, wall=wall)
@@ -68,7 +119,8 @@ def test_a_wall_nobody_measured_is_bonded_however_thick_it_is_said_to_be(wall: W
 @given(thickness=st.floats(5e-3, 40e-3), error=st.floats(0, 1e-3))
 def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, error: float) -> None:
     """By hand: spot-face 1 mm, depth 9.97856 mm (row TH1) and point 1.625328 mm (row TI1) off the wall less the gauge's error."""
-    job = with_stud(DEMO, wall=Wall(thickness, error, Origin.MEASURED))
+    bare = tuple(replace(face, regions=()) for face in DEMO.housing.faces)  # where no other wall is stated
+    job = with_stud(replace(DEMO, housing=replace(DEMO.housing, faces=bare)), wall=Wall(thickness, error, Origin.MEASURED))
     document = plan.run(job).document
     drilled = any("Drill" in step["do"] for step in document["work_card"])
     hole = document["parts"][0]["hole"]

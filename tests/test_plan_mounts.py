@@ -253,9 +253,32 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         with_bracket(demo, holes=("hole by the glass",)), "bracket_hole", "blocker"
     )
     assert "never disturb it" in says(with_bracket(demo, holes=("eye",)), "bracket_hole", "blocker")
+    for function in ("bearing-cap screw", "holds the inspection cover", "oil gallery plug"):
+        holes = tuple(
+            replace(hole, function=function) if hole.name == "eye" else hole for hole in demo.housing.faces[0].threaded_holes
+        )
+        faces = (replace(demo.housing.faces[0], threaded_holes=holes), *demo.housing.faces[1:])
+        job = with_bracket(replace(demo, housing=replace(demo.housing, faces=faces)), holes=("eye",))
+        assert "never disturb it" in says(job, "bracket_hole", "blocker")
     assert "no hole nowhere on face left" in says(with_bracket(demo, holes=("nowhere",)), "bracket_hole", "blocker")
     both = with_bracket(demo, holes=("jig hole 1", "eye"))
     assert "one screw does not fit M12 and M16" in says(both, "bracket_thread", "blocker")
+
+
+@pytest.mark.parametrize(
+    ("at", "wrong"),
+    [
+        (((0.150, 0.330),), "coupling"),
+        (((0.330, 0.335),), "the sensor's base want"),
+        (((0.150, 0.392),), "into the seat of input bearing"),
+        (((0.400, 0.100), (0.400, 0.100)), "distance between"),
+    ],
+)
+def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
+    job = with_kit(demo, brackets=(Bracket("new one", "coupling side", (), at, "M8", "", 18e-3, None),))
+    assert wrong in says(job, "bracket_place", "blocker")
+    document = plan.run(job).document
+    assert not any(step["where"] == "new one" and "Drill" in step["do"] for step in document["work_card"])
 
 
 def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) -> None:

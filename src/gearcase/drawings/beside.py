@@ -52,10 +52,12 @@ def plan_drawings(document: dict[str, Any], *, block: TitleBlock) -> dict[str, b
 
 def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str, Callable[[], str | bytes]]]:
     faces, parts, routes = document["faces"], document["parts"], document.get("routes", [])
+    blocked = {finding["where"] for finding in document.get("findings", ()) if finding["level"] == "blocker"}
+    drilled = [part for part in parts if part["name"] not in blocked]
     for number, face in enumerate(faces):
         yield f"face-{number}.svg", partial(face_svg, face, parts, title=f"face {face['name']}", block=block, routes=routes)
-        if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in parts):
-            yield f"template-{number}.pdf", partial(template_pdf, face, parts, paper=_PAPER, block=block)
+        if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in drilled):
+            yield f"template-{number}.pdf", partial(template_pdf, face, drilled, paper=_PAPER, block=block)
     if spans_a_box(faces):
         yield "housing.svg", partial(solid_svg, faces, parts, routes, title="housing", block=block)
     if document["bus"]["devices"]:

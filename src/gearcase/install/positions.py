@@ -187,9 +187,24 @@ def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation
         apart = math.dist(pad.at, hole.at)
         if apart < needed:
             says = f"it stands {_mm(apart)} from the hole {hole.name}; two of its diameters and half the base is {_mm(needed)}"
-            yield Violation("hole", says)
+            both = (hole.diameter + (footprint.hole_diameter or 0.0)) / 2
+            yield Violation("hole", says, severe=footprint.hole_diameter is not None and apart < both)
+    if footprint.hole_diameter is not None:
+        yield from _against_seats(face, pad, footprint.hole_diameter)
     if pad.region is not None:
         yield from _against_region(pad.region, footprint)
+
+
+def _against_seats(face: Face, pad: Pad, hole_diameter: float) -> Iterator[Violation]:
+    """A hole keeps from a bearing's seat what it keeps from any edge; into the seat it is never drilled."""
+    wanted = edge_distance(hole_diameter=hole_diameter)
+    for seat in face.seats:
+        apart = math.dist(pad.at, seat.at) - seat.diameter / 2
+        if apart < hole_diameter / 2:
+            yield Violation("seat", f"its hole would go into the seat of {seat.bearing}: move it, or bond it", severe=True)
+        elif apart < wanted:
+            says = f"its hole stands {_mm(apart)} from the seat of {seat.bearing}; {_mm(wanted)} is wanted"
+            yield Violation("seat", says)
 
 
 def _against_region(region: Region, footprint: Footprint) -> Iterator[Violation]:

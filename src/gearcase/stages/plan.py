@@ -16,7 +16,7 @@ from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
-from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.draft import CardStep, Draft
 from gearcase.stages.planning.electrics import power, wiring
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
@@ -44,6 +44,7 @@ from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
+HELD = "No hole here: what blocks this plan comes first, see its findings."
 _TABLES = (
     "mounts",
     "threads",
@@ -119,6 +120,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         Step.START,
     )
     draft.step("running", "Once it runs: prove every device, look for leaks, look for cables that touch anything.", Step.RUN)
+    _hold_drilling(draft)
     warned = place_cautions(job, draft)
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
     findings = tuple(sorted(draft.findings, key=lambda finding: rank.index(finding.level)))
@@ -160,6 +162,20 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         ],
     }
     return findings, document
+
+
+def _hold_drilling(draft: Draft) -> None:
+    """No step of the card drills where a blocker stands, nor anywhere without the owner's consent: a card is read on its own."""
+    blocked = [finding for finding in draft.findings if finding.level is Level.BLOCKER]
+    everywhere = any(finding.rule == "plan.consent" for finding in blocked)
+    held = {finding.where for finding in blocked}
+    steps: list[CardStep] = []
+    for step in draft.steps:
+        if step.at is not Step.DRILL or not (everywhere or step.where in held):
+            steps.append(step)
+        elif not steps or steps[-1].where != step.where or steps[-1].does != HELD:
+            steps.append(CardStep(step.where, HELD))
+    draft.steps[:] = steps
 
 
 def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict[str, Any]:

@@ -27,7 +27,7 @@ from gearcase.install.holes import (
     tap_drill,
 )
 from gearcase.install.housing import Face, Place, ThreadedHole
-from gearcase.install.positions import region_at
+from gearcase.install.positions import Footprint, Pad, region_at, violations
 from gearcase.install.rulings import Ruling
 from gearcase.install.threads import limits_metric, limits_unified
 from gearcase.job.build import Job
@@ -41,12 +41,14 @@ __all__ = ["brackets", "plates"]
 
 LIGHT_HEIGHT = (1.8, 2.5)  # m over the floor; common practice, no source
 LIGHT_SEEN_FROM = 20.0  # m; common practice, no source
+WASHER = 2.2  # diameters of the screw across its washer; common practice, no source
 LIFTED = 10 * 9.80665  # m/s2, what a bracket beside a drive may see in a knock; common practice, no source
 PLATE_BEYOND = 0.020  # m of plate beyond the outermost hole; common practice, no source
 SLOT_PLAY = 0.010  # m by which a slot is longer than wide, for holes that a tape measured; common practice, no source
 _GRADES = {"metric": "8.8", "unified": "SAE 5"}
 _PLATE_THICK, _CORNER = 0.004, 0.005  # m; common practice, no source
 _LEFT_ALONE = ("bearing cap", "cap bolt", "split", "dowel", "seal", "shroud", "shim", "lifting")
+_FREE = ("free", "jig", "spare", "unused")
 _SURFACE = "oiled"
 
 
@@ -105,8 +107,8 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
     row |= {"thread": screw.thread, "grade": screw.grade}
     _engage(job, bracket, screw, row, draft)
     _tighten(bracket, screw, row, draft)
-    for place in bracket.at:
-        row["rulings"] += [ruling_document(one) for one in _new_hole(job, bracket, face, place, screw, row, draft)]
+    for number in range(len(bracket.at)):
+        row["rulings"] += [ruling_document(one) for one in _new_hole(job, bracket, face, number, screw, row, draft)]
     if not any(one.level is Level.BLOCKER for one in draft.findings[before:]):
         _steps(bracket, screw, row, draft)
     return row
@@ -131,12 +133,16 @@ def _existing(bracket: Bracket, face: Face, draft: Draft) -> list[ThreadedHole]:
             draft.find(Level.BLOCKER, "bracket_hole", bracket.name, f"no hole {name} on face {face.name}; its holes: {there}")
             continue
         found.append(hole)
-        holds = next((word for word in _LEFT_ALONE if word in hole.function.lower()), None)
+        words = hole.function.lower().replace("-", " ")
+        free = any(word in words.split() for word in _FREE) and not any(word in words for word in _LEFT_ALONE)
         if not hole.function:
             says = f"nobody knows what the hole {name} is for: leave it alone, ask the drive's maker, or set the bracket on a stand"
             draft.find(Level.BLOCKER, "bracket_hole", bracket.name, says)
-        elif holds:
-            says = f"the hole {name} is for {hole.function}: never disturb it; take another hole, or a stand"
+        elif not free:
+            says = (
+                f"the hole {name} is for {hole.function}: never disturb it; take one whose function is given as "
+                "free, jig or spare, or a stand"
+            )
             draft.find(Level.BLOCKER, "bracket_hole", bracket.name, says)
     return found
 
@@ -232,17 +238,20 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
 
 
 def _new_hole(
-    job: Job, bracket: Bracket, face: Face, place: Place, screw: _Screw, row: dict[str, Any], draft: Draft
+    job: Job, bracket: Bracket, face: Face, number: int, screw: _Screw, row: dict[str, Any], draft: Draft
 ) -> list[Ruling]:
-    """A hole drilled for a bracket, held against edge, neighbours and the wall."""
+    """A hole drilled for a bracket, held against edge, neighbours, what must stay clear, sensors and the wall."""
+    place = bracket.at[number]
     diameter = screw.drill.major_diameter
+    _fouls(job, bracket, face, place, diameter, draft)
     to_edge = min(min(at, size - at) for at, size in zip(place, face.size, strict=True))
     spacing = [(math.dist(place, hole.at), hole.diameter) for hole in face.threaded_holes]
-    spacing += [(math.dist(place, other), diameter) for other in bracket.at if other != place]
+    spacing += [(math.dist(place, other), diameter) for beside, other in enumerate(bracket.at) if beside != number]
     rulings = [edge_ruling(to_edge=to_edge, hole_diameter=diameter)]
     rulings += [spacing_ruling(apart=apart, hole_diameter=diameter, other_diameter=other) for apart, other in spacing]
+    on_another = any(apart < (diameter + other) / 2 for apart, other in spacing)
     for ruling in rulings:
-        draft.rule(Level.BLOCKER if to_edge < 0 else Level.CAUTION, "bracket_place", bracket.name, ruling)
+        draft.rule(Level.BLOCKER if to_edge < 0 or on_another else Level.CAUTION, "bracket_place", bracket.name, ruling)
     region = region_at(face, place)
     known = known_wall(region.wall, job.housing.material, bracket.where) if region and region.wall else None
     if known is None or not known.drillable:
@@ -267,6 +276,21 @@ def _new_hole(
             tolerance="0.5 mm",
         )
     return [*rulings, metal]
+
+
+def _fouls(job: Job, bracket: Bracket, face: Face, place: Place, diameter: float, draft: Draft) -> None:
+    """A new hole and its washer held against all that a stud's hole is held against, and against the sensors of its face."""
+    pad = Pad(bracket.name, face.name, place, None, None)
+    for violation in violations(face, pad, Footprint(WASHER * diameter, hole_diameter=diameter)):
+        if violation.severe or violation.rule == "clearance":
+            draft.find(Level.BLOCKER if violation.severe else Level.CAUTION, "bracket_place", bracket.name, violation.says)
+    for point in job.points:
+        if point.face != face.name or point.at is None:
+            continue
+        apart, needed = math.dist(place, point.at), (WASHER * diameter + (point.sensor.base or ASSUMED_BASE)) / 2
+        if apart < needed:
+            says = f"its hole stands {mm(apart)} from {point.name}; its washer and the sensor's base want {mm(needed)}: move it"
+            draft.find(Level.BLOCKER, "bracket_place", bracket.name, says)
 
 
 def _steps(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft) -> None:

@@ -27,6 +27,7 @@ from gearcase.install.holes import (
 )
 from gearcase.install.housing import Hole
 from gearcase.install.points import Point
+from gearcase.install.positions import region_at
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, as_dict, given, mm, ruling_document
 from gearcase.stages.planning.walls import KnownWall, known_wall
@@ -87,7 +88,7 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         says = f"its wall is {how}: no reading, no hole; bonded instead, or measure {mm(needed.value)} or more at the spot"
         draft.find(Level.CAUTION, "wall", point.name, says, needed)
         return document, False
-    known = known_wall(wall, job.housing.material, point.where)
+    known = _thinner(job, point, known_wall(wall, job.housing.material, point.where), draft)
     document["wall"] = {"least": as_dict(known.least), "readings_m": list(wall.readings), "drillable": known.drillable}
     document["rulings"] += [ruling_document(one) for one in known.rulings]
     for ruling in known.rulings:
@@ -114,6 +115,23 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         return document, False
     _drill_steps(point, wanted, drill, stack, document, draft)
     return document, True
+
+
+def _thinner(job: Job, point: Point, known: KnownWall, draft: Draft) -> KnownWall:
+    """The point's own wall, or that of the region it stands in where this is measured thinner."""
+    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    region = region_at(face, point.at) if face is not None and point.at is not None else None
+    if not known.drillable or region is None or region.wall is None or region.wall.origin is not Origin.MEASURED:
+        return known
+    around = known_wall(region.wall, job.housing.material, point.where)
+    if around.least.value >= known.least.value:
+        return known
+    says = (
+        f"its own wall is at least {mm(known.least.value)}, that of {region.name}, in which it stands, at least "
+        f"{mm(around.least.value)}: the thinner one counts; gauge the spot again"
+    )
+    draft.find(Level.CAUTION, "wall_twice", point.name, says)
+    return around
 
 
 def _stack(point: Point, wanted: Hole, drill: TapDrill) -> dict[str, Given | Worked]:

@@ -94,7 +94,8 @@ def _together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def conditions(job: Job, draft: Draft) -> frozenset[Condition]:
-    """What is true of the plan and its place. What nobody knows counts where leaving the caution out could hurt: paint, heat."""
+    """What is true of the plan and its place. What nobody knows counts where leaving the caution out could hurt: paint, heat,
+    energy that is stored, height."""
     place, surface, steps = job.conditions, job.housing.surface_temperature, {step.at for step in draft.steps}
     bonds, fans = Step.BOND in steps, [part for part in job.drive.passing_parts if part.kind == "fan blades"]
     backstops = [part for part in job.drive.passing_parts if part.kind == "backstop"]
@@ -107,15 +108,16 @@ def conditions(job: Job, draft: Draft) -> frozenset[Condition]:
         Condition.METHACRYLATE: bonds,
         Condition.HOT_WORK: bonds,  # the pad is ground to bare metal
         Condition.PAINTED: place.painted is not False,
-        Condition.OIL_OPENED: any(device.profile == "temperature converter" for device in job.bus.devices),
+        Condition.OIL_OPENED: job.kit.probe is not None
+        or any(device.profile == "temperature converter" for device in job.bus.devices),
         Condition.MAINS: job.power.branch is not None or job.power.volts is not None,
-        Condition.BACKSTOP: bool(place.backstop) or bool(backstops),
-        Condition.INCLINE: bool(place.incline),
-        Condition.COUNTERWEIGHT: bool(place.counterweight),
+        Condition.BACKSTOP: place.backstop is not False or bool(backstops),
+        Condition.INCLINE: place.incline is not False,
+        Condition.COUNTERWEIGHT: place.counterweight is not False,
         Condition.CONVERTER: on_converter(job),
         Condition.FAN: bool(fans) or "fan shroud" in keep_outs,
         Condition.ROTATING_PARTS: True,  # a drive has them
-        Condition.HEIGHT: place.working_height is not None and place.working_height >= AT_HEIGHT,
+        Condition.HEIGHT: place.working_height is None or place.working_height >= AT_HEIGHT,
         Condition.CLASSIFIED_AREA: place.area not in ("", UNCLASSIFIED),
         Condition.WASH_DOWN: bool(place.wash_down),
         Condition.HOT_SURFACE: surface is None or surface >= burn_threshold(contact=TOUCH),

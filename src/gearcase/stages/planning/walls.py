@@ -55,6 +55,7 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
     velocity_set = Given("velocity the gauge was set to", setting, "m/s", known_by, 0.0, where)
     slowest, fastest = velocity_range(table_material(material))
     velocity: Given | Worked = Given(f"slowest velocity of {table_material(material)}", slowest, "m/s", Origin.ASSUMED)
+    believed: tuple[Ruling, ...] = ()
     if wall.sample is not None:
         velocity = work(
             "velocity of this metal",
@@ -63,6 +64,16 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
             reading=Given("gauge at the sample", wall.sample[1], "m", Origin.MEASURED, 0.0, where),
             velocity_set=velocity_set,
         )
+        ruling = Ruling(
+            what=f"sound velocity from the sample, in {table_material(material)}",
+            value=velocity.value,
+            unit="m/s",
+            least=slowest,
+            most=fastest,
+            cure="measure the sample again with caliper and gauge, and look at what the gauge is set to",
+            source="range of the table of sound velocities",
+        )
+        believed = (ruling,)
         slowest = fastest = velocity.value
     gauged = gauged_wall(
         readings=wall.readings, gauge_error=wall.gauge_error, velocity_set=setting, slowest=slowest, fastest=fastest
@@ -75,7 +86,7 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
         velocity=velocity,
         gauge_error=Given("gauge error", wall.gauge_error, "m", Origin.ASSUMED, 0.0, where),
     )
-    return KnownWall(least, gauged.rulings, True)
+    return KnownWall(least, (*gauged.rulings, *believed), True)
 
 
 def face_as_known(face: Face, material: str) -> Face:
