@@ -127,7 +127,7 @@ def test_the_pages_show_what_the_demo_found(browser: BrowserContext, address: st
         assert page.inner_text("h1") == stage.capitalize()
         assert page.inner_text(".statement").lower().rstrip(".") == statement.lower().rstrip(".")
     page.goto(f"{address}survey")
-    assert "still open" in page.inner_text(".statement") and page.locator("figure svg").count() == 1
+    assert "still open" in page.inner_text(".statement") and page.locator("figure svg").count() == 3
     working = page.locator("details").first
     assert not working.locator("li").first.is_visible()
     working.locator("summary").click()
