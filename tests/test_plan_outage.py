@@ -154,6 +154,19 @@ def test_no_route_names_what_blocks_and_what_cures(demo: Job) -> None:
     assert plan.run(job).document["routes"] == []
 
 
+def test_a_way_out_beside_what_turns_or_beside_power_blocks(demo: Job) -> None:
+    """trade.md: 50 mm from what turns, 100 mm at least from power (common practice, no source)."""
+
+    def entry(face: str, at: tuple[float, float]) -> list[str]:
+        return found(replace(demo, kit=replace(demo.kit, cable_entry=CableEntry(face, at))), "cable_entry", "blocker")
+
+    assert "cables leave 2 mm from the coupling" in entry("coupling side", (0.232, 0.330))[0]
+    lube = next(part for part in demo.housing.faces[0].keep_outs if part.kind == "power cable")
+    edge = lube.at[0] - lube.size[0] / 2
+    assert "100 mm is wanted" in entry("left", (edge - 0.099, lube.at[1]))[0]
+    assert entry("left", (edge - 0.101, lube.at[1])) == []
+
+
 @pytest.mark.parametrize(
     ("entry", "says"),
     [

@@ -12,9 +12,11 @@ from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.assignment import DRIP_LOOP, Assignment, assign_cables, cable_needed
 from gearcase.install.cautions import Step
-from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, Place
+from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, Place, clearance_to
 from gearcase.install.points import Point
+from gearcase.install.positions import CLEAR_OF, CLEAR_OF_OTHERS
 from gearcase.install.routes import (
+    APART_AT_LEAST,
     BEND_FIXED,
     NoRoute,
     PowerCable,
@@ -26,7 +28,7 @@ from gearcase.install.routes import (
     run_length,
 )
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.draft import Draft, mm
 from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.worked import Given, Origin, Worked, work
 
@@ -34,6 +36,7 @@ __all__ = ["cables"]
 
 _ASSUMED_DIAMETER = 6.5e-3  # m, a sensor cable of four cores with its screen; common practice, no source
 _POWER = "power cable"
+_NEVER_NEAR = ("rotating part", "guard", "fan shroud", _POWER)  # a cable drawn in, or a bus that hears the motor
 _OTHER_THAN_STATED = 0.5  # m, from here on the stated run is said to be another; common practice, no source
 _LEAST_EXCESS = 0.05  # m, a difference worth a word
 
@@ -85,7 +88,20 @@ def _entry(job: Job, draft: Draft) -> CableEntry | None:
     if entry is None and any(device.point for device in job.bus.devices):
         says = "where the cables leave the housing is not given (kit.cable_entry): runs are taken as stated, nothing is routed"
         draft.find(Level.CAUTION, "cable_entry", "cables", says)
+    elif entry is not None:
+        _clear(job, entry, draft)
     return entry
+
+
+def _clear(job: Job, entry: CableEntry, draft: Draft) -> None:
+    """Whether the way out itself stands clear: no route mends an end too near to what turns or to power."""
+    for part in (part for face in job.housing.faces if face.name == entry.face for part in face.keep_outs):
+        wanted = APART_AT_LEAST if part.kind == _POWER else CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
+        nearest = clearance_to(entry.at, [part])
+        if nearest is not None and nearest[0] < wanted:
+            says = f"cables leave {mm(nearest[0])} from the {part.name} ({part.kind}); {mm(wanted)} is wanted: move the way out"
+            level = Level.BLOCKER if part.kind in _NEVER_NEAR else Level.CAUTION
+            draft.find(level, "cable_entry", "cables", says)
 
 
 def _diameter(job: Job) -> Given:
