@@ -22,6 +22,7 @@ from gearcase.install.housing import Hole, Port, ThreadedHole, Wall
 from gearcase.install.orientation import GRAVITY
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
+from gearcase.units import Range
 from gearcase.worked import Origin
 from test_stages import EXAMPLES
 
@@ -156,7 +157,7 @@ def test_a_sheets_own_values_win_over_the_generic_ones(tmp_path: Path) -> None:
 
 
 def test_damp_air_thick_lines_and_light_panels_are_named(demo: Job) -> None:
-    assert "above the dew point" in says(with_kit(demo, air_temperature=295.15, humidity=0.9), "dew_point")
+    assert "over the air's dew point" in says(with_kit(demo, air_temperature=295.15, humidity=0.9), "dew_point")
     thick = replace(demo, points=(demo.points[0], replace(demo.points[1], bond_line=1e-3)))
     assert "bond line is 1 mm" in says(thick, "bond_line")
     assert "0.2, at most 0.1" in says(with_stud(demo, dynamic_mass=0.4), "mass")  # 80 g on 400 g
@@ -243,6 +244,26 @@ def test_a_probe_too_short_for_its_tip_says_by_how_much(demo: Job) -> None:
     odd = with_port(demo, SIDE, replace(PROBE, thread="NPT 7/9"))
     assert "no pipe thread NPT 7/9" in says(odd, "probe_thread", "blocker")
     assert "which port" in says(with_port(demo, SIDE, Probe()), "port")
+
+
+def test_metal_at_or_under_the_dew_point_is_never_bonded(demo: Job) -> None:
+    """trade.md: 3 K over the dew point; air of 30 °C at 99 % has its dew point at 29.8 °C (Alduchov and Eskridge 1996)."""
+    wet = with_kit(demo, metal_temperature=298.15, air_temperature=303.15, humidity=0.99)
+    assert "is 25 °C, at least 32.8 °C is wanted" in says(wet, "dew_point", "blocker")
+    near = with_kit(demo, metal_temperature=304.15, air_temperature=303.15, humidity=0.99)
+    assert "is 31 °C" in says(near, "dew_point", "caution")
+
+
+def test_an_adhesive_that_the_winter_breaks_is_named(demo: Job) -> None:
+    frost = replace(demo.conditions, ambient=Range(218.15, 311.15))
+    assert "coldest metal under" in says(replace(demo, conditions=frost), "cold_bond", "blocker")
+    assert says(demo, "cold_bond") == ""
+
+
+def test_a_bond_on_a_hot_spot_is_held_to_the_spots_own_temperature(demo: Job) -> None:
+    regions = tuple(replace(region, temperature=423.15) for region in demo.housing.faces[0].regions)
+    faces = (replace(demo.housing.faces[0], regions=regions), *demo.housing.faces[1:])
+    assert "is 150 °C" in says(replace(demo, housing=replace(demo.housing, faces=faces)), "hot_bond", "blocker")
 
 
 # --- brackets --------------------------------------------------------------------------------------------------------------------

@@ -145,6 +145,7 @@ def bond_conditions(*, metal_temperature: float, air_temperature: float, relativ
     [False, False]
     """
     dew = dew_point(air_temperature=air_temperature, relative_humidity=relative_humidity)
+    dry = math.ceil(dew + OVER_DEW_POINT - _ZERO_C)
     return (
         Ruling(
             what="temperature of the metal to be bonded",
@@ -156,12 +157,12 @@ def bond_conditions(*, metal_temperature: float, air_temperature: float, relativ
             most=WARMEST_TO_APPLY,
         ),
         Ruling(
-            what="metal above the dew point",
-            value=metal_temperature - dew,
+            what=f"temperature of the metal, {OVER_DEW_POINT:.0f} K over the air's dew point,",
+            value=metal_temperature,
             unit="K",
-            cure=f"warm the metal to {dew + OVER_DEW_POINT - _ZERO_C:.0f} °C or more, or dry the air: water lies under the bond",
+            cure=f"warm the metal to {dry} °C or more, or dry the air: water lies under the bond",
             source="common practice, no source: 3 K; dew point by Alduchov and Eskridge 1996",
-            least=OVER_DEW_POINT,
+            least=dew + OVER_DEW_POINT,
         ),
     )
 

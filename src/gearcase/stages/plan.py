@@ -167,7 +167,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
 def _hold_drilling(draft: Draft) -> None:
     """No step of the card drills where a blocker stands, nor anywhere without the owner's consent: a card is read on its own."""
     blocked = [finding for finding in draft.findings if finding.level is Level.BLOCKER]
-    everywhere = any(finding.rule == "plan.consent" for finding in blocked)
+    everywhere = any(finding.rule in ("plan.consent", "plan.certificate") for finding in blocked)
     held = {finding.where for finding in blocked}
     steps: list[CardStep] = []
     for step in draft.steps:

@@ -24,6 +24,7 @@ from gearcase.install.cautions import Step
 from gearcase.install.holes import tap_drill
 from gearcase.install.mounting import Sight, line_sights, mount_sight, sight, stack_sight
 from gearcase.install.points import Point
+from gearcase.install.positions import region_at
 from gearcase.install.resonance import StackPart, layer_stiffness, mass_ruling, stack_resonance
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
@@ -48,7 +49,7 @@ _ZERO_C = 273.15
 
 def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     """The bonded joint: which adhesive, its strength hot, its steps, and its cure at the metal's temperature."""
-    kit, hot = job.kit, job.housing.surface_temperature
+    kit, hot = job.kit, _running_temperature(job, point)
     one = kit.adhesive or adhesive(USUAL)
     if kit.adhesive_cure is not None and kit.adhesive is None:
         one = replace(one, full_time=kit.adhesive_cure)
@@ -70,13 +71,25 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     }
 
 
+def _running_temperature(job: Job, point: Point) -> float | None:
+    """Of the metal under the point while the drive runs: the housing's, or its region's where this is hotter. [K]"""
+    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    region = region_at(face, point.at) if face is not None and point.at is not None else None
+    known = [job.housing.surface_temperature, region.temperature if region is not None else None]
+    return max((one for one in known if one is not None), default=None)
+
+
 def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """The adhesive against the metal and its temperatures."""
-    hot = job.housing.surface_temperature
+    hot = _running_temperature(job, point)
     substrate = _SUBSTRATES.get(job.housing.material, "bare iron")
     if job.kit.adhesive is None:
         draft.find(Level.NOTE, "adhesive", point.name, f"the kit names no adhesive: taken as {one.name}, by its generic figures")
-    rulings = []
+    place = job.conditions.ambient
+    cold = place.low if place is not None else COLDEST_YEAR
+    cure = "another adhesive, or a stud in a measured wall"
+    rulings = [Ruling(f"coldest metal under {one.name}", cold, "K", cure, one.source, least=one.coldest)]
+    draft.rule(Level.CAUTION if place is None else Level.BLOCKER, "cold_bond", point.name, rulings[0])
     if hot is None:
         says = "the surface's running temperature is not given: nothing says that the adhesive stands it, nor what it loses hot"
         draft.find(Level.CAUTION, "hot_bond", point.name, says)
@@ -84,7 +97,7 @@ def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
         most = f"its sheet or kind allows {one.hottest - _ZERO_C:.0f} °C"
         others = [
             choice.adhesive.name
-            for choice in choose_adhesive(substrate=substrate, coldest=COLDEST_YEAR, hottest=hot)
+            for choice in choose_adhesive(substrate=substrate, coldest=cold, hottest=hot)
             if choice.fits and choice.adhesive.name != one.name
         ]
         cure = f"take {' or '.join(others)}" if others else "a stud in a measured wall, or a cooler spot"
@@ -101,7 +114,7 @@ def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
 
 def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """Whether the pad holds a shock and a pull on the cable at the running temperature."""
-    hot = job.housing.surface_temperature
+    hot = _running_temperature(job, point)
     if hot is None:
         return []
     pad, mass = point.sensor.base or ASSUMED_PAD, point.sensor.mass or ASSUMED_MASS
@@ -134,7 +147,8 @@ def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str
         except OutOfRange as error:
             draft.find(Level.CAUTION, "dew_point", point.name, f"the air while bonding: {error.name} {error.value}, {error.rule}")
         else:
-            draft.rule(Level.CAUTION, "dew_point", point.name, now[1])
+            wet = now[1].shortfall >= OVER_DEW_POINT  # at or below the dew point itself
+            draft.rule(Level.BLOCKER if wet else Level.CAUTION, "dew_point", point.name, now[1])
     cure = work(
         f"full cure at {point.name}",
         cure_time,
@@ -196,7 +210,7 @@ def band_of(job: Job, point: Point, mount: str, draft: Draft) -> Sight | None:
     """Band of the mount as planned, at running temperature: by its kind, and by the stack where its parts are known."""
     planned = replace(point, mount=mount)
     band = sight(planned)
-    hot = job.housing.surface_temperature
+    hot = _running_temperature(job, point)
     if band is None or point.sensor.highest_hz is None:
         return band
     if mount in ("rigid adhesive", "adhesive pad") and hot is not None and hot > REFERENCE:
@@ -255,8 +269,9 @@ def cost_of_bonding(job: Job, point: Point, band: Sight, bonded: dict[str, Any] 
     if before is None or bonded is None:
         return
     says = f"bonded instead of drilled: true amplitude to {band.true_hz:.0f} Hz instead of {before.true_hz:.0f} Hz"
-    if job.housing.surface_temperature is not None:
-        says += f" at {job.housing.surface_temperature - _ZERO_C:.0f} °C"
+    hot = _running_temperature(job, point)
+    if hot is not None:
+        says += f" at {hot - _ZERO_C:.0f} °C"
     if bonded["schedule_s"]:
         says += f"; no baseline for {bonded['schedule_s']['baseline_after'] / 3600:.0f} h, a stud needs none of it"
     pad = next((row for row in bonded["rulings"] if row["what"].startswith("diameter of the bonded pad")), None)
