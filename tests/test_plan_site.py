@@ -68,6 +68,22 @@ def test_each_caution_stands_once_on_the_card_and_the_page(demo: Job) -> None:
     }
 
 
+def test_in_a_classified_area_a_kit_without_certificates_blocks(demo: Job) -> None:
+    place = replace(demo.conditions, area="zone 1 IIB T4", certificate_consent="the drive's maker")
+    bare = replace(demo, conditions=place, kit=replace(demo.kit, parts=()))
+    blockers = [row for row in plan.run(bare).document["findings"] if row["level"] == "blocker"]
+    assert any("list each in kit.parts" in row["says"] for row in blockers)
+
+
+def test_what_nobody_knows_of_stored_energy_and_height_keeps_its_caution(demo: Job) -> None:
+    place = replace(demo.conditions, backstop=None, incline=None, counterweight=None, working_height=None)
+    stand = {row["id"] for row in plan.run(replace(demo, conditions=place)).document["cautions"]["list"]}
+    assert {"backstop", "incline", "counterweight", "height"} <= stand
+    known = replace(demo.conditions, backstop=False, incline=False, counterweight=False, working_height=1.0)
+    stand = {row["id"] for row in plan.run(replace(demo, conditions=known)).document["cautions"]["list"]}
+    assert not {"incline", "counterweight", "height"} & stand
+
+
 def test_mains_is_marked_for_the_licensed_electrician_on_card_text_and_page(demo: Job) -> None:
     document = plan.run(demo).document
     marked = [step["do"] for step in document["work_card"] if step["only_by"] == LICENSED]

@@ -47,6 +47,12 @@ def site(job: Job, draft: Draft) -> None:
     if place.ambient is None:
         says = "nobody has said how cold and hot the place gets: the coldest and hottest air of the year, site.conditions.ambient"
         draft.find(Level.CAUTION, "ambient", "site", says)
+    if place.area not in ("", UNCLASSIFIED) and not job.kit.parts:
+        says = (
+            f"area {place.area}, and no part of the kit is listed with its certificate: nothing says that any of it may go there; "
+            "list each in kit.parts"
+        )
+        draft.find(Level.BLOCKER, "parts", "site", says)
     if _drills(draft):
         _consent(job, draft)
     coldest, hottest = (None, None) if place.ambient is None else (place.ambient.low, place.ambient.high)
