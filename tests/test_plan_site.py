@@ -84,6 +84,17 @@ def test_what_nobody_knows_of_stored_energy_and_height_keeps_its_caution(demo: J
     assert not {"incline", "counterweight", "height"} & stand
 
 
+def test_a_trunk_that_leaves_a_device_out_blocks_and_a_strange_name_is_said(demo: Job) -> None:
+    cable = demo.bus.cable
+    assert cable.along and not cable.splitters
+    renamed = tuple("stack lightx" if name == "stack light" else name for name in cable.along)
+    document = plan.run(replace(demo, bus=replace(demo.bus, cable=replace(cable, along=renamed)))).document
+    said = {(row["level"], row["says"].split(":")[0]) for row in document["findings"] if row["rule"] == "plan.along"}
+    assert ("blocker", "the trunk does not pass stack light") in said
+    assert ("caution", "the trunk passes stack lightx, no device or joint of the bus") in said
+    assert not [row for row in plan.run(demo).document["findings"] if row["rule"] == "plan.along"]
+
+
 def test_mains_is_marked_for_the_licensed_electrician_on_card_text_and_page(demo: Job) -> None:
     document = plan.run(demo).document
     marked = [step["do"] for step in document["work_card"] if step["only_by"] == LICENSED]

@@ -97,7 +97,7 @@ def _power_rows(power: dict[str, Any]) -> dict[str, Any]:
     circuit = power["branch_circuit"]
     mains = circuit and {
         "says": f"{circuit['volts']:g} V, {circuit['wire']}, overcurrent device {circuit['overcurrent_a']:g} A",
-        "only_by": circuit["only_by"],
+        "only_by": "licensed electrician",
     }
     return {
         "source": power["line"][0]["start"],

@@ -112,7 +112,7 @@ def plate_dxf(plate: dict[str, Any]) -> bytes:
 
 def plate_svg(plate: dict[str, Any], *, block: TitleBlock) -> str:
     """The plate as a dimensioned drawing; raises as `plate_geometry`."""
-    return plate_sheet(plate, block=block).svg(f"plate {plate['name']}")
+    return plate_sheet(plate, block=block).svg(f"{plate['name']}")
 
 
 def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
@@ -161,11 +161,11 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
             taken=taken,
             weight=600,
         )
-    said = f"plate {plate['name']}: {plate['material']}, {mm(plate['thickness_m'])} thick, corners R{mm(plate['corner_radius_m'])}"
+    said = f"{plate['name']}: {plate['material']}, {mm(plate['thickness_m'])} thick, corners R{mm(plate['corner_radius_m'])}"
     base = bottom + _FIGURES + 12
     headline(sheet, 6, base, WIDEST - 12, f"{said} · scale 1:{scale}", "dimensions in mm from the lower left corner")
     table(sheet, 6, base + 18, WIDEST - 12, ("no.", "what", "x", "y", "for"), rows, (0.5, 3.4, 0.9, 0.9, 4))
-    name = f"plate {plate['name']}"
+    name = f"{plate['name']}"
     draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=name, scale=f"1:{scale}")
     return sheet
 

@@ -370,7 +370,7 @@ def _light(job: Job, draft: Draft) -> None:
         f"Fix it on {light.bracket or 'its bracket'}; walk to where people work and look: every colour, by day and by night.",
         tool="tape",
         value=f"{light.height:.2f} m high" if light.height is not None else "1.8 to 2.5 m high",
-        tolerance="seen from 20 m",
+        tolerance=f"seen from {light.seen_from or LIGHT_SEEN_FROM:.0f} m",
     )
 
 

@@ -69,6 +69,7 @@ def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
         says = "branch off the trunk unknown, taken as 0 m: loop the trunk through each device, or give bus.devices.stub"
         draft.find(Level.CAUTION, "stub", ", ".join(unknown), says)
     whole = _whole_bus(job)
+    _passed(whole, draft)
     findings = draft.tried("wiring", "bus", lambda: check_wiring(whole))
     draft.found(findings or ())
     draft.step(
@@ -119,6 +120,19 @@ def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
             for device in whole.devices
         ],
     }
+
+
+def _passed(whole: Wiring, draft: Draft) -> None:
+    """Whether what the trunk passes are the devices that hang on it."""
+    devices, joints = [device.name for device in whole.devices], {joint.name for joint in whole.splitters}
+    strange = [name for name in whole.along if name not in devices and name not in joints]
+    left_out = [name for name in devices if name not in whole.along]
+    if strange:
+        says = f"the trunk passes {', '.join(strange)}, no device or joint of the bus: they are {', '.join(devices)}"
+        draft.find(Level.CAUTION, "along", "bus", says)
+    if left_out and not whole.splitters:  # else it may hang on a joint's branch
+        says = f"the trunk does not pass {', '.join(left_out)}: put it into bus.along where it is wired"
+        draft.find(Level.BLOCKER, "along", "bus", says)
 
 
 def _whole_bus(job: Job) -> Wiring:
