@@ -18,6 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import ImageFont
 
+from gearcase.drawings.block import amount
 from gearcase.drawings.plots import Flag, spectrum_sheet
 from gearcase.drawings.report import ask_for_sheet_pdf, handover_html, handover_pdf
 from gearcase.drawings.svg import Sheet, text_width, wrap
@@ -326,3 +327,20 @@ def test_the_cover_keeps_its_drawing_large_enough_to_read_however_long_the_words
 
     pypdf.PdfReader(io.BytesIO(handover_pdf(long))).pages[0].extract_text(visitor_text=visit)
     assert sizes and min(sizes) >= 4.5  # as printed. [pt]
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "spread", "read"),
+    [
+        (10.05762, "Ω", 0.027, "10.058 ± 0.027 Ω"),  # JCGM 100:2008, 7.2.6, its own example
+        (9.89313, "m", 0.0, "9.8931 m"),  # read in m from 1 m on; the rest by hand
+        (0.0063541, "m", 0.0, "6.3541 mm"),
+        (0.0028, "m/s", 0.0, "2.8 mm/s"),
+        (5e-7, "s", 0.0, "0.5 µs"),
+        (131072.0, "-", 0.0, "131072"),
+        (28451.23, "N", 0.0, "28451 N"),
+        (0.226893, "rad", 0.0, "13°"),
+    ],
+)
+def test_an_amount_is_read_in_the_unit_and_digits_that_people_use(value: float, unit: str, spread: float, read: str) -> None:
+    assert amount({"value": value, "unit": unit, "spread": spread}) == read

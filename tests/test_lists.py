@@ -195,8 +195,11 @@ def test_the_work_card_has_a_column_for_what_its_steps_give_and_room_to_sign(doc
     assert card.head[-1] == "done by, date" and [row[0] for row in card.rows] == [str(step["number"]) for step in steps]
     steps[0] |= {"value": "19200 baud", "tolerance": "none", "only_by": "a licensed electrician"}
     card = next(block for block in work_card({**document, "work_card": steps}, BLOCK).blocks if block.kind == "table")
-    assert "19200 baud; none" in card.rows[0] and "Only by: a licensed electrician." in card.rows[0][2]
+    assert "19200 baud; none" in card.rows[0] and "\na licensed electrician" in card.rows[0][2]
     assert all(len(row) == len(card.head) == len(card.wide) for row in card.rows)
+    for row, step in zip(card.rows, document["work_card"], strict=True):
+        said = [line for line in row[2].splitlines() if line.startswith("Caution: ")]
+        assert said == [f"Caution: {caution}" for caution in step["caution"].splitlines()]
 
 
 def test_a_blocked_plan_says_so_on_its_work_card(demo: Job) -> None:
@@ -210,6 +213,8 @@ def test_the_handover_holds_the_faces_and_how_to_use_the_template(document: dict
     faces = [block for block in blocks if block.kind == "figure" and "at scale" in block.text]
     assert len(faces) == len(document["faces"])
     assert any("100.0 mm" in block.text and "template" in block.text for block in blocks)
+    headings = {block.text for block in blocks if block.kind == "heading"}
+    assert "Cables" in headings and not {"Work card", "Bring", "The outage", "Try with a magnet before drilling"} & headings
     bonded = {**document, "parts": [{**part, "mount": "rigid adhesive"} for part in document["parts"]]}
     assert not any("template" in block.text for block in plan_section(bonded))
 

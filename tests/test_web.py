@@ -157,7 +157,7 @@ def test_a_document_of_another_schema_is_laid_out_from_its_shape(client: Client,
         "Blocker: input",
         "As built",
         "wall, mm",
-        "22.125 ± 0.25 V",
+        "22.12 ± 0.25 V",
         "U = U0 - I R",
     ):
         assert words in text, words

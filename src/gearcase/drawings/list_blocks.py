@@ -41,18 +41,17 @@ def card_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
         (
             str(step["number"]),
             step["where"],
-            _does(step),
+            "\n".join((_does(step), *(f"Caution: {caution}" for caution in step["caution"].splitlines()))),
             step.get("tool", ""),
             "; ".join(one for one in (step.get("value", ""), step.get("tolerance", "")) if one),
-            step["caution"],
             "",
         )
         for step in plan["work_card"]
     )
-    head = ("", "where", "do", "with", "value", "caution", "done by, date")
+    head = ("", "where", "do", "with", "value", "done by, date")
     yield Block("heading", "Work card", level=2)
     yield Block("text", plan["cautions"]["defers"])
-    yield Block("table", head=head, rows=rows, wide=(0.45, 1.2, 3.2, 1.4, 1.5, 2.6, 1.1), numbers=(0,), tall=True)
+    yield Block("table", head=head, rows=rows, wide=(0.45, 1.4, 5.6, 1.5, 1.5, 1.1), numbers=(0,), tall=True)
 
 
 def cut_blocks(cuts: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
@@ -200,7 +199,7 @@ def _sheet(title: str, subtitle: str, block: TitleBlock, blocks: list[Block]) ->
 
 
 def _does(step: Mapping[str, Any]) -> str:
-    return f"{step['do']} Only by: {step['only_by']}." if step.get("only_by") else str(step["do"])
+    return f"{step['do']}\n{step['only_by']}" if step.get("only_by") else str(step["do"])
 
 
 def _for(names: Sequence[str]) -> str:

@@ -7,12 +7,11 @@ from gearcase.drawings.block import Block, workings
 from gearcase.drawings.chart import schedule_svg
 from gearcase.drawings.outage_words import answer, chain, clock, hours, states_of_lead
 
-__all__ = ["outage_blocks"]
+__all__ = ["cable_blocks", "outage_blocks"]
 
 
 def outage_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
-    """Cables, outage and go/no-go list of a ``plan/1`` document; nothing of what it does not hold."""
-    yield from _cables(plan)
+    """Outage and go/no-go list of a ``plan/1`` document; nothing of what it does not hold."""
     outage = plan.get("outage")
     if not outage:
         return
@@ -21,7 +20,8 @@ def outage_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
     yield from _lead(outage)
 
 
-def _cables(plan: Mapping[str, Any]) -> Iterator[Block]:
+def cable_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
+    """Each device's cable, how much of it is left over and how it lies."""
     rows, routes = plan.get("cables") or (), {route["device"]: route for route in plan.get("routes") or ()}
     if not rows:
         return

@@ -190,11 +190,9 @@ def plan_text(document: dict[str, Any]) -> str:
 
 
 def _site_rows(document: Mapping[str, Any]) -> Iterator[str]:
-    """The tables of a plan's page on wiring, volts, mains and network; where the cautions stand the work card shows."""
+    """The tables of a plan's page on wiring, volts, mains and network."""
     for block in site_blocks(dict(document)):
         if block.kind == "heading":
-            if block.text.startswith("Where the cautions"):
-                return
             yield from ("", f"{block.text.lower()}:")
         elif block.kind == "table":
             yield from _table(block.head, block.rows)
