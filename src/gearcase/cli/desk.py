@@ -141,7 +141,7 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
             )
         except BadInput as error:
             raise BadInput(_of_job(problem, number, entry) for problem in error.problems) from error
-        yield replace(recording, name=names[entry.file])
+        yield replace(recording, name=names[entry.file], taken=entry.taken)
 
 
 def _of_job(problem: Problem, number: int, entry: "RecordingEntry") -> Problem:
