@@ -24,7 +24,7 @@ from gearcase.drive.bearings import (
     outer_race_by_count,
 )
 from gearcase.drive.line import Line
-from gearcase.drive.speeds import ShaftOrder, difference_spread
+from gearcase.drive.speeds import ShaftOrder, difference_spread, seen_from
 from gearcase.drive.train import Drive, weaker
 from gearcase.worked import Origin
 
@@ -100,14 +100,7 @@ def bearing_rings(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder])
     if not carrier:
         return Rings(inner, outer)
     frame = orders[carrier]
-    return Rings(_seen_from(frame, inner), _seen_from(frame, outer), carrier, frame)
-
-
-def _seen_from(frame: ShaftOrder, ring: ShaftOrder) -> ShaftOrder:
-    if ring is frame:
-        return replace(_STANDING, origin=frame.origin)
-    order, spread = ring.order - frame.order, difference_spread(ring, frame)
-    return replace(ring, order=order, spread=spread, origin=weaker(ring.origin, frame.origin))
+    return Rings(seen_from(frame, inner), seen_from(frame, outer), carrier, frame)
 
 
 def bearing_rates(shape: Geometry | CountRule) -> dict[str, Callable[..., Any]]:
