@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from gearcase.drive.bearing_lines import Rings, bearing_order, bearing_rings
 from gearcase.drive.bearings import Geometry
 from gearcase.drive.lines import meshing
-from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.speeds import carried_orders, shaft_orders
 from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange
 
@@ -175,11 +175,7 @@ def _tones(drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.ran
     record = np.zeros(angle.size)
     known = shaft_orders(drive)
     shafts = {shaft.name: shaft for shaft in drive.shafts}
-    orders = {
-        name: abs(found.order - (known[shafts[name].carrier].order if shafts[name].carrier else 0.0))
-        for name, found in known.items()
-        if found.order
-    }
+    orders = {name: abs(turns.order) for name, turns in carried_orders(drive, known).items() if turns.order}
     for order in (order for name, order in orders.items() if not shafts[name].carrier):
         for n in (1, 2, 3):
             record += levels.shaft / n * np.cos(2 * np.pi * (n * order * angle + rng.uniform()))
