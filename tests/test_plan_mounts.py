@@ -293,6 +293,7 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         (((0.330, 0.335),), "the sensor's base want"),
         (((0.150, 0.392),), "into the seat of input bearing"),
         (((0.400, 0.100), (0.400, 0.100)), "distance between"),
+        (((0.003, 0.100),), "edge distance"),
     ],
 )
 def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
@@ -300,6 +301,14 @@ def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, floa
     assert wrong in says(job, "bracket_place", "blocker")
     document = plan.run(job).document
     assert not any(step["where"] == "new one" and "Drill" in step["do"] for step in document["work_card"])
+
+
+def test_a_studs_hole_and_a_brackets_new_one_know_of_each_other(demo: Job) -> None:
+    """3 d of the larger, M8: 24 mm; on one spot neither is drilled."""
+    near = Bracket("new one", "coupling side", (), ((0.310, 0.330),), "M8", "", 18e-3, None)
+    assert "20 mm, at least 24 mm is wanted" in says(with_kit(demo, brackets=(near,)), "hole_place", "caution")
+    on = with_kit(demo, brackets=(replace(near, at=((0.335, 0.330),)),))
+    assert "5 mm, at least 24 mm" in says(on, "hole_place", "blocker") and "5 mm, at least" in says(on, "bracket_place", "blocker")
 
 
 def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) -> None:

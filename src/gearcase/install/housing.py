@@ -36,6 +36,8 @@ __all__ = [
     "ThreadedHole",
     "Wall",
     "clearance_to",
+    "to_edge",
+    "within",
 ]
 
 HOUSING_KINDS = ("parallel-shaft", "right-angle", "shaft-mounted")
@@ -177,6 +179,10 @@ class Housing:
     kind: str = ""
     ports: tuple[Port, ...] = ()
 
+    def face(self, name: str) -> Face | None:
+        """The face of that name; None where there is none."""
+        return next((face for face in self.faces if face.name == name), None)
+
 
 @dataclass(frozen=True)
 class Hole:
@@ -298,6 +304,28 @@ class Bus:
     connection: str = ""
     cable: BusCable = BusCable()
     controller: Device = _CONTROLLER
+
+
+def within(at: Place, middle: Place, size: Place) -> bool:
+    """Whether a place lies in a rectangle, its sides with it.
+
+    Examples
+    --------
+    >>> within((0.045, 0.03), (0.04, 0.02), (0.02, 0.02)), within((0.06, 0.02), (0.04, 0.02), (0.02, 0.02))
+    (True, False)
+    """
+    return all(abs(place - centre) <= side / 2 for place, centre, side in zip(at, middle, size, strict=True))
+
+
+def to_edge(face: Face, at: Place) -> float:
+    """From a place to the nearest edge of its face; below 0 off the face. [m]
+
+    Examples
+    --------
+    >>> to_edge(Face("left", (0.6, 0.4)), (0.25, 0.375))
+    0.025
+    """
+    return min(min(place, size - place) for place, size in zip(at, face.size, strict=True))
 
 
 def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOut] | None:

@@ -21,7 +21,6 @@ from gearcase.install.holes import (
     clearance_hole,
     depth_to_shoulder,
     drill_point_length,
-    edge_ruling,
     metal_ruling,
     spacing_ruling,
     tap_drill,
@@ -32,6 +31,7 @@ from gearcase.install.rulings import Ruling
 from gearcase.install.threads import limits_metric, limits_unified
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, mm, ruling_document
+from gearcase.stages.planning.holes import place_rulings
 from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.stages.planning.walls import known_wall, table_material
 from gearcase.units import parse_thread
@@ -85,7 +85,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
         "preload_n": None,
         "rulings": [],
     }
-    face = next((face for face in job.housing.faces if face.name == bracket.face), None)
+    face = job.housing.face(bracket.face)
     if face is None:
         draft.step(
             bracket.name,
@@ -244,14 +244,10 @@ def _new_hole(
     place = bracket.at[number]
     diameter = screw.drill.major_diameter
     _fouls(job, bracket, face, place, diameter, draft)
-    to_edge = min(min(at, size - at) for at, size in zip(place, face.size, strict=True))
-    spacing = [(math.dist(place, hole.at), hole.diameter) for hole in face.threaded_holes]
-    spacing += [(math.dist(place, other), diameter) for beside, other in enumerate(bracket.at) if beside != number]
-    rulings = [edge_ruling(to_edge=to_edge, hole_diameter=diameter)]
-    rulings += [spacing_ruling(apart=apart, hole_diameter=diameter, other_diameter=other) for apart, other in spacing]
-    on_another = any(apart < (diameter + other) / 2 for apart, other in spacing)
-    for ruling in rulings:
-        draft.rule(Level.BLOCKER if to_edge < 0 or on_another else Level.CAUTION, "bracket_place", bracket.name, ruling)
+    placed = place_rulings(job, face, place, diameter=diameter, own=(bracket.name, number))
+    for ruling, cut in placed:
+        draft.rule(Level.BLOCKER if cut else Level.CAUTION, "bracket_place", bracket.name, ruling)
+    rulings = [ruling for ruling, _ in placed]
     region = region_at(face, place)
     known = known_wall(region.wall, job.housing.material, bracket.where) if region and region.wall else None
     if known is None or not known.drillable:
@@ -317,7 +313,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
         draft.find(Level.CAUTION, "enclosure", where, "its size, and its place on its face, are not given: nothing checks its room")
     if not box.bracket:
         draft.find(Level.CAUTION, "enclosure", where, "nobody has said which bracket carries it: name one of kit.brackets")
-    face = next((face for face in job.housing.faces if face.name == box.face), None)
+    face = job.housing.face(box.face)
     if face is not None and box.size is not None and box.at is not None:
         _room(job, face, "edge enclosure", box.size, box.at, draft)
     draft.take("edge enclosure with gland and earth strap", where)
@@ -378,7 +374,7 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
     """The plate between bracket holes and enclosure: outline, round holes for the enclosure, slots for the holes of the face."""
     box = job.kit.enclosure
     bracket = next((one for one in job.kit.brackets if box and one.name == box.bracket), None)
-    face = next((face for face in job.housing.faces if bracket and face.name == bracket.face), None)
+    face = job.housing.face(bracket.face) if bracket else None
     if box is None or bracket is None or face is None or box.pattern is None or not box.screw:
         return []
     held = [(hole.at, hole.thread) for hole in face.threaded_holes if hole.name in bracket.holes]

@@ -24,7 +24,7 @@ from gearcase.install.cautions import Step
 from gearcase.install.holes import tap_drill
 from gearcase.install.mounting import Sight, line_sights, mount_sight, sight, stack_sight
 from gearcase.install.points import Point
-from gearcase.install.positions import region_at
+from gearcase.install.positions import region_under
 from gearcase.install.resonance import StackPart, layer_stiffness, mass_ruling, stack_resonance
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
@@ -73,8 +73,7 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
 
 def _running_temperature(job: Job, point: Point) -> float | None:
     """Of the metal under the point while the drive runs: the housing's, or its region's where this is hotter. [K]"""
-    face = next((face for face in job.housing.faces if face.name == point.face), None)
-    region = region_at(face, point.at) if face is not None and point.at is not None else None
+    region = region_under(job.housing, point.face, point.at)
     known = [job.housing.surface_temperature, region.temperature if region is not None else None]
     return max((one for one in known if one is not None), default=None)
 
