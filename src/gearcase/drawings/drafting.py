@@ -3,8 +3,8 @@
 Dimensions run from one datum as superimposed running dimensions (ISO 129-1: an open circle at the datum, an arrow and a figure at
 each extension line), areas are hatched (ISO 128, thin parallel lines), and each sheet ends in a title block (ISO 7200 fields).
 
-Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `mm`; `hatch`, `ring`; `place_label`, `edges_of`;
-`table`, `table_height`; `headline`.
+Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `mm`; `reduction`; `hatch`; `place_label`,
+`edges_of`; `table`, `table_height`; `headline`.
 """
 
 import itertools
@@ -24,7 +24,7 @@ __all__ = [
     "headline",
     "mm",
     "place_label",
-    "ring",
+    "reduction",
     "run_along",
     "run_upward",
     "spread",
@@ -34,6 +34,7 @@ __all__ = [
 
 PX_PER_MM = 96 / 25.4
 BLOCK_HEIGHT = 30.0
+_REDUCTIONS = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455
 _FIGURE, _GAP = 9.5, 12.0  # px: size of a figure, and the least from one to the next
 _ROW, _CELL = 14.0, 9.5
 _SHARES = (3.0, 2.6, 0.8, 0.9, 1.3, 1.9, 1.1)
@@ -84,6 +85,36 @@ def mm(metres: float) -> str:
     ('1234.5', '330')
     """
     return f"{round(1000 * metres, 1):g}"
+
+
+def reduction(sizes: Sequence[float], room: Sequence[float]) -> int:
+    """The scale of ISO 5455 at which lengths are drawn largest and still fit, as the second number of 1:5.
+
+    Parameters
+    ----------
+    sizes : sequence of float
+        Lengths of the thing itself. [m]
+    room : sequence of float
+        For each, the room it has on paper. [px]
+
+    Returns
+    -------
+    int
+        100, the last of the series, where none fits.
+
+    Examples
+    --------
+    >>> reduction((0.62, 0.43), (549.0, 600.0))
+    5
+    """
+    return next(
+        (
+            scale
+            for scale in _REDUCTIONS
+            if all(1000 * size / scale * PX_PER_MM <= free for size, free in zip(sizes, room, strict=True))
+        ),
+        _REDUCTIONS[-1],
+    )
 
 
 def hatch(sheet: Sheet, area: Box, *, slope: int, every: float, colour: str = MUTED) -> None:
@@ -168,12 +199,6 @@ def edges_of(area: Box) -> list[Box]:
     ]
 
 
-def ring(x: float, y: float, radius: float) -> str:
-    """Path of a circle. [px]"""
-    half = f"a{radius:.2f} {radius:.2f} 0 1 0"
-    return f"M{x - radius:.2f} {y:.2f}{half} {2 * radius:.2f} 0{half} {-2 * radius:.2f} 0"
-
-
 def place_label(
     sheet: Sheet,
     x: float,
@@ -227,7 +252,7 @@ def place_label(
                 continue
             sheet.line(*ends, colour=colour, width=0.4)
             if area:
-                sheet.path(ring(ends[0], ends[1], 1.5), colour=colour, fill=colour, width=0.3)
+                sheet.circle(ends[0], ends[1], 1.5, colour=colour, fill=colour, width=0.3)
         sheet.rectangle(box.left - 1, box.top, wide + 2, high, colour=PAPER, line=0)
         for number, line in enumerate(lines):
             sheet.text(
@@ -270,7 +295,7 @@ def table(
 
 def _datum(sheet: Sheet, x: float, y: float, end_x: float, end_y: float) -> None:
     sheet.line(x, y, end_x, end_y)
-    sheet.path(ring(x, y, 3), fill=PAPER, width=WIDE / 2)
+    sheet.circle(x, y, 3, fill=PAPER, width=WIDE / 2)
 
 
 def _merged(stops: Iterable[tuple[float, float, float]], room: float, *, lower: bool) -> list[tuple[float, float, float]]:

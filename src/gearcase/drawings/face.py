@@ -31,7 +31,7 @@ from gearcase.drawings.drafting import (
     headline,
     mm,
     place_label,
-    ring,
+    reduction,
     run_along,
     run_upward,
     table,
@@ -41,7 +41,6 @@ from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, 
 
 __all__ = ["WIDEST", "face_sheet", "face_svg", "how_fixed"]
 
-_SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
 _TALLEST = 900.0  # px, the same for its height
 _CABLE = 2.2  # px, a cable
@@ -100,10 +99,7 @@ def face_sheet(
     rows = [*_rows(face, placed), *_clip_rows(face, routes)]
     below = _FIGURES + 34 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
     room = (WIDEST - _LEFT - _RIGHT, max(_TALLEST - _TOP - below, 200.0))
-    scale = next(
-        (s for s in _SCALES if all(side / s * PX_PER_MM <= free for side, free in zip((width, height), room, strict=True))),
-        _SCALES[-1],
-    )
+    scale = reduction(face["size_m"], room)
     each = PX_PER_MM / scale
     sheet = Sheet(WIDEST, _TOP + height * each + below)
     left, bottom = _LEFT, _TOP + height * each
@@ -253,7 +249,7 @@ class _Face:
 
     def _ring(self, at_m: Sequence[float], radius: float, *, dash: str = "", least: float = 0.0) -> None:
         x, y, r = self.x_of(at_m[0]), self.y_of(at_m[1]), max(1000 * radius * self.each, least)
-        self.sheet.path(ring(x, y, r), dash=dash)
+        self.sheet.circle(x, y, r, width=NARROW, dash=dash)
         rim = [(x + r * math.cos(n * math.pi / 16), y + r * math.sin(n * math.pi / 16)) for n in range(32)]
         self.edges += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in rim]
 
@@ -274,7 +270,7 @@ class _Face:
         """A sensor's place: cross and circle of its base, and where its mark points."""
         x, y = self.x_of(part["at_m"][0]), self.y_of(part["at_m"][1])
         radius = max(500 * part["base_m"] * self.each, 4.0) if part.get("base_m") else 9.0
-        self.sheet.path(ring(x, y, radius), colour=ACCENT, width=WIDE)
+        self.sheet.circle(x, y, radius, colour=ACCENT)
         self._cross(part["at_m"], ACCENT, radius + 4)
         if part.get("clock") is not None:
             _mark_arrow(self.sheet, x, y, part["clock"], start=radius, length=14)
@@ -292,7 +288,7 @@ class _Face:
             self.marks += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in along]
         for clip in (clip for clip in route.get("clips", ()) if clip["face"] == name):
             x, y = self.x_of(clip["at_m"][0]), self.y_of(clip["at_m"][1])
-            self.sheet.path(ring(x, y, 3.2), fill=PAPER, width=WIDE)
+            self.sheet.circle(x, y, 3.2, fill=PAPER)
             self.marks.append(Box(x - 4, y - 4, x + 4, y + 4))
 
     def _name_route(self, route: dict[str, Any], name: str) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, place_label
+from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, place_label, reduction
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet
 from gearcase.errors import OutOfRange
@@ -28,7 +28,6 @@ VIEWS = {
     "from the input end, left, above": (-1.0, 1.0, 1.0),
     "from the output end, right, below": (1.0, -1.0, -1.0),
 }
-_SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 _UP = (0.0, 1.0, 0.0)
 _TALLEST, _AROUND, _HEAD = 420.0, 46.0, 22.0  # px: of one view, round it, for its name
 _DASH = "4 3"
@@ -91,12 +90,10 @@ def solid_sheet(
     box = _box([*known.values()])
     reach = [np.abs(isometric(view)) @ box for view in VIEWS.values()]  # width and height on paper, m
     room = (WIDEST - 2 * _AROUND - 100, _TALLEST)
-    widest = [max(one[axis] for one in reach) * 1000 for axis in (0, 1)]
-    scale = next(
-        (s for s in _SCALES if all(size / s * PX_PER_MM <= free for size, free in zip(widest, room, strict=True))), _SCALES[-1]
-    )
+    widest = [max(one[axis] for one in reach) for axis in (0, 1)]
+    scale = reduction(widest, room)
     each = 1000 * PX_PER_MM / scale
-    tall = widest[1] / 1000 * each + 2 * _AROUND + _HEAD
+    tall = widest[1] * each + 2 * _AROUND + _HEAD
     lost = [face["name"] for face in faces if face["name"] not in known]
     sheet = Sheet(WIDEST, tall * len(VIEWS) + BLOCK_HEIGHT + (24 if lost else 8))
     for number, (name, towards) in enumerate(VIEWS.items()):
