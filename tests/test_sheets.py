@@ -490,6 +490,7 @@ def test_a_bus_that_lacks_what_it_wants_says_so() -> None:
 def test_devices_stand_in_the_order_of_the_trunk_and_no_wire_has_a_colour() -> None:
     svg = bus_sheet(BUS, CABLES, title="b", block=BLOCK).svg("b")
     assert re.findall(r"address (\d+)", svg) == ["3", "11", "12", "31"]
+    assert "cable W2, run 8.20 m" in svg
     whole = " ".join(words_of(SHEETS[name]()[0].svg("w")) for name in ("bus", "power", "terminals"))
     assert not re.search(r"\b(red|black|white|blue|brown|green|yellow)\b", whole)
 
@@ -497,6 +498,13 @@ def test_devices_stand_in_the_order_of_the_trunk_and_no_wire_has_a_colour() -> N
 def test_the_lowest_volts_are_marked_where_they_are() -> None:
     words = words_of(power_sheet(POWER, title="p", block=BLOCK).svg("p"))
     assert re.search(r"stack light 23\.3 V, needs 21\.6 V or more ◄ lowest", words) and words.count("lowest") == 1
+
+
+def test_each_run_of_the_demos_line_carries_all_that_is_fed_beyond_it() -> None:
+    """Kirchhoff's current law by hand from job.yaml: two sensors 45 mA, probe 30 mA, light 350 mA, converter none."""
+    files = plan_drawings(plan.run(load(EXAMPLES / "demo")).document, block=BLOCK)
+    carried = [float(one) for one in re.findall(r"22 AWG, [\d.]+ m, ([\d.]+) A", words_of(files["power.svg"].decode()))]
+    assert carried == pytest.approx([0.47, 0.47, 0.12, 0.09, 0.045])
 
 
 def bars(sheet: Sheet) -> list[tuple[float, float, str]]:

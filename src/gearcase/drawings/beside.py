@@ -111,5 +111,13 @@ def _power_rows(power: dict[str, Any]) -> dict[str, Any]:
         "supply_v": power["supply_v"],
         "protection": "",
         "mains": mains,
-        "segments": [{**row, "volts": row["volts"]["value"], "least_volts": row["least_v"]} for row in power["line"]],
+        "segments": [
+            {**row, "current_a": _carried(power["line"], row), "volts": row["volts"]["value"], "least_volts": row["least_v"]}
+            for row in power["line"]
+        ],
     }
+
+
+def _carried(line: list[dict[str, Any]], run: dict[str, Any]) -> float:
+    """What a run of the line carries: what its own end draws and all that is fed beyond it. [A]"""
+    return float(run["current_a"] + sum(_carried(line, beyond) for beyond in line if beyond["start"] == run["end"]))

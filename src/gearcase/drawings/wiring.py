@@ -10,7 +10,7 @@ common); no colour of a wire is assumed: makers differ, so the terminal list lea
 - of a device: ``unit_load``, ``stub_m``, ``isolated``, ``trunk_m`` (trunk from the one before).
 
 `power`: ``source``, ``supply_v``, ``protection``, ``mains`` (``says``, ``only_by``) or None, and ``segments`` with ``start``,
-``end``, ``length_m``, ``wire``, ``current_a``, ``volts`` (at the end), ``least_volts`` or None.
+``end``, ``length_m``, ``wire``, ``current_a`` (that it carries), ``volts`` (at the end), ``least_volts`` or None.
 
 `terminals`: ``device``, ``terminal``, ``signal``, ``cable``, ``to``.
 """
@@ -99,7 +99,7 @@ def power_sheet(power: dict[str, Any], *, title: str, block: TitleBlock) -> Shee
         x = _SIDE + 22 + 44 * above
         sheet.line(x, from_y + _NODE, x, y + _NODE / 2, width=WIDE)
         sheet.line(x, y + _NODE / 2, _SIDE + 44 * depth, y + _NODE / 2, width=WIDE)
-        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:g} A", size=9, colour=MUTED)
+        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:.3g} A", size=9, colour=MUTED)
         least = f", needs {row['least_volts']:g} V or more" if row["least_volts"] is not None else ""
         worst = row["volts"] == lowest
         words = [f"{row['volts']:.1f} V{least}", "◄ lowest volts of all" if worst else ""]
@@ -131,7 +131,7 @@ def _words(node: dict[str, Any], cable: dict[str, Any] | None, *, master: bool) 
         yield "isolated" if node["isolated"] else "not isolated"
     if cable is not None:
         name = f"cable {cable['cable']}" if cable["cable"] else "no cable left"
-        yield f"{name}, run {cable['run_m']:g} m"
+        yield f"{name}, run {cable['run_m']:.2f} m"
 
 
 def _node(sheet: Sheet, node: dict[str, Any], y: float, words: Iterator[str]) -> None:
