@@ -264,4 +264,12 @@ def test_the_page_of_the_plan_links_its_sheets(kept: Path) -> None:
     for name in ("work-card.pdf", "before-you-leave-home.pdf", "template-1.pdf", "face-0.svg"):
         address = f"/plan/0001/{name}"
         assert f'href="{address}"' in page.text and browser.get(address).status_code == 200
+    for said in (
+        "Face left, SVG",
+        "Drill template, face coupling side, PDF",
+        "Plate of bracket on the jig holes, DXF",
+        "Serial bus, SVG",
+    ):
+        assert f">{said}<" in page.text
+    assert not re.search(r"(Face|Template|Plate) \d", page.text)
     assert "Before you leave home" in page.text and "Cut list, strut channel" in page.text

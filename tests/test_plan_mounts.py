@@ -327,7 +327,7 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "a way to the oil" in says(with_bracket(demo, at=((0.3, 0.33),), **new), "metal_left", "blocker")
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
-    assert not any(step["where"] == "plate on the jig holes" for step in card)
+    assert not any(step["where"] == "bracket on the jig holes" for step in card)
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:

@@ -17,7 +17,7 @@ from typing import Any
 
 import typst
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, edges_of, mm, place_label, ring
+from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, edges_of, mm, place_label
 from gearcase.drawings.face import how_fixed
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet, wrap
 from gearcase.errors import OutOfRange
@@ -223,7 +223,7 @@ class _Template:
         for across in (self.tile.left + half, self.tile.left + wide - half):
             for up in (self.tile.lower + half, self.tile.lower + high - half):
                 x, y = self._at((across, up))
-                self.sheet.path(ring(x, y, 7), colour=MUTED)
+                self.sheet.circle(x, y, 7, colour=MUTED, width=NARROW)
                 self.sheet.line(x - 12, y, x + 12, y, colour=MUTED)
                 self.sheet.line(x, y - 12, x, y + 12, colour=MUTED)
                 self.taken.append(Box(x - 12, y - 12, x + 12, y + 12))
@@ -260,7 +260,7 @@ class _Template:
         """Ring and centre lines. [mm]"""
         x, y = self._at((1000 * at_m[0], 1000 * at_m[1]))
         r = radius * PX_PER_MM
-        self.sheet.path(ring(x, y, r), colour=colour, width=width)
+        self.sheet.circle(x, y, r, colour=colour, width=width)
         self.sheet.line(x - r - 11, y, x + r + 11, y, colour=colour, width=0.5)
         self.sheet.line(x, y - r - 11, x, y + r + 11, colour=colour, width=0.5)
         self.taken.append(Box(x - r - 11, y - r - 11, x + r + 11, y + r + 11))
@@ -273,7 +273,7 @@ class _Template:
         if part.get("base_m"):
             x, y = self._at((1000 * part["at_m"][0], 1000 * part["at_m"][1]))
             r = 500 * part["base_m"] * PX_PER_MM
-            self.sheet.path(ring(x, y, r), colour=ACCENT, width=NARROW, dash="6 3")
+            self.sheet.circle(x, y, r, colour=ACCENT, width=NARROW, dash="6 3")
             self.taken.append(Box(x - r, y - r, x + r, y + r))
 
     def _told(self, part: dict[str, Any]) -> Iterator[str]:

@@ -133,6 +133,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "sump": probe,
         "brackets": held,
         "plates": plate,
+        "fittings": _fittings(job, plate),
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
@@ -162,6 +163,26 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         ],
     }
     return findings, document
+
+
+def _fittings(job: Job, plates: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What stands over a face, by its middle and size: the edge enclosure, and the plate that its bracket's holes carry."""
+    box = job.kit.enclosure
+    if box is None:
+        return []
+    rows = []
+    if box.face and box.at and box.size:
+        rows.append({"name": "edge enclosure", "face": box.face, "at_m": list(box.at), "size_m": list(box.size), "on": box.bracket})
+    bracket = next((one for one in job.kit.brackets if one.name == box.bracket), None)
+    face = next((face for face in job.housing.faces if bracket and face.name == bracket.face), None)
+    if bracket is None or face is None:
+        return rows
+    for plate in plates:
+        holes = [hole.at for hole in face.threaded_holes if hole.name in bracket.holes] or bracket.at
+        slot = plate["slots"][0]["at_m"]  # over the first of these holes
+        middle = [hole - over + side / 2 for hole, over, side in zip(holes[0], slot, plate["size_m"], strict=True)]
+        rows.append({"name": plate["name"], "face": face.name, "at_m": middle, "size_m": plate["size_m"], "on": bracket.name})
+    return rows
 
 
 def _hold_drilling(draft: Draft) -> None:

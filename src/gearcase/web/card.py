@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from gearcase.checksums import sha256_of_data
-from gearcase.drawings.block import Block
+from gearcase.drawings.beside import plan_files
+from gearcase.drawings.block import Block, first_up
 from gearcase.drawings.pages import stage_blocks, stage_statement
 from gearcase.drawings.pictures import SURVEY_PICTURES
 from gearcase.errors import BadInput, Problem
@@ -75,7 +76,7 @@ class Card:
 
 @dataclass(frozen=True)
 class StagePage:
-    """One result of one stage, with its place among the runs and stages."""
+    """One result of one stage, with its place among the runs and stages; `labels` name files and pictures as a person would."""
 
     title: str
     row: Row
@@ -87,6 +88,7 @@ class StagePage:
     result: dict[str, Any] | None
     files: tuple[str, ...]
     pictures: tuple[str, ...]
+    labels: dict[str, str]
     blocks: tuple[Block, ...]
 
     def as_dict(self) -> dict[str, Any]:
@@ -136,7 +138,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
     around = ("" if place == 0 else names[place - 1], "" if place == len(names) - 1 else names[place + 1])
     title = job.title if job else folder.name
     if not kept:
-        return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, (), (), ())
+        return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, (), (), {}, ())
     stored = results.stored(folder, stage, number or kept[-1])
     files = _files(stored)
     known = _DRAWN.get(str(stored.document.get("schema")), ())
@@ -150,6 +152,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
         stored.document,
         tuple(name for name in files if not name.endswith((".svg", ".png")) or name.startswith(_PRINTED)),
         tuple(name for name in files if name.endswith((".svg", ".png")) and not name.startswith(known or ("/",))),
+        _labels(stored, files),
         _blocks(folder, stage, stored),
     )
 
@@ -287,6 +290,21 @@ def _files(stored: StoredResult) -> list[str]:
     return sorted(
         path.name for path in stored.path.iterdir() if _KEPT.fullmatch(path.name) and path.is_file() and not path.is_symlink()
     )
+
+
+def _labels(stored: StoredResult, files: list[str]) -> dict[str, str]:
+    """Each file as a person calls it: a drawing by what it shows, anything else by its name."""
+    shows: dict[str, str] = {}
+    if stored.document.get("schema") == "plan/1":
+        try:
+            shows = plan_files(stored.document)
+        except (KeyError, TypeError, AttributeError, ValueError, IndexError) as error:
+            raise _unreadable(stored, error) from None
+    labels = {}
+    for name in files:
+        stem, _, kind = name.rpartition(".")
+        labels[name] = f"{first_up(shows.get(name, stem.replace('-', ' ')))}, {'web page' if kind == 'html' else kind.upper()}"
+    return labels
 
 
 def _time(seconds: Any) -> str:
