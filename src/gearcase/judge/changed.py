@@ -25,8 +25,8 @@ __all__ = ["LEAST_CHANGE_DB", "LOAD_BAND", "Change", "Level", "change", "level"]
 LEAST_CHANGE_DB = 3.0  # common practice, no source
 LOAD_BAND = 0.1  # records are compared whose loads are this near, of the rated load; common practice, no source
 _BLOCKS = 16
-_SHORTEST_BLOCK = 256  # samples; the mean square of fewer says little
-_CHANCE = 1e-3
+_LEVEL_BLOCK = 256  # samples; the mean square of fewer says little
+_CHANGE_CHANCE = 1e-3
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def level(samples: NDArray[np.floating]) -> Level:
     OutOfRange
         A record too short, not finite, not of one channel, or one that stands still for part of its time.
     """
-    record = as_records(samples, shortest=_BLOCKS * _SHORTEST_BLOCK)
+    record = as_records(samples, shortest=_BLOCKS * _LEVEL_BLOCK)
     if record.ndim != 1:
         raise OutOfRange("samples", f"shape {record.shape}", "one record")
     moved = record - record.mean(dtype=np.float64)
@@ -118,4 +118,4 @@ def change(before: Level, now: Level, *, compared: int) -> Change:
     else:
         free = error**4 / (before.standard_error**4 / before.free + now.standard_error**4 / now.free)  # Welch and Satterthwaite
         chance = min(1.0, compared * 2 * float(scipy.stats.t.sf(abs(apart) / error, free)))
-    return Change(apart, error, chance, chance <= _CHANCE and abs(apart) >= LEAST_CHANGE_DB)
+    return Change(apart, error, chance, chance <= _CHANGE_CHANCE and abs(apart) >= LEAST_CHANGE_DB)
