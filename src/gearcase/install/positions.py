@@ -18,6 +18,7 @@ from gearcase.install.housing import Face, Housing, KeepOut, Place, Region, Seat
 from gearcase.worked import Origin
 
 __all__ = [
+    "CLEAR_OF_OTHERS",
     "Advice",
     "Footprint",
     "Pad",

@@ -1,11 +1,10 @@
 """Whether the faces of the housing fit together as they are drawn: slips of tape and pen before anybody drills by them."""
 
 import itertools
-import math
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.housing import Face, KeepOut
+from gearcase.install.housing import Face, KeepOut, gap
 from gearcase.install.positions import clear_of
 from gearcase.install.routes import box_sides
 from gearcase.install.unfold import adjoining
@@ -33,8 +32,8 @@ def faces(job: Job, draft: Draft) -> None:
 
 
 def _beyond(face: Face, part: KeepOut, draft: Draft) -> None:
-    gaps = [max(abs(at - side / 2) - (side + size) / 2, 0.0) for at, size, side in zip(part.at, part.size, face.size, strict=True)]
-    apart = math.hypot(*gaps)
+    width, height = face.size
+    apart = gap(part.at, part.size, (width / 2, height / 2), face.size)
     if apart > clear_of(part):
         says = (
             f"the {part.name} ({part.kind}) stands {mm(apart)} beyond the face, which is {mm(face.size[0])} by {mm(face.size[1])}: "
