@@ -30,7 +30,7 @@ from gearcase.install.positions import CLEAR_OF_OTHERS, Footprint, Pad, clear_of
 from gearcase.install.rulings import Ruling
 from gearcase.install.threads import limits_metric, limits_unified
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, mm, ruling_document, stated, tabled
 from gearcase.stages.planning.holes import place_rulings
 from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.stages.planning.walls import known_wall, table_material
@@ -177,15 +177,15 @@ def _engage(job: Job, bracket: Bracket, screw: _Screw, row: dict[str, Any], draf
     drill, material = screw.drill, table_material(job.housing.material)
     limits = (limits_metric if screw.system == "metric" else limits_unified)(major_diameter=drill.major_diameter, pitch=drill.pitch)
     strength = screw_strength(screw.grade, diameter=drill.major_diameter)
-    known = Origin.ASSUMED if screw.assumed else Origin.NAMEPLATE
+    known = Origin.ASSUMED if screw.assumed else Origin.TABLE
     needed = work(
         f"full thread that {bracket.name} needs",
         engagement_needed,
-        stress_area=Given(f"stress area of {screw.thread}", drill.stress_area, "m2", Origin.NAMEPLATE),
-        pitch=Given("pitch", drill.pitch, "m", Origin.NAMEPLATE),
+        stress_area=tabled(f"stress area of {screw.thread}", drill.stress_area, "m2"),
+        pitch=tabled("pitch", drill.pitch),
         screw_strength=Given(f"tensile strength of grade {screw.grade}", strength.tensile, "Pa", known),
         hole_strength=Given(f"tensile strength of {material}", tapped_strength(material), "Pa", Origin.ASSUMED),
-        **{name: Given(name.replace("_", " "), value, "m", Origin.NAMEPLATE) for name, value in vars(limits).items()},
+        **{name: tabled(name.replace("_", " "), value) for name, value in vars(limits).items()},
     )
     row["engagement"] = needed.as_dict()
     if bracket.full_thread is None:
@@ -201,12 +201,12 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
     drill = screw.drill
     strength, friction = screw_strength(screw.grade, diameter=drill.major_diameter), nut_factor(_SURFACE)
     made = tightening(strength=strength, friction=friction, diameter=drill.major_diameter, stress_area=drill.stress_area)
-    known = Origin.ASSUMED if screw.assumed else Origin.NAMEPLATE
+    known = Origin.ASSUMED if screw.assumed else Origin.TABLE
     meant = work(
         f"preload of {bracket.name}",
         preload,
         proof_strength=Given(f"proof strength of grade {screw.grade}", strength.proof, "Pa", known),
-        stress_area=Given(f"stress area of {screw.thread}", drill.stress_area, "m2", Origin.NAMEPLATE),
+        stress_area=tabled(f"stress area of {screw.thread}", drill.stress_area, "m2"),
         share=Given("share of proof load", PROOF_SHARE, "-", Origin.ASSUMED),
     )
     torque = work(
@@ -214,7 +214,7 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
         tightening_torque,
         nut_factor=Given(f"nut factor, {_SURFACE}", friction.usual, "-", Origin.ASSUMED),
         preload=meant,
-        diameter=Given("major diameter", drill.major_diameter, "m", Origin.NAMEPLATE),
+        diameter=tabled("major diameter", drill.major_diameter),
     )
     row |= {"torque": torque.as_dict(), "preload_n": [made.least_preload, made.preload, made.most_preload]}
     row["rulings"] += [ruling_document(one) for one in made.rulings]
@@ -225,7 +225,7 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
         pull = work(
             f"pull on {bracket.name}",
             shock_force,
-            mass=Given("mass carried", bracket.mass, "kg", Origin.NAMEPLATE),
+            mass=stated("mass carried", bracket.mass, "kg"),
             acceleration=Given("a knock of 10 g, common practice", LIFTED, "m/s2", Origin.ASSUMED),
         )
         ruling = Ruling(
