@@ -40,8 +40,8 @@ from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.wires import bus
+from gearcase.stages.questions import open_questions
 from gearcase.stages.result import StageResult, finding_document, has_blocker
-from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
