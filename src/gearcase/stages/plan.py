@@ -18,6 +18,7 @@ from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import CardStep, Draft
 from gearcase.stages.planning.electrics import power, wiring
+from gearcase.stages.planning.faces import faces
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
 from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
@@ -39,8 +40,8 @@ from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.wires import bus
+from gearcase.stages.questions import open_questions
 from gearcase.stages.result import StageResult, finding_document, has_blocker
-from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
@@ -99,6 +100,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     net = network(job, draft)
     wired = bus(job, draft)
     cuts = cutting(job, draft)
+    faces(job, draft)
     lines = expected_lines(job.drive)
     advice = positions(job, lines, draft)
     draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)

@@ -151,7 +151,7 @@ def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str
     cure = work(
         f"full cure at {point.name}",
         cure_time,
-        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.NAMEPLATE),
+        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.STATED),
         metal_temperature=Given("metal while bonding", kit.metal_temperature, "K", Origin.MEASURED),
     )
     schedule = cure_schedule(
