@@ -412,6 +412,8 @@ def test_new_holes_of_a_bracket_are_on_the_template_of_their_face_unless_they_ar
     document = {"faces": [LEFT], "parts": [], "bus": {"devices": []}, "brackets": [bracket]}
     held = {**document, "work_card": [{"where": "shelf", "do": HELD}]}
     assert "template-0.pdf" in plan_files(document) and "template-0.pdf" not in plan_files(held)
+    before = {**document, "brackets": [{key: bracket[key] for key in ("name", "face", "at_m", "thread")}]}
+    assert "template-0.pdf" not in plan_files(before), "a plan kept from before brackets told their drill"
     told = " ".join(
         pypdf.PdfReader(io.BytesIO(plan_drawings(document, block=BLOCK)["template-0.pdf"])).pages[0].extract_text().split()
     )

@@ -89,11 +89,10 @@ def _held(document: dict[str, Any]) -> set[str]:
 def _bracket_holes(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
     """The new holes of brackets as rows of the template, each under its bracket's name."""
     for bracket in document.get("brackets", ()):
-        hole = (
-            {"drill": bracket["drill"], "drill_mm": bracket["drill_mm"], "thread": bracket["thread"]} if bracket["drill"] else None
-        )
-        for at_m in bracket["at_m"]:
-            yield {"name": bracket["name"], "face": bracket["face"], "at_m": at_m, "mount": "screw", "hole": hole}
+        if bracket.get("drill"):  # not in plans kept before holes of brackets were drawn
+            hole = {key: bracket[key] for key in ("drill", "drill_mm", "thread")}
+            for at_m in bracket["at_m"]:
+                yield {"name": bracket["name"], "face": bracket["face"], "at_m": at_m, "mount": "screw", "hole": hole}
 
 
 def _bus_rows(document: dict[str, Any]) -> dict[str, Any]:
