@@ -104,6 +104,7 @@ def test_without_the_owners_consent_nothing_is_drilled_anywhere(demo: Job) -> No
     document = plan.run(replace(demo, conditions=replace(demo.conditions, drilling_consent="refused"))).document
     assert not any("Drill" in step["do"] and "tap" in step["do"].lower() for step in document["work_card"])
     assert any(step["do"] == plan.HELD for step in document["work_card"])
+    assert not any(name.startswith("template") for name in plan_files(document))
 
 
 @pytest.mark.parametrize("at", [(0.330, 0.330), (0.334, 0.330)])

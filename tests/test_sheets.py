@@ -37,16 +37,24 @@ from gearcase.errors import OutOfRange
 from gearcase.install.orientation import OUTWARD, rotation
 from gearcase.job.build import load
 from gearcase.stages import plan
+from gearcase.stages.plan import HELD
 from sheetrows import BUS, CABLES, FACES, HOUR, INPUT_END, LEFT, PARTS, PLATE, POWER, ROUTES, SCHEDULE, TERMINALS
 from test_stages import EXAMPLES
 
 BLOCK = TitleBlock("Conveyor CV-204", "plan", "0003", "2026-09-08", "0123456789ab")
 PX, POINTS = 96 / 25.4, 72 / 25.4  # to the mm
+
+
+def studs(*places: tuple[float, float]) -> list[dict[str, Any]]:
+    """Parts on studs of the left face, at places in m."""
+    return [{**PARTS[3], "name": f"stud {number}", "at_m": list(at)} for number, at in enumerate(places)]
+
+
 SHEETS: dict[str, Callable[[], list[Sheet]]] = {
     "face left": lambda: [face_sheet(LEFT, PARTS, title="face left", block=BLOCK)],
     "face in a report": lambda: [face_sheet(INPUT_END, PARTS, title="face coupling side")],
-    "template A4": lambda: template_sheets(LEFT, PARTS, paper="A4", block=BLOCK),
-    "template A3": lambda: template_sheets(LEFT, PARTS, paper="A3", block=BLOCK),
+    "template A4": lambda: template_sheets(LEFT, [*PARTS, *studs((0.380, 0.100))], paper="A4", block=BLOCK),
+    "template A3": lambda: template_sheets(LEFT, [*PARTS, *studs((0.380, 0.100))], paper="A3", block=BLOCK),
     "plate": lambda: [plate_sheet(PLATE, block=BLOCK)],
     "housing": lambda: [solid_sheet(FACES, PARTS, ROUTES, title="housing", block=BLOCK)],
     "bus": lambda: [bus_sheet(BUS, CABLES, title="serial bus", block=BLOCK)],
@@ -80,7 +88,8 @@ def test_no_label_stands_on_another_or_off_its_sheet(name: str) -> None:
     {
         "face left": "input left|output left|intermediate left|drain plug (port)|split flange (split line)|exhaust (hot zone)"
         "|wall 22.4 ± 0.3, measured|wall unknown|jacking screw|leave it alone|load to 2 o'clock|mark to 10.5 o'clock|1:5",
-        "template A4": "drill No. 3 (5.41 mm), tap 1/4-28|95 from left, 340 up|do not drill|Measure both bars|datum: left edge|1:1",
+        "template A4": "drill No. 3 (5.41 mm), tap 1/4-28|95 from left, 340 up"
+        "|flat magnet: do not drill|380 from left, 100 up|Measure both bars|datum: left edge|1:1",
         "plate": "slot 13.5 x 30, turned 90°|enclosure foot, M6|R10|1:2",
         "housing": "from the input end, left, above|from the output end, right, below|cable W1|cable W2|up: no face given",
         "bus": "address 3|address 31|0.125 unit loads|stub 0.5 m|trunk 8.2 m|termination 120 Ω|bias 560 Ω to 5 V|isolated|cable W2"
@@ -328,15 +337,17 @@ def test_the_datum_edge_stands_as_far_from_the_hole_as_the_plan_says() -> None:
 
 def test_registration_marks_of_neighbours_are_the_same_places_on_the_face() -> None:
     """Each sheet writes the place beside its mark: of two sheets side by side, and one above the other, two places agree."""
-    sheets = template_sheets(LEFT, PARTS, paper="A4", block=BLOCK)
+    four = studs((0.080, 0.100), (0.250, 0.100), (0.080, 0.350), (0.250, 0.350))
+    sheets = template_sheets(LEFT, four, paper="A4", block=BLOCK)
     places = [set(re.findall(r">(-?[\d.]+, -?[\d.]+)<", sheet.svg("t"))) for sheet in sheets]
-    assert all(len(own) == 4 for own in places)
-    assert len(places[0] & places[1]) == 2 and len(places[0] & places[3]) == 2 and OVERLAP > 0
+    assert [len(own) for own in places] == [4] * 4 and OVERLAP > 0
+    for one, other in ((0, 1), (2, 3), (0, 2), (1, 3)):
+        assert len(places[one] & places[other]) == 2
 
 
 def test_registration_marks_stand_where_they_say_from_the_datum_edges() -> None:
     """The first sheet shows both edges, its longest strokes; a mark says 'across, up' from their corner."""
-    reader = pypdf.PdfReader(io.BytesIO(template_pdf(LEFT, PARTS, paper="A4", block=BLOCK)))
+    reader = pypdf.PdfReader(io.BytesIO(template_pdf(LEFT, studs((0.100, 0.100)), paper="A4", block=BLOCK)))
     lines = [line for line in straight(reader, reader.pages[0]) if math.dist(line[:2], line[2:]) > 150]
     left = max((line for line in lines if line[0] == line[2]), key=lambda line: abs(line[3] - line[1]))[0]
     low = min(line[1] for line in lines if line[1] == line[3])
@@ -347,12 +358,69 @@ def test_registration_marks_stand_where_they_say_from_the_datum_edges() -> None:
         assert any(math.dist(one, (float(across), float(up))) < 0.15 for one in stand), (across, up, stand)
 
 
-def test_a_sheet_that_shows_no_part_and_leads_to_none_is_not_printed() -> None:
-    few = template_sheets(LEFT, [PARTS[3]], paper="A4", block=BLOCK)
-    assert len(few) < len(template_sheets(LEFT, PARTS, paper="A4", block=BLOCK))
+def test_only_sheets_with_a_hole_are_printed_and_one_hole_is_one_sheet() -> None:
+    """Of four parts on the face one is on a stud: the sheets of those bonded or held by a magnet are not printed."""
+    assert len(template_sheets(LEFT, PARTS, paper="A4", block=BLOCK)) == 1
+    assert len(template_sheets(LEFT, studs((0.560, 0.030), (0.040, 0.400)), paper="A4", block=BLOCK)) == 2
 
 
-@pytest.mark.parametrize(("paper", "parts"), [("letter-ish", PARTS), ("A4", [])])
+@given(places=st.lists(st.tuples(st.floats(0, 0.62), st.floats(0, 0.43)), min_size=1, max_size=3))
+def test_each_hole_stands_whole_on_a_sheet_that_says_how_it_is_laid(places: list[tuple[float, float]]) -> None:
+    """The drill of 5.41 mm at least its own width inside the border; each sheet bears datum edges or lines to scribe, both ways."""
+    sheets = template_sheets(LEFT, studs(*places), paper="A4", block=BLOCK)
+    assert len(sheets) <= len(places)
+    shown: set[str] = set()
+    for sheet in sheets:
+        svg, told = sheet.svg("t"), words_of(sheet.svg("t"))
+        left, top, wide, high = map(
+            float, re.findall(r'<rect x="([\d.]+)" y="([\d.]+)" width="([\d.]+)" height="([\d.]+)"', svg)[0]
+        )
+        rings = [(float(x) + 10.2, float(y)) for x, y in re.findall(r'd="M([\d.]+) ([\d.]+)a10.2 10.2', svg)]
+        own = set(re.findall(r"stud \d", told))
+        whole = [left + 20 < x < left + wide - 20 and top + 20 < y < top + high - 20 for x, y in rings]
+        assert own and sum(whole) >= 1
+        shown |= own
+        assert not overlapping(sheet) and not off_the_sheet(sheet)
+        assert re.search(r"datum: left edge of the face|scribe on the face: \d+ mm from its left edge", told)
+        assert re.search(r"datum: lower edge of the face|scribe on the face: \d+ mm up from its lower edge", told)
+    assert shown == {f"stud {number}" for number in range(len(places))}
+
+
+@pytest.mark.parametrize(("at", "way"), [((0.330, 0.330), "left"), ((0.330, 0.330), "up"), ((0.560, 0.200), "left")])
+def test_a_line_to_scribe_stands_as_far_from_the_hole_as_it_says(at: tuple[float, float], way: str) -> None:
+    """Measured in the PDF: the heavy dashed line and the hole are apart by the difference of what the sheet says of both."""
+    reader = pypdf.PdfReader(io.BytesIO(template_pdf(LEFT, studs(at), paper="A4", block=BLOCK)))
+    (page,) = reader.pages
+    said = re.search(r"(\d+)\s+mm\s+from\s+its\s+left" if way == "left" else r"(\d+)\s+mm\s+up\s+from", page.extract_text())
+    assert said and int(said[1]) % 50 == 0
+    long = [line for line in straight(reader, page) if math.dist(line[:2], line[2:]) > 150]
+    stands = {round(line[0], 1) for line in long if line[0] == line[2]} if way == "left" else {round(line[1], 1) for line in long}
+    holes = [one[0] if way == "left" else one[1] for one in crosses(reader, page, 12)]
+    apart = 1000 * at[0 if way == "left" else 1] - int(said[1])
+    assert any(hole - line == pytest.approx(apart, abs=0.15) for hole in holes for line in stands)
+
+
+def test_new_holes_of_a_bracket_are_on_the_template_of_their_face_unless_they_are_held() -> None:
+    bracket = {
+        "name": "shelf",
+        "face": "left",
+        "at_m": [[0.1, 0.1], [0.2, 0.1]],
+        "thread": "M8",
+        "drill": "6.8 mm",
+        "drill_mm": 6.8,
+    }
+    document = {"faces": [LEFT], "parts": [], "bus": {"devices": []}, "brackets": [bracket]}
+    held = {**document, "work_card": [{"where": "shelf", "do": HELD}]}
+    assert "template-0.pdf" in plan_files(document) and "template-0.pdf" not in plan_files(held)
+    before = {**document, "brackets": [{key: bracket[key] for key in ("name", "face", "at_m", "thread")}]}
+    assert "template-0.pdf" not in plan_files(before), "a plan kept from before brackets told their drill"
+    told = " ".join(
+        pypdf.PdfReader(io.BytesIO(plan_drawings(document, block=BLOCK)["template-0.pdf"])).pages[0].extract_text().split()
+    )
+    assert told.count("drill 6.8 mm, tap M8") == 2
+
+
+@pytest.mark.parametrize(("paper", "parts"), [("letter-ish", PARTS), ("A4", []), ("A4", PARTS[1:3])])
 def test_a_template_that_cannot_be_made_says_why(paper: str, parts: list[dict[str, Any]]) -> None:
     with pytest.raises(OutOfRange):
         template_pdf(LEFT, parts, paper=paper, block=BLOCK)

@@ -14,8 +14,9 @@ from gearcase.drawings.drafting import TitleBlock
 from gearcase.drawings.face import face_svg
 from gearcase.drawings.plate import plate_dxf, plate_svg
 from gearcase.drawings.solid import solid_svg, spans_a_box
-from gearcase.drawings.template import template_pdf
+from gearcase.drawings.template import is_drilled, template_pdf
 from gearcase.drawings.wiring import bus_svg, power_svg, terminals_svg
+from gearcase.stages.plan import HELD
 
 __all__ = ["plan_drawings", "plan_files"]
 
@@ -54,14 +55,13 @@ def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str
     """For each drawing its file, what it shows, and what draws it."""
     faces, parts = document["faces"], document["parts"]
     routes, fittings = document.get("routes", []), document.get("fittings", [])
-    blocked = {finding["where"] for finding in document.get("findings", ()) if finding["level"] == "blocker"}
-    drilled = [part for part in parts if part["name"] not in blocked]
+    placed = [part for part in [*parts, *_bracket_holes(document)] if part["name"] not in _held(document)]
     for number, face in enumerate(faces):
         shows = f"face {face['name']}"
         drawn = partial(face_svg, face, parts, title=shows, block=block, routes=routes, fittings=fittings)
         yield f"face-{number}.svg", shows, drawn
-        if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in drilled):
-            pages = partial(template_pdf, face, drilled, paper=_PAPER, block=block)
+        if any(part["face"] == face["name"] and is_drilled(part) for part in placed):
+            pages = partial(template_pdf, face, placed, paper=_PAPER, block=block)
             yield f"template-{number}.pdf", f"drill template, {shows}", pages
     if spans_a_box(faces):
         drawn = partial(solid_svg, faces, parts, routes, title="housing", block=block, fittings=fittings)
@@ -78,6 +78,21 @@ def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str
         yield f"plate-{number}.dxf", plate["name"], partial(plate_dxf, plate)
     if document.get("schedule"):
         yield "schedule.svg", "outage", partial(schedule_svg, document["schedule"], title="outage", block=block)
+
+
+def _held(document: dict[str, Any]) -> set[str]:
+    """Where nothing may be drilled: a blocker stands there, or the work card holds its drilling, as without the owner's consent."""
+    blocked = {finding["where"] for finding in document.get("findings", ()) if finding["level"] == "blocker"}
+    return blocked | {step["where"] for step in document.get("work_card", ()) if step["do"] == HELD}
+
+
+def _bracket_holes(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The new holes of brackets as rows of the template, each under its bracket's name."""
+    for bracket in document.get("brackets", ()):
+        if bracket.get("drill"):  # not in plans kept before holes of brackets were drawn
+            hole = {key: bracket[key] for key in ("drill", "drill_mm", "thread")}
+            for at_m in bracket["at_m"]:
+                yield {"name": bracket["name"], "face": bracket["face"], "at_m": at_m, "mount": "screw", "hole": hole}
 
 
 def _bus_rows(document: dict[str, Any]) -> dict[str, Any]:

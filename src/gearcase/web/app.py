@@ -23,6 +23,7 @@ from gearcase.drawings.block import first_up
 from gearcase.errors import BadInput
 from gearcase.web.card import STAGES, Card, Diary, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
 from gearcase.web.guard import Guard
+from gearcase.web.sections import LEAST_LISTED
 
 __all__ = ["make_app"]
 
@@ -160,7 +161,7 @@ def _environment() -> Environment:
         loader=PackageLoader("gearcase.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     made.filters |= {"clock": _clock, "first_up": first_up}
-    made.globals["stages"] = STAGES
+    made.globals |= {"stages": STAGES, "least_listed": LEAST_LISTED}
     return made
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from gearcase.checksums import sha256_of_data
 from gearcase.drawings.beside import plan_files
-from gearcase.drawings.block import Block, first_up
+from gearcase.drawings.block import first_up
 from gearcase.drawings.pages import stage_blocks, stage_statement
 from gearcase.drawings.pictures import SURVEY_PICTURES
 from gearcase.errors import BadInput, Problem
@@ -19,6 +19,7 @@ from gearcase.record import results
 from gearcase.record.freshness import changes
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult
+from gearcase.web.sections import OF_THE_PAGE, Section, sections
 
 __all__ = ["STAGES", "Card", "Diary", "NotKept", "StagePage", "diary", "kept_file", "stage_page", "traveller_card"]
 
@@ -89,11 +90,19 @@ class StagePage:
     files: tuple[str, ...]
     pictures: tuple[str, ...]
     labels: dict[str, str]
-    blocks: tuple[Block, ...]
+    sections: tuple[Section, ...]
+
+    @property
+    def contents(self) -> tuple[tuple[str, str, int], ...]:
+        """Of each heading on the page its address, its words and its level."""
+        listed = [(one.id, one.heading.text, one.heading.level) for one in self.sections if one.heading]
+        added = (bool(self.pictures), len(self.runs) > 1)
+        listed += [(one, one, 1) for one, there in zip(OF_THE_PAGE, added, strict=True) if there]
+        return tuple(listed)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data: the document itself instead of its layout."""
-        shown = {key: value for key, value in vars(self).items() if key not in ("blocks", "row", "before", "after")}
+        shown = {key: value for key, value in vars(self).items() if key not in ("sections", "row", "before", "after")}
         return {"schema": "page/1", "ok": True, **shown, "row": asdict(self.row)}
 
 
@@ -153,7 +162,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
         tuple(name for name in files if not name.endswith((".svg", ".png")) or name.startswith(_PRINTED)),
         tuple(name for name in files if name.endswith((".svg", ".png")) and not name.startswith(known or ("/",))),
         _labels(stored, files),
-        _blocks(folder, stage, stored),
+        _sections(folder, stage, stored),
     )
 
 
@@ -268,13 +277,13 @@ def _state(document: dict[str, Any]) -> tuple[str, str]:
     return ("fault", "done, a fault is seen") if document.get("verdicts") else ("done", "done")
 
 
-def _blocks(folder: Path, stage: str, stored: StoredResult) -> tuple[Block, ...]:
+def _sections(folder: Path, stage: str, stored: StoredResult) -> tuple[Section, ...]:
     survey, arrays = None, None
     if stored.document.get("schema") == "diagnose/1":
         earlier = results.latest(folder, "survey")
         survey, arrays = (earlier.document, stored.arrays()) if earlier else (None, None)
     try:
-        return stage_blocks(stage, stored.document, survey=survey, arrays=arrays)
+        return sections(stage_blocks(stage, stored.document, survey=survey, arrays=arrays))
     except (KeyError, TypeError, AttributeError, ValueError, IndexError) as error:
         raise _unreadable(stored, error) from None
 

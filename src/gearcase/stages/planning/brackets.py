@@ -79,6 +79,8 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
         "at_m": [list(place) for place in bracket.at],
         "carries": _carries(job, bracket),
         "thread": bracket.thread,
+        "drill": "",
+        "drill_mm": None,
         "grade": "",
         "engagement": None,
         "torque": None,
@@ -104,7 +106,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
     screw = _screw(bracket, existing, draft)
     if screw is None:
         return row
-    row |= {"thread": screw.thread, "grade": screw.grade}
+    row |= {"thread": screw.thread, "drill": screw.drill.drill, "drill_mm": 1000 * screw.drill.diameter, "grade": screw.grade}
     _engage(job, bracket, screw, row, draft)
     _tighten(bracket, screw, row, draft)
     for number in range(len(bracket.at)):
