@@ -57,9 +57,8 @@ def observe(
     levels: Levels = QUIET,
     sample_rate_hz: float = RATE_HZ,
     samples: int = SAMPLES,
-    stated_off: float = 0.0,
 ) -> tuple[Observed, ...]:
-    """One file of channels sampled together, as the patterns look at it; the speed is known to 0.02 %, `stated_off` wrong."""
+    """One file of channels sampled together, as the patterns look at it; the speed is known to 0.02 %."""
     rows = simulate_channels(
         drive,
         channels,
@@ -87,7 +86,7 @@ def observe(
                 taken=Circumstances(direction=channel.direction, **taken),
             ),
             channel.bearing,
-            situation.speed_hz * (1 + stated_off),
+            situation.speed_hz * (situation.state != "standing"),
         )
         for row, channel in zip(rows, channels, strict=True)
     )

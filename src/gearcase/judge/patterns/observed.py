@@ -29,7 +29,8 @@ class Observed:
     spectrum : Transform
     envelope : EnvelopeSpectrum
     speed_hz, speed_spread : float
-        Of the reference shaft [Hz], and the relative half-width of what is not known of it [-].
+        Of the reference shaft [Hz], and the relative half-width of what is not known of it [-]. In a state of changing speed what
+        was stated, and 1; standing, 0 and 0.
     component : str
         Bearing under the measuring point; empty where there is none.
     """
@@ -54,7 +55,7 @@ class Kept:
         """Take the next record."""
         recording, taken = one.recording, one.recording.taken
         load = None if taken.load is None else round(taken.load / SAME_LOAD)
-        speed = round(np.log(one.speed_hz) / SAME_SPEED)
+        speed = round(np.log(one.speed_hz) / SAME_SPEED) if one.speed_hz else None
         key = (recording.point, recording.channel, recording.unit, taken.direction, taken.state, load, speed)
         earliest = self._earliest.setdefault(key, [])
         if len(earliest) < _EARLIEST:
@@ -80,11 +81,13 @@ def at_one_time(observed: Iterable[Observed]) -> tuple[tuple[Observed, ...], ...
 
 
 def matched(one: Observed, other: Observed) -> bool:
-    """Whether levels of two records may be compared: same place, direction, unit and state, one speed, and one load that is known."""
+    """Whether levels of two records may be compared: same place, direction, unit and state, one speed, one load that is known."""
     first, second = one.recording, other.recording
     if (first.point, first.channel, first.unit) != (second.point, second.channel, second.unit):
         return False
     if first.taken.load is None or second.taken.load is None:
+        return False
+    if one.speed_spread >= 1 or other.speed_spread >= 1 or not other.speed_hz:
         return False
     return (
         (first.taken.direction, first.taken.state) == (second.taken.direction, second.taken.state)

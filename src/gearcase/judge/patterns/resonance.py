@@ -29,7 +29,7 @@ __all__ = ["examine"]
 
 SWOLLEN = 3.0  # over what it is at other speeds; common practice, no source
 _FEWEST_SPEEDS = 4  # one at the peak, and enough beside it to call it one; common practice, no source
-_SPEEDS_APART = 1.02  # closer is the same speed
+_SAME_AGAIN = 1.02  # closer is the same speed
 _SWING, _SWING_WITHIN = 180.0, 50.0  # degrees
 _NEEDED = "high at one speed only"
 _LARGE = "zone C or grown by 6 dB"
@@ -114,7 +114,7 @@ def _by_speed(measured: Measured, station: Station, direction: str, order: float
         tone = tones.turning(order)
         if tone is None or (load is not None and other is not None and abs(other - load) > SAME_LOAD):
             continue
-        if all(abs(np.log(tone.hz / one.tone.hz)) >= np.log(_SPEEDS_APART) for one in found):
+        if all(abs(np.log(tone.hz / one.tone.hz)) >= np.log(_SAME_AGAIN) for one in found):
             found.append(_At(tones, tone, max(tone.velocity, tone.floor) / tone.hz**3))
     return sorted(found, key=lambda one: one.tone.hz)
 

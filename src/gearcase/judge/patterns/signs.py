@@ -105,7 +105,7 @@ class Weighed:
 
     @property
     def witnesses(self) -> int:
-        """Independent witnesses: measuring points that show it, points nobody has named being one, and signs that are one each. [-]"""
+        """Independent witnesses: measuring points that show it (those without a name are one), and signs that are one each. [-]"""
         points = {one.recording.point for one in self.seen_in}
         return max(len(points), 1) + sum(sign.witness and sign.seen is True for sign in self.signs)
 

@@ -125,7 +125,7 @@ class Tones:
 
     @functools.cached_property
     def power(self) -> NDArray[np.float64]:
-        """Squared magnitude of each bin under a Hann window."""
+        """Squared magnitude of each bin under a Hann window. [unit of the samples]"""
         return np.asarray(np.abs(hann(self.observed.spectrum.values)), np.float64) ** 2
 
     @functools.cached_property
