@@ -195,14 +195,14 @@ def test_an_area_is_named_inside_where_its_name_fits() -> None:
 
 
 def test_the_enclosure_and_its_plate_are_on_their_face_and_in_space_where_the_job_has_them() -> None:
-    """Of the demo's job.yaml: the enclosure 140 x 120 about (125, 360); the plate's slots over the jig holes (40 and 240, 345)."""
+    """Of the demo's job.yaml: the enclosure 140 x 120 about (125, 360); the plate's slots over the jig holes (40 and 210, 360)."""
     document = plan.run(load(EXAMPLES / "demo")).document
     box, plate = document["fittings"]
     assert box["face"] == plate["face"] == "left"
     assert [*box["at_m"], *box["size_m"]] == pytest.approx([0.125, 0.36, 0.14, 0.12])
     corner = [at - side / 2 for at, side in zip(plate["at_m"], plate["size_m"], strict=True)]
     over = [[round(c + a, 6) for c, a in zip(corner, slot["at_m"], strict=True)] for slot in document["plates"][0]["slots"]]
-    assert over == [[0.04, 0.345], [0.24, 0.345]]
+    assert over == [[0.04, 0.36], [0.21, 0.36]]
     left, coupling = (
         face_sheet(face, document["parts"], title="f", fittings=document["fittings"]).svg("f") for face in document["faces"]
     )
