@@ -14,6 +14,7 @@ from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import CardStep, Draft
@@ -24,7 +25,6 @@ from gearcase.stages.planning.leaving import before_leaving
 from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
 from gearcase.stages.planning.mounts import (
     BONDED,
-    MOUNTS_BONDED,
     band_document,
     band_of,
     bond,

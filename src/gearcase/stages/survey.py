@@ -14,10 +14,10 @@ from gearcase.drive.speeds import shaft_orders, undetermined
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.install.coverage import coverage
-from gearcase.install.mounting import sight
 from gearcase.job.build import Job
 from gearcase.judge.zones import applicable
 from gearcase.signal.recording import Recording
+from gearcase.stages.bands import running_bands
 from gearcase.stages.inferred import infer
 from gearcase.stages.measuring import acceptance_document, measurement
 from gearcase.stages.questions import contradictions, counts_words, open_questions
@@ -43,10 +43,11 @@ def run(job: Job, recordings: Iterable[Recording] = ()) -> StageResult:
     lines = expected_lines(drive)
     workings = line_workings(drive, lines)
     acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
-    record, about_records = measurement(job, lines, acceptance)
+    bands = running_bands(job)
+    record, about_records = measurement(job, lines, acceptance, bands)
     told, about_told, heard = infer(job, recordings)
     findings = (*job.findings, *_speed_findings(job), *_wide_bands(drive, lines), *about_records, *about_told)
-    seen = coverage(drive, job.points, lines, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
+    seen = coverage(drive, job.points, lines, bands=bands, lowest_speed_hz=drive.speed_hz[0], highest_speed_hz=drive.speed_hz[1])
     document = {
         "schema": "survey/1",
         "job": job.title,
@@ -55,7 +56,7 @@ def run(job: Job, recordings: Iterable[Recording] = ()) -> StageResult:
         "measurement": record,
         "acceptance": acceptance_document(acceptance),
         "crossings": [vars(row) for row in crossings(lines, service_hz=drive.speed_hz)],
-        "points": [{"name": point.name, **vars(band)} for point in job.points if (band := sight(point)) is not None],
+        "points": [{"name": point.name, **vars(band)} for point in job.points if (band := bands[point.name]) is not None],
         "coverage": [vars(row) for row in seen],
         "inferred": told,
         "unknown": open_questions(job),

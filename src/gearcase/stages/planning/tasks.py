@@ -13,7 +13,7 @@ from gearcase.install.bonding import COLDEST, REFERENCE, cure_schedule
 from gearcase.install.outage import Duration, durations
 from gearcase.install.schedule import After, Machine, Task
 from gearcase.job.build import Job
-from gearcase.stages.planning.mounts import MOUNTS_BONDED
+from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.worked import Origin
 
 __all__ = ["LOCK_OUT", "RELEASE", "Planned", "bench_tasks", "machine", "no_load", "outage_tasks"]
