@@ -206,7 +206,7 @@ def test_the_enclosure_and_its_plate_are_on_their_face_and_in_space_where_the_jo
     left, coupling = (
         face_sheet(face, document["parts"], title="f", fittings=document["fittings"]).svg("f") for face in document["faces"]
     )
-    assert "edge enclosure 55–195 300–420 140 x 120, on bracket on the jig holes" in words_of(left)
+    assert "edge enclosure 55–195 300–420 140 x 120, on plate on the jig holes" in words_of(left)
     assert left.count('dasharray="12 3 2 3 2 3"') == 2 and "edge enclosure" not in words_of(coupling)
     files = plan_drawings(document, block=BLOCK)
     assert all(row["name"] in words_of(files[name].decode()) for row in (box, plate) for name in ("face-0.svg", "housing.svg"))
@@ -221,9 +221,9 @@ def test_an_enclosure_on_a_stand_is_on_no_face() -> None:
 
 
 def test_a_name_too_long_for_its_cell_of_the_title_block_takes_two_lines() -> None:
-    plate = {**PLATE, "name": "plate of bracket on the jig holes"}
+    plate = {**PLATE, "name": "plate on the jig holes"}
     sheet = plate_sheet(plate, block=BLOCK)
-    assert "sheet plate of bracket on the jig holes stage" in words_of(sheet.svg("p"))
+    assert "sheet plate on the jig holes stage" in words_of(sheet.svg("p"))
     assert not overlapping(sheet) and not off_the_sheet(sheet)
 
 
