@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from gearcase.drawings.block import Block, first_up, workings
+from gearcase.drawings.face import clock_words
 from gearcase.units import read
 
 __all__ = ["holding_blocks", "place_blocks", "place_words"]
@@ -180,8 +181,12 @@ def _orientation(plan: dict[str, Any]) -> Iterator[Block]:
         )
         for row in plan["orientation"]
     )
-    head = ("part", "face", "mark", "axes point", "at rest, m/s2", "tap to output")
+    head = ("part", "face", "mark", "axes point", "at rest, m/s²", "tap shows")
     yield Block("table", head=head, rows=rows, wide=(1.4, 1.2, 0.9, 3, 1.7, 0.9))
+    looks = dict.fromkeys((row["face"], row["outward"]) for row in plan["orientation"])
+    says = "; ".join(f"on face {face} {clock_words({'outward': outward})}" for face, outward in looks)
+    yield Block("text", first_up(f"{says}. All seen from outside."))
+    yield Block("list", "Where to tap", items=tuple(f"{row['point']}: {row['tap']}" for row in plan["orientation"]))
     hidden = tuple(f"{row['point']}: {' or '.join(row['gravity_alone_cannot_show'])}" for row in plan["orientation"])
     yield Block("list", "Gravity alone does not tell these from it: photograph the mark, then tap", items=hidden)
 
