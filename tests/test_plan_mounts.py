@@ -205,12 +205,23 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
     rows = {row["point"]: row for row in plan.run(demo).document["orientation"]}
     assert rows["intermediate left"]["gravity_m_s2"] == pytest.approx([-GRAVITY, 0, 0], abs=1e-3)
     assert rows["intermediate left"]["axes"] == {"x": "down", "y": "towards the input end", "z": "left"}
-    assert rows["intermediate left"]["tap_axis"] == "-y"
+    assert rows["intermediate left"]["tap_axis"] == "-y" and "edge beside it" in rows["intermediate left"]["tap"]
+    assert rows["input coupling end"]["tap"] == "towards the output end, on the bare face beside it"
     for row in rows.values():
         turned = np.array(row["rotation"])
         assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
         assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
     assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
+
+
+def test_a_tap_at_the_output_end_is_never_on_its_own_face(demo: Job) -> None:
+    """A blow on that face goes towards the input end: z, which stands out of it, would show the other sign."""
+    faces = tuple(replace(face, outward="output end") if face.name == demo.points[0].face else face for face in demo.housing.faces)
+    document = plan.run(replace(demo, housing=replace(demo.housing, faces=faces))).document
+    row = next(row for row in document["orientation"] if row["point"] == demo.points[0].name)
+    assert row["tap_axis"] == "+z" and "not" not in row["tap"].split(";")[0] and "the other sign" in row["tap"]
+    told = " ".join(item for block in plan_blocks(document) for item in (block.text, *block.items))
+    assert row["tap"] in told and "12 o'clock up, 3 o'clock left, seen from the input end" in told
 
 
 # --- sump ------------------------------------------------------------------------------------------------------------------------
