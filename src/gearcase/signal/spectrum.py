@@ -5,6 +5,8 @@ is the median of blocks of neighbouring bins, joined by straight lines: lines do
 transform (Hann by its three taps), so that no second transform is needed.
 """
 
+import functools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +25,7 @@ __all__ = [
     "SpectrumLine",
     "Transform",
     "amplitude_spectrum",
+    "band_levels",
     "band_rms",
     "block_floor",
     "certain_lines",
@@ -62,6 +65,11 @@ class Transform:
     values: NDArray[np.complexfloating]
     samples: int
     bin_hz: float
+
+    @functools.cached_property
+    def windowed(self) -> NDArray[np.complexfloating]:
+        """The same under a Hann window, for all that reads it. [unit of the samples]"""
+        return hann(self.values)
 
 
 @dataclass(frozen=True)
@@ -138,7 +146,7 @@ def amplitude_spectrum(spectrum: Transform) -> NDArray[np.floating]:
     >>> float(amplitude_spectrum(transform(wave, sample_rate_hz=1000.0))[50])
     3.0
     """
-    return np.asarray(np.abs(hann(spectrum.values)) * (2 / (spectrum.samples * HANN_COHERENT_GAIN)))
+    return np.asarray(np.abs(spectrum.windowed) * (2 / (spectrum.samples * HANN_COHERENT_GAIN)))
 
 
 def block_floor(values: NDArray[np.floating], *, width: int) -> NDArray[np.floating]:
@@ -217,7 +225,7 @@ def certain_lines(strength: NDArray[np.floating], *, bin_hz: float, least: float
     --------
     >>> wave = np.sin(2 * np.pi * 50.3 * np.arange(8000) / 1000) + 0.1 * np.random.default_rng(0).standard_normal(8000)
     >>> spectrum = transform(wave, sample_rate_hz=1000.0)
-    >>> strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
+    >>> strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
     >>> certain_lines(strength, bin_hz=spectrum.bin_hz, least=20.0).hz.round(2)
     array([50.3])
     """
@@ -339,6 +347,35 @@ def band_rms(spectrum: Transform, *, lowest_hz: float, highest_hz: float) -> NDA
     return _band_rms(spectrum, lowest_hz, highest_hz, 0)
 
 
+def band_levels(spectrum: Transform, edges_hz: Sequence[float]) -> NDArray[np.floating]:
+    """RMS of neighbouring bands in one pass, each as `band_rms` gives it but for its upper edge's bin, which is the next band's.
+
+    Parameters
+    ----------
+    spectrum : Transform
+    edges_hz : sequence of float
+        Rising, one more than there are bands. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (..., bands)
+        [unit of the samples]
+
+    Raises
+    ------
+    OutOfRange
+        Edges that do not rise by a bin and more, or outside the record's band.
+    """
+    at = [round(edge / spectrum.bin_hz) for edge in edges_hz]
+    if len(at) < 2 or np.any(np.diff(at) < 1) or not 0 < at[0] < at[-1] < spectrum.values.shape[-1]:
+        raise OutOfRange(
+            "edges_hz", ", ".join(f"{edge:g}" for edge in edges_hz), "rising by a bin and more inside the record's band"
+        )
+    squared = np.abs(spectrum.windowed[..., at[0] : at[-1]]) ** 2
+    sums = np.add.reduceat(squared, [edge - at[0] for edge in at[:-1]], axis=-1)
+    return np.asarray(np.sqrt(2 / _HANN_MEAN_SQUARE * sums) / spectrum.samples)
+
+
 def _peaks(strength: NDArray[np.floating], least: float) -> NDArray[np.intp]:
     """Bins of at least this strength that no neighbour exceeds."""
     middle = strength[1:-1]
@@ -353,7 +390,7 @@ def _band_rms(spectrum: Transform, lowest_hz: float, highest_hz: float, power: i
     if not 0 < first < last < spectrum.values.shape[-1]:
         raise OutOfRange("band", f"{lowest_hz:g} to {highest_hz:g} Hz", "inside the record's own band")
     omega = 2 * np.pi * spectrum.bin_hz * np.arange(first, last + 1)
-    moved = np.abs(hann(spectrum.values)[..., first : last + 1]) ** 2 * omega ** (2 * power)
+    moved = np.abs(spectrum.windowed[..., first : last + 1]) ** 2 * omega ** (2 * power)
     return np.asarray(np.sqrt(2 / _HANN_MEAN_SQUARE * moved.sum(axis=-1)) / spectrum.samples)
 
 

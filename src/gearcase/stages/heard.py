@@ -14,7 +14,7 @@ from gearcase.judge.faults import Hypothesis
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.recording import Recording
 from gearcase.signal.sample_rate import RateFit, rate_from_comb, rates_that_fit
-from gearcase.signal.spectrum import Transform, certain_lines, floor_bins, hann, line_strength, transform
+from gearcase.signal.spectrum import Transform, certain_lines, floor_bins, line_strength, transform
 from gearcase.signal.speed import CERTAIN_PEAK, NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
 
 __all__ = ["STATED_SPEED_BAND", "Heard", "Speed", "find_speed", "hear", "speed_words"]
@@ -57,7 +57,7 @@ class Speed:
 def hear(recording: Recording) -> Heard:
     """Transform a recording that is fit to be judged."""
     spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-    strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
+    strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
     return Heard(recording, spectrum, strength, envelope_spectrum(spectrum))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.signal.spectrum import FoundLines, Transform, certain_lines, floor_bins, hann, line_strength, transform
+from gearcase.signal.spectrum import FoundLines, Transform, certain_lines, floor_bins, line_strength, transform
 
 __all__ = ["CHANCE", "LEAST_FOR_A_FLOOR", "Facts"]
 
@@ -65,7 +65,7 @@ class Facts:
     def power(self) -> NDArray[np.floating]:
         """Mean square in each bin of `spectrum`, Hann window, shape (bins,). Squared [unit of the samples]"""
         scale = 16 / (3 * self.spectrum.samples**2)  # 2 / (N^2 x 3/8), Parseval
-        return np.asarray(np.abs(hann(self.spectrum.values)).astype(np.float64) ** 2 * scale)
+        return np.asarray(np.abs(self.spectrum.windowed).astype(np.float64) ** 2 * scale)
 
     @functools.cached_property
     def lines(self) -> FoundLines:
