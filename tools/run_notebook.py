@@ -1,4 +1,4 @@
-"""Run the notebook in docs and keep its outputs in it: `make notebook`. Times of running are left out, so that only results change it."""
+"""Run the notebook in docs and keep its outputs in it: `make notebook`. Times of running are left out: only results change it."""
 
 from pathlib import Path
 

@@ -51,11 +51,6 @@ class Facts:
         """Resolution; 0 where a float's own rounding is all there is. [unit of the samples]"""
         return _resolution(self.samples)
 
-    @property
-    def is_long_enough(self) -> bool:
-        """Whether there are bins enough for a noise floor."""
-        return self.samples.size >= LEAST_FOR_A_FLOOR
-
     @functools.cached_property
     def spectrum(self) -> Transform:
         """Of the record, no window, for the rules that look at frequencies."""
