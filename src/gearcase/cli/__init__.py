@@ -125,6 +125,12 @@ def _parser() -> argparse.ArgumentParser:
     epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
     acknowledge = verb("acknowledge", watching.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
     acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
+    shelve = verb("shelve", watching.shelve, "take an alarm out of the light for a while, by name and with a reason")
+    shelve.add_argument("--point", metavar="POINT", default="", help="the point concerned")
+    shelve.add_argument("--quantity", metavar="QUANTITY", default="", help="e.g. temperature; all of the point by default")
+    shelve.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default, 7 days at most')
+    shelve.add_argument("--reason", metavar="TEXT", default="", help="why")
+    shelve.add_argument("--approver", metavar="NAME", default="", help="who allows a danger to be shelved, another person")
     rig = verb("rig", site.rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
     rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
     rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
@@ -144,7 +150,7 @@ def _parser() -> argparse.ArgumentParser:
             added.add_argument(option, metavar=metavar, help=says)
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, diagnose, handover):
+    for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, shelve, diagnose, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")

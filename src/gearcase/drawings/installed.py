@@ -13,6 +13,7 @@ from typing import Any
 from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
+from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
 from gearcase.units import show
 
 __all__ = ["baseline_blocks", "controls_blocks", "prove_blocks", "tag_list", "watch_blocks"]
@@ -61,18 +62,27 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
             *(_level(row[name], row["unit"]) for name in ("yellow", "danger", "low")),
             _yearly(row["false_alarms_per_year"]["yellow"]),
             row["kind"],
+            limit_holds(row),
             row["expires"][:10],
         )
         for row in document["limits"]
     )
     if rows:
-        head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "expires")
-        yield Block("table", head=head, rows=rows, wide=(1.9, 1.7, 1, 1, 0.9, 1.6, 0.9, 1.2))
+        head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "holds at", "expires")
+        yield Block("table", head=head, rows=rows, wide=(1.7, 1.5, 1, 1, 0.9, 1.4, 0.9, 1.8, 1.2))
         yield Block(
             "text",
             "Danger is the standard's TRIP level where it comes from a zone, and it is not wired: nothing here trips. Limits judge "
             "running condition and temperature, not gear health.",
         )
+    told = tuple(words for row in document["limits"] for words in detection_words(row))
+    if told:
+        yield Block("list", "How long a growth would go unnoticed, stops included", items=told)
+    settles = tuple(
+        f"{row['point']}: {words}" for row in document.get("points", ()) for words in settling_words(row.get("settling"))
+    )
+    if settles:
+        yield Block("list", "Settling", items=settles)
     sums = [row[name] for row in document["limits"] for name in ("yellow", "danger", "low") if row[name]]
     if sums:
         yield Block("list", "Working", items=tuple(workings(sums)))
