@@ -10,7 +10,7 @@ from gearcase.errors import BadInput, Problem
 if TYPE_CHECKING:
     from gearcase.signal.recording import Recording
 
-__all__ = ["acknowledge", "baseline", "epoch", "shelve", "watch"]
+__all__ = ["acknowledge", "baseline", "epoch", "shelve", "trend", "watch"]
 
 
 def baseline(given: argparse.Namespace) -> int:
@@ -31,6 +31,32 @@ def baseline(given: argparse.Namespace) -> int:
     result = baseline.run(job, readings, now=unix_now(), approver=given.approver, reason=given.reason, who=given.by)
     kept = keep(given, job, result, {})
     done(given, result.document, f"{baseline_text(result.document)}\n\nkept in {kept}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def trend(given: argparse.Namespace) -> int:
+    """Where each level goes, and how long is left."""
+    from pathlib import Path
+
+    from gearcase.drawings.trend_blocks import trend_text
+    from gearcase.monitor.in_force import voided
+    from gearcase.record import results
+    from gearcase.record.store import Store, store_path
+    from gearcase.stages import trend
+
+    job, folder = load(given), Path(given.job)
+    path = store_path(folder)
+    if not path.is_file():
+        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a trend rests on its readings"))
+    with Store.open(path) as store:
+        readings, events = store.readings(), store.events()
+    baseline = results.latest(folder, "baseline")
+    if baseline is not None and voided(baseline.document, events):
+        baseline = None
+    diagnoses = [results.stored(folder, "diagnose", number) for number in results.numbers(folder, "diagnose")]
+    result = trend.run(job, readings, events, baseline=baseline, diagnoses=diagnoses)
+    kept = keep(given, job, result, {})
+    done(given, result.document, f"{trend_text(result.document)}\n\nkept in {kept}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 

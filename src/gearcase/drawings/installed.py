@@ -16,7 +16,7 @@ from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
 from gearcase.units import show
 
-__all__ = ["baseline_blocks", "controls_blocks", "prove_blocks", "tag_list", "watch_blocks"]
+__all__ = ["baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
 
 STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
 _SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
@@ -157,11 +157,20 @@ def _tag(device: Mapping[str, Any], one: Register) -> list[Any]:
     return facts + ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
 
 
-def _level(worked: Mapping[str, Any] | None, unit: str) -> str:
-    if worked is None:
+def level_words(value: float | None, unit: str) -> str:
+    """A level in the unit that people read.
+
+    >>> level_words(2.8e-3, "m/s"), level_words(None, "K"), level_words(0.25, "-")
+    ('2.8 mm/s', 'none', '0.25')
+    """
+    if value is None:
         return "none"
     kind, shown = _SHOWN_AS.get(unit, ("", unit))
-    return show(float(worked["value"]), kind, shown, digits=3) if kind else f"{worked['value']:.3g} {unit}"
+    return show(float(value), kind, shown, digits=3) if kind else f"{value:.3g} {unit}".removesuffix(" -")
+
+
+def _level(worked: Mapping[str, Any] | None, unit: str) -> str:
+    return level_words(worked["value"] if worked else None, unit)
 
 
 def _yearly(found: Mapping[str, Any] | None) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 from gearcase.errors import OutOfRange
 from gearcase.judge.alarm import CLEAR_AFTER, RULES, Persistence, Rule, Thresholds
 from gearcase.judge.bootstrap import FalseAlarms, episodes_by_run, false_alarms_per_year
-from gearcase.judge.compensation import LEAST_RECORDS, LOAD, SPEED, LevelModel, fit_level
+from gearcase.judge.compensation import LEAST_RECORDS, LOAD, SPEED, fit_level
 from gearcase.judge.detection import GROWTHS_DB, detection
 from gearcase.judge.limits import (
     LEAST_SETTLED_HOURS,
@@ -121,13 +121,7 @@ def _three_months(part: Records, setting: Setting) -> Iterator[tuple[Limit, Reco
     limit = three_month(
         model, point=part.point, quantity=part.quantity, unit=UNITS[part.quantity], role=setting.role, now=setting.now
     )
-    yield limit, replace(known, value=_brought(known, model))
-
-
-def _brought(part: Records, model: LevelModel) -> Any:
-    """Values at the reference conditions, shape (n,)."""
-    rows = [dict(zip(part.conditions, row, strict=True)) for row in zip(*part.conditions.values(), strict=True)]
-    return part.value / np.array([model.factor(row) for row in rows]) if rows else part.value
+    yield limit, known.brought(model)
 
 
 def _by_state(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records] | TooLittle]:

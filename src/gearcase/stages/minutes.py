@@ -1,7 +1,7 @@
 """Readings as means of a minute, gated by run state: what baseline and trend both rest on."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from gearcase.checksums import sha256_of_bytes
 from gearcase.errors import Problem
 from gearcase.judge.alarm import RULES
-from gearcase.judge.compensation import LOAD, OIL, SPEED
+from gearcase.judge.compensation import LOAD, OIL, SPEED, LevelModel
 from gearcase.judge.limits import DAY
 from gearcase.judge.settling import Probe, probe
 from gearcase.judge.steady import RunState, run_states
@@ -81,6 +81,16 @@ class Records:
         """Those chosen, shape (n,)."""
         conditions = {name: column[chosen] for name, column in self.conditions.items()}
         return Records(self.point, self.quantity, self.time_s[chosen], self.value[chosen], self.run[chosen], conditions)
+
+    def brought(self, model: LevelModel) -> "Records":
+        """Those taken where a model was trained, their values at its reference."""
+        rows = [
+            {name: float(value) for name, value in zip(self.conditions, row, strict=True) if np.isfinite(value)}
+            for row in zip(*self.conditions.values(), strict=True)
+        ] or [{}] * len(self)
+        here = self.of(np.array([not model.not_trained(row) for row in rows], dtype=bool))
+        factor = np.array([model.factor(row) for row in rows if not model.not_trained(row)])
+        return replace(here, value=here.value / factor)
 
 
 class Minutes:
