@@ -31,8 +31,7 @@ SWOLLEN = 3.0  # over what it is at other speeds; common practice, no source
 _FEWEST_SPEEDS = 4  # one at the peak, and enough beside it to call it one; common practice, no source
 _SAME_AGAIN = 1.02  # closer is the same speed
 _SWING, _SWING_WITHIN = 180.0, 50.0  # degrees
-_NEEDED = "high at one speed only"
-_LARGE = "zone C or grown by 6 dB"
+_HIGH_ONCE = "high at one speed only"
 
 
 @dataclass(frozen=True)
@@ -60,18 +59,18 @@ def _resonance(measured: Measured, shaft: str) -> Weighed:
     enough = [row for row in rows if len(row[2]) >= _FEWEST_SPEEDS]
     if not enough:
         says = f"needs records at {_FEWEST_SPEEDS} steady speeds and more at one load, at one point and direction"
-        return weigh("resonance", shaft, [Sign(Role.NEEDED, _NEEDED, None, says)], attribution=1.0)
+        return weigh("resonance", shaft, [Sign(Role.NEEDED, _HIGH_ONCE, None, says)], attribution=1.0)
     station, direction, found = max(enough, key=lambda row: (_swollen(row[2]) >= SWOLLEN, _peak(row[2]).tone.velocity))
     swollen, peak = _swollen(found), _peak(found)
     at_edge = peak in (found[0], found[-1])
     here = Station(station.point, station.bearing, {direction: peak.tones}, station.group)
-    large, growth = measured.large(_LARGE, here, (order,))
+    large, growth = measured.large(here, (order,))
     stays = max(_stays(one, peak, order) for one in found if one is not peak)
     words = ", ".join(f"{one.response / peak.response:.2g} at {one.tone.hz:.4g} Hz" for one in found if one is not peak)
     signs = [
         Sign(
             Role.NEEDED,
-            _NEEDED,
+            _HIGH_ONCE,
             None if at_edge else swollen >= SWOLLEN and peak.tone.shows,
             f"the peak is at the {'lowest' if peak is found[0] else 'highest'} speed measured: needs one beyond it"
             if at_edge

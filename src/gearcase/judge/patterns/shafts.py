@@ -41,7 +41,6 @@ _LOADS_APART = 3 * SAME_LOAD
 _FOLLOWS = 1.5  # 1x at the higher load over that at the lower
 _TEMPERATURES_APART_K = 20.0
 _DIFFERS = 1.4  # 3 dB
-_ENOUGH = "zone C or grown by 6 dB"
 _PHASE_NEEDS = "needs horizontal and vertical sampled together at a bearing of this shaft"
 
 
@@ -72,7 +71,7 @@ def _unbalance(measured: Measured, shaft: str) -> Weighed:
     direction = max(RADIAL, key=lambda one: station.velocity(one, order))
     highest = horizontal if direction == "horizontal" else vertical
     phase = relative_phase(station.tones["horizontal"], station.tones["vertical"], highest.hz)
-    large, growth = measured.large(_ENOUGH, station, (order,))
+    large, growth = measured.large(station, (order,))
     ratio = max(horizontal.velocity, vertical.velocity) / max(min(horizontal.velocity, vertical.velocity), 1e-12)
     axial = _axial_sign(station, order, highest)
     squared = _with_speed(measured, station, direction, order)
@@ -120,7 +119,7 @@ def _bent(measured: Measured, shaft: str) -> Weighed:
         return _blind(name, shaft, "1x axial", f"needs a finer resolution: {taken} stands at the same place")
     radial, twice = station.radial(order), station.velocity("axial", 2 * order)
     seen = axial.shows and axial.velocity >= LARGE_AXIAL * radial and axial.velocity >= 2 * twice
-    large, growth = measured.large(_ENOUGH, station, (order,))
+    large, growth = measured.large(station, (order,))
     others = [one for one in stations if one.bearing != station.bearing and one.group == station.group]
     across = _across(station, others, order)
     opposed = across is not None and across.steady and across.is_about(HALF, WITHIN)
@@ -170,7 +169,7 @@ def _misalignment(measured: Measured, shaft: str) -> Weighed:
     if taken := station.tones["axial"].crowded(axial.hz, parts=measured.alike(shaft)):
         return _blind(name, shaft, sign_name, f"needs a finer resolution: {taken} stands at the same place")
     radial = max(station.radial(n * order) for n in (1, 2))
-    large, growth = measured.large(_ENOUGH, station, (order, 2 * order))
+    large, growth = measured.large(station, (order, 2 * order))
     others = [one for other in _coupled(measured.drive, shaft) for one in measured.stations(other, directions=("axial",))]
     across = _across(station, [one for one in others if one.group == station.group], multiple * order)
     opposed = across is not None and across.steady and across.is_about(HALF, WITHIN)
@@ -239,7 +238,7 @@ def _looseness(measured: Measured, shaft: str) -> Weighed:
         )
     shown, halves = (sum(tone.log_chance <= math.log(_PLACE_CHANCE) for _, tone in rows) for rows in (whole, half))
     rich, low = _root(tone for n, tone in whole if n >= 3), _root(tone for _, tone in half)
-    large, growth = measured.large(_ENOUGH, station, [n * order for n in (0.5, 1, *_MULTIPLES)])
+    large, growth = measured.large(station, [n * order for n in (0.5, 1, *_MULTIPLES)])
     signs = [
         Sign(
             Role.NEEDED,
