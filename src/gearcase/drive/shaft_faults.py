@@ -14,7 +14,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from gearcase.drive.simulate import Levels, Noise, simulate
+from gearcase.drive.simulate import BearingFault, Levels, Noise, simulate
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
 
@@ -234,10 +234,14 @@ class Neighbour:
 
 @dataclass(frozen=True)
 class Hiss:
-    """Broadband noise above a frequency [Hz]: of this drive's starved contacts, or `foreign`, which does not stop with it."""
+    """Broadband noise above a frequency [Hz]: of this drive's starved contacts, or `foreign`, which does not stop with it.
+
+    Felt at one bearing, or at every channel where `bearing` is empty.
+    """
 
     rms: float
     above_hz: float
+    bearing: str = ""
     foreign: bool = False
 
     def shake(self, run: _Run, channels: Sequence[Channel]) -> NDArray[np.float64]:
@@ -246,7 +250,8 @@ class Hiss:
         white = scipy.fft.rfft(run.rng.standard_normal((len(channels), run.time.size)))
         white[:, scipy.fft.rfftfreq(run.time.size, run.time[1] - run.time[0]) < self.above_hz] = 0
         noise = scipy.fft.irfft(white, run.time.size)
-        return np.asarray(self.rms * noise / noise.std(axis=-1, keepdims=True))
+        felt = np.array([[self.bearing in ("", channel.bearing)] for channel in channels])
+        return np.asarray(felt * self.rms * noise / noise.std(axis=-1, keepdims=True))
 
 
 @dataclass(frozen=True)
@@ -307,6 +312,7 @@ def simulate_channels(
     seed: int,
     noise: Noise = "white",
     faults: Sequence[ShaftFault] = (),
+    damage: Sequence[BearingFault] = (),
     sensors: Sequence[SensorFault] = (),
     levels: Levels = QUIET,
 ) -> NDArray[np.float32]:
@@ -325,6 +331,8 @@ def simulate_channels(
     noise : str
         As `simulate.simulate` has it; each channel has its own.
     faults : sequence of ShaftFault
+    damage : sequence of BearingFault
+        Felt by the channels at that bearing, each with impacts of its own.
     sensors : sequence of SensorFault
     levels : Levels
 
@@ -344,9 +352,10 @@ def simulate_channels(
                 samples=samples,
                 seed=int(rng.integers(1 << 31)),
                 noise=noise,
+                faults=[one for one in damage if one.bearing == channel.bearing and situation.state in _TURNING_STEADILY],
                 levels=own,
             )
-            for _ in channels
+            for channel in channels
         ],
         dtype=np.float64,
     )
