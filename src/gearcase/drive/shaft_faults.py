@@ -42,7 +42,8 @@ _STOPPED = ("standing",)
 _UNPOWERED = ("standing", "coast-down", "overrunning")
 _TURNING_STEADILY = ("", "steady", "unloaded", "uncoupled")
 _CHANGING = {"coast-down": (1.0, 0.6), "run-up": (0.6, 1.0), "starting": (0.0, 1.0)}  # of the speed, first and last; invented
-_RING_HZ, _RING_S = 1500.0, 2e-3  # how the housing rings after a click; invented
+_RING_HZ, _RING_S = 1500.0, 0.7e-3  # how the housing rings after a click; invented
+_CLICK_SCATTER = 0.02  # of the interval; invented
 
 
 @dataclass(frozen=True)
@@ -268,14 +269,15 @@ class Clicks:
             return np.zeros((len(channels), run.time.size))
         if self.per_turn:
             passed = self.per_turn * run.orders[self.shaft] * run.turns
-            at = run.time[1:][np.diff(np.floor(passed)) > 0]
+            clicks = np.arange(np.ceil(passed[0]), passed[-1])
+            at = np.interp(clicks + run.rng.normal(0, _CLICK_SCATTER, clicks.size), passed, run.time)
         else:
             at = run.rng.uniform(0.2, 0.8, 1) * run.time[-1]
         row = np.zeros(run.time.size)
-        for moment in at:
+        for moment, size in zip(at, np.clip(run.rng.normal(1.0, 0.3, at.size), 0.2, None), strict=True):
             since = run.time - moment
             ring = slice(int(np.searchsorted(since, 0.0)), int(np.searchsorted(since, 8 * _RING_S)))
-            row[ring] += self.impact * np.exp(-since[ring] / _RING_S) * np.sin(2 * np.pi * _RING_HZ * since[ring])
+            row[ring] += size * self.impact * np.exp(-since[ring] / _RING_S) * np.sin(2 * np.pi * _RING_HZ * since[ring])
         return np.tile(row, (len(channels), 1))
 
 
