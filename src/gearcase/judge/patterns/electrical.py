@@ -32,6 +32,7 @@ _DIES = "dies at once with the power off"
 _SIDEBANDS = "pole pass sidebands"
 _PERSISTS = "persists on coast-down"
 _STANDING = "shows with this drive standing"
+_UNPOWERED = ("coast-down", "standing")
 _MAINS_WANDER = 0.004  # 0.2 Hz of 50 Hz, what interconnected grids hold; from memory
 _DEAD = 0.1  # 20 dB under what it was powered
 _DECOYS = 100  # other distances at which sidebands are looked for
@@ -39,7 +40,7 @@ _NEAREST_BINS = 4  # a sideband nearer than this stands in the line's own skirt
 
 
 def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
-    """The motor, by the point where its line is highest; nothing of a drive whose motor the job does not name."""
+    """The motor, by the point where its line is highest of those recorded without power too, if any; nothing without a motor."""
     if drive.motor is None:
         return ()
     measured = Measured(drive, observed)
@@ -63,7 +64,9 @@ def _electrical(measured: Measured, motor: Motor, line: Line) -> Weighed:
             latest[recording.point, recording.taken.direction] = (tones, tone)
     if not latest:
         return _blind(twin or "needs a record of the running drive whose band holds twice the supply")
-    tones, tone = max(latest.values(), key=lambda row: row[1].velocity)
+    unpowered = {place for place in latest if measured.at(*place, _UNPOWERED)}
+    place = max(unpowered or latest, key=lambda one: latest[one][1].velocity)
+    tones, tone = latest[place]
     recording = tones.observed.recording
     direction = recording.taken.direction
     station = Station(recording.point, tones.observed.component, {direction: tones}, 0)

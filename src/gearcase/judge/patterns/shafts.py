@@ -20,6 +20,7 @@ from gearcase.drive.train import Drive
 from gearcase.judge.faults import EvidenceLine
 from gearcase.judge.odds import VERIFIED_FLOOR
 from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, Observed
+from gearcase.judge.patterns.resonance import SWOLLEN, by_speed
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import RelativePhase, Tone, relative_phase
@@ -74,7 +75,7 @@ def _unbalance(measured: Measured, shaft: str) -> Weighed:
     large, growth = measured.large(station, (order,))
     ratio = max(horizontal.velocity, vertical.velocity) / max(min(horizontal.velocity, vertical.velocity), 1e-12)
     axial = _axial_sign(station, order, highest)
-    squared = _with_speed(measured, station, direction, order)
+    squared = _with_speed(measured, [station, *(one for one in stations if one is not station)], direction, order)
     quarter = phase is not None and phase.steady and phase.is_about(QUARTER, WITHIN)
     others = _family(station, direction, order, (*_HALVES, *_MULTIPLES))
     signs = [
@@ -102,7 +103,7 @@ def _unbalance(measured: Measured, shaft: str) -> Weighed:
         _coupled_sign(measured, shaft, station.radial(order), lambda one: one.radial(order)),
         measured.standing(station, direction, highest),
     ]
-    rivals = {"misalignment or bent shaft": axial.seen is False, "resonance": squared.seen is True or quarter}
+    rivals = {"misalignment or bent shaft": axial.seen is False, "resonance": quarter if squared.seen is None else squared.seen}
     return _weighed(name, shaft, signs, station, direction, [(f"{shaft} 1x", order, highest)], rivals, growth)
 
 
@@ -332,21 +333,29 @@ def _load_sign(measured: Measured, station: Station, direction: str, order: floa
     )
 
 
-def _with_speed(measured: Measured, station: Station, direction: str, order: float) -> Sign:
-    """Displacement against speed: its exponent between the latest record and the one furthest from its speed."""
+def _with_speed(measured: Measured, stations: Sequence[Station], direction: str, order: float) -> Sign:
+    """What the first station says that can, or any that says no: a mode of the support shows where it moves."""
+    signs = [_squared(measured, one, direction, order) for one in stations]
+    return min(signs, key=lambda one: (one.seen is not False, one.seen is None))
+
+
+def _squared(measured: Measured, station: Station, direction: str, order: float) -> Sign:
+    """Displacement over speed squared at every speed measured, and its exponent between the two furthest apart."""
     name = "rises with the square of speed"
-    here = station.tones[direction]
-    rows = [one for one in measured.at(station.point, direction, RUNNING) if one is not here]
-    other = max(rows, key=lambda one: abs(np.log(one.observed.speed_hz / here.observed.speed_hz)), default=None)
-    then, now = other.turning(order) if other else None, here.turning(order)
-    if other is None or then is None or now is None or not (then.velocity and now.velocity):
-        return Sign(Role.SUPPORTING, name, None, "needs a record at a speed 10 % and more away")
-    apart = float(np.log(now.hz / then.hz))
-    if abs(apart) < np.log(_SPEEDS_APART):
-        return Sign(Role.SUPPORTING, name, None, "needs a record at a speed 10 % and more away")
-    exponent = float(np.log(now.velocity / now.hz / (then.velocity / then.hz))) / apart
-    says = f"displacement goes with the power {exponent:.1f} of speed, {then.hz:.4g} against {now.hz:.4g} Hz"
-    return Sign(Role.SUPPORTING, name, abs(exponent - 2) <= 1, says)
+    found = by_speed(measured, station, direction, order)
+    if not found:
+        return Sign(Role.SUPPORTING, name, None, "needs a longer record")
+    slow, fast = found[0], found[-1]
+    apart = math.log(fast.tone.hz / slow.tone.hz)
+    if apart < math.log(_SPEEDS_APART) or not all(one.tone.shows for one in found):
+        return Sign(Role.SUPPORTING, name, None, "needs a record at a speed 10 % and more away in which the line shows")
+    exponent = 2 + math.log(fast.response / slow.response) / apart
+    swing = max(one.response for one in found) / min(one.response for one in found)
+    reach = f"from {slow.tone.hz:.4g} to {fast.tone.hz:.4g} Hz at {station.point}"
+    says = f"displacement goes with the power {exponent:.1f} of speed {reach}"
+    if swing > SWOLLEN:
+        says += f", and {swing:.2g} times as much of the square at one speed as at another"
+    return Sign(Role.SUPPORTING, name, abs(exponent - 2) <= 1 and swing <= SWOLLEN, says)
 
 
 def _coupled_sign(measured: Measured, shaft: str, height: float, height_of: Callable[[Station], float]) -> Sign:
