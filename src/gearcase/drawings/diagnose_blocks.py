@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.block import Block, first_up, unit_words
-from gearcase.drawings.plots import Flag, spectrum_svg
+from gearcase.drawings.flags import Flag
+from gearcase.drawings.plots import spectrum_sheet
 from gearcase.drawings.survey_blocks import line_hz
 from gearcase.judge.zones import STAND_IN
 from gearcase.units import percent
@@ -181,27 +182,27 @@ def plot_blocks(
         yield Block(
             "figure",
             f"Amplitude spectrum {caption}.",
-            svg=spectrum_svg(
+            svg=spectrum_sheet(
                 spectrum["hz"],
                 spectrum["amplitude"],
                 _main_flags(survey, speed),
-                title=f"Amplitude spectrum of {recording['name']}",
+                x_label="frequency, Hz",
                 y_label=f"amplitude, {unit_words(recording['unit'])}",
-                highest_hz=highest,
-            ),
+                highest=highest,
+            ).svg(f"Amplitude spectrum of {recording['name']}"),
         )
         verdicts = [v for v in diagnose["verdicts"] if v["recording"] == recording["name"]]
         yield Block(
             "figure",
             f"Spectrum of the whitened squared envelope {caption}. What does not rise above the local noise is not drawn.",
-            svg=spectrum_svg(
+            svg=spectrum_sheet(
                 envelope["hz"],
                 np.maximum(envelope["snr_db"], 0.0),
                 _envelope_flags(survey, speed, verdicts),
-                title=f"Envelope spectrum of {recording['name']}",
+                x_label="frequency, Hz",
                 y_label="over local noise, dB",
-                highest_hz=min(float(envelope["hz"][-1]), _envelope_end(verdicts)),
-            ),
+                highest=min(float(envelope["hz"][-1]), _envelope_end(verdicts)),
+            ).svg(f"Envelope spectrum of {recording['name']}"),
         )
 
 

@@ -8,7 +8,7 @@ no temperature, no oil) caps the urgency.
 
 from dataclasses import dataclass
 
-from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.speeds import carried_orders, shaft_orders
 from gearcase.drive.train import Drive
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import Comb
@@ -192,9 +192,7 @@ def _integer_of_a_shaft(order: float, drive: Drive) -> str:
 
     A planet turns as its carrier sees it; what stands has none.
     """
-    orders = shaft_orders(drive)
-    carriers = {shaft.name: shaft.carrier for shaft in drive.shafts if shaft.carrier in orders}
-    turns = {name: abs(shaft.order - (orders[carriers[name]].order if name in carriers else 0.0)) for name, shaft in orders.items()}
+    turns = {name: abs(shaft.order) for name, shaft in carried_orders(drive, shaft_orders(drive)).items()}
     multiples = range(1, _SHAFT_MULTIPLES + 1)
     near = [(abs(order / (n * turn) - 1), f"{n}x {name}") for name, turn in turns.items() if turn for n in multiples]
     off, name = min(near)
