@@ -119,7 +119,7 @@ def kurtogram_sheet(
     sheet.rectangle(left, y_of[float(level[best])], right - left, _BAND, fill="none", colour=framed, line=line, dash=dash)
     marks = [(n, f"{n:g}") for n in ticks(0.0, across.high) if n <= across.high]
     foot_axis(sheet, across, bottom, "frequency, Hz", marks=marks)
-    _key(sheet, across.start, bottom + 62, steps, f"kurtosis, from {NOISE_ERRORS:g} standard errors of noise on")
+    _key(sheet, across.start, bottom + 62, steps, "kurtosis, from")
     return sheet
 
 

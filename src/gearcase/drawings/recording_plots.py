@@ -5,7 +5,7 @@ them with what each wants; `plot` makes one, or None where the recording does no
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,8 @@ from gearcase.drawings.tooth_circle import tooth_circle_sheet
 
 __all__ = ["KINDS", "Judged", "Plot", "plot"]
 
-_ENVELOPE_END_HZ = 400.0
+_ENVELOPE_END_HZ = 200.0  # at least
+_RACES = ("outer_race", "inner_race")
 _TOOTH_STANDS_OUT = 4.5  # FM4 of the difference, 3 of noise; common practice, no source
 
 Columns = Mapping[str, NDArray[np.floating]]
@@ -156,10 +157,11 @@ def _envelope(judged: Judged) -> Plot | None:
         _envelope_flags(judged),
         x_label="frequency, Hz",
         y_label="over local noise, dB",
-        highest=min(float(columns["hz"][-1]), _envelope_end(judged.verdicts)),
+        highest=min(float(columns["hz"][-1]), _envelope_end(judged)),
     )
     return Plot(
-        "How often impacts come: a fault of a bearing is a row of even lines at its rate, named where it is evidence.",
+        "How often impacts come: a fault of a bearing is a row of even lines at its rate. Named is the evidence, or where it would "
+        "begin.",
         f"Spectrum of the whitened squared envelope {judged.caption}. What does not rise above the local noise is not drawn.",
         f"Envelope spectrum of {judged.recording['name']}",
         sheet,
@@ -219,7 +221,7 @@ def _kurtogram(judged: Judged) -> Plot | None:
         f"Impacts stand out most from {low:.0f} to {high:.0f} Hz, which they make ring."
         if clear
         else "No band holds impacts that stand out of what noise gives.",
-        f"Kurtosis of the envelope, band by band, {judged.caption}.",
+        f"Kurtosis of the envelope, band by band, {judged.caption}. Left blank: within {NOISE_ERRORS:g} standard errors of noise.",
         f"Kurtogram of {judged.recording['name']}",
         kurtogram_sheet(*(columns[name] for name in ("lowest_hz", "highest_hz", "level", "kurtosis", "standard_error"))),
     )
@@ -277,9 +279,11 @@ def _end(judged: Judged, hz: NDArray[np.floating]) -> float:
     return min(float(hz[-1]), max(1.15 * max(meshes, default=0.0), 20 * speed))
 
 
-def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
-    last = [line["found_hz"] for verdict in verdicts for line in _found(verdict)]
-    return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
+def _envelope_end(judged: Judged) -> float:
+    """Beyond the last evidence; without any, so far that every race shows its line and the next multiple."""
+    last = [1.3 * line["found_hz"] for verdict in judged.verdicts for line in _found(verdict)]
+    races = [] if last else [2 * flag.at for flag in _first_lines(judged, _RACES)]
+    return float(max([_ENVELOPE_END_HZ, *last, *races]))
 
 
 def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
@@ -303,21 +307,34 @@ def _envelope_flags(judged: Judged) -> list[Flag]:
         for v in verdicts
         for number, line in enumerate(_found(v))
     ]
-    shafts = [flag for flag in _main_flags(judged, 1.0) if flag.name in _shafts(judged.survey)]
-    return [*named, *_not_counted(verdicts), *shafts]
+    expected = _first_lines(judged, ("shaft",) if verdicts else ("shaft", *_RACES))  # without evidence, where it would stand
+    return [*named, *_not_counted(judged), *_together(expected)]
 
 
-def _shafts(survey: dict[str, Any]) -> set[str]:
-    return {line["name"] for line in survey["lines"] if line["kind"] == "shaft"}
+def _first_lines(judged: Judged, kinds: tuple[str, ...]) -> list[Flag]:
+    return [
+        Flag(line_hz(line, judged.speed_hz), line["name"])
+        for line in judged.survey["lines"]
+        if line["kind"] in kinds and line["harmonic"] == 1
+    ]
 
 
-def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
+def _together(flags: list[Flag]) -> Iterator[Flag]:
+    """Lines at one place as one flag: bearings alike share their rates."""
+    alike: dict[str, list[Flag]] = {}
+    for flag in flags:
+        alike.setdefault(f"{flag.at:.6g}", []).append(flag)
+    for first, *more in alike.values():
+        yield replace(first, name=f"{first.name} (+{len(more)})") if more else first
+
+
+def _not_counted(judged: Judged) -> Iterator[Flag]:
     """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
-    for verdict in verdicts:
+    for verdict in judged.verdicts:
         spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
         if not spacing:
             continue
         counted = {round(line["found_hz"] / spacing) for line in _found(verdict)}
-        last = int(_envelope_end([verdict]) / spacing)
+        last = int(_envelope_end(judged) / spacing)
         for number in sorted(set(range(1, last + 1)) - counted):
             yield Flag(number * spacing, f"{number}x, not counted")
