@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drawings.axes import LEFT, RIGHT, SIZE, WIDTH, Axis, foot_axis, ticks
+from gearcase.drawings.axes import LEFT, RIGHT, SIZE, WIDTH, Axis, foot_axis, scaled, ticks
 from gearcase.drawings.flags import Flag, draw_flags, flag_room, placed_flags
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Sheet, text_width
 
@@ -47,7 +47,7 @@ def order_map_sheet(
     flags : sequence of Flag
         At their order.
     x_label, y_label, key : str
-        What columns, rows and levels are, with their units.
+        What columns, rows and levels are, with their units after a comma.
     """
     step = float(orders[1] - orders[0])
     each = min(max(int(_HIGH / len(level)), 1), _TALLEST)
@@ -119,7 +119,7 @@ def kurtogram_sheet(
     sheet.rectangle(left, y_of[float(level[best])], right - left, _BAND, fill="none", colour=framed, line=line, dash=dash)
     marks = [(n, f"{n:g}") for n in ticks(0.0, across.high) if n <= across.high]
     foot_axis(sheet, across, bottom, "frequency, Hz", marks=marks)
-    _key(sheet, across.start, bottom + 62, steps, "kurtosis, from")
+    _key(sheet, across.start, bottom + 62, steps, "kurtosis")
     return sheet
 
 
@@ -163,9 +163,11 @@ def _row_names(sheet: Sheet, rows: Sequence[tuple[float, str]], left: float, bot
 
 def _key(sheet: Sheet, left: float, base: float, steps: Sequence[float], says: str) -> None:
     """What the inks mean, in one row."""
-    sheet.text(left, base, says, size=SIZE)
-    x = left + text_width(says, SIZE) + 14
+    factor, says = scaled(steps, says)
+    sheet.text(left, base, f"{says}, from", size=SIZE)
+    x = left + text_width(f"{says}, from", SIZE) + 14
     for step, opacity in zip(steps, _inks(steps), strict=True):
+        figure = f"{step / factor:g}"
         sheet.shade(x, base - 11, 14, 13, colour=INK, opacity=opacity)
-        sheet.text(x + 18, base, f"{step:g}", size=SIZE, colour=MUTED)
-        x += 30 + text_width(f"{step:g}", SIZE)
+        sheet.text(x + 18, base, figure, size=SIZE, colour=MUTED)
+        x += 30 + text_width(figure, SIZE)

@@ -206,7 +206,7 @@ def _orders(judged: Judged, columns: Columns, rows: list[tuple[float, str]], y_l
         flags=_main_flags(judged, judged.speed_hz),
         x_label=f"orders of {judged.shaft}",
         y_label=y_label,
-        key=f"amplitude in {unit_words(judged.recording['unit'])}, from",
+        key=f"amplitude, {unit_words(judged.recording['unit'])}",
     )
 
 

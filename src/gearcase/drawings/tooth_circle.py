@@ -16,7 +16,7 @@ from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, Sheet, w
 
 __all__ = ["strongest_tooth", "tooth_circle_sheet"]
 
-_X, _Y = 258.0, 272.0  # px: the middle
+_X, _Y = 262.0, 272.0  # px: the middle
 _OUTER, _INNER, _SWING = 178.0, 78.0, 46.0  # px: zero of both traces, and how far they swing
 _RIM, _NUMBERS = 230.0, 246.0
 _APART = 26.0  # px, from one number to the next along the rim
@@ -63,11 +63,9 @@ def tooth_circle_sheet(
         For the scales.
     """
     sheet = Sheet(WIDTH, 2 * _Y)
-    every = next(step for step in (1, 2, 5, 10, 20, 50, 100) if 2 * math.pi * _NUMBERS * step / teeth >= _APART)
     tooth, times = strongest_tooth(residual, teeth)
     sheet.path(ring(_X, _Y, _RIM), width=NARROW)
-    beside = {(tooth - 1 + away) % teeth + 1 for away in range(1 - every, every)} - {tooth}  # too near its number for their own
-    named = {1, tooth, *range(every, teeth + 1, every)} - beside
+    named = _numbered(teeth, tooth)
     for number in range(1, teeth + 1):
         turn = (number - 0.5) / teeth
         sheet.line(*_at(turn, _RIM), *_at(turn, _RIM + (6 if number in named else 3)), width=NARROW)
@@ -94,6 +92,17 @@ def tooth_circle_sheet(
             sheet.text(_WORDS, y, line, size=SIZE, colour=colour)
             y += 16
     return sheet
+
+
+def _numbered(teeth: int, tooth: int) -> set[int]:
+    """The strongest tooth, the first, and every second, fifth or so, as far as their numbers stand apart along the rim."""
+    pitch = 2 * math.pi * _NUMBERS / teeth
+    every = next(step for step in (1, 2, 5, 10, 20, 50, 100) if pitch * step >= _APART)
+    chosen: list[int] = []
+    for number in (tooth, 1, *range(every, teeth + 1, every)):
+        if all(pitch * min((number - other) % teeth, (other - number) % teeth) >= _APART for other in chosen):
+            chosen.append(number)
+    return set(chosen)
 
 
 def _said(sheet: Sheet, y: float, says: str, reach: float, unit: str, colour: str) -> float:
