@@ -16,6 +16,16 @@ from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 __all__ = ["main"]
 
+_PLOTS = (
+    "waveform",
+    "spectrum",
+    "orders",
+    "envelope",
+    "order-map",
+    "history",
+    "kurtogram",
+    "tooth-circle",
+)  # `KINDS`, not imported
 _CAMPAIGN = "plan many jobs: one pick list, one cut list with least waste, what stops each job"
 
 
@@ -138,6 +148,10 @@ def _parser() -> argparse.ArgumentParser:
     for added in (rig, watch):
         added.add_argument("--times", type=float, default=1.0, metavar="N", help="let time run so many times faster, at a desk")
     diagnose = verb("diagnose", desk.diagnose, "judge recordings against the drive, with odds")
+    plot = verb("plot", desk.plot, "draw one recording, expected lines named: SVG or PNG")
+    plot.add_argument("--kind", required=True, metavar="KIND", help=f"one of {', '.join(_PLOTS)}")
+    plot.add_argument("--into", required=True, metavar="FILE", help="the file to write, ending in .svg or .png")
+    plot.add_argument("recording", nargs="*", metavar="RECORDING", help="files, the last is drawn; those of job.yaml by default")
     survey.add_argument("recording", nargs="*", metavar="RECORDING", help="files to learn from; those of job.yaml by default")
     diagnose.add_argument("recording", nargs="*", metavar="RECORDING", help="files to judge; those of job.yaml by default")
     for option, metavar, says in (
@@ -147,7 +161,7 @@ def _parser() -> argparse.ArgumentParser:
         ("--channel", "NAME", "which channel, where the file holds several"),
         ("--point", "POINT", "measuring point of the job where it was taken; may be left out"),
     ):
-        for added in (survey, diagnose):
+        for added in (survey, diagnose, plot):
             added.add_argument(option, metavar=metavar, help=says)
     opened = verb("opened", site.opened, "what was found behind each verdict on opening, and the tally of each pattern")
     for option, metavar, says in (
