@@ -19,7 +19,7 @@ from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
 from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHole, Wall
-from gearcase.install.orientation import GRAVITY
+from gearcase.install.orientation import GRAVITY, OUTWARD, TOWARDS_OUTPUT, angle_between, rotation, turns, unseen_by_gravity
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
 from gearcase.units import Range
@@ -209,7 +209,38 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
         turned = np.array(row["rotation"])
         assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
         assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
+        assert all("on the side that looks to" in one for one in row["gravity_alone_cannot_show"])
     assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
+
+
+@pytest.mark.parametrize(("outward", "at_rest"), [("up", 1.0), ("down", -1.0)])
+def test_on_top_and_below_the_clock_is_said_and_every_hour_of_the_mark_looks_alike(outward: str, at_rest: float, demo: Job) -> None:
+    """Twelve o'clock is towards the output end there; z carries all of gravity, whatever the mark does."""
+    face = Face("cover", (0.6, 0.5), outward=outward)
+    point = replace(demo.points[1], face="cover", at=(0.3, 0.25), clock=3.0)
+    job = replace(demo, housing=replace(demo.housing, faces=(*demo.housing.faces, face)), points=(point,))
+    document = plan.run(job).document
+    (row,) = document["orientation"]
+    assert row["gravity_m_s2"] == pytest.approx([0, 0, at_rest * GRAVITY], abs=1e-3)
+    assert "3 o'clock seen from outside, 12 being towards the output end" in row["looks"]
+    assert [one.split(" (")[0] for one in row["gravity_alone_cannot_show"]] == [f"mark at {n} o'clock" for n in (6, 9, 12)]
+    (step,) = [one for one in document["work_card"] if "The mark must stand at" in one["do"]]
+    assert "12 being towards the output end" in step["do"] and "at every hour of the mark" in step["caution"]
+
+
+@pytest.mark.parametrize("outward", OUTWARD)
+@pytest.mark.parametrize("clock", [12.0, 3.0, 7.5])
+def test_what_gravity_hides_shows_the_same_at_rest_and_another_tap(outward: str, clock: float) -> None:
+    """A turn about the vertical keeps the vertical and moves every level direction; the named axes are that turn's."""
+    planned = rotation(outward, clock)
+    hidden = unseen_by_gravity(outward, clock, within=0.09)
+    assert len(hidden) == 3
+    for one in hidden:
+        stands = rotation(one.outward, one.clock)
+        assert stands @ [0, 1, 0] == pytest.approx(planned @ [0, 1, 0], abs=1e-9)
+        assert angle_between(stands @ np.array(TOWARDS_OUTPUT), planned @ np.array(TOWARDS_OUTPUT)) > 1.5
+        by_quarters = [turn for turn in turns() if np.allclose(np.array(turn.matrix) @ planned, stands)]
+        assert one.says == (by_quarters[0].says if by_quarters else "")
 
 
 # --- sump ------------------------------------------------------------------------------------------------------------------------
