@@ -18,7 +18,7 @@ from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
-from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHole, Wall
+from gearcase.install.housing import Face, Hole, KeepOut, Port, Region, Seat, ThreadedHole, Wall
 from gearcase.install.orientation import GRAVITY, OUTWARD, TOWARDS_OUTPUT, angle_between, rotation, turns, unseen_by_gravity
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
@@ -477,3 +477,15 @@ def test_a_bare_kit_and_housing_make_a_plan_without_these_parts(demo: Job) -> No
     assert "cure time unknown" in says(bare, "cure")
     empty = with_kit(demo, brackets=(Bracket("b", "left"),), light=Light(), enclosure=Enclosure(), probe=Probe("side plug"))
     assert "nobody has said which holes" in says(empty, "bracket_holes")
+
+
+def test_a_new_bracket_hole_is_drilled_for_the_lead_of_a_plug_tap(demo: Job) -> None:
+    """M8, 12 mm of thread, plug tap of 4 threads (ASME B94.9, from memory): 12 + 4 x 1.25 mm, and the point of a 6.8 mm drill
+    of 118 degrees, 6.8/2 / tan(59 deg) = 2.04 mm: collar at 19.04 mm, in a wall that leaves enough.
+    """
+    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED)
+    face = Face("left", (0.62, 0.43), regions=(Region("boss", "boss", (0.3, 0.2), (0.1, 0.1), thick),))
+    bracket = Bracket("plate", "left", at=((0.3, 0.2),), thread="M8", full_thread=0.012)
+    job = with_kit(replace(demo, housing=replace(demo.housing, faces=(face,)), points=demo.points[:1]), brackets=(bracket,))
+    (step,) = [one for one in plan.run(job).document["work_card"] if one["where"] == "plate" and "Drill" in one["do"]]
+    assert step["value"] == "collar at 19.04 mm"
