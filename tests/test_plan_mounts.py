@@ -18,8 +18,8 @@ from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
-from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHole, Wall
-from gearcase.install.orientation import GRAVITY
+from gearcase.install.housing import Face, Hole, KeepOut, Port, Region, Seat, ThreadedHole, Wall
+from gearcase.install.orientation import GRAVITY, OUTWARD, TOWARDS_OUTPUT, angle_between, rotation, turns, unseen_by_gravity
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
 from gearcase.stages.planning.card import NOT_YET
@@ -211,6 +211,7 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
         turned = np.array(row["rotation"])
         assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
         assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
+        assert all("on the side that looks to" in one for one in row["gravity_alone_cannot_show"])
     assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
 
 
@@ -222,6 +223,36 @@ def test_a_tap_at_the_output_end_is_never_on_its_own_face(demo: Job) -> None:
     assert row["tap_axis"] == "+z" and "not" not in row["tap"].split(";")[0] and "the other sign" in row["tap"]
     told = " ".join(item for block in plan_blocks(document) for item in (block.text, *block.items))
     assert row["tap"] in told and "12 o'clock up, 3 o'clock left, seen from the input end" in told
+
+
+@pytest.mark.parametrize(("outward", "at_rest"), [("up", 1.0), ("down", -1.0)])
+def test_on_top_and_below_the_clock_is_said_and_every_hour_of_the_mark_looks_alike(outward: str, at_rest: float, demo: Job) -> None:
+    """Twelve o'clock is towards the output end there; z carries all of gravity, whatever the mark does."""
+    face = Face("cover", (0.6, 0.5), outward=outward)
+    point = replace(demo.points[1], face="cover", at=(0.3, 0.25), clock=3.0)
+    job = replace(demo, housing=replace(demo.housing, faces=(*demo.housing.faces, face)), points=(point,))
+    document = plan.run(job).document
+    (row,) = document["orientation"]
+    assert row["gravity_m_s2"] == pytest.approx([0, 0, at_rest * GRAVITY], abs=1e-3)
+    assert "3 o'clock seen from outside, 12 being towards the output end" in row["looks"]
+    assert [one.split(" (")[0] for one in row["gravity_alone_cannot_show"]] == [f"mark at {n} o'clock" for n in (6, 9, 12)]
+    (step,) = [one for one in document["work_card"] if "The mark must stand at" in one["do"]]
+    assert "12 being towards the output end" in step["do"] and "at every hour of the mark" in step["do"]
+
+
+@pytest.mark.parametrize("outward", OUTWARD)
+@pytest.mark.parametrize("clock", [12.0, 3.0, 7.5])
+def test_what_gravity_hides_shows_the_same_at_rest_and_another_tap(outward: str, clock: float) -> None:
+    """A turn about the vertical keeps the vertical and moves every level direction; the named axes are that turn's."""
+    planned = rotation(outward, clock)
+    hidden = unseen_by_gravity(outward, clock, within=0.09)
+    assert len(hidden) == 3
+    for one in hidden:
+        stands = rotation(one.outward, one.clock)
+        assert stands @ [0, 1, 0] == pytest.approx(planned @ [0, 1, 0], abs=1e-9)
+        assert angle_between(stands @ np.array(TOWARDS_OUTPUT), planned @ np.array(TOWARDS_OUTPUT)) > 1.5
+        by_quarters = [turn for turn in turns() if np.allclose(np.array(turn.matrix) @ planned, stands)]
+        assert one.says == (by_quarters[0].says if by_quarters else "")
 
 
 # --- sump ------------------------------------------------------------------------------------------------------------------------
@@ -458,3 +489,15 @@ def test_a_bare_kit_and_housing_make_a_plan_without_these_parts(demo: Job) -> No
     assert "cure time unknown" in says(bare, "cure")
     empty = with_kit(demo, brackets=(Bracket("b", "left"),), light=Light(), enclosure=Enclosure(), probe=Probe("side plug"))
     assert "nobody has said which holes" in says(empty, "bracket_holes")
+
+
+def test_a_new_bracket_hole_is_drilled_for_the_lead_of_a_plug_tap(demo: Job) -> None:
+    """M8, 12 mm of thread, plug tap of 4 threads (ASME B94.9, from memory): 12 + 4 x 1.25 mm, and the point of a 6.8 mm drill
+    of 118 degrees, 6.8/2 / tan(59 deg) = 2.04 mm: collar at 19.04 mm, in a wall that leaves enough.
+    """
+    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED)
+    face = Face("left", (0.62, 0.43), regions=(Region("boss", "boss", (0.3, 0.2), (0.1, 0.1), thick),))
+    bracket = Bracket("plate", "left", at=((0.3, 0.2),), thread="M8", full_thread=0.012)
+    job = with_kit(replace(demo, housing=replace(demo.housing, faces=(face,)), points=demo.points[:1]), brackets=(bracket,))
+    (step,) = [one for one in plan.run(job).document["work_card"] if one["where"] == "plate" and "Drill" in one["do"]]
+    assert step["value"] == "collar at 19.04 mm"

@@ -8,8 +8,7 @@ good to a factor 2; where the resonance of the whole stack is known (`resonance.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.points import Point
 from gearcase.install.resonance import TRUE_WITHIN, usable_hz
 from gearcase.tables import load

@@ -15,8 +15,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.worked import worked_by
 
