@@ -276,6 +276,27 @@ def test_a_name_too_long_for_its_cell_of_the_title_block_takes_two_lines() -> No
     assert not overlapping(sheet) and not off_the_sheet(sheet)
 
 
+def test_no_words_are_cut_in_tables_headlines_and_names_of_tasks() -> None:
+    """On the sheets a mark's use, a terminal's place and a crew are told nowhere else."""
+    said = "jacking the two halves of the housing apart, and only that, with the cap bolts slack and the dowels drawn"
+    crew = ["a licensed electrician of the plant, to be named", "the shift engineer of the crushing plant"]
+    face = {**LEFT, "outward": "up", "threaded_holes": [{**LEFT["threaded_holes"][0], "function": said}]}
+    tasks = [{**task, "crew": crew} for task in SCHEDULE["tasks"]]
+    sheets = {
+        said: [
+            face_sheet(face, PARTS, title="face top", block=BLOCK),
+            terminals_sheet([{**row, "to": said} for row in TERMINALS], title="terminals", block=BLOCK),
+            plate_sheet({**PLATE, "holes": [{**hole, "for": said} for hole in PLATE["holes"]]}, block=BLOCK),
+        ],
+        ", ".join(crew): [schedule_sheet({**SCHEDULE, "tasks": tasks}, title="outage", block=BLOCK)],
+    }
+    for text, sheet in ((text, sheet) for text, some in sheets.items() for sheet in some):
+        words = words_of(sheet.svg("s"))
+        assert "…" not in words and set(text.split()) <= set(words.split())
+        assert not overlapping(sheet) and not off_the_sheet(sheet)
+    assert "dimensions in mm from the lower left corner" in words_of(sheets[said][0].svg("s"))
+
+
 @given(size=st.tuples(st.floats(1, 300), st.floats(1, 300)), slope=st.sampled_from([-1, 0, 1]), every=st.floats(2, 20))
 def test_hatching_stays_inside_its_area_at_its_slope(size: tuple[float, float], slope: int, every: float) -> None:
     sheet = Sheet(400, 400)
