@@ -313,6 +313,14 @@ def test_figures_are_spread_in_order_with_room_between(places: list[float]) -> N
     assert all(b - a >= 12 - 1e-9 for a, b in itertools.pairwise(moved)) and all(0 <= one <= 100 for one in moved)
 
 
+def test_equal_distances_of_the_demos_plate_read_equal() -> None:
+    """Its slots stand over jig holes 200 mm apart (job.yaml: 40 and 240 mm from the left), 31.75 and 231.75 mm on the plate."""
+    document = plan.run(load(EXAMPLES / "demo")).document
+    told = words_of(plate_sheet(document["plates"][0], block=BLOCK).svg("p"))
+    places = [float(x) for x in re.findall(r"slot [\d.]+ x [\d.]+, turned 0° ([\d.]+)", told)]
+    assert places[1] - places[0] == pytest.approx(200)
+
+
 # the template, measured in its PDF
 
 

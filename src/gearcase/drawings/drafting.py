@@ -83,14 +83,14 @@ def draw_title_block(sheet: Sheet, x: float, y: float, width: float, block: Titl
 
 
 def mm(metres: float) -> str:
-    """A length as it stands on a drawing, in millimetres to the tenth.
+    """A length as it stands on a drawing, in millimetres to the tenth; halves go up, so that equal distances read equal.
 
     Examples
     --------
-    >>> mm(1.2345), mm(0.330)
-    ('1234.5', '330')
+    >>> mm(1.2345), mm(0.330), mm(0.03175), mm(0.23174999999999998)
+    ('1234.5', '330', '31.8', '231.8')
     """
-    return f"{round(1000 * metres, 1):g}"
+    return f"{math.floor(10000 * metres + 0.5 + 1e-6) / 10:.10g}"
 
 
 def reduction(sizes: Sequence[float], room: Sequence[float]) -> int:
