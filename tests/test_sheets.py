@@ -464,6 +464,13 @@ def test_each_hole_stands_whole_on_a_sheet_that_says_how_it_is_laid(places: list
     assert shown == {f"stud {number}" for number in range(len(places))}
 
 
+def test_a_row_of_holes_over_several_sheets_is_shown_to_the_last() -> None:
+    """Every 31 mm over a face 620 mm wide: no choice of where sheets begin keeps all of them from borders, yet each is on one."""
+    row = studs(*((0.005 + 0.031 * number, 0.2) for number in range(20)))
+    told = " ".join(words_of(sheet.svg("t")) for sheet in template_sheets(LEFT, row, paper="A4", block=BLOCK))
+    assert {f"stud {number}" for number in range(20)} == set(re.findall(r"stud \d+", told))
+
+
 @pytest.mark.parametrize(("at", "way"), [((0.330, 0.330), "left"), ((0.330, 0.330), "up"), ((0.560, 0.200), "left")])
 def test_a_line_to_scribe_stands_as_far_from_the_hole_as_it_says(at: tuple[float, float], way: str) -> None:
     """Measured in the PDF: the heavy dashed line and the hole are apart by the difference of what the sheet says of both."""
