@@ -6,9 +6,24 @@ A shop drawing: light paper, ink lines of ISO 128 widths, one accent. State colo
 from dataclasses import dataclass, field
 from html import escape
 
-__all__ = ["ACCENT", "FONT", "HAIRLINE", "INK", "MONO", "MUTED", "PAPER", "Box", "Sheet", "text_width", "wrap"]
+__all__ = [
+    "ABNORMAL",
+    "ACCENT",
+    "DANGER",
+    "FONT",
+    "HAIRLINE",
+    "INK",
+    "MONO",
+    "MUTED",
+    "PAPER",
+    "Box",
+    "Sheet",
+    "text_width",
+    "wrap",
+]
 
 PAPER, INK, HAIRLINE, ACCENT, MUTED = "#FBFAF6", "#1E2328", "#C9C6BD", "#8A5A2B", "#6B6A63"
+ABNORMAL, DANGER = "#C79A00", "#B3261E"  # where a state begins, and nothing else; the line is dashed or solid and has its word
 FONT, MONO = "Inter", "Inconsolata"
 WIDE, NARROW = 1.4, 0.7  # ISO 128: wide lines twice the narrow ones, in px at 96 dpi
 # Advances of the sans over its size by class of letter, each rounded up, so that labels placed with them have room enough.

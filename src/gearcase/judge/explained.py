@@ -20,7 +20,7 @@ __all__ = ["CombOrders", "UnexplainedLine", "comb_orders", "envelope_orders", "u
 _SHAFT_HARMONICS = 30  # a loose shaft shows a few dozen
 _SIDEBAND_PAIRS = 6  # of a local fault; wear shows two or three
 _BEARING_HARMONICS = 12  # up to where slip has widened a harmonic into its neighbours' sidebands
-_MESH_HARMONICS = 8  # beyond, a mesh of many teeth is above most sensors
+_MESH_HARMONICS = 8  # with sidebands; beyond, a mesh of many teeth is above most sensors
 _ENVELOPE_HARMONICS = 10  # of a shaft, in the envelope
 _LOW_HARMONICS = 3  # that unbalance, misalignment and looseness make on most shafts
 _MOST_LISTED = 10  # that a person can follow up
@@ -122,6 +122,9 @@ def unexplained_lines(
     """
     orders = _turning_orders(lines, mesh_harmonics=_MESH_HARMONICS, sideband_pairs=_SIDEBAND_PAIRS, of_every_shaft=True) | {0.0}
     orders |= _other_orders(lines, speed_hz)
+    highest = max((line.hz for line in found), default=0.0) / speed_hz
+    meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
+    orders |= {n * mesh for mesh in meshes for n in range(_MESH_HARMONICS + 1, int(np.rint(highest / mesh)) + 1)}
     exact = np.sort(np.concatenate([np.array(sorted(orders)) * speed_hz, explained_hz]))
     loose = np.array(
         sorted(

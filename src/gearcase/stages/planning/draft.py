@@ -7,34 +7,39 @@ from typing import Any, TypeVar
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
+from gearcase.install.outage import kinds_of_work
 from gearcase.install.rulings import Ruling
 from gearcase.units import read
 from gearcase.worked import Given, Origin, Worked
 
-__all__ = ["CardStep", "Draft", "as_dict", "given", "mm", "ruling_document"]
+__all__ = ["CardStep", "Draft", "as_dict", "mm", "ruling_document", "stated", "tabled"]
 
 T = TypeVar("T")
 
 
 @dataclass
 class CardStep:
-    """A step of the work card: where, what to do, which part of the work it is, who alone may do it, with which tool, the value to
-    reach and its tolerance, and its cautions.
+    """A step of the work card: where, what to do, of which kind of work it is (empty for what comes before any task), which part of
+    the work, who alone may do it, with which tool, the value to reach and its tolerance, its cautions, and the task it is part of.
     """
 
     where: str
     does: str
+    kind: str = ""
     at: Step | None = None
     only_by: str = ""
     tool: str = ""
     value: str = ""
     tolerance: str = ""
     cautions: list[str] = field(default_factory=list)
+    task: str = ""
 
 
 @dataclass
 class Draft:
-    """A plan in the making: findings, what to pick and the steps of the work card, in the order they come up."""
+    """A plan in the making: findings, what to pick and the steps of the work card, in the order they come up; `card` puts these
+    into the order of the work.
+    """
 
     findings: list[Finding] = field(default_factory=list)
     pick: list[tuple[str, str]] = field(default_factory=list)
@@ -70,22 +75,27 @@ class Draft:
         self,
         where: str,
         does: str,
-        at: Step | None = None,
+        kind: str = "",
         *,
-        caution: str = "",
+        at: Step | None = None,
         only_by: str = "",
         tool: str = "",
         value: str = "",
         tolerance: str = "",
     ) -> None:
-        """A step; `caution` is its own, those of the work it is part of come from the table."""
-        own = [caution.strip()] if caution.strip() else []
-        self.steps.append(CardStep(where, does, at, only_by, tool, value, tolerance, own))
+        """A step of a kind of work, in that kind's part of the work unless another is said. Cautions come from their table."""
+        part = kinds_of_work()[kind].part if kind and at is None else at
+        self.steps.append(CardStep(where, does, kind, part, only_by, tool, value, tolerance))
 
 
-def given(name: str, metres: float) -> Given:
-    """A length as the job gives it. [m]"""
-    return Given(name, metres, "m", Origin.NAMEPLATE)
+def stated(name: str, value: float, unit: str = "m") -> Given:
+    """A number as the job gives it, itself or from a data sheet."""
+    return Given(name, value, unit, Origin.STATED)
+
+
+def tabled(name: str, value: float, unit: str = "m") -> Given:
+    """A number of a published table."""
+    return Given(name, value, unit, Origin.TABLE)
 
 
 def as_dict(part: Given | Worked) -> dict[str, Any]:

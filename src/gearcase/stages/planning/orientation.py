@@ -9,6 +9,7 @@ from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, consistent_wit
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.mounts import BONDED
 
 __all__ = ["orientation"]
 
@@ -22,8 +23,8 @@ _TAP = {
 _STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine axis
 
 
-def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
-    """How a point's sensor must stand; None for one axis, or where its face and mark are not known."""
+def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any] | None:
+    """How a point's sensor, on the mount as planned, must stand; None for one axis, or where its face and mark are not known."""
     if point.sensor.axes != 3:
         return None
     face = job.housing.face(point.face)
@@ -38,8 +39,8 @@ def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
     draft.step(
         point.name,
         f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; "
-        f"at rest it must show {shows}.",
-        caution="Gravity alone does not show a turn about the vertical: the photo and a tap do.",
+        f"at rest it must show {shows}. Gravity alone does not show a turn about the vertical: the photo and a tap do.",
+        "bond" if mount == BONDED else "mount",
         tool="camera, small plastic hammer",
         value=f"mark at {point.clock:g} o'clock",
         tolerance="5 degrees",
