@@ -54,7 +54,7 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("note", first_up(document["statement"]), state="action" if document["status"] == "refused" else "none")
     for row in document["findings"]:
         if row["level"] != "note":
-            yield Block("note", f"{row['level']}: {row['where']}", items=(row["says"],), state="abnormal")
+            yield Block("note", f"{first_up(row['level'])}: {row['where']}", items=(first_up(row["says"]),), state="abnormal")
     rows = tuple(
         (
             row["point"],
