@@ -216,6 +216,32 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
 # --- sump ------------------------------------------------------------------------------------------------------------------------
 
 
+def test_a_sensor_too_cool_for_the_surface_and_a_magnet_on_aluminium_block(demo: Job) -> None:
+    """The demo's housing runs at 65 °C. Aluminium is not magnetic."""
+    magnet = demo.points[2]
+    for hottest, blocked in ((333.15, True), (343.15, False)):
+        job = replace(demo, points=(replace(magnet, sensor=replace(magnet.sensor, hottest=hottest)),))
+        assert bool(says(job, "sensor_heat", "blocker")) is blocked
+    assert "65 °C, at most 60 °C" in says(
+        replace(demo, points=(replace(magnet, sensor=replace(magnet.sensor, hottest=333.15)),)), "sensor_heat"
+    )
+    assert "no magnet holds on aluminium" in says(
+        replace(demo, housing=replace(demo.housing, material="aluminium")), "magnet", "blocker"
+    )
+    assert not says(demo, "magnet") and not says(demo, "sensor_heat")
+
+
+def test_one_axis_on_the_face_its_shaft_stands_out_of_shows_no_radial_vibration(demo: Job) -> None:
+    for point in demo.points:
+        one = replace(point, sensor=replace(point.sensor, axes=1))
+        assert "it shows axial vibration, not radial" in says(replace(demo, points=(one,)), "axis", "caution")
+        assert not says(replace(demo, points=(replace(one, direction="axial"),)), "axis")
+    top = replace(demo.housing.faces[0], name="top", outward="up", seats=())
+    off = replace(demo.points[1], face="top", sensor=replace(demo.points[1].sensor, axes=1))
+    assert not says(replace(demo, points=(off,), housing=replace(demo.housing, faces=(top,))), "axis")
+    assert not says(demo, "axis")
+
+
 @pytest.mark.parametrize(
     ("changed", "rule", "level", "words"),
     [

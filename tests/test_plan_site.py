@@ -95,6 +95,30 @@ def test_a_trunk_that_leaves_a_device_out_blocks_and_a_strange_name_is_said(demo
     assert not [row for row in plan.run(demo).document["findings"] if row["rule"] == "plan.along"]
 
 
+def test_a_drive_on_a_converter_asks_where_its_motor_cable_runs(demo: Job) -> None:
+    """Trade: 500 mm from a converter's motor cable; crossed at 90 degrees."""
+
+    def asked(job: Job) -> list[str]:
+        rows = plan.run(job).document["findings"]
+        return [row["says"] for row in rows if row["rule"] == "plan.separation" and row["where"] == "power"]
+
+    silent = replace(demo, power=replace(demo.power, neighbours=()))
+    assert len(asked(silent)) == 1 and "keep 500 mm from it" in asked(silent)[0]
+    mains = replace(silent, drive=replace(demo.drive, speed_hz=(24.75, 24.75)))
+    assert not asked(demo) and not asked(mains)
+
+
+def test_a_crowded_conduit_thickens_the_conductor_of_the_plan(demo: Job) -> None:
+    """15 A device: 14 AWG bears 15 A, 80 % of it 12 A; 12 AWG 16 A. One wire of the conduit is the earth, which does not count."""
+
+    def wire(wires: int) -> tuple[str, float]:
+        crowded = replace(demo, power=replace(demo.power, branch=replace(demo.power.branch, wires=wires)))
+        circuit = plan.run(crowded).document["power"]["branch_circuit"]
+        return circuit["wire"], circuit["grouping"]
+
+    assert wire(4) == ("14 AWG", 1.0) and wire(5) == ("12 AWG", 0.8)
+
+
 def test_mains_is_marked_for_the_licensed_electrician_on_card_text_and_page(demo: Job) -> None:
     document = plan.run(demo).document
     marked = [step["do"] for step in document["work_card"] if step["only_by"] == LICENSED]

@@ -31,6 +31,7 @@ from gearcase.stages.planning.mounts import (
     cost_of_bonding,
     graded_lines,
     mass_on,
+    suits,
 )
 from gearcase.stages.planning.network import network
 from gearcase.stages.planning.orientation import orientation
@@ -56,6 +57,7 @@ _TABLES = (
     "conductors",
     "branch_circuits",
     "conduits",
+    "conductor_grouping",
     "wire_areas",
     "knockouts",
     "separations",
@@ -193,6 +195,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
             mount = BONDED
     bonded = bond(job, point, mount, draft) if mount in MOUNTS_BONDED else None
     mass_on(job, point, draft)
+    suits(job, point, mount, draft)
     if "magnet" in mount:
         draft.step(
             point.name,

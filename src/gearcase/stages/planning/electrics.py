@@ -56,6 +56,7 @@ MARGIN = 0.25  # on the current of a supply; common practice, no source
 CONDUCTOR_HOT = 333.15  # K, of conductors where nobody has said; common practice, no source
 EFFICIENCY, POWER_FACTOR = 0.85, 0.6  # of a small dc supply without correction, where nobody has said; common practice, no source
 SUPPLY = "supply"
+_MOTOR_CABLE = "converter motor cable"
 
 
 def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
@@ -208,7 +209,7 @@ def power(job: Job, draft: Draft) -> dict[str, Any]:
         "supply": _supply(job, draft),
         "branch_circuit": circuit,
         "entries": entries,
-        "neighbours": [row for one in job.power.neighbours if (row := _neighbour(one, draft))],
+        "neighbours": _neighbours(job, draft),
     }
 
 
@@ -344,6 +345,7 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
             system=branch.system,
             form=branch.form,
             temperature=hot,
+            current_carrying=max(1, branch.wires - 1) if branch.conduit else 2,  # one of the wires is the earth
         ),
     )
     if advice is None:
@@ -366,6 +368,7 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
         "overcurrent_a": advice.overcurrent,
         "sized_for_a": advice.sized_for,
         "ampacity_a": advice.ampacity,
+        "grouping": advice.grouping,
         "drop": advice.drop.as_dict(),
         "drop_share": advice.drop_share,
         "conduit": pipe,
@@ -449,6 +452,18 @@ def _entries(job: Job, draft: Draft) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _neighbours(job: Job, draft: Draft) -> list[dict[str, Any]]:
+    """Every power cable nearby; a drive on a converter has one, whether or not anybody has said where."""
+    if on_converter(job) and job.bus.devices and not any(one.kind == _MOTOR_CABLE for one in job.power.neighbours):
+        keep = separation(neighbour=_MOTOR_CABLE, parallel=math.inf)
+        says = (
+            f"a converter feeds the drive, and nobody has said where its motor cable runs: keep {mm(keep.wanted)} from it, cross it "
+            "square; give it in power.neighbours with how far the signal cables follow it"
+        )
+        draft.find(Level.CAUTION, "separation", "power", says)
+    return [row for one in job.power.neighbours if (row := _neighbour(one, draft))]
 
 
 def _neighbour(one: Neighbour, draft: Draft) -> dict[str, Any] | None:

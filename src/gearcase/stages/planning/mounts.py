@@ -32,7 +32,18 @@ from gearcase.stages.planning.draft import Draft, ruling_document
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["BONDED", "MOUNTS_BONDED", "USUAL", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on"]
+__all__ = [
+    "BONDED",
+    "MOUNTS_BONDED",
+    "USUAL",
+    "band_document",
+    "band_of",
+    "bond",
+    "cost_of_bonding",
+    "graded_lines",
+    "mass_on",
+    "suits",
+]
 
 BONDED = "rigid adhesive"
 MOUNTS_BONDED = ("rigid adhesive", "adhesive pad", "hot adhesive pad")
@@ -44,6 +55,9 @@ ASSUMED_PAD, ASSUMED_MASS = 0.030, 0.1  # m and kg of a common sensor with its p
 STEEL = 200e9  # Pa, modulus of a steel stud; handbook
 _ON_SHAFT = ("shaft", "mesh")
 _SUBSTRATES = {"steel": "bare steel", "aluminium": "aluminium"}  # else iron
+_NOT_MAGNETIC = ("aluminium",)
+_ENDS = ("input end", "output end")
+_SHEET = "data sheet of the sensor"
 _ZERO_C = 273.15
 
 
@@ -194,6 +208,26 @@ def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] |
         value=f"line {line}",
         tolerance=f"full cure {schedule['full'] / 3600:.0f} h" if schedule else "full cure by the sheet",
     )
+
+
+def suits(job: Job, point: Point, mount: str, draft: Draft) -> None:
+    """Whether the sensor bears the running surface, whether a magnet holds on this metal, and one axis shows what it is to."""
+    hot, most = _running_temperature(job, point), point.sensor.hottest
+    if hot is not None and most is not None:
+        cure = "a sensor for more heat, a cooler spot, or a stand-off"
+        draft.rule(Level.BLOCKER, "sensor_heat", point.name, Ruling("surface under the sensor", hot, "K", cure, _SHEET, most=most))
+    if "magnet" in mount and job.housing.material in _NOT_MAGNETIC:
+        says = f"no magnet holds on {job.housing.material}: bond it, or a stud in a measured wall"
+        draft.find(Level.BLOCKER, "magnet", point.name, says)
+    face = job.housing.face(point.face)
+    if face is not None and point.sensor.axes == 1 and point.direction == "radial":
+        ends = job.housing.kind == "parallel-shaft" and face.outward in _ENDS
+        if ends or any(seat.bearing == point.bearing for seat in face.seats):
+            says = (
+                f"the shaft stands out of face {face.name}, and so does the sensor's one axis: it shows axial vibration, not "
+                "radial; another face, a block that turns it by 90 degrees, or a sensor of three axes"
+            )
+            draft.find(Level.CAUTION, "axis", point.name, says)
 
 
 def mass_on(job: Job, point: Point, draft: Draft) -> None:
