@@ -5,6 +5,7 @@ A way towards the oil is a blocker. A wall that nobody has measured is never dri
 what that costs in bandwidth is shown.
 """
 
+from dataclasses import replace
 from typing import Any
 
 from gearcase import tables
@@ -31,6 +32,7 @@ from gearcase.stages.planning.mounts import (
     cost_of_bonding,
     graded_lines,
     mass_on,
+    stack_of,
     suits,
 )
 from gearcase.stages.planning.network import network
@@ -113,8 +115,9 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     opened = clearance_holes(job, draft)
     held, plate = brackets(job, draft), plates(job, draft)
     probe = sump(job, draft)
-    wires = wiring(job, draft)
-    feeds = power(job, draft)
+    laid = _with_runs(job, run_cables)
+    wires = wiring(laid, draft)
+    feeds = power(laid, draft)
     site(job, draft)
     bench = bench_tasks(job, prepared=sum(step.kind == "prepare" for step in draft.steps))
     planned = outage_tasks(job, parts, run_cables)
@@ -168,6 +171,12 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     return findings, document
 
 
+def _with_runs(job: Job, cables: list[dict[str, Any]]) -> Job:
+    """The job with the runs that the plan counts on, so that bus and volts are those of the cables as they lie."""
+    runs = {row["device"]: row["run_m"] for row in cables}
+    return replace(job, bus=replace(job.bus, devices=tuple(replace(one, run=runs[one.name]) for one in job.bus.devices)))
+
+
 def _hold_drilling(draft: Draft) -> None:
     """No step of the card drills where a blocker stands, nor anywhere without the owner's consent: a card is read on its own."""
     blocked = [finding for finding in draft.findings if finding.level is Level.BLOCKER]
@@ -194,7 +203,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         if not drillable:
             mount = BONDED
     bonded = bond(job, point, mount, draft) if mount in MOUNTS_BONDED else None
-    mass_on(job, point, draft)
+    mass_on(job, point, mount, draft)
     suits(job, point, mount, draft)
     if "magnet" in mount:
         draft.step(
@@ -203,7 +212,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
             "mount",
             at=Step.PREPARE,
         )
-    band = band_of(job, point, mount, draft)
+    band, stack = band_of(job, point, mount, draft), stack_of(job, point, mount)
     if point.mount != mount and band is not None:
         cost_of_bonding(job, point, band, bonded, draft)
     stands = orientation(job, point, mount, draft)
@@ -218,6 +227,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         "hole": hole,
         "bond": bonded,
         "band": None if band is None else band_document(band),
+        "stack": stack.as_dict() if stack else None,
         "lines": [] if band is None else graded_lines(job.drive, point, lines, band),
         "orientation": stands,
     }

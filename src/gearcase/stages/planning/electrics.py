@@ -459,8 +459,8 @@ def _neighbours(job: Job, draft: Draft) -> list[dict[str, Any]]:
     if on_converter(job) and job.bus.devices and not any(one.kind == _MOTOR_CABLE for one in job.power.neighbours):
         keep = separation(neighbour=_MOTOR_CABLE, parallel=math.inf)
         says = (
-            f"a converter feeds the drive, and nobody has said where its motor cable runs: keep {mm(keep.wanted)} from it, cross it "
-            "square; give it in power.neighbours with how far the signal cables follow it"
+            f"a converter feeds the drive, and nobody has said where its motor cable runs: keep {mm(keep.wanted)} from it, cross "
+            "it square; give it in power.neighbours with how far the signal cables follow it"
         )
         draft.find(Level.CAUTION, "separation", "power", says)
     return [row for one in job.power.neighbours if (row := _neighbour(one, draft))]
