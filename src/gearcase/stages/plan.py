@@ -19,7 +19,7 @@ from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.card import in_order, outage_steps
 from gearcase.stages.planning.draft import CardStep, Draft
-from gearcase.stages.planning.electrics import power, wiring
+from gearcase.stages.planning.electrics import power, terminals, wiring
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
 from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
@@ -147,6 +147,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "schedule": booked,
         "clearance_holes": opened,
         "wiring": wires,
+        "terminals": terminals(laid, run_cables),
         "power": feeds,
         "network": net,
         "cautions": warned,

@@ -4,6 +4,7 @@ What only a licensed electrician may do is marked so on the work card and in the
 """
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from gearcase.findings import Level
@@ -46,7 +47,7 @@ from gearcase.stages.planning.draft import Draft, mm
 from gearcase.stages.planning.site import on_converter
 from gearcase.worked import Given, Origin, Worked, work
 
-__all__ = ["power", "wiring"]
+__all__ = ["power", "terminals", "wiring"]
 
 IMPEDANCE = 120.0  # ohm, of cable made for a serial bus, where nobody has said; common practice, no source
 VELOCITY = 0.66  # of solid polyethylene, the slowest in use, where nobody has said; common practice, no source
@@ -128,6 +129,35 @@ def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
             for device in whole.devices
         ],
     }
+
+
+def terminals(job: Job, cables: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """What is wired where: each device's signals in the order of the trunk, by the names of the serial line specification; a
+    device's own terminal numbers and the colours of its wires are written in as found.
+
+    Parameters
+    ----------
+    job : Job
+    cables : sequence of mapping
+        Of the plan in the making.
+    """
+    if not job.bus.devices:
+        return []
+    whole, carried = _whole_bus(job), {row["device"]: row["cable"] or "" for row in cables}
+    names = [device.name for device in job.bus.devices]
+    passed = [name for name in dict.fromkeys(whole.along) if name in names]
+    before = job.bus.controller.name
+    fed = {device.name for device in job.bus.devices if device.current}
+    rows = []
+    for name in [*passed, *(name for name in names if name not in passed)]:
+        screen = "earth" if name in whole.screen_bonds else "through, earthed elsewhere"
+        signals = [("D1", f"D1 of {before}"), ("D0", f"D0 of {before}"), ("common", f"common of {before}"), ("screen", screen)]
+        signals += [("supply +", "supply line"), ("supply -", "supply line")] if name in fed else []
+        rows += [
+            {"device": name, "terminal": "", "signal": signal, "cable": carried.get(name, ""), "to": to} for signal, to in signals
+        ]
+        before = name
+    return rows
 
 
 def _passed(whole: Wiring, draft: Draft) -> None:
