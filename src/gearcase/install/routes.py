@@ -26,6 +26,7 @@ __all__ = [
     "BEND_FIXED",
     "BEND_MOVING",
     "MARGINS",
+    "METAL_CLIPS_ABOVE",
     "Clip",
     "NoRoute",
     "PowerCable",

@@ -18,6 +18,7 @@ from gearcase.install.routes import (
     APART_AT_LEAST,
     BEND_FIXED,
     BEND_MOVING,
+    METAL_CLIPS_ABOVE,
     NoRoute,
     PowerCable,
     Route,
@@ -65,6 +66,8 @@ def cables(job: Job, draft: Draft) -> tuple[list[dict[str, Any]], list[dict[str,
             does = f"Run cable {cable.name}: {_how(route)}; label both ends."
             draft.step(device.name, " ".join((does, *(route.notes if route else ()))), "route")
             wire = f", {cable.wire}" if cable.wire else ""
+            clips = "metal cable clips" if _metal_clips(job, route) else "cable clips"
+            draft.take(clips, device.name, int(clips_needed(length=route.length if route else run.value)))
             draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
         rows.append(
             {
@@ -226,6 +229,11 @@ def _run(device: BusDevice, entry: CableEntry | None, route: Route | None, draft
         says = f"its route is {run.value:.1f} m, job.yaml states a run of {device.run:.1f} m: the route is taken"
         draft.find(Level.NOTE, "run", device.name, says, run)
     return run
+
+
+def _metal_clips(job: Job, route: Route | None) -> bool:
+    hot = job.housing.surface_temperature
+    return route.metal_clips if route else hot is None or hot > METAL_CLIPS_ABOVE
 
 
 def _compare(assigned: Assignment, draft: Draft) -> None:

@@ -13,7 +13,9 @@ from gearcase.install.bonding import (
     COLDEST,
     OVER_DEW_POINT,
     REFERENCE,
+    TAKEN,
     WARMEST_TO_APPLY,
+    adhesive_volume,
     bond_conditions,
     cure_schedule,
     cure_time,
@@ -80,8 +82,16 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     rulings = _adhesive(job, point, one, draft)
     rulings += _strength(job, point, one, draft)
     cure, schedule = _cure(job, point, one, draft)
-    for what in (f"{one.name} adhesive", "abrasive, solvent, lint-free wipes, surface thermometer"):
-        draft.take(what, point.name)
+    line = point.bond_line or one.most_line
+    volume = work(
+        f"adhesive for {point.name}",
+        adhesive_volume,
+        diameter=_base(point),
+        bond_line=Given("bond line", line, "m", Origin.NAMEPLATE if point.bond_line else Origin.ASSUMED),
+        taken=Given("taken for each part that stays", TAKEN, "-", Origin.ASSUMED),
+    )
+    draft.take(f"{one.name} adhesive", point.name, millilitres=1e6 * volume.value)
+    draft.take("abrasive, solvent, lint-free wipes, surface thermometer", point.name)
     _steps(point, mount, one, schedule, draft)
     return {
         "adhesive": one.name,
@@ -90,6 +100,7 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
         "source": one.source,
         "cure": cure,
         "schedule_s": schedule,
+        "volume": volume.as_dict(),
         "rulings": [ruling_document(ruling) for ruling in rulings],
         "surface_temperature_k": hot,
     }
