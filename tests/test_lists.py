@@ -300,3 +300,11 @@ def test_consumables_are_amounts_and_not_uses(demo: Job) -> None:
     routed = {route["device"]: route["length_m"] for route in plan.run(demo).document["routes"]}
     lengths = [routed.get(row["device"], row["run_m"]) for row in cables]
     assert rows["cable clips"]["quantity"] == sum(1 + math.ceil((length - 0.15) / 0.45) for length in lengths)
+
+
+def test_screws_are_counted_by_their_holes_and_what_goes_through_a_box_is_brought(demo: Job) -> None:
+    """Two jig holes, four corners of the enclosure; a gland for the bus cable, a fitting for the conduit; no second enclosure."""
+    rows = {(row["group"], row["what"]): row["quantity"] for row in plan.run(demo).document["pick"]}
+    assert rows["parts", "screws M12, grade A2-70, washers"] == 2 and rows["parts", "screws M6 with nuts and washers"] == 4
+    assert rows["parts", "gland M20x1.5"] == 1 and rows["parts", "conduit fitting 1/2"] == 1
+    assert not any("enclosure" in what for group, what in rows if group == "spares")

@@ -468,6 +468,7 @@ def _entries(job: Job, draft: Draft) -> list[dict[str, Any]]:
         only_by = LICENSED if entry.kind == "conduit" else ""
         box = f"Punch {mm(hole.nominal)} for {entry.kind} {entry.size}; deburr."
         draft.step(entry.name, box, "conduit" if only_by else "prepare", only_by=only_by)
+        draft.take(f"{entry.kind} fitting {entry.size}" if only_by else f"{entry.kind} {entry.size}", entry.name)
         draft.take(f"punch {mm(hole.nominal)} for {entry.kind} {entry.size}", entry.name)
         rows.append(
             {
