@@ -63,7 +63,7 @@ def drives(home: Path) -> None:
         changes = (
             ("title: Conveyor CV-204", f"title: Conveyor CV-{300 + number}"),
             ("pinion: {shaft: input, teeth: 17}", f"pinion: {{shaft: input, teeth: {rng.choice((16, 17, 18))}}}"),
-            ("thickness: 22.4 mm", f"thickness: {wall:.1f} mm"),
+            ("[22.6 mm, 22.4 mm, 22.5 mm]", f"[{wall + 0.2:.1f} mm, {wall:.1f} mm, {wall + 0.1:.1f} mm]"),
             ("post of the light, length: 1800 mm", f"post of the light, length: {rng.randrange(1200, 2400, 50)} mm"),
             ("drop from the panel, length: 2200 mm", f"drop from the panel, length: {rng.randrange(800, 2800, 100)} mm"),
         )

@@ -18,7 +18,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import ImageFont
 
-from gearcase.drawings.plots import Flag, spectrum_sheet
+from gearcase.drawings.block import amount
+from gearcase.drawings.flags import Flag
+from gearcase.drawings.plots import spectrum_sheet
 from gearcase.drawings.report import ask_for_sheet_pdf, handover_html, handover_pdf
 from gearcase.drawings.svg import Sheet, text_width, wrap
 from gearcase.drawings.text import diagnose_text
@@ -73,7 +75,7 @@ def overlapping(sheet: Sheet) -> list[Any]:
 @given(places=st.lists(st.tuples(st.floats(1, 500), st.booleans(), st.sampled_from(["1x", "low-speed mesh 2x", "WIDE NAME " * 4]))))
 def test_flags_of_any_spacing_neither_lie_on_nor_run_through_each_other(places: list[tuple[float, bool, str]]) -> None:
     flags = [Flag(hz, name, found) for hz, found, name in places]
-    sheet = spectrum_sheet(np.linspace(0, 500, 50), np.ones(50), flags, y_label="m/s²", highest_hz=500)
+    sheet = spectrum_sheet(np.linspace(0, 500, 50), np.ones(50), flags, x_label="frequency, Hz", y_label="m/s²", highest=500)
     assert not overlapping(sheet)
     assert not runs_through_a_label(sheet)
     assert all(box.left >= 0 and box.right <= sheet.width and box.top >= 0 for box in sheet.labels)
@@ -300,10 +302,12 @@ def test_a_survey_without_questions_is_laid_out_too(content: Content) -> None:
     assert pages(ask_for_sheet_pdf("job", {}, document))
 
 
-def test_questions_that_stop_ordering_come_first_on_the_sheet(content: Content) -> None:
-    (page,) = pages(ask_for_sheet_pdf("job", {}, content.survey))
-    stops = [row["what"][:20] for row in content.survey["unknown"] if row["blocks_ordering"]]
-    others = [row["what"][:20] for row in content.survey["unknown"] if not row["blocks_ordering"]]
+def test_questions_that_stop_ordering_come_first_on_the_sheet() -> None:
+    demo = load(ROOT / "examples" / "demo")
+    document = survey.run(replace(demo, network=None, power=replace(demo.power, branch=None))).document
+    (page,) = pages(ask_for_sheet_pdf("job", {}, document))
+    stops = [row["what"][:20] for row in document["unknown"] if row["blocks_ordering"]]
+    others = [row["what"][:20] for row in document["unknown"] if not row["blocks_ordering"]]
     assert stops and others
     assert max(page.index(one) for one in stops) < min(page.index(one) for one in others)
 
@@ -326,3 +330,20 @@ def test_the_cover_keeps_its_drawing_large_enough_to_read_however_long_the_words
 
     pypdf.PdfReader(io.BytesIO(handover_pdf(long))).pages[0].extract_text(visitor_text=visit)
     assert sizes and min(sizes) >= 4.5  # as printed. [pt]
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "spread", "read"),
+    [
+        (10.05762, "Ω", 0.027, "10.058 ± 0.027 Ω"),  # JCGM 100:2008, 7.2.6, its own example
+        (9.89313, "m", 0.0, "9.8931 m"),  # read in m from 1 m on; the rest by hand
+        (0.0063541, "m", 0.0, "6.3541 mm"),
+        (0.0028, "m/s", 0.0, "2.8 mm/s"),
+        (5e-7, "s", 0.0, "0.5 µs"),
+        (131072.0, "-", 0.0, "131072"),
+        (28451.23, "N", 0.0, "28451 N"),
+        (0.226893, "rad", 0.0, "13°"),
+    ],
+)
+def test_an_amount_is_read_in_the_unit_and_digits_that_people_use(value: float, unit: str, spread: float, read: str) -> None:
+    assert amount({"value": value, "unit": unit, "spread": spread}) == read

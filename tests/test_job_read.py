@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job, build, load
 from gearcase.job.read import FILE_NAME, LARGEST, Source, parse_text
+from gearcase.signal.recording import Circumstances
 from gearcase.worked import Origin
 
 DRIVE = """\
@@ -167,6 +168,22 @@ def test_inputs_and_recordings_keep_their_lines() -> None:
     entry = built.recordings[0]
     assert (entry.rate_hz, entry.speed_hz, entry.start) == (25600.0, pytest.approx(1478 / 60), "2026-03-02T10:00")
     assert entry.where == "job.yaml:31"
+
+
+def test_a_recording_keeps_how_and_in_what_state_it_was_taken() -> None:
+    said = "direction: axial, state: coast-down, load: 80 %, oil_temperature: 60 °C"
+    taken = job(DRIVE + f"recordings:\n  - {{file: a.wav, {said}}}\n").recordings[0].taken
+    assert (taken.direction, taken.state, taken.load, taken.oil_temperature) == ("axial", "coast-down", 0.8, pytest.approx(333.15))
+    assert job(DRIVE + "recordings:\n  - {file: a.wav}\n").recordings[0].taken == Circumstances()
+
+
+@pytest.mark.parametrize(
+    ("said", "accepted"),
+    [("direction: radial", "horizontal, vertical, axial"), ("state: idle", "run-up, coast-down"), ("load: -5 %", "0")],
+)
+def test_how_a_recording_was_taken_is_refused_with_what_would_be_right(said: str, accepted: str) -> None:
+    with pytest.raises(BadInput, match=accepted):
+        job(DRIVE + f"recordings:\n  - {{file: a.wav, {said}}}\n")
 
 
 def added(text: str) -> str:

@@ -177,9 +177,9 @@ def test_what_stops_the_job_is_asked_before_leaving(demo: Job) -> None:
     thin = replace(demo, points=(replace(demo.points[0], wall=Wall(14e-3, 0.3e-3, Origin.MEASURED)), *demo.points[1:]))
     leaving = plan.run(thin).document["before_leaving"]
     assert any("a way to the oil" in row["what"] for row in leaving["stops"])
-    assert not any("may it be drilled" in row["what"] for row in leaving["stops"])
+    assert not any("may the drive be drilled" in row["what"] for row in leaving["stops"])
     silent = replace(thin, conditions=replace(thin.conditions, drilling_consent=""))
-    assert any("may it be drilled" in row["what"] for row in plan.run(silent).document["before_leaving"]["stops"])
+    assert any("may the drive be drilled" in row["what"] for row in plan.run(silent).document["before_leaving"]["stops"])
     assert any("network" in row["what"] for row in leaving["permissions"])
     assert leaving["permissions"][0]["owner"] == "shift engineer of the crushing plant"
 
@@ -220,8 +220,11 @@ def test_the_work_card_has_a_column_for_what_its_steps_give_and_room_to_sign(doc
     assert card.head[-1] == "done by, date" and [row[0] for row in card.rows] == [str(step["number"]) for step in steps]
     steps[0] |= {"value": "19200 baud", "tolerance": "none", "only_by": "a licensed electrician"}
     card = next(block for block in work_card({**document, "work_card": steps}, BLOCK).blocks if block.kind == "table")
-    assert "19200 baud; none" in card.rows[0] and "Only by: a licensed electrician." in card.rows[0][2]
+    assert "19200 baud; none" in card.rows[0] and "\na licensed electrician" in card.rows[0][2]
     assert all(len(row) == len(card.head) == len(card.wide) for row in card.rows)
+    for row, step in zip(card.rows, document["work_card"], strict=True):
+        said = [line for line in row[2].splitlines() if line.startswith("Caution: ")]
+        assert said == [f"Caution: {caution}" for caution in step["caution"].splitlines()]
 
 
 def test_a_blocked_plan_says_so_on_its_work_card(demo: Job) -> None:
@@ -235,6 +238,8 @@ def test_the_handover_holds_the_faces_and_how_to_use_the_template(document: dict
     faces = [block for block in blocks if block.kind == "figure" and "at scale" in block.text]
     assert len(faces) == len(document["faces"])
     assert any("100.0 mm" in block.text and "template" in block.text for block in blocks)
+    headings = {block.text for block in blocks if block.kind == "heading"}
+    assert "Cables" in headings and not {"Work card", "Bring", "The outage", "Try with a magnet before drilling"} & headings
     bonded = {**document, "parts": [{**part, "mount": "rigid adhesive"} for part in document["parts"]]}
     assert not any("template" in block.text for block in plan_section(bonded))
 
@@ -284,6 +289,14 @@ def test_the_page_of_the_plan_links_its_sheets(kept: Path) -> None:
     for name in ("work-card.pdf", "before-you-leave-home.pdf", "template-1.pdf", "face-0.svg"):
         address = f"/plan/0001/{name}"
         assert f'href="{address}"' in page.text and browser.get(address).status_code == 200
+    for said in (
+        "Face left, SVG",
+        "Drill template, face coupling side, PDF",
+        "Plate on the jig holes, DXF",
+        "Serial bus, SVG",
+    ):
+        assert f">{said}<" in page.text
+    assert not re.search(r"(Face|Template|Plate) \d", page.text)
     assert "Before you leave home" in page.text and "Cut list, strut channel" in page.text
 
 

@@ -113,7 +113,7 @@ def test_a_number_by_which_recordings_are_judged_has_one_owner() -> None:
     """Two constants of one name in `signal` and `judge`, with or without an underscore, would drift apart."""
     owners: dict[str, list[str]] = {}
     for room in ("signal", "judge"):
-        for path in sorted((SOURCE / room).glob("*.py")):
+        for path in sorted((SOURCE / room).rglob("*.py")):
             for node in ast.parse(path.read_text(encoding="utf-8")).body:
                 if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant):
                     for target in node.targets:
@@ -127,7 +127,7 @@ def test_no_assertion_stands_in_for_a_decision() -> None:
     asserted = [
         f"{path.name}:{node.lineno}"
         for room in ("drive", "signal", "judge", "stages")
-        for path in sorted((SOURCE / room).glob("*.py"))
+        for path in sorted((SOURCE / room).rglob("*.py"))
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         if isinstance(node, ast.Assert)
     ]
@@ -149,7 +149,7 @@ def public_parts(tree: ast.Module) -> Iterator[ast.FunctionDef | ast.ClassDef]:
 def test_every_number_that_signal_and_judge_take_or_give_has_its_unit_in_the_docstring() -> None:
     silent = []
     for room in ("signal", "judge"):
-        for path in sorted((SOURCE / room).glob("*.py")):
+        for path in sorted((SOURCE / room).rglob("*.py")):
             for part in public_parts(ast.parse(path.read_text(encoding="utf-8"))):
                 held = [node for node in part.body if isinstance(node, ast.AnnAssign)]
                 taken = [*part.args.args, *part.args.kwonlyargs] if isinstance(part, ast.FunctionDef) else held
@@ -161,5 +161,5 @@ def test_every_number_that_signal_and_judge_take_or_give_has_its_unit_in_the_doc
                 if any(re.search("float|NDArray|ArrayLike", kind) for kind in kinds) and not re.search(
                     UNITS, ast.get_docstring(part) or ""
                 ):
-                    silent.append(f"{room}/{path.name}:{part.lineno} {part.name}")
+                    silent.append(f"{room}/{path.relative_to(SOURCE / room)}:{part.lineno} {part.name}")
     assert silent == []

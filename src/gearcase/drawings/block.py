@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from gearcase.units import read
+
 __all__ = [
     "ON_EACH_PAGE",
     "Block",
@@ -19,7 +21,6 @@ __all__ = [
     "workings",
 ]
 
-_READ_AS = {"m": (1000.0, "mm"), "m2": (1e6, "mm²"), "Pa": (1e-6, "MPa")}
 _STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 
 
@@ -35,7 +36,7 @@ class Block:
     kind : str
         heading, text, list, table, figure, note or break.
     text : str
-        Heading or paragraph; caption of a figure; title of a note.
+        Heading or paragraph; caption of a figure; title of a note; what a screen calls a table while it is folded up.
     level : int
         Of a heading, 1 or 2.
     items : tuple of str
@@ -44,7 +45,7 @@ class Block:
         Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right;
         `tall` leaves room to write by hand.
     folds : bool
-        Of a list that a page on a screen shows folded up; on paper all is open.
+        Of a list or table that a page on a screen shows folded up, and of a heading with all below it; on paper all is open.
     svg, to_scale : str, bool
         Of a figure; one drawn to scale keeps its size.
     state : str
@@ -118,13 +119,8 @@ def _input(part: dict[str, Any]) -> str:
 
 
 def amount(part: dict[str, Any]) -> str:
-    """A number with its spread and unit, lengths in mm, strengths in MPa."""
-    value, unit = part["value"], part["unit"]
-    if unit in _READ_AS:
-        factor, unit = _READ_AS[unit]
-        value *= factor
-    spread = f" ± {part['spread']:.2g}" if part.get("spread") else ""
-    return f"{value:.6g}{spread}{'' if unit == '-' else ' ' + unit}"
+    """A number with its spread and unit, as people read it; enough digits to do the sum again by hand."""
+    return read(part["value"], part["unit"], spread=part.get("spread") or 0.0)
 
 
 def unit_words(unit: str) -> str:

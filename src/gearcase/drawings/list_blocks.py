@@ -41,18 +41,17 @@ def card_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
         (
             str(step["number"]),
             step["where"],
-            _does(step),
+            "\n".join((_does(step), *(f"Caution: {caution}" for caution in step["caution"].splitlines()))),
             step.get("tool", ""),
             "; ".join(one for one in (step.get("value", ""), step.get("tolerance", "")) if one),
-            step["caution"],
             "",
         )
         for step in plan["work_card"]
     )
-    head = ("", "where", "do", "with", "value", "caution", "done by, date")
+    head = ("", "where", "do", "with", "value", "done by, date")
     yield Block("heading", "Work card", level=2)
     yield Block("text", plan["cautions"]["defers"])
-    yield Block("table", head=head, rows=rows, wide=(0.45, 1.2, 3.2, 1.4, 1.5, 2.6, 1.1), numbers=(0,), tall=True)
+    yield Block("table", head=head, rows=rows, wide=(0.45, 1.4, 5.6, 1.5, 1.5, 1.1), numbers=(0,), tall=True)
 
 
 def cut_blocks(cuts: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
@@ -83,7 +82,10 @@ def pick_blocks(rows: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
         held = list(inside)
         last = "rule (common practice)" if group == "spares" else "for"
         told = tuple(("☐", str(row["quantity"]), _what(row), row["rule"] or _for(row["for"])) for row in held)
-        yield Block("table", head=("", "", first_up(group), last), rows=told, wide=(0.35, 0.45, 4.2, 4), numbers=(1,))
+        named = f"{first_up(group)}: {len(held)}"
+        yield Block(
+            "table", named, head=("", "", first_up(group), last), rows=told, wide=(0.35, 0.45, 4.2, 4), numbers=(1,), folds=True
+        )
 
 
 def pick_words(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
@@ -217,7 +219,7 @@ def _sheet(title: str, subtitle: str, block: TitleBlock, blocks: list[Block]) ->
 
 
 def _does(step: Mapping[str, Any]) -> str:
-    return f"{step['do']} Only by: {step['only_by']}." if step.get("only_by") else str(step["do"])
+    return f"{step['do']}\n{step['only_by']}" if step.get("only_by") else str(step["do"])
 
 
 def _what(row: Mapping[str, Any]) -> str:

@@ -7,12 +7,11 @@ from gearcase.drawings.block import Block, workings
 from gearcase.drawings.chart import schedule_svg
 from gearcase.drawings.outage_words import answer, chain, clock, hours, states_of_lead
 
-__all__ = ["outage_blocks"]
+__all__ = ["cable_blocks", "outage_blocks"]
 
 
 def outage_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
-    """Cables, outage and go/no-go list of a ``plan/1`` document; nothing of what it does not hold."""
-    yield from _cables(plan)
+    """Outage and go/no-go list of a ``plan/1`` document; nothing of what it does not hold."""
     outage = plan.get("outage")
     if not outage:
         return
@@ -21,7 +20,8 @@ def outage_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
     yield from _lead(outage)
 
 
-def _cables(plan: Mapping[str, Any]) -> Iterator[Block]:
+def cable_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
+    """Each device's cable, how much of it is left over and how it lies."""
     rows, routes = plan.get("cables") or (), {route["device"]: route for route in plan.get("routes") or ()}
     if not rows:
         return
@@ -87,7 +87,7 @@ def _schedule(outage: Mapping[str, Any], schedule: dict[str, Any] | None) -> Ite
         for task in schedule["tasks"]
     )
     head = ("from", "task", "who", "takes, min", "slack", "starts after")
-    yield Block("table", head=head, rows=rows, wide=(0.8, 2.6, 1.4, 0.9, 1.2, 2.6))
+    yield Block("table", f"Hour by hour: {len(rows)} tasks", head=head, rows=rows, wide=(0.8, 2.6, 1.4, 0.9, 1.2, 2.6), folds=True)
     yield Block("text", _origins(outage["tasks"]))
 
 

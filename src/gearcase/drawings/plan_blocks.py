@@ -1,4 +1,4 @@
-"""A plan as blocks: blockers first, then the parts, the faces, cables and outage, the work card."""
+"""A plan as blocks: whole, for those who carry it out; and what of it stays on the drive, for the handover."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -7,8 +7,8 @@ from gearcase.drawings.block import Block, finding_blocks, workings
 from gearcase.drawings.face import face_svg
 from gearcase.drawings.list_blocks import card_blocks, cut_blocks, drawing_blocks, leaving_blocks, pick_blocks
 from gearcase.drawings.mount_blocks import holding_blocks, place_blocks
-from gearcase.drawings.outage_blocks import outage_blocks
-from gearcase.drawings.site_blocks import site_blocks
+from gearcase.drawings.outage_blocks import cable_blocks, outage_blocks
+from gearcase.drawings.site_blocks import caution_blocks, site_blocks
 
 __all__ = [
     "plan_blocks",
@@ -17,16 +17,25 @@ __all__ = [
 
 
 def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:
-    """A plan alone: blockers first, then the parts, the faces, the work card."""
+    """A plan alone: blockers first, then the parts, the faces, the outage, the work card and what to bring."""
     yield from finding_blocks(plan["findings"])
     yield Block("heading", "How the kit goes on")
-    yield from _parts(plan)
+    yield from _mounts(plan)
+    yield from place_blocks(plan)
+    yield from _on_the_drive(plan)
+    yield from caution_blocks(plan)
+    yield from outage_blocks(plan)
+    yield from card_blocks(plan)
+    yield from cut_blocks(plan.get("cut_lists", ()))
+    yield Block("heading", "Bring", level=2)
+    yield from pick_blocks(plan["pick"])
     if plan.get("before_leaving"):
         yield Block("heading", "Before you leave home")
         yield from leaving_blocks(plan["before_leaving"])
 
 
 def plan_section(plan: dict[str, Any] | None) -> Iterator[Block]:
+    """What a plan puts on the drive, for its owner; work card, lists and schedule of the visit stay with the plan."""
     if plan is None:
         return
     yield Block("break")
@@ -37,11 +46,12 @@ def plan_section(plan: dict[str, Any] | None) -> Iterator[Block]:
     others = tuple(f"{row['level']}: {row['where']}: {row['says']}" for row in plan["findings"] if row["level"] != "blocker")
     if others:
         yield Block("list", "To look at", items=others)
-    yield from _parts(plan)
+    yield from _mounts(plan)
+    yield from _on_the_drive(plan)
 
 
-def _parts(plan: dict[str, Any]) -> Iterator[Block]:
-    """Each part as planned, the holes' working, the faces at scale, the work card, what to bring."""
+def _mounts(plan: dict[str, Any]) -> Iterator[Block]:
+    """Each part as planned with what it sees, and the holes' working."""
     rows = tuple(
         (
             part["name"],
@@ -58,13 +68,16 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
     worked = [hole[key] for hole in holes for key in ("depth", "metal_left", "least_metal") if hole.get(key)]
     if worked:
         yield Block("list", "Working of the holes", items=tuple(workings(worked)), folds=True)
-    yield from place_blocks(plan)
+
+
+def _on_the_drive(plan: dict[str, Any]) -> Iterator[Block]:
+    """The faces at scale, what holds each part, wiring, network, cables, and how its template is used."""
     for face in plan["faces"]:
         title = f"face {face['name']}"
         yield Block(
             "figure",
             f"The {title} at scale, seen from outside.",
-            svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ())),
+            svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ()), fittings=plan.get("fittings", ())),
             to_scale=True,
         )
     yield from holding_blocks(plan)
@@ -77,9 +90,5 @@ def _parts(plan: dict[str, Any]) -> Iterator[Block]:
         columns = ("for", "screw", "fit", "drill", "mm", "source")
         yield Block("table", head=columns, rows=passing, wide=(3, 0.8, 0.9, 1, 0.8, 3.4), numbers=(4,))
     yield from site_blocks(plan)
-    yield from outage_blocks(plan)
+    yield from cable_blocks(plan)
     yield from drawing_blocks(plan)
-    yield from card_blocks(plan)
-    yield from cut_blocks(plan.get("cut_lists", ()))
-    yield Block("heading", "Bring", level=2)
-    yield from pick_blocks(plan["pick"])

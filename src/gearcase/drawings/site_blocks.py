@@ -5,7 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, workings
 
-__all__ = ["site_blocks"]
+__all__ = ["caution_blocks", "site_blocks"]
 
 _DAY = 86400.0
 
@@ -15,12 +15,16 @@ def site_blocks(plan: dict[str, Any]) -> Iterator[Block]:
     yield from _wiring(plan["wiring"])
     yield from _power(plan["power"])
     yield from _network(plan["network"])
+
+
+def caution_blocks(plan: dict[str, Any]) -> Iterator[Block]:
+    """At which step of the work card each caution stands, what asks for it, and whose rule it is."""
     rows = tuple(
         (str(row["step"]), row["id"].replace("_", " "), ", ".join(row["because"]) or "every plan", row["source"])
         for row in plan["cautions"]["list"]
     )
     if rows:
-        yield Block("heading", "Where the cautions stand", level=2)
+        yield Block("heading", "Where the cautions stand", level=2, folds=True)
         head = ("step", "caution", "because of", "source")
         yield Block("table", head=head, rows=rows, wide=(0.5, 1.4, 2, 4), numbers=(0,))
 

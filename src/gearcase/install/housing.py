@@ -3,6 +3,7 @@
 Places on a face are measured from its lower left corner, looking at it from outside. [m]
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -36,6 +37,7 @@ __all__ = [
     "ThreadedHole",
     "Wall",
     "clearance_to",
+    "gap",
     "to_edge",
     "within",
 ]
@@ -328,6 +330,21 @@ def to_edge(face: Face, at: Place) -> float:
     return min(min(place, size - place) for place, size in zip(at, face.size, strict=True))
 
 
+def gap(at: Place, size: Place, other_at: Place, other_size: Place) -> float:
+    """From the edge of one rectangle to that of another, each by its middle and size; below 0 how far they overlap. [m]
+
+    Examples
+    --------
+    >>> gap((0.10, 0.05), (0.02, 0.02), (0.04, 0.05), (0.02, 0.02)), gap((0.10, 0.05), (0.04, 0.04), (0.08, 0.05), (0.02, 0.02))
+    (0.04, -0.01)
+    """
+    apart = [
+        abs(one - other) - (side + other_side) / 2
+        for one, other, side, other_side in zip(at, other_at, size, other_size, strict=True)
+    ]
+    return math.hypot(*(max(one, 0.0) for one in apart)) if max(apart) > 0 else max(apart)
+
+
 def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOut] | None:
     """Distance from a place to the nearest edge of what must be kept clear, 0 inside it; None where there is nothing.
 
@@ -336,9 +353,5 @@ def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOu
     >>> clearance_to((0.10, 0.05), [KeepOut("drain", (0.04, 0.05), (0.02, 0.02), "port")])[0]
     0.05
     """
-    found = []
-    for part in keep_outs:
-        aside = max(abs(at[0] - part.at[0]) - part.size[0] / 2, 0.0)
-        above = max(abs(at[1] - part.at[1]) - part.size[1] / 2, 0.0)
-        found.append(((aside**2 + above**2) ** 0.5, part))
+    found = [(max(gap(at, (0.0, 0.0), part.at, part.size), 0.0), part) for part in keep_outs]
     return min(found, key=lambda pair: pair[0], default=None)

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
 from gearcase.install.holes import edge_distance, least_metal
-from gearcase.install.housing import Face, Housing, Place, Region, Seat, Wall, clearance_to, to_edge, within
+from gearcase.install.housing import Face, Housing, KeepOut, Place, Region, Seat, Wall, clearance_to, to_edge, within
 from gearcase.worked import Origin
 
 __all__ = [
+    "CLEAR_OF_OTHERS",
     "Advice",
     "Footprint",
     "Pad",
@@ -25,6 +26,7 @@ __all__ = [
     "Rejected",
     "Violation",
     "advise",
+    "clear_of",
     "pads",
     "region_at",
     "region_under",
@@ -177,7 +179,7 @@ def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation
     if room < edge:
         yield Violation("edge", f"it stands {_mm(room)} from the edge of the face; {_mm(edge)} is wanted")
     for part in face.keep_outs:
-        needed = CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
+        needed = clear_of(part)
         nearest = clearance_to(pad.at, [part])
         if nearest is not None and nearest[0] - half < needed:
             apart = max(nearest[0] - half, 0.0)
@@ -219,6 +221,11 @@ def _against_region(region: Region, footprint: Footprint) -> Iterator[Violation]
     if footprint.hottest is not None and region.temperature is not None and region.temperature > footprint.hottest:
         metal, stands = region.temperature - 273.15, footprint.hottest - 273.15
         yield Violation("hot", f"the metal runs at {metal:.0f} °C; the sensor stands {stands:.0f} °C", severe=True)
+
+
+def clear_of(part: KeepOut) -> float:
+    """How far the edge of a base stays from what must be kept clear. [m]"""
+    return CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
 
 
 def region_at(face: Face, at: Place) -> Region | None:

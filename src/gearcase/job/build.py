@@ -24,6 +24,7 @@ from gearcase.job.build_site import build_bus, build_conditions, build_network, 
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
 from gearcase.job.schema import JobModel, RecordingModel
+from gearcase.signal.recording import Circumstances
 
 __all__ = ["SECTIONS", "Input", "Job", "RecordingEntry", "build", "load"]
 
@@ -55,6 +56,7 @@ class RecordingEntry:
     speed_hz: float | None
     start: str
     tachometer: str = ""
+    taken: Circumstances = field(default_factory=Circumstances)
     where: str = ""
     lines: Mapping[str, str] = field(default_factory=dict)
 
@@ -164,4 +166,5 @@ def _recording(source: Source, index: int, model: RecordingModel) -> RecordingEn
     where = source.where(("recordings", index))
     said = (model.rate, model.unit, model.speed, model.start, model.tachometer)
     lines = {key: source.where(("recordings", index, key)) for key in RecordingModel.model_fields}
-    return RecordingEntry(model.file, model.point, model.channel, *said, where=where, lines=lines)
+    taken = Circumstances(model.direction or "", model.state or "", model.load, model.oil_temperature)
+    return RecordingEntry(model.file, model.point, model.channel, *said, taken, where=where, lines=lines)

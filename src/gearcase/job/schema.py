@@ -9,12 +9,13 @@ from pydantic import BaseModel, Field, ValidationError
 
 from gearcase.job.bus_schema import BusModel
 from gearcase.job.drive_schema import DriveModel
-from gearcase.job.fields import Frequency, Name, SampleUnit, Section, Speed, Start, Time, Words
+from gearcase.job.fields import Extra, Frequency, Name, SampleUnit, Section, Speed, Start, Temperature, Time, Words
 from gearcase.job.housing_schema import HousingModel
 from gearcase.job.kit_schema import KitModel, PointModel
 from gearcase.job.outage_schema import OutageModel
 from gearcase.job.power_schema import PowerModel
 from gearcase.job.site_schema import NetworkModel, SiteModel
+from gearcase.signal.recording import STATES
 
 __all__ = ["JobModel", "RecordingModel", "json_schema", "read_as"]
 
@@ -45,6 +46,12 @@ class RecordingModel(Section):
     speed: Speed | None = Field(None, description="speed of the input while recording, e.g. 1478 rpm")
     tachometer: Name = Field("", description="channel of the same file with the pulses of the input: their times, or the signal")
     start: Start = Field("", description="when it was taken, e.g. 2026-03-02T10:00")
+    direction: Literal["horizontal", "vertical", "axial"] | None = Field(None, description="one of: horizontal, vertical, axial")
+    state: Literal["steady", "unloaded", "uncoupled", "starting", "run-up", "coast-down", "overrunning", "standing"] | None = Field(
+        None, description=f"one of: {', '.join(STATES)}"
+    )
+    load: Extra | None = Field(None, description="load while recording, of the rated load, e.g. 80 %")
+    oil_temperature: Temperature | None = Field(None, description="of the oil while recording, e.g. 60 °C")
 
 
 class JobModel(Section):

@@ -7,7 +7,33 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["Recording", "as_records", "require_above_zero", "require_finite"]
+__all__ = ["DIRECTIONS", "STATES", "Circumstances", "Recording", "as_records", "require_above_zero", "require_finite"]
+
+
+DIRECTIONS = ("horizontal", "vertical", "axial")
+STATES = ("steady", "unloaded", "uncoupled", "starting", "run-up", "coast-down", "overrunning", "standing")
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """How and in what state of the drive a record was taken.
+
+    Attributes
+    ----------
+    direction : str
+        One of `DIRECTIONS`, what the channel feels, against the shaft's axis; empty when unknown.
+    state : str
+        One of `STATES`; ``coast-down`` is with the power off, ``standing`` with this drive stopped and the neighbours running.
+    load : float or None
+        Share of the rated load. [-]
+    oil_temperature : float or None
+        [K]
+    """
+
+    direction: str = ""
+    state: str = ""
+    load: float | None = None
+    oil_temperature: float | None = None
 
 
 @dataclass(frozen=True)
@@ -30,6 +56,7 @@ class Recording:
         Of the tachometer that gave `speed_hz`; None where the speed was stated. [-]
     tachometer : str
         What its tachometer said, in words; empty where it had none.
+    taken : Circumstances
     point : str
         Name of the measuring point; empty when unknown.
     sha256 : str
@@ -51,6 +78,7 @@ class Recording:
     start: str = ""
     pulses_per_turn: int | None = None
     tachometer: str = ""
+    taken: Circumstances = field(default_factory=Circumstances)
     found: str = field(default="", compare=False)
 
     @property

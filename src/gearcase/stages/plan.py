@@ -15,24 +15,24 @@ from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.stages.bands import MOUNTS_BONDED, stack_of
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.card import in_order, outage_steps
 from gearcase.stages.planning.draft import CardStep, Draft
 from gearcase.stages.planning.electrics import power, terminals, wiring
+from gearcase.stages.planning.faces import faces
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
 from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
 from gearcase.stages.planning.mounts import (
     BONDED,
-    MOUNTS_BONDED,
     band_document,
     band_of,
     bond,
     cost_of_bonding,
     graded_lines,
     mass_on,
-    stack_of,
     suits,
 )
 from gearcase.stages.planning.network import network
@@ -44,8 +44,8 @@ from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.tasks import bench_tasks, outage_tasks
 from gearcase.stages.planning.wires import bus
+from gearcase.stages.questions import open_questions
 from gearcase.stages.result import StageResult, finding_document, has_blocker
-from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
@@ -106,6 +106,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     net = network(job, draft)
     wired = bus(job, draft)
     cuts = cutting(job, draft)
+    faces(job, draft)
     lines = expected_lines(job.drive)
     advice = positions(job, lines, draft)
     parts = [_part(job, point, lines, draft) for point in job.points]
@@ -139,6 +140,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "sump": probe,
         "brackets": held,
         "plates": plate,
+        "fittings": _fittings(job, plate),
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
@@ -176,6 +178,26 @@ def _with_runs(job: Job, cables: list[dict[str, Any]]) -> Job:
     """The job with the runs that the plan counts on, so that bus and volts are those of the cables as they lie."""
     runs = {row["device"]: row["run_m"] for row in cables}
     return replace(job, bus=replace(job.bus, devices=tuple(replace(one, run=runs[one.name]) for one in job.bus.devices)))
+
+
+def _fittings(job: Job, plates: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What stands over a face, by its middle and size: the edge enclosure, and the plate that its bracket's holes carry."""
+    box = job.kit.enclosure
+    if box is None:
+        return []
+    rows = []
+    if box.face and box.at and box.size:
+        rows.append({"name": "edge enclosure", "face": box.face, "at_m": list(box.at), "size_m": list(box.size), "on": box.bracket})
+    bracket = next((one for one in job.kit.brackets if one.name == box.bracket), None)
+    face = next((face for face in job.housing.faces if bracket and face.name == bracket.face), None)
+    if bracket is None or face is None:
+        return rows
+    for plate in plates:
+        holes = [hole.at for hole in face.threaded_holes if hole.name in bracket.holes] or bracket.at
+        slot = plate["slots"][0]["at_m"]  # over the first of these holes
+        middle = [hole - over + side / 2 for hole, over, side in zip(holes[0], slot, plate["size_m"], strict=True)]
+        rows.append({"name": plate["name"], "face": face.name, "at_m": middle, "size_m": plate["size_m"], "on": bracket.name})
+    return rows
 
 
 def _hold_drilling(draft: Draft) -> None:

@@ -113,7 +113,7 @@ def _diameter(job: Job) -> Given:
     """Of the thickest cable of the kit, which any run may get."""
     known = [cable.outside_diameter for cable in job.kit.cables if cable.outside_diameter is not None]
     if known:
-        return Given("outside diameter of the kit's thickest cable", max(known), "m", Origin.NAMEPLATE)
+        return Given("outside diameter of the kit's thickest cable", max(known), "m", Origin.STATED)
     return Given("outside diameter of a cable", _ASSUMED_DIAMETER, "m", Origin.ASSUMED)
 
 

@@ -30,7 +30,7 @@ from gearcase.install.points import Point
 from gearcase.install.positions import region_under
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, as_dict, given, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, as_dict, mm, ruling_document, stated, tabled
 from gearcase.stages.planning.walls import KnownWall, known_wall
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
@@ -60,9 +60,9 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
     thread = work(
         f"thread height at {point.name}",
         percent_thread,
-        major_diameter=given("major diameter", drill.major_diameter),
-        drill_diameter=given(f"drill {drill.drill}", drill.diameter),
-        pitch=given("pitch", drill.pitch),
+        major_diameter=tabled("major diameter", drill.major_diameter),
+        drill_diameter=tabled(f"drill {drill.drill}", drill.diameter),
+        pitch=tabled("pitch", drill.pitch),
     )
     document: dict[str, Any] = {
         "thread": wanted.thread,
@@ -138,12 +138,12 @@ def _stack(point: Point, wanted: Hole, drill: TapDrill) -> dict[str, Given | Wor
     depth = work(
         f"drill depth to the shoulder at {point.name}",
         depth_to_shoulder,
-        full_thread=given("full thread", wanted.full_thread),
+        full_thread=stated("full thread", wanted.full_thread),
         lead_threads=Given(f"lead of a {wanted.tap} tap", LEAD_THREADS[wanted.tap], "-", Origin.ASSUMED),
-        pitch=given("pitch", drill.pitch),
+        pitch=tabled("pitch", drill.pitch),
     )
-    tip = work(f"drill point at {point.name}", drill_point_length, drill_diameter=given(f"drill {drill.drill}", drill.diameter))
-    return {"spot_face": given("spot-face", wanted.spot_face), "depth": depth, "point": tip}
+    tip = work(f"drill point at {point.name}", drill_point_length, drill_diameter=tabled(f"drill {drill.drill}", drill.diameter))
+    return {"spot_face": stated("spot-face", wanted.spot_face), "depth": depth, "point": tip}
 
 
 def _drills(job: Job, point: Point, drill: TapDrill, thread: Worked, document: dict[str, Any], draft: Draft) -> None:

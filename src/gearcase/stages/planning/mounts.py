@@ -7,12 +7,11 @@ from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive, true_hz_hot
+from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive
 from gearcase.install.bond_strength import peel_ruling, shock_ruling
 from gearcase.install.bonding import (
     COLDEST,
     OVER_DEW_POINT,
-    REFERENCE,
     TAKEN,
     WARMEST_TO_APPLY,
     adhesive_volume,
@@ -22,49 +21,22 @@ from gearcase.install.bonding import (
     preparation,
 )
 from gearcase.install.cautions import Step
-from gearcase.install.holes import tap_drill
-from gearcase.install.mounting import Sight, line_sights, mount_sight, sight, stack_sight
+from gearcase.install.mounting import Sight, line_sights, mount_sight, sight
 from gearcase.install.points import Point
-from gearcase.install.positions import region_under
-from gearcase.install.resonance import (
-    combined_resonance,
-    contact_stiffness,
-    disc_area,
-    disc_mass,
-    layer_stiffness,
-    mass_above,
-    mass_ruling,
-    mounted_resonance,
-)
+from gearcase.install.resonance import mass_ruling
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
+from gearcase.stages.bands import ASSUMED_PAD, USUAL, carrier_mass, running_band, running_temperature, sensor_base
 from gearcase.stages.planning.draft import Draft, ruling_document
-from gearcase.units import parse_thread
-from gearcase.worked import Given, Origin, Worked, work
+from gearcase.worked import Given, Origin, work
 
-__all__ = [
-    "BONDED",
-    "MOUNTS_BONDED",
-    "USUAL",
-    "band_document",
-    "band_of",
-    "bond",
-    "cost_of_bonding",
-    "graded_lines",
-    "mass_on",
-    "suits",
-]
+__all__ = ["BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on", "suits"]
 
 BONDED = "rigid adhesive"
-MOUNTS_BONDED = ("rigid adhesive", "adhesive pad", "hot adhesive pad")
-USUAL = "two-part methacrylate"  # where the kit names no adhesive; common practice, no source
 COLDEST_YEAR = 253.15  # K, -20 degC, the coldest metal where nobody has said; common practice, no source
 SHOCK = 50 * 9.80665  # m/s2, a kick or a dropped tool; common practice, no source
 PULL, LEVER = 50.0, 0.04  # N on the cable, m above the bond: a common sensor; common practice, no source
-ASSUMED_PAD, ASSUMED_MASS = 0.030, 0.1  # m and kg of a common sensor with its pad; common practice, no source
-STEEL, STEEL_DENSITY = 200e9, 7850.0  # Pa and kg/m3; handbook
-PAD_THICK, MAGNET_MASS = 8e-3, 0.05  # m and kg, of a common pad and a common flat magnet; common practice, no source
-TABLE_MASS = 0.065  # kg, the middle of the 30 to 100 g that tables/mounts.csv is for
+ASSUMED_MASS = 0.1  # kg of a common sensor with its pad; common practice, no source
 _ON_SHAFT = ("shaft", "mesh")
 _SUBSTRATES = {"steel": "bare steel", "aluminium": "aluminium"}  # else iron
 _NOT_MAGNETIC = ("aluminium",)
@@ -75,7 +47,7 @@ _ZERO_C = 273.15
 
 def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     """The bonded joint: which adhesive, its strength hot, its steps, and its cure at the metal's temperature."""
-    kit, hot = job.kit, _running_temperature(job, point)
+    kit, hot = job.kit, running_temperature(job, point)
     one = kit.adhesive or adhesive(USUAL)
     if kit.adhesive_cure is not None and kit.adhesive is None:
         one = replace(one, full_time=kit.adhesive_cure)
@@ -86,8 +58,8 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     volume = work(
         f"adhesive for {point.name}",
         adhesive_volume,
-        diameter=_base(point),
-        bond_line=Given("bond line", line, "m", Origin.NAMEPLATE if point.bond_line else Origin.ASSUMED),
+        diameter=sensor_base(point),
+        bond_line=Given("bond line", line, "m", Origin.STATED if point.bond_line else Origin.ASSUMED),
         taken=Given("taken for each part that stays", TAKEN, "-", Origin.ASSUMED),
     )
     draft.take(f"{one.name} adhesive", point.name, millilitres=1e6 * volume.value)
@@ -106,16 +78,9 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     }
 
 
-def _running_temperature(job: Job, point: Point) -> float | None:
-    """Of the metal under the point while the drive runs: the housing's, or its region's where this is hotter. [K]"""
-    region = region_under(job.housing, point.face, point.at)
-    known = [job.housing.surface_temperature, region.temperature if region is not None else None]
-    return max((one for one in known if one is not None), default=None)
-
-
 def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """The adhesive against the metal and its temperatures."""
-    hot = _running_temperature(job, point)
+    hot = running_temperature(job, point)
     substrate = _SUBSTRATES.get(job.housing.material, "bare iron")
     if job.kit.adhesive is None:
         draft.find(Level.NOTE, "adhesive", point.name, f"the kit names no adhesive: taken as {one.name}, by its generic figures")
@@ -148,7 +113,7 @@ def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
 
 def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """Whether the pad holds a shock and a pull on the cable at the running temperature."""
-    hot = _running_temperature(job, point)
+    hot = running_temperature(job, point)
     if hot is None:
         return []
     pad, mass = point.sensor.base or ASSUMED_PAD, point.sensor.mass or ASSUMED_MASS
@@ -186,7 +151,7 @@ def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str
     cure = work(
         f"full cure at {point.name}",
         cure_time,
-        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.NAMEPLATE),
+        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.STATED),
         metal_temperature=Given("metal while bonding", kit.metal_temperature, "K", Origin.MEASURED),
     )
     schedule = cure_schedule(
@@ -233,7 +198,7 @@ def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] |
 
 def suits(job: Job, point: Point, mount: str, draft: Draft) -> None:
     """Whether the sensor bears the running surface, whether a magnet holds on this metal, and one axis shows what it is to."""
-    hot, most = _running_temperature(job, point), point.sensor.hottest
+    hot, most = running_temperature(job, point), point.sensor.hottest
     if hot is not None and most is not None:
         cure = "a sensor for more heat, a cooler spot, or a stand-off"
         draft.rule(Level.BLOCKER, "sensor_heat", point.name, Ruling("surface under the sensor", hot, "K", cure, _SHEET, most=most))
@@ -254,117 +219,20 @@ def suits(job: Job, point: Point, mount: str, draft: Draft) -> None:
 def mass_on(job: Job, point: Point, mount: str, draft: Draft) -> None:
     """Whether the spot is heavy enough for the sensor and what carries it, where its dynamic mass is known."""
     if point.dynamic_mass is not None and point.sensor.mass is not None:
-        carrier = _carrier(point, mount)
+        carrier = carrier_mass(point, mount)
         ruling = mass_ruling(sensor_mass=point.sensor.mass, pad_mass=carrier.value, dynamic_mass=point.dynamic_mass)
         draft.rule(Level.CAUTION, "mass", point.name, ruling)
 
 
-def _carrier(point: Point, mount: str) -> Given | Worked:
-    """Mass of the pad or magnet between sensor and housing; 0 where the sensor itself stands on it. [kg]"""
-    if "magnet" in mount:
-        return Given("mass of the magnet", MAGNET_MASS, "kg", Origin.ASSUMED)
-    if "pad" not in mount:
-        return Given("no pad", 0.0, "kg", Origin.NAMEPLATE)
-    return work(
-        f"mass of the pad at {point.name}",
-        disc_mass,
-        diameter=_base(point),
-        thickness=Given("thickness of the pad", PAD_THICK, "m", Origin.ASSUMED),
-        density=Given("density of steel", STEEL_DENSITY, "kg/m3", Origin.ASSUMED),
-    )
-
-
-def _base(point: Point) -> Given:
-    if point.sensor.base is None:
-        return Given("diameter of a common sensor's base", ASSUMED_PAD, "m", Origin.ASSUMED)
-    return Given("diameter of the sensor's base", point.sensor.base, "m", Origin.NAMEPLATE)
-
-
 def band_of(job: Job, point: Point, mount: str, draft: Draft) -> Sight | None:
     """Band of the mount as planned, at running temperature: by its kind, and by the stack where its parts are known."""
-    planned = replace(point, mount=mount)
-    band = sight(planned)
-    hot = _running_temperature(job, point)
-    if band is None or point.sensor.highest_hz is None:
-        return band
-    if mount in ("rigid adhesive", "adhesive pad") and hot is not None and hot > REFERENCE:
-        cold = mount_sight(mount)
-        warm = work(
-            f"true amplitude hot at {point.name}",
-            true_hz_hot,
-            true_hz_cold=Given(f"{mount} at 23 °C", cold.true_hz, "Hz", Origin.ASSUMED),
-            temperature=Given("surface while running", hot, "K", Origin.MEASURED),
-        )
-        share, highest = warm.value / cold.true_hz, point.sensor.highest_hz
-        limited = "sensor" if highest < warm.value else f"{mount} at {hot - _ZERO_C:.0f} °C"
-        band = Sight(band.lowest_hz, min(warm.value, highest), min(cold.detectable_hz * share, highest), limited)
-        says = f"at {hot - _ZERO_C:.0f} °C the {mount} is true to {warm.value:.0f} Hz, cold to {cold.true_hz:.0f} Hz"
-        draft.find(Level.NOTE, "hot_pad", point.name, says, warm)
-    return _by_stack(point, band, stack_of(job, point, mount))
-
-
-def stack_of(job: Job, point: Point, mount: str) -> Worked | None:
-    """Resonance of sensor, stud, bond line or magnet together; None where the sensor's own or its mass is not known. [Hz]
-
-    A magnet's contact has the stiffness that gives the band of ``tables/mounts.csv`` to a sensor of the mass it is taken for.
-    """
-    sensor = point.sensor
-    if sensor.resonance_hz is None or sensor.mass is None:
-        return None
-    carrier, own = _carrier(point, mount), Given("mass of the sensor", sensor.mass, "kg", Origin.NAMEPLATE)
-    parts: dict[str, Given | Worked] = {
-        "sensor": Given("mounted resonance, data sheet", sensor.resonance_hz, "Hz", Origin.NAMEPLATE)
-    }
-    spring: Worked | None = None
-    if mount == "stud" and point.hole is not None:
-        try:
-            area = tap_drill(parse_thread(point.hole.thread)).stress_area
-        except OutOfRange:  # `holes` has said so
-            return None
-        free = max(point.hole.spot_face, 1e-3)  # m of stud that no thread holds
-        spring = work(
-            f"stiffness of the stud at {point.name}",
-            layer_stiffness,
-            modulus=Given("modulus of steel", STEEL, "Pa", Origin.ASSUMED),
-            area=Given(f"stress area of {point.hole.thread}", area, "m2", Origin.NAMEPLATE),
-            thickness=Given("free length of the stud", free, "m", Origin.NAMEPLATE),
-        )
-    elif mount in MOUNTS_BONDED and job.kit.modulus is not None:
-        line = point.bond_line or (job.kit.adhesive or adhesive(USUAL)).most_line
-        spring = work(
-            f"stiffness of the bond line at {point.name}",
-            layer_stiffness,
-            modulus=Given("modulus of the adhesive, running hot", job.kit.modulus, "Pa", Origin.NAMEPLATE),
-            area=work(f"area of the bond at {point.name}", disc_area, diameter=_base(point)),
-            thickness=Given("bond line", line, "m", Origin.NAMEPLATE if point.bond_line else Origin.ASSUMED),
-        )
-    elif "magnet" in mount:
-        spring = work(
-            f"stiffness of the magnet's contact at {point.name}",
-            contact_stiffness,
-            true_hz=Given(f"{mount}, true to", mount_sight(mount).true_hz, "Hz", Origin.ASSUMED),
-            mass=Given("sensor and magnet the table is taken for", TABLE_MASS + MAGNET_MASS, "kg", Origin.ASSUMED),
-        )
-    if spring is None:
-        return None
-    above = work(f"mass on the spring at {point.name}", mass_above, sensor=own, carrier=carrier)
-    name = "stud" if mount == "stud" else "magnet" if "magnet" in mount else "bond_line"
-    parts[name] = work(f"{name.replace('_', ' ')} alone at {point.name}", mounted_resonance, stiffness=spring, mass=above)
-    return work(f"resonance of the stack at {point.name}", combined_resonance, **parts)
-
-
-def _by_stack(point: Point, band: Sight, stack: Worked | None) -> Sight:
-    """The lower of a band and of what the resonance of the stack allows; stiffness bounds it from above."""
-    if stack is None:
-        return band
-    weakest = min(stack.inputs, key=lambda name: stack.inputs[name].value)
-    found = stack_sight(
-        lowest_hz=band.lowest_hz,
-        highest_hz=point.sensor.highest_hz or band.detectable_hz,
-        resonance_hz=stack.value,
-        weakest=weakest.replace("_", " "),
-    )
-    return min(band, found, key=lambda one: one.true_hz)
+    running = running_band(job, point, mount)
+    hot = running_temperature(job, point)
+    if running.warm is not None and hot is not None:
+        cold = mount_sight(mount).true_hz
+        says = f"at {hot - _ZERO_C:.0f} °C the {mount} is true to {running.warm.value:.0f} Hz, cold to {cold:.0f} Hz"
+        draft.find(Level.NOTE, "hot_pad", point.name, says, running.warm)
+    return running.band
 
 
 def band_document(band: Sight) -> dict[str, Any]:
@@ -378,7 +246,7 @@ def cost_of_bonding(job: Job, point: Point, band: Sight, bonded: dict[str, Any] 
     if before is None or bonded is None:
         return
     says = f"bonded instead of drilled: true amplitude to {band.true_hz:.0f} Hz instead of {before.true_hz:.0f} Hz"
-    hot = _running_temperature(job, point)
+    hot = running_temperature(job, point)
     if hot is not None:
         says += f" at {hot - _ZERO_C:.0f} °C"
     if bonded["schedule_s"]:

@@ -15,6 +15,11 @@ __all__ = ["orientation"]
 
 TILT = 0.09  # rad, about 5 degrees: what a hand on a mark leaves open; common practice, no source
 _MACHINE = (("H", "right", "left"), ("V", "up", "down"), ("A", "towards the input end", "towards the output end"))
+_TAP = {
+    "input end": "towards the output end, on the bare face beside it",
+    "output end": "towards the output end, on an edge of foot or flange that looks to the input end; on this face itself a tap "
+    "goes the other way and shows the other sign",
+}
 _STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine axis
 
 
@@ -50,7 +55,7 @@ def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, A
         "gravity_m_s2": [round(float(one), 4) + 0.0 for one in at_rest],
         "looks": f"seen from outside, the mark points to {point.clock:g} o'clock; z stands out of the face, y lies along the mark",
         "gravity_alone_cannot_show": [turn.says for turn in hidden[1:]],
-        "tap": "towards the output end, on the bare housing beside it",
+        "tap": _TAP.get(face.outward, "towards the output end, on an edge beside it that looks to the input end"),
         "tap_axis": _tap_axis(planned @ np.array(TOWARDS_OUTPUT)),
     }
 

@@ -20,8 +20,8 @@ from gearcase.install.cautions import (
     unsuitable,
 )
 from gearcase.job.build import Job
+from gearcase.stages.bands import USUAL
 from gearcase.stages.planning.draft import CardStep, Draft
-from gearcase.stages.planning.mounts import USUAL
 
 __all__ = ["conditions", "on_converter", "place_cautions", "site"]
 

@@ -15,8 +15,8 @@ from gearcase.install.bonding import COLDEST, REFERENCE, cure_schedule
 from gearcase.install.outage import Work, kinds_of_work
 from gearcase.install.schedule import After, Machine, Task
 from gearcase.job.build import Job
+from gearcase.stages.bands import MOUNTS_BONDED, USUAL
 from gearcase.stages.planning.lists import materials
-from gearcase.stages.planning.mounts import MOUNTS_BONDED, USUAL
 from gearcase.worked import Origin
 
 __all__ = ["LOCK_OUT", "RELEASE", "Planned", "bench_tasks", "machine", "no_load", "outage_tasks"]
