@@ -171,6 +171,34 @@ def test_a_known_stack_lowers_the_band_and_names_its_weakest_part(demo: Job) -> 
     assert 4000 < band["true_hz"] < 4523 and band["by"].startswith("sensor, stack resonance")
 
 
+def worked_back(one: dict[str, Any]) -> list[str]:
+    """The names of all that a working rests on."""
+    return [one["name"], *(name for part in one.get("inputs", {}).values() for name in worked_back(part))]
+
+
+def test_the_stack_is_shown_with_its_working_and_counts_pad_and_magnet(demo: Job) -> None:
+    """By hand. Pad of steel, 30 mm by 8 mm: 44.4 g; with 80 g 124.4 g on 3.14 / 4 x 30^2 mm2 of 0.2 mm at 1 GPa, 3.53e9 N/m:
+    26.8 kHz; with a sensor of 25 kHz 1 / f^2 = 1 / 26.8^2 + 1 / 25^2, 18.3 kHz. Magnet: the table has it true to 2 kHz at 0.3015 of
+    its resonance with 115 g, so 6.63 kHz there; 80 g and 50 g lower it by the root of 115 / 130 to 6.24 kHz; with 25 kHz 6.05 kHz.
+    """
+    given = replace(demo.points[1].sensor, resonance_hz=25e3, mass=0.08)
+    bonded, magnet = (replace(one, sensor=given) for one in demo.points[1:])
+    job = with_kit(replace(demo, points=(replace(bonded, mount="adhesive pad"), magnet)), modulus=1e9)
+    pad, held = (part["stack"] for part in plan.run(job).document["parts"])
+    assert pad["value"] == pytest.approx(18.3e3, rel=2e-3) and held["value"] == pytest.approx(6.05e3, rel=2e-3)
+    assert "mass of the pad at intermediate left" in worked_back(pad) and "mass of the magnet" in worked_back(held)
+    assert any("stacks' resonance" in block.text and len(block.items) >= 2 for block in plan_blocks(plan.run(job).document))
+    bare = plan.run(replace(job, points=(bonded,))).document["parts"][0]["stack"]
+    assert bare["value"] > pad["value"] and "no pad" in worked_back(bare)
+    assert plan.run(demo).document["parts"][0]["stack"] is None  # its sheet's resonance is not given
+
+
+def test_a_pad_or_magnet_counts_into_the_mass_on_a_light_spot(demo: Job) -> None:
+    """60 g of sensor and 50 g of magnet on 1 kg are 0.11."""
+    light = replace(demo.points[2], dynamic_mass=1.0)
+    assert "0.11, at most 0.1" in says(replace(demo, points=(light,)), "mass")
+
+
 # --- places --------------------------------------------------------------------------------------------------------------------
 
 
@@ -256,6 +284,32 @@ def test_what_gravity_hides_shows_the_same_at_rest_and_another_tap(outward: str,
 
 
 # --- sump ------------------------------------------------------------------------------------------------------------------------
+
+
+def test_a_sensor_too_cool_for_the_surface_and_a_magnet_on_aluminium_block(demo: Job) -> None:
+    """The demo's housing runs at 65 °C. Aluminium is not magnetic."""
+    magnet = demo.points[2]
+    for hottest, blocked in ((333.15, True), (343.15, False)):
+        job = replace(demo, points=(replace(magnet, sensor=replace(magnet.sensor, hottest=hottest)),))
+        assert bool(says(job, "sensor_heat", "blocker")) is blocked
+    assert "65 °C, at most 60 °C" in says(
+        replace(demo, points=(replace(magnet, sensor=replace(magnet.sensor, hottest=333.15)),)), "sensor_heat"
+    )
+    assert "no magnet holds on aluminium" in says(
+        replace(demo, housing=replace(demo.housing, material="aluminium")), "magnet", "blocker"
+    )
+    assert not says(demo, "magnet") and not says(demo, "sensor_heat")
+
+
+def test_one_axis_on_the_face_its_shaft_stands_out_of_shows_no_radial_vibration(demo: Job) -> None:
+    for point in demo.points:
+        one = replace(point, sensor=replace(point.sensor, axes=1))
+        assert "it shows axial vibration, not radial" in says(replace(demo, points=(one,)), "axis", "caution")
+        assert not says(replace(demo, points=(replace(one, direction="axial"),)), "axis")
+    top = replace(demo.housing.faces[0], name="top", outward="up", seats=())
+    off = replace(demo.points[1], face="top", sensor=replace(demo.points[1].sensor, axes=1))
+    assert not says(replace(demo, points=(off,), housing=replace(demo.housing, faces=(top,))), "axis")
+    assert not says(demo, "axis")
 
 
 @pytest.mark.parametrize(

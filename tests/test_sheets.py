@@ -4,6 +4,7 @@ The scale of a printed sheet is known from the file alone: SVG counts 96 px to t
 the inch (ISO 32000-1, section 8.3.2.3), a DXF names its unit ($INSUNITS 4: mm, DXF reference).
 """
 
+import csv
 import io
 import itertools
 import math
@@ -747,6 +748,8 @@ def test_files_beside_a_plan_are_those_named_and_each_opens(document: dict[str, 
             assert words_of(content.decode())
         elif name.endswith(".pdf"):
             assert pypdf.PdfReader(io.BytesIO(content)).pages
+        elif name.endswith(".csv"):
+            assert len({len(row) for row in csv.reader(io.StringIO(content.decode()))}) == 1
         else:
             assert ezdxf.read(io.StringIO(content.decode())).units == ezdxf.units.MM  # type: ignore[attr-defined]
 
