@@ -1,6 +1,7 @@
 """Speed, as ratios within one run: what an analysis costs against the transforms it cannot avoid.
 
-Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike.
+Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike; processor time,
+but for whole processes.
 Run it by `make bench`. Nothing here is a test: machines differ, ratios less so.
 """
 
@@ -42,16 +43,16 @@ def main() -> None:
     three = lambda: [scipy.fft.rfft(samples), scipy.fft.irfft(HALF), scipy.fft.rfft(samples)]  # noqa: E731
     show(
         "indicators and envelope / three transforms",
-        ratio(lambda: indicators_and_envelope(samples), three),
+        in_process(lambda: indicators_and_envelope(samples), three),
         "at most 4",
     )
-    show("diagnosis with decoys / three transforms", ratio(lambda: diagnosis(samples), three), "at most 8")
-    of_quality = ratio(lambda: judge_quality(samples, sample_rate_hz=RATE_HZ, unit="m/s2"), three)
+    show("diagnosis with decoys / three transforms", in_process(lambda: diagnosis(samples), three), "at most 8")
+    of_quality = in_process(lambda: judge_quality(samples, sample_rate_hz=RATE_HZ, unit="m/s2"), three)
     show("every rule of quality / three transforms", of_quality, NOT_STATED)
     heard = hear(Recording(running(), RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz))
-    of_speed = ratio(lambda: find_speed(DRIVE, LINES, HYPOTHESES, heard), three)
+    of_speed = in_process(lambda: find_speed(DRIVE, LINES, HYPOTHESES, heard), three)
     show("speed from the lines of a running drive / same", of_speed, NOT_STATED)
-    plain = ratio(lambda: plainly_with_scipy(samples), lambda: indicators_and_envelope(samples))
+    plain = in_process(lambda: plainly_with_scipy(samples), lambda: indicators_and_envelope(samples))
     show("the same written plainly with scipy / ours", plain, "at least 4")
     show("gearcase --help / bare interpreter start", ratio(help_text, bare_start, rounds=11), "at most 4")
 
@@ -146,6 +147,11 @@ def ratio(
             work()
             kept.append(clock() - start)
     return median(times[0]) / median(times[1])
+
+
+def in_process(one: Callable[[], object], other: Callable[[], object]) -> float:
+    """Ratio of processor times."""
+    return ratio(one, other, clock=time.process_time)
 
 
 def show(what: str, figure: float, goal: str) -> None:
