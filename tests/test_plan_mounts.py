@@ -18,10 +18,11 @@ from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
-from gearcase.install.housing import Hole, Port, ThreadedHole, Wall
+from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHole, Wall
 from gearcase.install.orientation import GRAVITY
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
+from gearcase.stages.planning.card import NOT_YET
 from gearcase.units import Range
 from gearcase.worked import Origin
 from test_stages import EXAMPLES
@@ -204,12 +205,23 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
     rows = {row["point"]: row for row in plan.run(demo).document["orientation"]}
     assert rows["intermediate left"]["gravity_m_s2"] == pytest.approx([-GRAVITY, 0, 0], abs=1e-3)
     assert rows["intermediate left"]["axes"] == {"x": "down", "y": "towards the input end", "z": "left"}
-    assert rows["intermediate left"]["tap_axis"] == "-y"
+    assert rows["intermediate left"]["tap_axis"] == "-y" and "edge beside it" in rows["intermediate left"]["tap"]
+    assert rows["input coupling end"]["tap"] == "towards the output end, on the bare face beside it"
     for row in rows.values():
         turned = np.array(row["rotation"])
         assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
         assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
     assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
+
+
+def test_a_tap_at_the_output_end_is_never_on_its_own_face(demo: Job) -> None:
+    """A blow on that face goes towards the input end: z, which stands out of it, would show the other sign."""
+    faces = tuple(replace(face, outward="output end") if face.name == demo.points[0].face else face for face in demo.housing.faces)
+    document = plan.run(replace(demo, housing=replace(demo.housing, faces=faces))).document
+    row = next(row for row in document["orientation"] if row["point"] == demo.points[0].name)
+    assert row["tap_axis"] == "+z" and "not" not in row["tap"].split(";")[0] and "the other sign" in row["tap"]
+    told = " ".join(item for block in plan_blocks(document) for item in (block.text, *block.items))
+    assert row["tap"] in told and "12 o'clock up, 3 o'clock left, seen from the input end" in told
 
 
 # --- sump ------------------------------------------------------------------------------------------------------------------------
@@ -234,7 +246,7 @@ def test_a_port_that_will_not_do_says_why(changed: dict[str, Any], rule: str, le
     job = with_port(demo, replace(SIDE, **changed))
     assert words in says(job, rule, level)
     if level == "blocker":
-        assert not [step for step in plan.run(job).document["work_card"] if step["where"] == "sump sensor"]
+        assert [step["do"] for step in plan.run(job).document["work_card"] if step["where"] == "sump sensor"] == [NOT_YET]
 
 
 def test_a_probe_too_short_for_its_tip_says_by_how_much(demo: Job) -> None:
@@ -293,6 +305,7 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         (((0.330, 0.335),), "the sensor's base want"),
         (((0.150, 0.392),), "into the seat of input bearing"),
         (((0.400, 0.100), (0.400, 0.100)), "distance between"),
+        (((0.003, 0.100),), "edge distance"),
     ],
 )
 def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
@@ -300,6 +313,14 @@ def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, floa
     assert wrong in says(job, "bracket_place", "blocker")
     document = plan.run(job).document
     assert not any(step["where"] == "new one" and "Drill" in step["do"] for step in document["work_card"])
+
+
+def test_a_studs_hole_and_a_brackets_new_one_know_of_each_other(demo: Job) -> None:
+    """3 d of the larger, M8: 24 mm; on one spot neither is drilled."""
+    near = Bracket("new one", "coupling side", (), ((0.310, 0.330),), "M8", "", 18e-3, None)
+    assert "20 mm, at least 24 mm is wanted" in says(with_kit(demo, brackets=(near,)), "hole_place", "caution")
+    on = with_kit(demo, brackets=(replace(near, at=((0.335, 0.330),)),))
+    assert "5 mm, at least 24 mm" in says(on, "hole_place", "blocker") and "5 mm, at least" in says(on, "bracket_place", "blocker")
 
 
 def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) -> None:
@@ -318,7 +339,7 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "a way to the oil" in says(with_bracket(demo, at=((0.3, 0.33),), **new), "metal_left", "blocker")
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
-    assert not any(step["where"] == "plate on the jig holes" for step in card)
+    assert [step["do"] for step in card if step["where"] == "plate on the jig holes"] == [NOT_YET]
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:
@@ -326,9 +347,9 @@ def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: J
     (plate,) = plan.run(demo).document["plates"]
     holes = [hole["at_m"] for hole in plate["holes"]]
     assert [hole["diameter_m"] for hole in plate["holes"]] == pytest.approx([6.6e-3] * 4)
-    assert max(x for x, _ in holes) - min(x for x, _ in holes) == pytest.approx(0.13)
+    assert max(x for x, _ in holes) - min(x for x, _ in holes) == pytest.approx(0.11)
     assert [slot["width_m"] for slot in plate["slots"]] == pytest.approx([13.5e-3] * 2)
-    assert math.dist(*(slot["at_m"] for slot in plate["slots"])) == pytest.approx(0.2)
+    assert math.dist(*(slot["at_m"] for slot in plate["slots"])) == pytest.approx(0.17)
     for slot in plate["slots"]:
         assert all(0 < place < size for place, size in zip(slot["at_m"], plate["size_m"], strict=True))
 
@@ -337,11 +358,50 @@ def test_enclosure_and_light_in_the_wrong_place_are_named(demo: Job) -> None:
     assert demo.kit.enclosure is not None
     over = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.3, 0.30)))
     assert "covers the split flange (split line)" in says(over, "overlap", "blocker")
-    off = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.05, 0.345)))
-    assert "it reaches 30 mm beyond face left" in says(off, "enclosure_place")
+    off = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.05, 0.36)))
+    assert "it reaches 20 mm beyond face left" in says(off, "enclosure_place", "caution")
+    outside = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(-0.02, 0.36)))
+    assert "it reaches 90 mm beyond face left" in says(outside, "enclosure_place", "blocker")
     low = with_kit(demo, light=Light(1.2, 8.0, ""))
     assert "1.8e+03 mm" not in says(low, "light_height") and "height of the light is 1.2 m" in says(low, "light_height")
     assert "8 m, at least 20 m" in says(low, "light_seen") and "which bracket" in says(low, "light")
+
+
+@pytest.mark.parametrize(
+    ("at", "rule", "level", "words"),
+    [  # an enclosure of 160 by 120 mm on a bare face of 620 by 430 mm
+        ((0.30, 0.30), "overlap", "blocker", "covers the hole eye"),  # it ends at 380 mm, the eye's washer begins at 382.4 - 10
+        ((0.30, 0.15), "overlap", "blocker", "covers the seat of output bearing, left by"),
+        ((0.20, 0.15), "enclosure_place", "caution", "stands 10 mm from the drive belt's guard (guard); 50 mm is wanted"),
+        ((0.20, 0.15), "enclosure_place", "blocker", "stands 20 mm from the pulley (rotating part); 50 mm is wanted"),
+        ((0.50, 0.09), "overlap", "blocker", "covers the hole foot by"),
+    ],
+)
+def test_an_enclosure_leaves_room_and_reach_round_it(at: tuple[float, float], rule: str, level: str, words: str, demo: Job) -> None:
+    """Distances as of a sensor's base: 50 mm from guards and what turns (trade.md, section 4: common practice, no source)."""
+    face = Face(
+        "left",
+        (0.62, 0.43),
+        (
+            KeepOut("drive belt's guard", (0.06, 0.15), (0.1, 0.1), "guard"),  # ends at 110 mm, the enclosure begins at 120 mm
+            KeepOut("pulley", (0.20, 0.05), (0.04, 0.04), "rotating part"),  # ends at 70 mm, the enclosure begins at 90 mm
+        ),
+        "left",
+        (),
+        (Seat("output bearing, left", (0.45, 0.15), 0.17),),
+        (ThreadedHole("eye", (0.39, 0.33), 16e-3, "M16", "lifting"), ThreadedHole("foot", (0.5, 0.05), 8e-3, "M8")),
+    )
+    assert demo.kit.enclosure is not None
+    job = replace(demo, housing=replace(demo.housing, faces=(face,), ports=()), points=demo.points[:1])
+    job = with_kit(job, enclosure=replace(demo.kit.enclosure, at=at, size=(0.16, 0.12), pattern=None))
+    assert words in says(job, rule, level)
+
+
+def test_a_free_hole_may_be_covered_and_a_clear_place_is_said_nothing_of(demo: Job) -> None:
+    assert not says(demo, "enclosure_place") and not says(demo, "overlap")
+    assert demo.kit.enclosure is not None
+    over = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.14, 0.36)))
+    assert "jig hole" not in says(over, "overlap")
 
 
 # --- what is missing -------------------------------------------------------------------------------------------------------------

@@ -9,12 +9,10 @@ from itertools import combinations
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pypdf
 import pytest
 
 from gearcase.checksums import sha256_of_data
-from gearcase.drawings.plots import Flag, spectrum_sheet, spectrum_svg
 from gearcase.drawings.report import ask_for_sheet_html, ask_for_sheet_pdf, handover_html, handover_pdf
 from gearcase.drawings.svg import Sheet
 from gearcase.drawings.text import diagnose_text, survey_text
@@ -163,29 +161,6 @@ def test_the_demo_and_its_fault_are_drawn(content: handover.Content) -> None:
     svg = train_svg(content.survey["drive"], ["intermediate bearing, left"])
     assert "intermediate bearing, left: fault" in " ".join("".join(ElementTree.fromstring(svg).itertext()).split())
     assert "fault" not in train_svg(content.survey["drive"])
-
-
-def test_flags_do_not_lie_on_each_other_and_evidence_comes_first() -> None:
-    hz = np.linspace(0, 500, 5000)
-    flags = [Flag(100 + n * 0.5, f"line {n}") for n in range(12)] + [Flag(103.0, "the evidence", found=True)]
-    sheet = spectrum_sheet(hz, np.ones(5000), flags, y_label="m/s2", highest_hz=500)
-    assert not [pair for pair in combinations(sheet.labels, 2) if pair[0].overlaps(pair[1])]
-    assert "the evidence" in spectrum_svg(hz, np.ones(5000), flags, title="t", y_label="m/s2", highest_hz=500)
-
-
-def test_a_peak_of_one_bin_is_not_lost_in_drawing() -> None:
-    level = np.zeros(100_000)
-    level[54_321] = 7.0
-    svg = spectrum_svg(np.linspace(0, 1000, 100_000), level, [], title="t", y_label="m/s2", highest_hz=1000)
-    path = re.search(r'd="M([^"]+)"', svg)
-    assert path is not None
-    heights = [float(point.split()[1]) for point in path[1].split("L")]
-    assert min(heights) < 100 and sum(height < 100 for height in heights) == 1
-
-
-@pytest.mark.parametrize("level", [np.zeros(100), np.full(100, 3.0), np.array([])])
-def test_flat_and_empty_spectra_are_drawn(level: np.ndarray) -> None:
-    ElementTree.fromstring(spectrum_svg(np.arange(level.size, dtype=float), level, [], title="t", y_label="m", highest_hz=100))
 
 
 def test_words_for_a_terminal_begin_with_the_answer(content: handover.Content) -> None:

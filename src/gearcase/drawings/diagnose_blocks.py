@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.block import Block, first_up, unit_words
-from gearcase.drawings.plots import Flag, spectrum_svg
-from gearcase.drawings.survey_blocks import line_hz
+from gearcase.drawings.recording_plots import Judged, plot
 from gearcase.judge.zones import STAND_IN
 from gearcase.units import percent
 
@@ -31,9 +30,6 @@ FAULT_NAMES = {
     "rolling_element": "rolling element fault",
     "cage": "cage fault",
 }
-
-
-_ENVELOPE_END_HZ = 400.0
 
 
 _MOST_UNEXPLAINED = 15
@@ -65,8 +61,8 @@ def _answer(diagnose: dict[str, Any] | None) -> Block:
         return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
     if diagnose["verdicts"]:
         lines = tuple(f"{first_up(fault_words(v))}: {v['component']}. {first_up(v['urgency'])}." for v in diagnose["verdicts"])
-        worst = max(v["maturity"] for v in diagnose["verdicts"])
-        return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if worst == 4 else "abnormal")
+        danger = any(v["maturity"] == 4 or v["urgency"].startswith("stop") for v in diagnose["verdicts"])
+        return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if danger else "abnormal")
     if diagnose["cannot_tell"]:
         return Block("note", "Action required: cannot tell", items=tuple(diagnose["cannot_tell"][:3]), state="action")
     return Block("note", first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
@@ -85,21 +81,24 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
         yield Block(
             "text",
             f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
-            f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}. "
-            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth "
-            f"{percent(verdict['modulation_depth'])}, {verdict['sidebands_found']} sidebands found.",
+            f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}."
+            f"{_comb_words(verdict)}",
         )
+        if verdict.get("signs", ()):
+            signs = tuple((sign["role"], sign["name"], _seen(sign), sign["says"]) for sign in verdict.get("signs", ()))
+            yield Block("table", head=("sign", "of the pattern", "seen", "by"), rows=signs, wide=(0.9, 2, 0.8, 3))
         rows = tuple(
             (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
             for line in _found(verdict)
         )
-        yield Block(
-            "table",
-            head=("line", "expected, Hz", "found, Hz", "over noise, dB"),
-            rows=rows,
-            wide=(2.4, 1, 1, 1),
-            numbers=(1, 2, 3),
-        )
+        if rows:
+            yield Block(
+                "table",
+                head=("line", "expected, Hz", "found, Hz", "over noise, dB"),
+                rows=rows,
+                wide=(2.4, 1, 1, 1),
+                numbers=(1, 2, 3),
+            )
         if masked := tuple(f"{line['line']}: {line['why']}." for line in verdict["evidence"] if line["found_hz"] is None):
             yield Block("list", "Not to be looked for in this recording", items=masked)
         others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
@@ -114,6 +113,20 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
     if untested:
         yield Block("heading", "Could not be tested", level=2)
         yield Block("table", head=("part", "fault", "why"), rows=untested, wide=(2, 2, 3))
+
+
+def _comb_words(verdict: dict[str, Any]) -> str:
+    """Of a bearing's comb its strength, depth and sidebands."""
+    if verdict["strength_db"] is None:
+        return ""
+    return (
+        f" Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth "
+        f"{percent(verdict['modulation_depth'])}, {verdict['sidebands_found']} sidebands found."
+    )
+
+
+def _seen(sign: dict[str, Any]) -> str:
+    return {True: "seen", False: "not seen", None: "cannot be seen"}[sign["seen"]]
 
 
 def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
@@ -147,87 +160,29 @@ def plot_blocks(
     if diagnose is None or not arrays:
         return
     yield Block("break")
-    yield Block("heading", "Spectra")
+    yield Block("heading", "Plots of the recordings")
     yield Block(
         "text",
         "The thin full line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a "
         "solid stroke and a mark are the evidence of a verdict.",
     )
     for number, recording in enumerate(diagnose["recordings"]):
-        if f"spectrum-{number}" not in arrays:
-            continue
-        speed = recording["speed_hz"] or survey["drive"]["rated_speed_hz"]
-        yield Block("heading", f"{recording['point'] or 'Point not stated'}, {recording['name']}", level=2)
-        caption = f"at {60 * speed:.1f} rpm ({recording['speed_from']})"
-        spectrum, envelope = arrays[f"spectrum-{number}"], arrays[f"envelope-{number}"]
-        highest = _end(survey, speed, spectrum["hz"])
-        yield Block(
-            "figure",
-            f"Amplitude spectrum {caption}.",
-            svg=spectrum_svg(
-                spectrum["hz"],
-                spectrum["amplitude"],
-                _main_flags(survey, speed),
-                title=f"Amplitude spectrum of {recording['name']}",
-                y_label=f"amplitude, {unit_words(recording['unit'])}",
-                highest_hz=highest,
-            ),
-        )
-        verdicts = [v for v in diagnose["verdicts"] if v["recording"] == recording["name"]]
-        yield Block(
-            "figure",
-            f"Spectrum of the whitened squared envelope {caption}. What does not rise above the local noise is not drawn.",
-            svg=spectrum_svg(
-                envelope["hz"],
-                np.maximum(envelope["snr_db"], 0.0),
-                _envelope_flags(survey, speed, verdicts),
-                title=f"Envelope spectrum of {recording['name']}",
-                y_label="over local noise, dB",
-                highest_hz=min(float(envelope["hz"][-1]), _envelope_end(verdicts)),
-            ),
-        )
+        judged = Judged(survey, diagnose, arrays, number)
+        made = [found for kind in _shown(judged) if (found := plot(kind, judged))]
+        if made:
+            yield Block("heading", f"{recording['point'] or 'Point not stated'}, {recording['name']}", level=2)
+        for one in made:
+            yield Block("text", one.says.removesuffix(".") + ":")
+            yield Block("figure", one.caption, svg=one.sheet.svg(one.title))
 
 
-def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> float:
-    meshes = [line_hz(line, speed) for line in survey["lines"] if line["kind"] == "mesh"]
-    return min(float(hz[-1]), max(1.15 * max(meshes, default=0.0), 20 * speed))
-
-
-def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
-    last = [line["found_hz"] for verdict in verdicts for line in _found(verdict)]
-    return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
-
-
-def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
-    return [
-        Flag(line_hz(line, speed), line["name"])
-        for line in survey["lines"]
-        if line["kind"] == "mesh" or (line["kind"] == "shaft" and line["harmonic"] == 1)
-    ]
-
-
-def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[str, Any]]) -> list[Flag]:
-    named = [
-        Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
-        for v in verdicts
-        for number, line in enumerate(_found(v))
-    ]
-    shafts = [
-        Flag(line_hz(line, speed), line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
-    ]
-    return [*named, *_not_counted(verdicts), *shafts]
-
-
-def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
-    """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
-    for verdict in verdicts:
-        spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
-        if not spacing:
-            continue
-        counted = {round(line["found_hz"] / spacing) for line in _found(verdict)}
-        last = int(_envelope_end([verdict]) / spacing)
-        for number in sorted(set(range(1, last + 1)) - counted):
-            yield Flag(number * spacing, f"{number}x, not counted")
+def _shown(judged: Judged) -> tuple[str, ...]:
+    """What of a recording helps a reader: the band of its impacts with a verdict, its waveform too and where none can be given."""
+    usual = ("spectrum", "envelope", "history", "tooth-circle")
+    if judged.verdicts:
+        return ("spectrum", "envelope", "waveform", "kurtogram", "history", "tooth-circle")
+    unfit = judged.columns("spectrum") is None
+    return ("waveform",) if unfit else usual
 
 
 def recording_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
@@ -267,7 +222,8 @@ def _overall(figures: dict[str, Any]) -> str:
 
 
 def fault_words(verdict: dict[str, Any]) -> str:
-    return FAULT_NAMES[verdict["fault"]]
+    """A bearing's fault in words; a pattern has its own name."""
+    return FAULT_NAMES.get(verdict["fault"], str(verdict["fault"]))
 
 
 def _chance(value: float) -> str:

@@ -3,20 +3,19 @@
 import base64
 import json
 import re
-import tempfile
 from collections.abc import Iterator
-from importlib.resources import as_file, files
-from pathlib import Path
 from typing import Any, Literal
 
 import jinja2
-import typst
 
 from gearcase.drawings.asbuilt import fit_blocks
 from gearcase.drawings.block import Block, Report, first_up
 from gearcase.drawings.handover_blocks import ask_for_blocks, handover_blocks
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, watch_blocks
 from gearcase.drawings.labels import label_blocks, labels_of
+from gearcase.drawings.opened_blocks import opened_blocks
+from gearcase.drawings.trend_blocks import trend_blocks
+from gearcase.drawings.typeset import HOME, typeset
 from gearcase.stages.fit import built_serials
 from gearcase.stages.handover import Content
 
@@ -30,7 +29,6 @@ __all__ = [
     "report_pdf",
 ]
 
-_HOME = files("gearcase.drawings")
 _LONG_WORD, _BREAK = re.compile(r"\S{29,}"), "\u200b"  # zero-width space: a line may end here
 _FACES = (
     ("Inter", 400, "inter-0.4.2/Inter_400Regular.ttf"),
@@ -77,14 +75,17 @@ def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any])
 def _handover(content: Content) -> Report:
     """The report with what other rooms lay out: as built, proved, limits, watched, and the sheets left behind."""
     parts = dict(vars(content))
-    fit, prove, baseline, watch = (parts.pop(name) for name in ("fit", "prove", "baseline", "watch"))
+    names = ("fit", "prove", "baseline", "watch", "trend", "opened")
+    fit, prove, baseline, watch, trend, opened = (parts.pop(name) for name in names)
     installed = [
         *(fit_blocks(fit) if fit else ()),
         *(prove_blocks(prove) if prove else ()),
         *(baseline_blocks(baseline) if baseline else ()),
         *(watch_blocks(watch) if watch else ()),
+        *(trend_blocks(trend) if trend else ()),
+        *(opened_blocks(opened) if opened else ()),
     ]
-    carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch}
+    carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch, "trend": trend, "opened": opened}
     standing = [(name, first_up(document["statement"])) for name, document in carried_out.items() if document]
     tag = str(content.site.get("drive_tag") or content.title)
     left_behind = [*_left_behind(tag, content.plan, fit)] if content.plan and fit else []
@@ -111,20 +112,8 @@ def report_pdf(report: Report) -> bytes:
 
 
 def _typeset(report: Report, form: Literal["pdf", "png"], dots_per_inch: float | None) -> bytes | list[bytes]:
-    with tempfile.TemporaryDirectory() as folder, as_file(_HOME / "fonts") as fonts:
-        root = Path(folder)
-        (root / "report.json").write_text(json.dumps(_breakable(report.as_dict())), encoding="utf-8")
-        (root / "report.typ").write_text((_HOME / "templates" / "report.typ").read_text(encoding="utf-8"), encoding="utf-8")
-        paths = [str(path) for path in sorted(fonts.iterdir()) if path.is_dir()]
-        made: bytes | list[bytes] = typst.compile(
-            str(root / "report.typ"),
-            root=folder,
-            font_paths=paths,
-            ignore_system_fonts=True,
-            format=form,
-            ppi=dots_per_inch,
-        )
-    return made
+    source = (HOME / "templates" / "report.typ").read_text(encoding="utf-8")
+    return typeset(source, {"report.json": json.dumps(_breakable(report.as_dict()))}, form, dots_per_inch)
 
 
 def _breakable(part: Any) -> Any:
@@ -138,10 +127,10 @@ def _breakable(part: Any) -> Any:
 
 def report_html(report: Report) -> str:
     """Any report as one HTML file that needs nothing else."""
-    loader = jinja2.FunctionLoader(lambda name: (_HOME / "templates" / name).read_text(encoding="utf-8"))
+    loader = jinja2.FunctionLoader(lambda name: (HOME / "templates" / name).read_text(encoding="utf-8"))
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined)
     faces = [
-        {"family": family, "weight": weight, "data": base64.b64encode((_HOME / "fonts" / name).read_bytes()).decode()}
+        {"family": family, "weight": weight, "data": base64.b64encode((HOME / "fonts" / name).read_bytes()).decode()}
         for family, weight, name in _FACES
     ]
     return environment.get_template("report.html").render(report=report.as_dict(), faces=faces)

@@ -8,13 +8,13 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from gearcase.drawings.plots import ticks
+from gearcase.drawings.axes import LEFT, Axis, foot_axis, level_axis, ticks
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, Sheet, text_width, wrap
 from gearcase.drive.crossings import MAIN_KINDS, shown_speeds
 
 __all__ = ["main_rows", "speed_map_sheet"]
 
-_WIDTH, _LEFT, _NAMES = 800.0, 62.0, 300.0  # px: sheet, room for the axis, room for names
+_WIDTH, _NAMES = 806.0, 300.0  # px: sheet, room for names
 _PANEL, _PANEL_OF_MANY, _BETWEEN, _TOP, _BOTTOM = 250.0, 180.0, 30.0, 22.0, 48.0
 _SIZE, _ROW = 10.5, 14.0
 _IN_ONE_PANEL = 9.0  # highest over lowest line of a panel: below it names and rays can be told apart
@@ -59,12 +59,11 @@ def speed_map_sheet(survey: dict[str, Any]) -> Sheet:
     notes = wrap(f"Above what is shown: {'; '.join(above)}.", _WIDTH - 40, _SIZE, most=3) if above else []
     sheet = Sheet(_WIDTH, _TOP + sum(heights) + _BETWEEN * max(len(panels) - 1, 0) + _BOTTOM + _ROW * len(notes))
     top = _TOP
-    for number, (panel, high) in enumerate(zip(panels, heights, strict=True)):
-        _draw(sheet, panel, service, top, high, first=number == 0, last=number == len(panels) - 1)
-        top += high + _BETWEEN
     (name,) = wrap(str(drive["reference_shaft"]), 240, 11, most=1) or [""]
-    middle = _LEFT + (_WIDTH - _LEFT - _NAMES) / 2
-    sheet.text(middle, sheet.height - 10 - _ROW * len(notes), f"speed of {name}, rpm", size=11, anchor="middle")
+    for number, (panel, high) in enumerate(zip(panels, heights, strict=True)):
+        foot = f"speed of {name}, rpm" if number == len(panels) - 1 else ""
+        _draw(sheet, panel, service, top, high, first=number == 0, foot=foot)
+        top += high + _BETWEEN
     for number, note in enumerate(notes):
         sheet.text(20, sheet.height - 8 - _ROW * (len(notes) - 1 - number), note, size=_SIZE, colour=MUTED)
     return sheet
@@ -128,42 +127,29 @@ def _draw(
     high: float,
     *,
     first: bool,
-    last: bool,
+    foot: str,
 ) -> None:
     fastest = shown_speeds(service)[1]
     right = _WIDTH - _NAMES
-
-    def x_of(speed: float) -> float:
-        return _LEFT + (right - _LEFT) * speed / fastest
-
-    def y_of(hz: float) -> float:
-        return top + high * (1 - hz / panel.top_hz)
-
     bottom = top + high
+    x_of, y_of = Axis(0.0, fastest, LEFT, right), Axis(0.0, panel.top_hz, bottom, top)
     shaded = max(x_of(service[1]) - x_of(service[0]), 2.0)
     sheet.shade(x_of(service[0]), top, shaded, high, colour=ACCENT, opacity=0.1)
-    for tick in ticks(0.0, panel.top_hz):
-        if tick <= panel.top_hz:
-            sheet.line(_LEFT, y_of(tick), right, y_of(tick), colour=HAIRLINE, width=0.5)
-            sheet.text(_LEFT - 6, y_of(tick) + 3.5, f"{tick:g}", size=_SIZE, anchor="end", colour=MUTED)
-    for tick in ticks(0.0, 60 * fastest):
-        if tick <= 60 * fastest:
-            sheet.line(x_of(tick / 60), bottom, x_of(tick / 60), bottom + 4)
-            if last:
-                sheet.text(x_of(tick / 60), bottom + 16, f"{tick:g}", size=_SIZE, anchor="middle", colour=MUTED)
+    levels = [tick for tick in ticks(0.0, panel.top_hz) if tick <= panel.top_hz]
+    level_axis(sheet, y_of, LEFT, right, "frequency, Hz", marks=levels)
+    speeds = [tick for tick in ticks(0.0, 60 * fastest) if tick <= 60 * fastest]
+    foot_axis(sheet, x_of, bottom, foot, marks=[(tick / 60, f"{tick:g}") for tick in speeds])
     if first:
         said = "in service" if service[0] != service[1] else f"{60 * service[0]:.4g} rpm"
         wide = text_width(said, _SIZE)
-        middle = min(max(x_of((service[0] + service[1]) / 2), _LEFT + wide / 2), right - wide / 2)
+        middle = min(max(x_of((service[0] + service[1]) / 2), LEFT + wide / 2), right - wide / 2)
         sheet.text(middle, top - 6, said, size=_SIZE, anchor="middle", colour=ACCENT)
-    sheet.text(15, top + high / 2, "frequency, Hz", size=11, anchor="middle", turned=True)
     for line in panel.lines:
         _line(sheet, line, service, fastest, x_of, y_of)
     for crossing in panel.crossings:
         sheet.circle(x_of(crossing["speed_hz"]), y_of(crossing["hz"]), 4.5, colour=ACCENT, width=1.4)
     _names(sheet, panel, fastest, right, y_of, top, bottom)
-    sheet.line(_LEFT, top, _LEFT, bottom)
-    sheet.line(_LEFT, bottom, right, bottom, width=1.4)
+    sheet.line(LEFT, top, LEFT, bottom)
 
 
 def _line(sheet: Sheet, line: dict[str, Any], service: tuple[float, float], fastest: float, x_of: Any, y_of: Any) -> None:

@@ -6,9 +6,24 @@ A shop drawing: light paper, ink lines of ISO 128 widths, one accent. State colo
 from dataclasses import dataclass, field
 from html import escape
 
-__all__ = ["ACCENT", "FONT", "HAIRLINE", "INK", "MONO", "MUTED", "PAPER", "Box", "Sheet", "text_width", "wrap"]
+__all__ = [
+    "ABNORMAL",
+    "ACCENT",
+    "DANGER",
+    "FONT",
+    "HAIRLINE",
+    "INK",
+    "MONO",
+    "MUTED",
+    "PAPER",
+    "Box",
+    "Sheet",
+    "text_width",
+    "wrap",
+]
 
 PAPER, INK, HAIRLINE, ACCENT, MUTED = "#FBFAF6", "#1E2328", "#C9C6BD", "#8A5A2B", "#6B6A63"
+ABNORMAL, DANGER = "#C79A00", "#B3261E"  # where a state begins, and nothing else; the line is dashed or solid and has its word
 FONT, MONO = "Inter", "Inconsolata"
 WIDE, NARROW = 1.4, 0.7  # ISO 128: wide lines twice the narrow ones, in px at 96 dpi
 # Advances of the sans over its size by class of letter, each rounded up, so that labels placed with them have room enough.
@@ -62,12 +77,13 @@ class Box:
 
 @dataclass
 class Sheet:
-    """A drawing in the making: shapes as SVG text, and the boxes of its labels."""
+    """A drawing in the making: shapes as SVG text, the boxes of its labels, and both ends of each leader, x and y. [px]"""
 
     width: float
     height: float
     parts: list[str] = field(default_factory=list)
     labels: list[Box] = field(default_factory=list)
+    leaders: list[tuple[float, float, float, float]] = field(default_factory=list)
 
     def line(self, x1: float, y1: float, x2: float, y2: float, *, colour: str = INK, width: float = NARROW, dash: str = "") -> None:
         """A straight line."""

@@ -18,12 +18,13 @@ confusion.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from gearcase.judge.faults import ATTRIBUTION_LIMIT, MEASURED_CONFUSION, NOISE_LIMIT
+from gearcase.judge.faults import ATTRIBUTION_LIMIT, MEASURED_CONFUSION, NOISE_LIMIT, EvidenceLine
+from gearcase.judge.patterns.observed import Observed
 
-__all__ = ["Answer", "Role", "Sign", "Weighed", "weigh"]
+__all__ = ["Answer", "Role", "Sign", "Weighed", "surest", "weigh"]
 
 
 class Role(StrEnum):
@@ -58,6 +59,8 @@ class Sign:
         The numbers it rests on; where it cannot be seen, what could show it.
     noise_chance : float
         That noise alone shows it, all places looked at counted; 1 where noise has no part in it. [-]
+    witness : bool
+        Whether it is independent of the vibration that shows the rest: temperature, oil, a tap, the power off.
     """
 
     role: Role
@@ -65,6 +68,7 @@ class Sign:
     seen: bool | None
     says: str
     noise_chance: float = 1.0
+    witness: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,6 +84,12 @@ class Weighed:
         Chances, as the theory of operation has them. [-]
     why : str
         The sign or figure that decided.
+    seen_in : tuple of Observed
+        Records that show it, in order of time.
+    growth_db : float or None
+        Of what shows it, at matched state, over the earliest such record; None where there is none. [dB]
+    lines : tuple of EvidenceLine
+        Single lines it rests on, for tables and plots.
     """
 
     pattern: str
@@ -89,9 +99,27 @@ class Weighed:
     noise_false_alarm: float
     attribution_false_alarm: float
     why: str
+    seen_in: tuple[Observed, ...] = ()
+    growth_db: float | None = None
+    lines: tuple[EvidenceLine, ...] = ()
+
+    @property
+    def witnesses(self) -> int:
+        """Independent witnesses: measuring points that show it (those without a name are one), and signs that are one each. [-]"""
+        points = {one.recording.point for one in self.seen_in}
+        return max(len(points), 1) + sum(sign.witness and sign.seen is True for sign in self.signs)
 
 
-def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: float) -> Weighed:
+def weigh(
+    pattern: str,
+    component: str,
+    signs: Sequence[Sign],
+    *,
+    attribution: float,
+    seen_in: Sequence[Observed] = (),
+    growth_db: float | None = None,
+    lines: Sequence[EvidenceLine] = (),
+) -> Weighed:
     """Draw the conclusion of a pattern's signs.
 
     Parameters
@@ -101,6 +129,8 @@ def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: f
         At least one needed.
     attribution : float
         Chance that what shows belongs elsewhere. [-]
+    seen_in, growth_db, lines
+        As `Weighed` has them. [dB]
 
     Examples
     --------
@@ -115,7 +145,7 @@ def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: f
     noise = max(sign.noise_chance for sign in needed)
     attribution = max(attribution, MEASURED_CONFUSION)
     blind = next((sign for sign in needed if sign.seen is None), None)
-    absent = next((sign for sign in needed if sign.seen is False), None)
+    absent = next((sign for sign in needed if sign.seen is not None and not sign.seen), None)
     against = next((sign for sign in signs if sign.role is Role.AGAINST and sign.seen), None)
     if absent is not None:
         answer, why = Answer.NOT_SEEN, _words(absent)
@@ -129,7 +159,20 @@ def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: f
         answer, why = Answer.UNCERTAIN, f"a chance of {attribution:.2g} that it belongs elsewhere"
     else:
         answer, why = Answer.CLAIMED, "; ".join(_words(sign) for sign in needed)
-    return Weighed(pattern, component, answer, tuple(signs), noise, attribution, why)
+    return Weighed(pattern, component, answer, tuple(signs), noise, attribution, why, tuple(seen_in), growth_db, tuple(lines))
+
+
+def surest(found: Sequence[Weighed]) -> Weighed:
+    """Of what several records say of one part, that which says most: a claim, a doubt, nothing seen; `seen_in` of all that agree.
+
+    >>> absent, seen = Sign(Role.NEEDED, "a", False, ""), Sign(Role.NEEDED, "a", True, "", 1e-6)
+    >>> surest([weigh("gear wear", "b", [sign], attribution=0.01) for sign in (absent, seen)]).answer.value
+    'claimed'
+    """
+    rank = [Answer.CLAIMED, Answer.UNCERTAIN, Answer.NOT_SEEN, Answer.NOT_TESTABLE]
+    best = min(found, key=lambda one: (rank.index(one.answer), one.noise_false_alarm, one.attribution_false_alarm))
+    alike = tuple(record for one in found if one.answer is best.answer for record in one.seen_in)
+    return replace(best, seen_in=alike)
 
 
 def _words(sign: Sign) -> str:

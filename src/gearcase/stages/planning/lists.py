@@ -146,7 +146,7 @@ def cutting(job: Job, draft: Draft) -> list[dict[str, Any]]:
         row, wrong = cut_document(material, lengths)
         for rule, where, says in wrong:
             draft.find(Level.BLOCKER, rule, where, says)
-        draft.step("bench", f"Cut the {material} by the cut list; deburr; mark each piece with its name.")
+        draft.step(material, f"Cut the {material} by the cut list; deburr; mark each piece with its name.", "cut")
         rows.append(row)
     return rows
 
@@ -191,7 +191,7 @@ def _bar(bar: Bar, kerf: Given) -> dict[str, Any]:
     left = work(
         f"left of {bar.stock.name}",
         bar_remainder,
-        bar=Given("bar", bar.stock.length, "m", Origin.NAMEPLATE),
+        bar=Given("bar", bar.stock.length, "m", Origin.STATED),
         pieces=Given("pieces", sum(piece.length for piece in bar.pieces), "m", Origin.CALCULATED),
         count=Given("cuts", len(bar.pieces), "-", Origin.CALCULATED),
         kerf=kerf,

@@ -10,9 +10,11 @@ from typing import Any
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.outage import SKILLS, Ask
+from gearcase.install.network import Approval
+from gearcase.install.outage import SKILLS, Ask, Isolation
 from gearcase.install.schedule import (
     NOTICE_DAYS,
+    Booking,
     Cure,
     LeadDate,
     LeadItem,
@@ -30,37 +32,38 @@ from gearcase.install.schedule import (
 )
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
-from gearcase.stages.planning.tasks import RELEASE, Planned, bench_tasks, machine, outage_tasks
+from gearcase.stages.planning.tasks import RELEASE, Planned, machine
 from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["outage"]
 
-_HOUR, _DAY = 3600.0, 86400.0
+_MINUTE, _HOUR, _DAY = 60.0, 3600.0, 86400.0
 _UNSAID_DAYS = 28.0  # of an item of which nobody has said how long it takes; common practice, no source
 _WORKING_DAY = 8 * _HOUR
 _BENCH = "bench stage"
+ISOLATION = "isolation agreed in writing: its points, and who holds the lock"
 _MOST_CURES = 5
 _MOST_TOGETHER = 3
 _TO_ASK = "the owner's consent to drill and bond, network approval (weeks), power, permits, access"
 
 
 def outage(
-    job: Job, parts: list[dict[str, Any]], cables: list[dict[str, Any]], draft: Draft, *, today: str
+    job: Job, parts: list[dict[str, Any]], bench: Sequence[Planned], planned: Sequence[Planned], draft: Draft, *, today: str
 ) -> tuple[dict[str, Any], dict[str, Any] | None]:
     """The outage of a job, and its schedule as it is drawn, None where nothing is to be done.
 
     Parameters
     ----------
     job : Job
-    parts, cables : list of dict
+    parts : list of dict
         Of the plan in the making.
+    bench, planned : sequence of Planned
+        The tasks on the bench and in the outage.
     draft : Draft
     today : str
         ISO 8601; empty where nobody says: then nothing is called too late.
     """
-    bench = bench_tasks(job)
-    planned = outage_tasks(job, parts, cables)
-    leads = _leads(job, bench, draft, today)
+    leads = _leads(job, bench, planned, draft, today)
     crew = _crew(job, planned, draft)
     _ask(job, draft)
     document: dict[str, Any] = {
@@ -92,6 +95,7 @@ def outage(
         better = cures(tasks, crew, windows, around)
         if not any(cure.fits for cure in better):
             together = cures_together(tasks, crew, windows, around, most=_MOST_TOGETHER)
+    _several(_used(found, windows), around, draft)
     spare = _fits(job, found, better, together, draft)
     document |= {
         "fits": found.fits if job.outage.windows else None,
@@ -198,9 +202,9 @@ def _fits(job: Job, found: Schedule, better: Sequence[Cure], together: Sequence[
     return spare
 
 
-def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list[dict[str, Any]]:
+def _leads(job: Job, bench: Sequence[Planned], planned: Sequence[Planned], draft: Draft, today: str) -> list[dict[str, Any]]:
     """The go/no-go list, soonest first."""
-    asks = list(job.outage.asks)
+    asks = [*job.outage.asks, *_also_asked(job, bool(planned))]
     if bench and all(ask.name != _BENCH for ask in asks):
         days = math.ceil(sum(one.task.longest for one in bench) / _WORKING_DAY)
         asks.append(Ask(_BENCH, "fitter", float(days)))
@@ -208,7 +212,7 @@ def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list
     day = job.outage.day
     now = float(datetime.fromisoformat(today).toordinal()) if today and day is not None else -math.inf
     if day is not None and now > day:  # nothing can be too late any more
-        open_still = [ask.name for ask in job.outage.asks if not ask.granted]
+        open_still = [ask.name for ask in asks if not ask.granted and ask.name != _BENCH]
         if open_still:
             says = f"its day is past, and the job does not say that these were granted: {', '.join(open_still)}"
             draft.find(Level.NOTE, "lead", "outage", says)
@@ -219,13 +223,28 @@ def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list
         draft.find(Level.BLOCKER, "lead", "outage", f"no go/no-go list: {error.name} {error.value}: {error.rule}")
         return []
     unsaid = {ask.name for ask in asks if ask.days is None}
-    for ask in asks:
+    for ask in job.outage.asks:
         lacks = [what for what, there in (("its owner", ask.owner), ("how long it takes", ask.name not in unsaid)) if not there]
         if lacks and not ask.granted:
             taken = f"; taken as {_UNSAID_DAYS:.0f} d" if ask.name in unsaid else ""
             draft.find(Level.CAUTION, "lead", ask.name, f"nobody has said {' and '.join(lacks)}{taken}")
     _late(dates, day, now, draft)
     return [_lead(one, day, one.item.name in unsaid) for one in dates]
+
+
+def _also_asked(job: Job, locked_out: bool) -> Iterator[Ask]:
+    """What must be granted whether or not it is listed: the isolation, and each connection of the network sheet."""
+    named = {ask.name for ask in job.outage.asks}
+    if locked_out and ISOLATION not in named:
+        held = job.outage.isolation or Isolation()
+        owner = str(job.site.get("owner") or "the drive's owner")
+        yield Ask(ISOLATION, owner, 0.0, granted=bool(held.points and held.by and held.agreed))
+    connections = job.network.network.connections if job.network else ()
+    sheet = {f"network: {one.opened_by} to {one.towards}, {one.service}": one for one in connections}
+    for name, one in sheet.items():
+        if name not in named:
+            days = None if one.lead_time is None else one.lead_time / _DAY
+            yield Ask(name, one.owner, days, granted=one.approval is Approval.APPROVED)
 
 
 def _late(dates: Sequence[LeadDate], day: float | None, now: float, draft: Draft) -> None:
@@ -319,7 +338,7 @@ def _drawn(
     waits = {one.task: one.wait for booking in found.bookings for one in booking.task.after}
     return {
         "window_s": windows[-1].end if job.outage.windows else found.end,
-        "states": list(_states(found, around)),
+        "states": list(_states(found, around, windows)),
         "tasks": [
             {
                 "name": booking.task.name,
@@ -346,12 +365,43 @@ def _drawn(
     }
 
 
-def _states(found: Schedule, around: Machine) -> Iterator[dict[str, Any]]:
-    """What state the machine is in from the lock-out on: warm, cold, and running after the restart."""
-    begun = min(booking.start for booking in found.bookings)
-    freed = next((booking.end for booking in found.bookings if booking.task.name == RELEASE), found.end)
-    cold = min(begun + around.cooling, freed)
-    bands: list[tuple[str, float, float]] = [(State.LOCKED_OUT, begun, cold), (State.COLD, cold, freed)]
-    if any(booking.task.state is State.RUNNING for booking in found.bookings):
-        bands += [("restart", freed, freed + around.restart), (State.RUNNING, freed + around.restart, found.end)]
+def _used(found: Schedule, windows: Sequence[Window]) -> list[tuple[Window, list[Booking]]]:
+    """The windows in which something is done on the stopped machine, with what; what overruns the last one counts to it."""
+    stopped = [booking for booking in found.bookings if booking.task.state in (State.LOCKED_OUT, State.COLD)]
+    begins = [*(window.start for window in windows[1:]), math.inf]
+    inside = [
+        (window, [one for one in stopped if window.start <= one.start < begin])
+        for window, begin in zip(windows, begins, strict=True)
+    ]
+    return [(window, held) for window, held in inside if held]
+
+
+def _several(used: Sequence[tuple[Window, list[Booking]]], around: Machine, draft: Draft) -> None:
+    """What every window costs where the work takes more than one."""
+    if len(used) > 1:
+        says = (
+            f"the work is spread over {len(used)} windows, the drive runs between them: each later one begins with a lock-out of "
+            f"its own ({around.lock_out / _MINUTE:.0f} min), each earlier one ends with a release ({around.release / _MINUTE:.0f} "
+            "min), the drive cools again, and a bond cures inside its window"
+        )
+        draft.find(Level.NOTE, "windows", "outage", says)
+
+
+def _states(found: Schedule, around: Machine, windows: Sequence[Window]) -> Iterator[dict[str, Any]]:
+    """What state the machine is in from the first lock-out on: in each window warm, then cold; running after each restart."""
+    bands: list[tuple[str, float, float]] = []
+    used = _used(found, windows)
+    for number, (window, held) in enumerate(used):
+        begun = held[0].start if number == 0 else window.start
+        freed = max(booking.end + booking.task.at_rest for booking in held) + around.release
+        ends = used[number + 1][0].start if number + 1 < len(used) else found.end
+        if number + 1 == len(used):
+            freed = next((booking.end for booking in held if booking.task.name == RELEASE), found.end)
+        cold = min(begun + around.cooling, freed)
+        bands += [(State.LOCKED_OUT, begun, cold), (State.COLD, cold, freed)]
+        if number + 1 < len(used) or any(booking.task.state is State.RUNNING for booking in found.bookings):
+            bands += [
+                ("restart", freed, min(freed + around.restart, max(ends, freed))),
+                (State.RUNNING, freed + around.restart, ends),
+            ]
     yield from ({"state": str(state), "start_s": start, "end_s": end} for state, start, end in bands if end > start)

@@ -9,8 +9,8 @@ from gearcase.install.housing import Face
 from gearcase.install.points import Point
 from gearcase.install.positions import Advice, advise, pads, spots_to_try
 from gearcase.job.build import Job
+from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.stages.planning.draft import Draft, mm
-from gearcase.stages.planning.mounts import MOUNTS_BONDED
 from gearcase.stages.planning.places import ASSUMED_BASE, footprint
 from gearcase.stages.planning.walls import face_as_known
 
@@ -85,7 +85,7 @@ def _find(point: Point, face: Face, advice: Advice, draft: Draft) -> None:
             point.name,
             f"Before anything is drilled or ground: a magnet at {names} on the running drive; compare the level in the bands of "
             "the bearing and the mesh, the highest first; tap each for a panel that rings.",
-            Step.RUN,
+            at=Step.RUN,
             tool="magnet, sensor, small plastic hammer",
             value="the highest of the spots",
         )

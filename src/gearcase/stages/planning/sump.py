@@ -16,7 +16,7 @@ from gearcase.install.sump import (
     tip_clearance,
 )
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, given, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, mm, ruling_document, stated
 from gearcase.worked import work
 
 __all__ = ["sump"]
@@ -113,23 +113,23 @@ def _room(port: Port, probe: Probe, draft: Draft) -> dict[str, Any]:
         draft.find(Level.CAUTION, "probe_length", _WHERE, "the probe's length from the port's mouth is not given")
         return {"rulings": [], "working": []}
     rulings, working = [], []
-    length = given("length beyond the port's mouth", probe.length)
+    length = stated("length beyond the port's mouth", probe.length)
     clear = clearance_ruling(to_wheel=port.to_wheel, length=probe.length)
     rulings.append(clear)
     if port.to_wheel is None:
         says = f"nobody knows how far the wheel is behind {port.name}: {clear.cure}"
         draft.find(Level.BLOCKER, "tip_clearance", _WHERE, says)
     else:
-        worked = work("probe's tip to the wheel", tip_clearance, to_wheel=given("mouth to wheel", port.to_wheel), length=length)
+        worked = work("probe's tip to the wheel", tip_clearance, to_wheel=stated("mouth to wheel", port.to_wheel), length=length)
         working.append(worked.as_dict())
         draft.rule(Level.BLOCKER, "tip_clearance", _WHERE, clear, worked)
     if port.below_minimum is None or probe.tip_diameter is None:
         says = f"depth of {port.name} below the minimum level or the tip's diameter is not given: nothing says that it reads oil"
         draft.find(Level.CAUTION, "immersion", _WHERE, says)
     else:
-        below = given("port below the minimum level", port.below_minimum)
+        below = stated("port below the minimum level", port.below_minimum)
         immersed = work("probe below the minimum level", immersion, length=length, below_minimum=below)
-        needed = work("length wanted in the oil", immersion_needed, tip_diameter=given("tip diameter", probe.tip_diameter))
+        needed = work("length wanted in the oil", immersion_needed, tip_diameter=stated("tip diameter", probe.tip_diameter))
         working += [immersed.as_dict(), needed.as_dict()]
         rulings.append(immersion_ruling(immersed=immersed.value, tip_diameter=probe.tip_diameter))
         draft.rule(Level.CAUTION, "immersion", _WHERE, rulings[-1], needed)
@@ -154,23 +154,24 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
     draft.step(
         _WHERE,
         f"Drain below {port.name} (this is an oil change: oil of the same grade, filter, the old oil to its waste), take out its "
-        "plug, gauge it once more.",
-        caution="Hot oil burns; catch pan under it; keep the port bagged while it is open.",
+        "plug, gauge it once more; keep the port bagged while it is open.",
+        "fit probe",
         tool="catch pan, leaf and form gauge, caliper",
         value=candidates[0].name if candidates else "",
     )
     draft.step(
         _WHERE,
-        f"Measure through the port to the wheel, then screw the probe in; it seals {seal}. Turn the drive by hand once.",
-        caution="Stop at any touch: the tip must stay clear of the wheel.",
+        f"Measure through the port to the wheel, then screw the probe in; it seals {seal}. Turn the drive by hand once "
+        "and stop at any touch: the tip must stay clear of the wheel.",
+        "fit probe",
         tool="rod, spanner",
         value=f"{length} beyond the mouth",
         tolerance="25 mm or more from tip to wheel",
     )
     draft.step(
         _WHERE,
-        "Fill to the mark; once all is closed and lock-out is lifted run 15 min, check the level again, look for leaks hot.",
-        caution="Outside guards; oil on the floor is a fall.",
+        "Fill to the mark, close all, wipe dry; look for leaks cold.",
+        "fit probe",
         tool="level glass, lamp",
-        value="level at its mark, no drop",
+        value="level at its mark",
     )
