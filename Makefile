@@ -50,9 +50,10 @@ check: $(VENV)/dev
 long: $(VENV)/dev
 	$(BIN)/pytest -m long
 
-bench: $(VENV)/run
+bench: $(VENV)/dev
 	$(BIN)/python benchmarks/run.py
 	$(BIN)/python benchmarks/signals.py
+	$(BIN)/python benchmarks/many.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
 	$(BIN)/python benchmarks/plan.py

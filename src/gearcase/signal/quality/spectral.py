@@ -50,14 +50,15 @@ def ski_slope(facts: Facts) -> Finding | None:
     octaves = [(2 * _SLOW_HZ / 2**k, _SLOW_HZ / 2**k) for k in range(16)]
     bins = [(max(math.ceil(low / hz), _SETTLING_BINS), math.ceil(high / hz)) for high, low in octaves]
     bins = [(first, last) for first, last in bins if last - first >= _OCTAVE_BINS and last * hz < top]
-    omega = 2 * np.pi * hz * np.arange(1, facts.power.size)
-    velocity = facts.power[1:] * omega ** (2 * TO_VELOCITY[facts.unit])  # begins at bin 1
-    acceleration = velocity * omega**2
-    level = [float(np.quantile(acceleration[first - 1 : last - 1], 0.25)) for first, last in bins]
+    end = min(math.ceil(_OVERALL_TO_HZ / hz), facts.power.size)
+    omega = 2 * np.pi * hz * np.arange(1, end)
+    velocity = facts.power[1:end] * (facts.deviation * omega ** TO_VELOCITY[facts.unit]) ** 2  # begins at bin 1
+    slow = velocity[: bins[0][1]] * omega[: bins[0][1]] ** 2 if bins else velocity[:0]
+    level = [float(np.quantile(slow[first - 1 : last - 1], 0.25)) for first, last in bins]
     steep = [n for n in range(len(level) - 2) if level[n] < level[n + 1] < level[n + 2] and level[n + 2] > _SKI * level[n]]
     if not steep:
         return None
-    edge, end = math.ceil(_SLOW_HZ / hz), min(math.ceil(_OVERALL_TO_HZ / hz), facts.power.size)
+    edge = math.ceil(_SLOW_HZ / hz)
     below, above = (math.sqrt(velocity[first - 1 : last - 1].sum()) for first, last in ((_SETTLING_BINS, edge), (edge, end)))
     if below <= above:
         return None
@@ -105,7 +106,7 @@ def mains(facts: Facts) -> Finding | None:
         if found is None:
             continue
         base, harmonics = found
-        share = sum(_line_power(facts, n * base) for n in harmonics) / facts.deviation**2
+        share = sum(_line_power(facts, n * base) for n in harmonics)
         level = Level.CAUTION if share > _MAINS_STRONG else Level.NOTE
         says = (
             f"Lines at {', '.join(f'{n}' for n in harmonics)} times {base:.2f} Hz hold {100 * min(share, 1):.2g} % of the power: "
@@ -125,10 +126,10 @@ def carrier(facts: Facts) -> Finding | None:
     top = facts.spectrum.values.size * hz
     for nominal in np.arange(_CARRIER_HZ[0], min(_CARRIER_HZ[1], top) + 1, _CARRIER_STEP_HZ):
         off = _REACH_BINS * hz + _CARRIER_EXACT * nominal
-        if any(_near(lines, [nominal / n], off).any() for n in (2, 3, 4)):
-            continue
         near = lines[np.abs(lines - nominal) < 2 * _OUTPUT_HZ[1]]
         lower, upper = near[near < nominal - 2 * _OUTPUT_HZ[0]], near[near > nominal + 2 * _OUTPUT_HZ[0]]
+        if not (lower.size and upper.size) or _near(lines, [nominal / n for n in (2, 3, 4)], off).any():
+            continue
         pairs = lower.size * upper.size * min(off / _OUTPUT_HZ[1], 1)  # that chance sets about it
         density = _density(lines, nominal - 600, nominal + 600, hz)
         middle = (lower[:, None] + upper) / 2
@@ -189,7 +190,7 @@ def _mains_base(facts: Facts, nominal: float) -> tuple[float, list[int]] | None:
 
 
 def _line_power(facts: Facts, hz: float) -> float:
-    """Mean square of a line: the bins of its lobe."""
+    """Share of the mean square that a line holds: the bins of its lobe."""
     at = round(hz / facts.spectrum.bin_hz)
     return float(facts.power[max(at - 2, 0) : at + 3].sum())
 
