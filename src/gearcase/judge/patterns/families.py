@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from gearcase.drive.train import Drive
+from gearcase.judge.patterns import gears
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Weighed
 
@@ -10,7 +11,7 @@ __all__ = ["FAMILIES", "Family", "examine"]
 
 Family = Callable[[Drive, Sequence[Observed]], tuple[Weighed, ...]]
 
-FAMILIES: tuple[Family, ...] = ()
+FAMILIES: tuple[Family, ...] = (gears.examine,)
 
 
 def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
