@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := build/demo
 
-.PHONY: help demo check long bench study study-forecast study-teeth picture clean
+.PHONY: help demo check long bench study study-patterns study-forecast study-teeth picture clean
 .DEFAULT_GOAL := help
 
 help:
@@ -13,6 +13,7 @@ help:
 	@echo "make long    the long suites: large simulations, and the pages in a browser (Debian: apt-get install chromium)"
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
+	@echo "make study-patterns  false claims and detection of the gear patterns, on simulations"
 	@echo "make study-teeth  how often unknown tooth counts are found, and whether the odds come true, on simulations"
 	@echo "make study-forecast  whether forecast dates come true and how often noise looks like a trend or step, on simulations"
 	@echo "make picture the picture in the README, from the demo"
@@ -61,6 +62,9 @@ study: $(VENV)/dev
 
 study-teeth: $(VENV)/dev
 	$(BIN)/python -m studies.inference
+
+study-patterns: $(VENV)/dev
+	$(BIN)/python -m studies.patterns
 
 study-forecast: $(VENV)/dev
 	$(BIN)/python -m studies.forecast

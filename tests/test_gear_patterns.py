@@ -4,13 +4,14 @@ The simulator shares no code with what judges it. Chances are held against theor
 scipy.
 """
 
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import scipy.stats
 from studies.pattern_cases import PATTERNS, RATE_HZ, TEETH, Job, foreign, rival, shown
-from studies.patterns import judged, observe, outcomes
+from studies.patterns import judged, observe, outcomes, run
 
 from gearcase.drive.gear_faults import Knock, ToothDamage
 from gearcase.drive.simulate import Levels, simulate
@@ -67,6 +68,15 @@ def test_only_patterns_with_a_positive_case_a_rival_and_a_foreign_machine_are_of
     assert catalogue.pattern(pattern).offered
     family = [one for part in ("mesh", "planetary set") for one in catalogue.of_part(part)]
     assert {one.name for one in family if one.offered} <= set(PATTERNS)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_hundred_sound_drives_are_claimed_no_more_often_than_stated(pattern: str) -> None:
+    """Every claim of any gear pattern counts; noise is stated as 0.001 a job and pattern, eight patterns at most."""
+    with ProcessPoolExecutor() as pool:
+        found = run(pool, "sound", pattern, 810_000, 100)
+    assert found["wrong"] <= scipy.stats.binom.ppf(0.999, 100, len(PATTERNS) * NOISE_LIMIT)
 
 
 def recorded(*faults: ToothDamage, seconds: float = 10.0, knock_at: float | None = None, seed: int = 4) -> Job:
