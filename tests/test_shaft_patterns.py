@@ -141,6 +141,13 @@ def test_what_is_high_at_all_speeds_or_stands_still_is_no_resonance() -> None:
     assert last.answer is Answer.NOT_TESTABLE and "needs one beyond it" in last.why
 
 
+def test_a_shaft_whose_ratio_is_known_to_a_band_only_is_not_tested() -> None:
+    """A line one per cent off would be missed, and missing it is not "not seen"."""
+    drive = replace(DRIVE, ratio_links=(replace(DRIVE.ratio_links[0], spread=0.01),))
+    found = of(shafts.examine(drive, observe(seed=1, drive=drive, faults=[UNBALANCE])), "unbalance", "motor")
+    assert found.answer is Answer.NOT_TESTABLE and "known to ±1" in found.why
+
+
 def test_growth_stands_in_where_no_zone_can_be_told() -> None:
     plain = replace(DRIVE, ratings=Ratings())
     now = observe(seed=1, faults=[UNBALANCE], drive=plain)

@@ -76,9 +76,7 @@ def _channel(group: Sequence[Observed], number: int, found: dict[int, dict[str, 
             Role.NEEDED,
             _ALONE,
             alone,
-            "needs another channel sampled together"
-            if alone is None
-            else f"{len(same)} of {len(others)} others show it too",
+            "needs another channel sampled together" if alone is None else f"{len(same)} of {len(others)} others show it too",
             VERIFIED_FLOOR,
         ),
         Sign(Role.SUPPORTING, "follows the cable or the sensor in a swap", None, "needs a record after the swap"),

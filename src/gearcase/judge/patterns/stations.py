@@ -22,6 +22,7 @@ __all__ = ["AS_HIGH_AGAIN", "RADIAL", "RUNNING", "Measured", "Station", "elsewhe
 RADIAL = ("horizontal", "vertical")
 RUNNING = ("", "steady", "unloaded")  # states in which a shaft turns evenly and is coupled
 LARGE = "zone C or grown by 6 dB"  # the needed sign of `Measured.large`
+_EXACT = 5e-4  # spread of a ratio up to which a line is looked for at one place: as far as the speed itself may move
 GROWN_DB = 6.0  # growth at matched state that is worth a look; handbooks of vibration diagnosis, from memory
 AS_HIGH_AGAIN = 0.5  # a line at least half as high under other circumstances is the same line; common practice, no source
 
@@ -50,14 +51,19 @@ class Station:
 
 
 class Measured:
-    """All records of a job, by shaft, point and direction, oldest first."""
+    """All records of a job, by shaft, point and direction, oldest first.
+
+    `orders` are of the shafts whose speed follows exactly from the reference shaft's, `loose` the spreads of the others. [-]
+    """
 
     def __init__(self, drive: Drive, observed: Sequence[Observed]) -> None:
         self.drive = drive
         self.lines = expected_lines(drive)
         self.records = tuple(Tones(one, self.lines) for one in observed)
         carried = {shaft.name for shaft in drive.shafts if shaft.carrier}
-        self.orders = {name: abs(known.order) for name, known in shaft_orders(drive).items() if known.order and name not in carried}
+        turning = {name: known for name, known in shaft_orders(drive).items() if known.order and name not in carried}
+        self.orders = {name: abs(known.order) for name, known in turning.items() if known.spread <= _EXACT}
+        self.loose = {name: known.spread for name, known in turning.items() if known.spread > _EXACT}
         self._tones = {id(tones.observed): tones for tones in self.records}
         self._groups = at_one_time(one for one in observed if one.recording.taken.state in RUNNING)
         acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
