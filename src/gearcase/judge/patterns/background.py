@@ -80,7 +80,7 @@ def _velocity(tones: Tones) -> float | None:
 
 def _shared(running: Tones, standing: Tones) -> list[Tone]:
     """Lines of the standing record, the highest first, that stand as high in the running one, at the same frequency."""
-    lines = find_lines(standing.strength, bin_hz=standing.bin_hz, chance=NOISE_LIMIT)
+    lines = find_lines(standing.observed.strength, bin_hz=standing.bin_hz, chance=NOISE_LIMIT)
     inside = [line.hz for line in lines if _BAND_HZ[0] <= line.hz <= _BAND_HZ[1]]
     found = [tone for hz in inside if (tone := standing.at(hz, standing.bin_hz))]
     return sorted((one for one in found if _stands(running, one, one.hz)), key=lambda one: -one.velocity)
