@@ -82,6 +82,12 @@ def test_a_neighbour_at_this_very_speed_is_known_by_the_record_with_this_drive_s
     records = (*observe(seed=4, faults=[neighbour]), *observe(Situation(SPEED_HZ, "standing"), seed=5, faults=[neighbour]))
     found = of(shafts.examine(DRIVE, records), "unbalance")
     assert (found.answer, seen(found, "shows with this drive standing")) == (Answer.UNCERTAIN, True)
+    elsewhere = [
+        one for one in records if one.recording.taken.state != "standing" or one.recording.point != found.seen_in[0].recording.point
+    ]
+    assert claimed(shafts.examine(DRIVE, elsewhere)) == set(), "nor where another point was recorded standing"
+    ours = (*observe(seed=4, faults=[UNBALANCE]), *observe(Situation(SPEED_HZ, "standing"), seed=5, faults=[UNBALANCE]))
+    assert seen(of(shafts.examine(DRIVE, ours), "unbalance"), "shows with this drive standing") is False
 
 
 def test_two_machines_at_nearly_one_speed_beat_and_the_phase_is_not_steady() -> None:
