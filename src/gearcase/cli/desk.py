@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gearcase.job.build import Job, RecordingEntry
     from gearcase.signal.recording import Recording
 
-__all__ = ["check", "diagnose", "handover", "new", "plan", "schema", "serve", "survey"]
+__all__ = ["check", "diagnose", "handover", "new", "plan", "plot", "schema", "serve", "survey"]
 
 
 def new(given: argparse.Namespace) -> int:
@@ -112,6 +112,34 @@ def diagnose(given: argparse.Namespace) -> int:
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
+def plot(given: argparse.Namespace) -> int:
+    """Write one plot of the latest recording, of a point if one is named."""
+    from pathlib import Path
+
+    from gearcase.drawings.recording_plots import KINDS, Judged, plot
+    from gearcase.drawings.typeset import sheet_png
+    from gearcase.stages import diagnose, survey
+
+    path = Path(given.into)
+    if path.suffix not in (".svg", ".png"):
+        raise BadInput(Problem("--into", "", given.into, "a file whose name ends in .svg or .png"))
+    if given.kind not in KINDS:
+        raise BadInput(Problem("--kind", "", given.kind, f"one of {', '.join(KINDS)}"))
+    job = load(given)
+    result = diagnose.run(job, _watched(_recordings(given, job), given))
+    judged = result.document["recordings"]
+    at_point = [number for number, one in enumerate(judged) if not given.point or one["point"] == given.point]
+    if not at_point:
+        raise BadInput(Problem("--point", "", given.point, "a point of which the job lists a recording"))
+    found = plot(given.kind, Judged(survey.run(job).document, result.document, result.arrays, at_point[-1]))
+    name = judged[at_point[-1]]["name"]
+    if found is None:
+        raise BadInput(Problem(name, "--kind", given.kind, KINDS[given.kind][1]))
+    path.write_bytes(found.sheet.svg(found.title).encode() if path.suffix == ".svg" else sheet_png(found.sheet, found.title))
+    document = {"schema": "plot/1", "kind": given.kind, "recording": name, "says": found.says, "file": str(path)}
+    return done(given, document, f"{found.says}\n{found.caption}\n\nkept in {path}")
+
+
 def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
     """Files named in the call, else those of the job, read one at a time."""
     from dataclasses import replace
@@ -125,7 +153,7 @@ def _recordings(given: argparse.Namespace, job: "Job") -> "Iterator[Recording]":
         return
     if not job.recordings:
         accepted = "a recording: name its file after the job, or list it in job.yaml under recordings"
-        raise BadInput(Problem("gearcase diagnose", "RECORDING", "none", accepted))
+        raise BadInput(Problem(f"gearcase {given.run.__name__}", "RECORDING", "none", accepted))
     names = recording_names(job)
     for number, entry in sorted(enumerate(job.recordings), key=lambda numbered: numbered[1].start):
         try:
@@ -189,7 +217,7 @@ def handover(given: argparse.Namespace) -> int:
     from gearcase.drawings.report import handover_html, handover_pdf
     from gearcase.record import results
     from gearcase.record.clock import now
-    from gearcase.record.freshness import hashes_now, stale
+    from gearcase.record.freshness import changes
     from gearcase.stages import handover
 
     job = load(given)
@@ -198,7 +226,7 @@ def handover(given: argparse.Namespace) -> int:
     for stage in handover.GATHERED:
         stored = results.latest(folder, stage)
         if stored is not None:
-            changed = stale(stored, hashes_now(folder, job, stored))
+            changed = changes(folder, job, stored)
             earlier[stage] = handover.Earlier(
                 stored.number, stored.document, stored.arrays(), tuple(str(change) for change in changed)
             )

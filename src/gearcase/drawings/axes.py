@@ -3,7 +3,7 @@
 Letters are set in `SIZE`: across the text width of an A4 page (`PRINTED_MM`) their capitals are then 2 mm high, above the least of
 ISO 3098, 1.8 mm (from memory).
 
-Public: `Axis`, `ticks`, `time_ticks`, `span_words`, `day_words`; `level_axis`, `foot_axis`; `trace`.
+Public: `Axis`, `ticks`, `time_ticks`, `span_words`, `day_words`; `level_axis`, `foot_axis`, `scaled`; `trace`.
 """
 
 import math
@@ -26,6 +26,7 @@ __all__ = [
     "day_words",
     "foot_axis",
     "level_axis",
+    "scaled",
     "span_words",
     "ticks",
     "time_ticks",
@@ -131,7 +132,7 @@ def span_words(first_s: float, last_s: float) -> str:
 
 def level_axis(sheet: Sheet, axis: Axis, left: float, right: float, says: str, *, marks: Sequence[float]) -> None:
     """Hairlines across a plot with their figures at its left, and turned beside them what they are, with the unit after a comma."""
-    factor, says = _factor(marks, says)
+    factor, says = scaled(marks, says)
     for mark in marks:
         sheet.line(left, axis(mark), right, axis(mark), colour=HAIRLINE, width=0.5)
         sheet.text(left - 6, axis(mark) + SIZE / 3, f"{mark / factor:g}", size=SIZE, anchor="end", colour=MUTED)
@@ -149,6 +150,23 @@ def foot_axis(sheet: Sheet, axis: Axis, bottom: float, says: str, *, marks: Sequ
     sheet.line(axis.start, bottom, axis.end, bottom, width=WIDE)
 
 
+def scaled(marks: Sequence[float], says: str) -> tuple[float, str]:
+    """A power of a thousand taken out of figures too small or too large to be read, and the words that say so, their unit after a
+    comma.
+
+    Examples
+    --------
+    >>> scaled([0.0, 2e-6, 4e-6], "amplitude, m/s")
+    (1e-06, 'amplitude, 10⁻⁶ m/s')
+    """
+    largest = max(map(abs, marks), default=0.0)
+    if largest == 0 or 1e-2 <= largest < 1e5:
+        return 1.0, says
+    power = 3 * math.floor(math.log10(largest) / 3)
+    name, _, unit = says.rpartition(", ")
+    return 10.0**power, f"{name}, 10{str(power).translate(_RAISED)} {unit}"
+
+
 def trace(x: NDArray[np.floating], y: NDArray[np.floating], x_of: Callable[[float], float], y_of: Axis, columns: int) -> str:
     """A line as a path: lowest and highest of each pixel column, so that no peak is lost."""
     each = max(x.size // (2 * columns), 1)
@@ -162,16 +180,6 @@ def trace(x: NDArray[np.floating], y: NDArray[np.floating], x_of: Callable[[floa
         if each > 1:
             points.append(f"{across:.1f} {y_of(float(high)):.1f}")
     return "M" + "L".join(points)
-
-
-def _factor(marks: Sequence[float], says: str) -> tuple[float, str]:
-    """A power of a thousand taken out of figures too small or too large to be read, and the axis' words that say so."""
-    largest = max(map(abs, marks), default=0.0)
-    if largest == 0 or 1e-2 <= largest < 1e5:
-        return 1.0, says
-    power = 3 * math.floor(math.log10(largest) / 3)
-    name, _, unit = says.rpartition(", ")
-    return 10.0**power, f"{name}, 10{str(power).translate(_RAISED)} {unit}"
 
 
 def _moment(time_s: float) -> datetime:

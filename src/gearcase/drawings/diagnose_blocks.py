@@ -8,9 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.block import Block, first_up, unit_words
-from gearcase.drawings.flags import Flag
-from gearcase.drawings.plots import spectrum_sheet
-from gearcase.drawings.survey_blocks import line_hz
+from gearcase.drawings.recording_plots import Judged, plot
 from gearcase.judge.zones import STAND_IN
 from gearcase.units import percent
 
@@ -32,9 +30,6 @@ FAULT_NAMES = {
     "rolling_element": "rolling element fault",
     "cage": "cage fault",
 }
-
-
-_ENVELOPE_END_HZ = 400.0
 
 
 _MOST_UNEXPLAINED = 15
@@ -165,87 +160,29 @@ def plot_blocks(
     if diagnose is None or not arrays:
         return
     yield Block("break")
-    yield Block("heading", "Spectra")
+    yield Block("heading", "Plots of the recordings")
     yield Block(
         "text",
         "The thin full line is what was recorded. Dotted flags stand where this drive is expected to show lines; flags with a "
         "solid stroke and a mark are the evidence of a verdict.",
     )
     for number, recording in enumerate(diagnose["recordings"]):
-        if f"spectrum-{number}" not in arrays:
-            continue
-        speed = recording["speed_hz"] or survey["drive"]["rated_speed_hz"]
-        yield Block("heading", f"{recording['point'] or 'Point not stated'}, {recording['name']}", level=2)
-        caption = f"at {60 * speed:.1f} rpm ({recording['speed_from']})"
-        spectrum, envelope = arrays[f"spectrum-{number}"], arrays[f"envelope-{number}"]
-        highest = _end(survey, speed, spectrum["hz"])
-        yield Block(
-            "figure",
-            f"Amplitude spectrum {caption}.",
-            svg=spectrum_sheet(
-                spectrum["hz"],
-                spectrum["amplitude"],
-                _main_flags(survey, speed),
-                x_label="frequency, Hz",
-                y_label=f"amplitude, {unit_words(recording['unit'])}",
-                highest=highest,
-            ).svg(f"Amplitude spectrum of {recording['name']}"),
-        )
-        verdicts = [v for v in diagnose["verdicts"] if v["recording"] == recording["name"]]
-        yield Block(
-            "figure",
-            f"Spectrum of the whitened squared envelope {caption}. What does not rise above the local noise is not drawn.",
-            svg=spectrum_sheet(
-                envelope["hz"],
-                np.maximum(envelope["snr_db"], 0.0),
-                _envelope_flags(survey, speed, verdicts),
-                x_label="frequency, Hz",
-                y_label="over local noise, dB",
-                highest=min(float(envelope["hz"][-1]), _envelope_end(verdicts)),
-            ).svg(f"Envelope spectrum of {recording['name']}"),
-        )
+        judged = Judged(survey, diagnose, arrays, number)
+        made = [found for kind in _shown(judged) if (found := plot(kind, judged))]
+        if made:
+            yield Block("heading", f"{recording['point'] or 'Point not stated'}, {recording['name']}", level=2)
+        for one in made:
+            yield Block("text", one.says.removesuffix(".") + ":")
+            yield Block("figure", one.caption, svg=one.sheet.svg(one.title))
 
 
-def _end(survey: dict[str, Any], speed: float, hz: NDArray[np.floating]) -> float:
-    meshes = [line_hz(line, speed) for line in survey["lines"] if line["kind"] == "mesh"]
-    return min(float(hz[-1]), max(1.15 * max(meshes, default=0.0), 20 * speed))
-
-
-def _envelope_end(verdicts: list[dict[str, Any]]) -> float:
-    last = [line["found_hz"] for verdict in verdicts for line in _found(verdict)]
-    return float(max([_ENVELOPE_END_HZ / 2, *(1.3 * hz for hz in last)]))
-
-
-def _main_flags(survey: dict[str, Any], speed: float) -> list[Flag]:
-    return [
-        Flag(line_hz(line, speed), line["name"])
-        for line in survey["lines"]
-        if line["kind"] == "mesh" or (line["kind"] == "shaft" and line["harmonic"] == 1)
-    ]
-
-
-def _envelope_flags(survey: dict[str, Any], speed: float, verdicts: list[dict[str, Any]]) -> list[Flag]:
-    named = [
-        Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
-        for v in verdicts
-        for number, line in enumerate(_found(v))
-    ]
-    shafts = [
-        Flag(line_hz(line, speed), line["name"]) for line in survey["lines"] if line["kind"] == "shaft" and line["harmonic"] == 1
-    ]
-    return [*named, *_not_counted(verdicts), *shafts]
-
-
-def _not_counted(verdicts: list[dict[str, Any]]) -> Iterator[Flag]:
-    """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
-    for verdict in verdicts:
-        spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
-        if not spacing:
-            continue
-        counted = {round(line["found_hz"] / spacing) for line in _found(verdict)}
-        last = int(_envelope_end([verdict]) / spacing)
-        for number in sorted(set(range(1, last + 1)) - counted):
-            yield Flag(number * spacing, f"{number}x, not counted")
+def _shown(judged: Judged) -> tuple[str, ...]:
+    """What of a recording helps a reader: the band of its impacts with a verdict, its waveform too and where none can be given."""
+    usual = ("spectrum", "envelope", "history", "tooth-circle")
+    if judged.verdicts:
+        return ("spectrum", "envelope", "waveform", "kurtogram", "history", "tooth-circle")
+    unfit = judged.columns("spectrum") is None
+    return ("waveform",) if unfit else usual
 
 
 def recording_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:

@@ -8,7 +8,7 @@ from gearcase.drawings.svg import ACCENT, MUTED, Sheet, text_width
 
 __all__ = ["FLAG_ROW", "Flag", "PlacedFlag", "draw_flags", "flag_room", "placed_flags"]
 
-FLAG_ROWS = 8
+FLAG_ROWS = 11
 FLAG_ROW = 17.0
 _AIR = 4.0
 

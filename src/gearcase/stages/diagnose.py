@@ -47,7 +47,8 @@ from gearcase.signal.spectrum import (
 )
 from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
 from gearcase.stages.pattern_rows import cannot_tell_rows, looked_rows, not_testable_rows, offered_only, verdict_rows
-from gearcase.stages.result import Arrays, StageResult, calls_for_action, finding_document, has_blocker
+from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
+from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
 
 __all__ = ["CLEAN", "Examined", "run"]
@@ -72,13 +73,15 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     Returns
     -------
     StageResult
-        Document ``diagnose/1``; arrays ``spectrum-N`` and ``envelope-N`` of the latest recording of each point and of those whose
-        verdicts stand; `wrong` when a fault is claimed, a recording is unfit to be judged, or the overall velocity is in zone D.
+        Document ``diagnose/1``; arrays ``NAME-N`` (spectrum, envelope, and those of `stages.pictured`) of the latest recording of
+        each point and of those whose verdicts stand; `wrong` when a fault is claimed, a recording is unfit to be judged, or the
+        overall velocity is in zone D.
     """
     lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
     bearing_at = {point.name: point.bearing for point in job.points}
     documents: list[dict[str, Any]] = []
-    kept: dict[tuple[str, ...], Arrays] = {}
+    kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
+    histories: dict[tuple[str, str], OrderHistory] = {}
     first: dict[str, _First] = {}
     looked: list[_Looked] = []
     observed = Kept()
@@ -93,13 +96,19 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if (one := examined.observed(under)) is not None:
             observed.add(one)
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
-        arrays = {f"{name}-{number}": columns for name, columns in examined.arrays().items()}
-        kept["latest", recording.point] = arrays
-        kept.update({(row["component"], row["fault"], recording.point): arrays for row in document["verdicts"]})
+        shown = (number, examined)
+        kept["latest", recording.point] = shown
+        kept.update({(row["component"], row["fault"], recording.point): shown for row in document["verdicts"]})
+        if examined.spectrum and examined.speed:
+            history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
+            history.add(number, examined.spectrum, examined.speed.hz)
         if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
     document = _together(job, documents, looked, offered_only(examine(job.drive, observed.all())))
-    together = {name: columns for arrays in kept.values() for name, columns in arrays.items()}
+    together = {
+        f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
+    }
+    together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
 
@@ -256,13 +265,24 @@ class Examined:
         return _Looked(testable, frozenset(shown), why_not)
 
     def arrays(self) -> dict[str, dict[str, NDArray[np.floating]]]:
-        """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end."""
+        """What the plots need: amplitudes of the whole spectrum, strengths of the envelope's low end, and what is `pictured`; of a
+        record unfit to be judged its waveform, which shows why.
+        """
+        clipped = any(finding.rule == "quality.clipping" for finding in self.quality)
+        speed_hz = self.speed.hz if self.speed else self.recording.speed_hz or self.drive.rated_speed_hz
+        shown_first = {"waveform": waveform(self.recording, speed_hz, clipped=clipped)}
         if self.spectrum is None or self.envelope is None:
-            return {}
+            return shown_first
         amplitude = amplitude_spectrum(self.spectrum).astype(np.float32)
         shown = min(self.envelope.strength.size, round(self._envelope_end() / self.envelope.bin_hz))
         strength = np.maximum(self.envelope.strength[:shown], _WEAKEST_KEPT)
+        more = {}
+        if self.speed is not None:
+            fastest = max((hypothesis.order for hypothesis in self.hypotheses), default=1.0)
+            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, lines=self.lines, fastest_order=fastest)
         return {
+            **shown_first,
+            **more,
             "spectrum": {
                 "hz": (np.arange(amplitude.size) * self.spectrum.bin_hz).astype(np.float32),
                 "amplitude": amplitude,

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from gearcase.drive.train import Drive
-from gearcase.judge.patterns import background, backstop, electrical, lubrication, resonance, sensors, shafts
+from gearcase.judge.patterns import background, backstop, electrical, gears, lubrication, resonance, sensors, shafts
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Weighed
 
@@ -12,6 +12,7 @@ __all__ = ["FAMILIES", "Family", "examine"]
 Family = Callable[[Drive, Sequence[Observed]], tuple[Weighed, ...]]
 
 FAMILIES: tuple[Family, ...] = (
+    gears.examine,
     shafts.examine,
     resonance.examine,
     electrical.examine,

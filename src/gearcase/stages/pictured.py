@@ -1,0 +1,200 @@
+"""What the plots of a recording need, kept small: a stretch of its waveform, its kurtogram, its orders over time, average turns.
+
+Nothing is judged by these. Each is a table of columns of one length:
+
+* ``waveform``: time_s, value, clipped (1 where a sample stands on a limit of the sensor), around the largest peak;
+* ``kurtogram``: lowest_hz, highest_hz, level, kurtosis, standard_error of each band (`signal.kurtogram`);
+* ``order-map``: order, then ``at T`` for each of a few stretches of the record, T being the middle of each [s]: the largest
+  amplitude in each step of order;
+* ``average``: gear (2 n the pinion, 2 n + 1 the wheel of the drive's n-th mesh), turn, value, residual, turns, fm4, of each gear
+  whose mesh line tells how its shaft turned;
+* ``orders`` (`OrderHistory`): as ``order-map``, with ``recording N`` for each recording of a point.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.drive.line import Line
+from gearcase.drive.train import Drive, Mesh, mesh_carrier
+from gearcase.errors import OutOfRange
+from gearcase.signal.gear_indicators import gear_indicators, gear_signals
+from gearcase.signal.kurtogram import kurtogram
+from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import SHORTEST_RECORD, Transform, amplitude_spectrum, transform
+from gearcase.signal.synchronous import synchronous_average, turning_from_mesh
+from gearcase.stages.heard import Speed
+
+__all__ = ["OrderHistory", "highest_order", "pictured", "waveform"]
+
+Columns = dict[str, NDArray[np.floating]]
+
+_TURNS = 10  # of the reference shaft, of the waveform
+_SHORTEST_S, _MOST_SAMPLES = 0.1, 16384  # of it
+_STEPS, _STEPS_OF_FRAME, _FRAMES = 616, 308, 48  # of order, as many px as a plot is wide or half of them; stretches of a record
+_MOST_RECORDINGS = 128  # of a history; beyond them every second is left out
+_ABOVE_MESH, _LEAST_ORDERS = 1.15, 20.0
+_IMPACTS = 3.0  # bands at least so many times the fastest rate of impacts; `signal.kurtogram`
+_OWN = 0.45  # of a shaft's speed, half the band about a mesh line: its own sidebands stay out
+_FEWEST_BINS = 16.5  # of that half; `turning_from_mesh`
+_STEPS_PER_TOOTH, _LEAST_STEPS = 8, 512  # of an average turn
+_HARMONICS = 3  # of a mesh that count as regular, as many as the survey lists
+
+
+def pictured(
+    recording: Recording, spectrum: Transform, speed: Speed, *, drive: Drive, lines: tuple[Line, ...], fastest_order: float
+) -> dict[str, Columns]:
+    """Kurtogram, order map and average of one recording fit to be judged; what cannot be made of it is left out.
+
+    Parameters
+    ----------
+    recording : Recording
+    spectrum : Transform
+        Of it.
+    speed : Speed
+        Of the reference shaft.
+    drive, lines : Drive, tuple of Line
+        With its expected lines.
+    fastest_order : float
+        Of the impacts looked for, in turns of the reference shaft. [-]
+    """
+    made = {
+        "kurtogram": _kurtogram(spectrum, _IMPACTS * fastest_order * speed.hz),
+        "order-map": _order_map(recording, speed.hz, highest_order(lines)),
+        "average": _averages(recording, speed, drive, lines),
+    }
+    return {name: columns for name, columns in made.items() if columns}
+
+
+def highest_order(lines: tuple[Line, ...]) -> float:
+    """As far as plots over orders reach: a little beyond the highest mesh line. [-]"""
+    return max(_ABOVE_MESH * max((abs(line.order) for line in lines if line.kind == "mesh"), default=0.0), _LEAST_ORDERS)
+
+
+def waveform(recording: Recording, speed_hz: float, *, clipped: bool) -> Columns:
+    """A few turns of the reference shaft about the largest peak.
+
+    Parameters
+    ----------
+    recording : Recording
+    speed_hz : float
+        Of the reference shaft. [Hz]
+    clipped : bool
+        Whether its quality says so: then the samples at its ends are on a limit.
+    """
+    samples, rate = recording.samples, recording.sample_rate_hz
+    length = min(max(round(max(_TURNS / speed_hz, _SHORTEST_S) * rate), 2), _MOST_SAMPLES, samples.size)
+    begin = min(max(int(np.argmax(np.abs(samples))) - length // 2, 0), samples.size - length)
+    values = samples[begin : begin + length]
+    on = (values == samples.max()) | (values == samples.min()) if clipped else np.zeros(length, bool)
+    return {
+        "time_s": (begin + np.arange(length)) / rate,
+        "value": values.astype(np.float32),
+        "clipped": on.astype(np.float32),
+    }
+
+
+class OrderHistory:
+    """Orders of the recordings of one point, one after the other."""
+
+    def __init__(self, highest: float) -> None:
+        self.highest = highest
+        self.rows: list[tuple[int, NDArray[np.floating]]] = []
+
+    def add(self, number: int, spectrum: Transform, speed_hz: float) -> None:
+        """A recording by its number among all."""
+        if len(self.rows) == _MOST_RECORDINGS:
+            self.rows = self.rows[::2]
+        self.rows.append((number, _by_order(amplitude_spectrum(spectrum), spectrum.bin_hz / speed_hz, self.highest, _STEPS)))
+
+    def columns(self) -> Columns:
+        return {"order": _middles(self.highest, _STEPS), **{f"recording {number}": row for number, row in self.rows}}
+
+
+def _kurtogram(spectrum: Transform, narrowest_hz: float) -> Columns:
+    try:
+        found = kurtogram(spectrum, narrowest_hz=narrowest_hz)
+    except OutOfRange:  # too short for one band
+        return {}
+    names = ("lowest_hz", "highest_hz", "level", "kurtosis", "standard_error")
+    return {name: np.asarray(getattr(found, name), np.float32) for name in names}
+
+
+def _order_map(recording: Recording, speed_hz: float, highest: float) -> Columns:
+    """Stretches long enough that a bin is as narrow as a step, half over each other at most."""
+    rate, samples = recording.sample_rate_hz, recording.samples
+    length = max(int(rate * _STEPS_OF_FRAME / (highest * speed_hz)), SHORTEST_RECORD)
+    if samples.size < 2 * length:
+        return {}
+    count = min(_FRAMES, 2 * (samples.size // length) - 1)
+    begins = np.linspace(0, samples.size - length, count).astype(int)
+    frames = transform(np.stack([samples[begin : begin + length] for begin in begins]), sample_rate_hz=rate)
+    rows = _by_order(amplitude_spectrum(frames), frames.bin_hz / speed_hz, highest, _STEPS_OF_FRAME)
+    middles = (begins + length / 2) / rate
+    return {
+        "order": _middles(highest, _STEPS_OF_FRAME),
+        **{f"at {middle:.4f}": row for middle, row in zip(middles, rows, strict=True)},
+    }
+
+
+def _averages(recording: Recording, speed: Speed, drive: Drive, lines: tuple[Line, ...]) -> Columns:
+    """One gear after the other; those of planets are left out: they come and go before the sensor."""
+    shafts = {shaft.name: shaft for shaft in drive.shafts}
+    first = {line.component: line for line in lines if line.kind == "mesh" and line.harmonic == 1}
+    parts: list[Columns] = []
+    for number, mesh in enumerate(drive.meshes):
+        if mesh_carrier(mesh, shafts) or mesh.name not in first:
+            continue
+        for side, (shaft, teeth) in enumerate(_gears(mesh)):
+            beside = [count for other in drive.meshes if other is not mesh for on, count in _gears(other) if on == shaft and count]
+            if teeth and (found := _average(recording, speed, first[mesh.name].hz(speed.hz), teeth, beside)):
+                parts.append({"gear": np.full(found["turn"].size, 2 * number + side, np.float32), **found})
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]} if parts else {}
+
+
+def _gears(mesh: Mesh) -> tuple[tuple[str, int | None], tuple[str, int | None]]:
+    return (mesh.pinion_shaft, mesh.pinion_teeth), (mesh.wheel_shaft, mesh.wheel_teeth)
+
+
+def _average(recording: Recording, speed: Speed, line_hz: float, teeth: int, beside: list[int]) -> Columns:
+    """Of the shaft of a gear; what the gears `beside` it mesh regularly is no residual of this one."""
+    half_width = max(_OWN * line_hz / teeth, _FEWEST_BINS / recording.duration_s)
+    if half_width > line_hz / teeth or speed.spread * line_hz > half_width / 2:
+        return {}  # its sidebands would be taken for its speed, or the line not be in the band
+    per_turn = max(_LEAST_STEPS, 2 ** int(np.ceil(np.log2(_STEPS_PER_TOOTH * max([teeth, *beside])))))
+    try:
+        turning = turning_from_mesh(
+            recording.samples,
+            sample_rate_hz=recording.sample_rate_hz,
+            line_hz=line_hz,
+            cycles_per_turn=teeth,
+            half_width_hz=half_width,
+        ).turning
+        average = synchronous_average(recording.samples, turning, sample_rate_hz=recording.sample_rate_hz, per_turn=per_turn)
+        own = average.values
+        for other in beside:
+            own = own - gear_signals(own, teeth=other, harmonics=_HARMONICS).regular
+        residual = gear_signals(own, teeth=teeth, harmonics=_HARMONICS).residual
+        fm4 = float(gear_indicators(own, teeth=teeth, harmonics=_HARMONICS).fm4)
+    except OutOfRange:  # the line's phase is lost, or too few turns or teeth
+        return {}
+    return {
+        "turn": (np.arange(per_turn) / per_turn).astype(np.float32),
+        "value": average.values.astype(np.float32),
+        "residual": residual.astype(np.float32),
+        "turns": np.full(per_turn, average.turns, np.float32),
+        "fm4": np.full(per_turn, fm4, np.float32),
+    }
+
+
+def _by_order(amplitude: NDArray[np.floating], bin_order: float, highest: float, steps: int) -> NDArray[np.float32]:
+    """Largest amplitude in each step of order; 0 beyond the record's band, the nearest bin where a step holds none."""
+    edges = np.round(np.arange(steps) * (highest / steps) / bin_order).astype(int)
+    held = edges < amplitude.shape[-1]
+    end = min(round(highest / bin_order), amplitude.shape[-1])
+    found = np.zeros((*amplitude.shape[:-1], steps), np.float32)
+    found[..., held] = np.maximum.reduceat(amplitude[..., : max(end, int(edges[held][-1]) + 1)], edges[held], axis=-1)
+    return found
+
+
+def _middles(highest: float, steps: int) -> NDArray[np.float32]:
+    return ((np.arange(steps) + 0.5) * (highest / steps)).astype(np.float32)
