@@ -21,6 +21,7 @@ from gearcase.judge.faults import EvidenceLine
 from gearcase.judge.odds import VERIFIED_FLOOR
 from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, Observed
 from gearcase.judge.patterns.resonance import SWOLLEN, by_speed
+from gearcase.judge.patterns.runout import LARGE_AXIAL
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import RelativePhase, Tone, relative_phase
@@ -28,7 +29,6 @@ from gearcase.units import percent
 
 __all__ = ["examine"]
 
-LARGE_AXIAL = 0.5  # of the radial velocity
 ONE_SIDED = 4.0  # one radial direction over the other: a resonance or a loose foot, not a force that goes round
 QUARTER, HALF, WITHIN = 90.0, 180.0, 35.0  # degrees
 BOTH_MOVE = 1 / 3  # of the larger axial velocity, from which two bearings' phases are compared

@@ -35,7 +35,7 @@ from gearcase.judge.faults import NOISE_LIMIT
 from gearcase.judge.odds import log_chance_of_maximum, reported
 from gearcase.judge.patterns.observed import Observed
 
-__all__ = ["STEADY", "RelativePhase", "Tone", "Tones", "relative_phase"]
+__all__ = ["STEADY", "RelativePhase", "Tone", "Tones", "relative_phase", "steadiness_log_chance"]
 
 STEADY = 0.9  # length of the mean of unit vectors from which a phase counts as steady: 26 degrees of scatter; common practice
 MOMENTS = 16  # of a record at which phases are compared
@@ -203,6 +203,13 @@ def relative_phase(one: Tones, other: Tones, hz: float) -> RelativePhase | None:
     if not size.all():
         return None
     mean = complex(np.mean(cross / size))
-    length = abs(mean)
-    log_chance = np.sqrt(1 + 4 * MOMENTS + 4 * (MOMENTS**2 - (MOMENTS * length) ** 2)) - (1 + 2 * MOMENTS)
-    return RelativePhase(float(np.degrees(np.angle(mean))), length, reported(min(float(log_chance), 0.0)))
+    return RelativePhase(float(np.degrees(np.angle(mean))), abs(mean), reported(steadiness_log_chance(abs(mean), count=MOMENTS)))
+
+
+def steadiness_log_chance(length: float, *, count: int) -> float:
+    """Natural log of the chance that so many unit vectors of random direction have a mean this long (Rayleigh's test). [-]
+
+    >>> round(steadiness_log_chance(0.6, count=16), 1)
+    -6.2
+    """
+    return min(math.sqrt(1 + 4 * count + 4 * (count**2 - (count * length) ** 2)) - (1 + 2 * count), 0.0)
