@@ -201,16 +201,14 @@ def _names(found: Counter[str]) -> str:
 def main() -> None:
     """Print the study."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument(
-        "--cases", type=int, default=200, help="cases a row of sound drives; half of it beside others, an eighth a fault"
-    )
+    parser.add_argument("--cases", type=int, default=64, help="cases beside others; three times that sound, an eighth a strength")
     parser.add_argument("--first", type=int, default=100_000, help="number of the first case")
     given = parser.parse_args()
     start = time.perf_counter()
-    half, quarter = given.cases // 2, given.cases // 4
+    half, eighth = given.cases // 2, given.cases // 8
     with ProcessPoolExecutor() as pool:
         for kind, count, strength in (
-            ("sound", given.cases, 0.0),
+            ("sound", 3 * given.cases, 0.0),
             ("neighbour", given.cases, 6.0),
             ("near", given.cases, 6.0),
             ("quiet oil", half, 0.0),
@@ -225,7 +223,7 @@ def main() -> None:
         by_strength = [(kind, STRENGTHS) for kind in SHAKING] + [("lubrication", HISSES), ("backstop", CLICKS)]
         for kind, strengths in by_strength:
             for strength in strengths:
-                found = run(pool, kind, given.first, quarter, strength)
+                found = run(pool, kind, given.first, eighth, strength)
                 named = f"named {found['right']} of {found['cases']}, wrong {found['wrong']}{_names(found)}"
                 print(f"{kind:22} {strength:5.2f}  {named}, uncertain {found['uncertain']}", flush=True)
     print(f"{time.perf_counter() - start:.0f} s")

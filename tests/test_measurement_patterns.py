@@ -12,10 +12,17 @@ from gearcase.judge.patterns import background, sensors
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Answer, Role, Weighed
+from gearcase.signal.spectrum import transform
 
 MM_S = 1e-3
 POINT = "input coupling end"
 HERE = CHANNELS[3:6]  # its three directions
+
+
+def observed_again(one: Observed, samples: np.ndarray) -> Observed:
+    """The same channel with other samples."""
+    spectrum = transform(samples, sample_rate_hz=one.recording.sample_rate_hz)
+    return replace(one, recording=replace(one.recording, samples=samples), spectrum=spectrum)
 
 
 def named(found: Sequence[Weighed], answer: Answer) -> set[str]:
@@ -30,9 +37,9 @@ def moved(records: Sequence[Observed], *means: float) -> tuple[Observed, ...]:
     )
 
 
-@pytest.mark.parametrize("kind", ["clip", "offset"])
-def test_one_channel_that_lies_is_named(kind: str) -> None:
-    fault = SensorFault(POINT, "axial", kind, 0.25 if kind == "clip" else 40.0)
+@pytest.mark.parametrize(("kind", "size"), [("clip", 0.25), ("offset", 40.0), ("ski slope", 3.0)])
+def test_one_channel_that_lies_is_named(kind: str, size: float) -> None:
+    fault = SensorFault(POINT, "axial", kind, size)
     found = sensors.examine(DRIVE, observe(seed=1, sensors=[fault], channels=HERE))
     assert named(found, Answer.CLAIMED) == {f"{POINT} axial"}
 
@@ -60,6 +67,20 @@ def test_a_real_vibration_too_strong_for_one_direction_is_not_called_the_sensors
     found = sensors.examine(DRIVE, observe(seed=1, faults=[strong], sensors=ranges, channels=HERE))
     assert named(found, Answer.CLAIMED) == set()
     assert named(found, Answer.UNCERTAIN) == {f"{POINT} vertical"} and "truly be that strong" in found[0].why
+
+
+def test_a_slow_motion_that_another_axis_shares_is_no_ski_slope_of_a_sensor() -> None:
+    """The same slow wandering in two axes, in one of them too little to be called a ski slope."""
+    records = observe(seed=1, channels=HERE)
+    wander = np.cumsum(np.random.default_rng(1).standard_normal(records[0].recording.samples.size))
+    wander = (wander - wander.mean()) / wander.std()
+    swaying = tuple(
+        observed_again(one, one.recording.samples + np.float32(size) * wander.astype(np.float32))
+        for one, size in zip(records, (3.0, 0.05, 0.0), strict=True)
+    )
+    found = sensors.examine(DRIVE, swaying)
+    assert named(found, Answer.CLAIMED) == set()
+    assert named(found, Answer.UNCERTAIN) == {f"{POINT} horizontal"} and "moves with it" in found[0].why
 
 
 def test_what_two_channels_show_or_one_shows_alone_is_not_the_sensors() -> None:

@@ -28,7 +28,7 @@ BACKGROUND_SHARE = 0.25  # of the velocity in operation: ISO 20816-1, from memor
 _BAND_HZ = (10.0, 1000.0)
 _SAME_PLACE = 5e-4  # how far a neighbour's speed may move between two records; common practice, no source
 _SHIFTS = 100
-_MOST_LINES = 5  # that a person can follow up
+_MOST_SAID = 5  # that a person can follow up
 _NAME, _LEVEL, _SAME = "background from elsewhere", "a quarter and more with this drive standing", "same lines running and standing"
 
 
@@ -54,7 +54,7 @@ def _background(measured: Measured, running: Tones, standing: Tones) -> Weighed:
     shared = _shared(running, standing)
     hum = bool(shared) and all(any(_is_multiple(one.hz, mains, standing.bin_hz) for mains in MAINS_HZ) for one in shared)
     chance = min((one.chance for one in shared), default=1.0)
-    words = ", ".join(f"{1000 * one.velocity:.2g} mm/s at {one.hz:.2f} Hz" for one in shared[:_MOST_LINES])
+    words = ", ".join(f"{1000 * one.velocity:.2g} mm/s at {one.hz:.2f} Hz" for one in shared[:_MOST_SAID])
     signs = [
         Sign(
             Role.NEEDED,
@@ -80,7 +80,7 @@ def _velocity(tones: Tones) -> float | None:
 
 def _shared(running: Tones, standing: Tones) -> list[Tone]:
     """Lines of the standing record, the highest first, that stand as high in the running one, at the same frequency."""
-    lines = find_lines(standing.strength, bin_hz=standing.bin_hz, chance=NOISE_LIMIT)
+    lines = find_lines(standing.observed.strength, bin_hz=standing.bin_hz, chance=NOISE_LIMIT)
     inside = [line.hz for line in lines if _BAND_HZ[0] <= line.hz <= _BAND_HZ[1]]
     found = [tone for hz in inside if (tone := standing.at(hz, standing.bin_hz))]
     return sorted((one for one in found if _stands(running, one, one.hz)), key=lambda one: -one.velocity)

@@ -26,7 +26,6 @@ from gearcase.judge.patterns.tones import Tone, Tones
 
 __all__ = ["examine"]
 
-_NAME = "electrical"
 _TWICE = "twice the output frequency"
 _DIES = "dies at once with the power off"
 _SIDEBANDS = "pole pass sidebands"
@@ -35,7 +34,7 @@ _STANDING = "shows with this drive standing"
 _UNPOWERED = ("coast-down", "standing")
 _MAINS_WANDER = 0.004  # 0.2 Hz of 50 Hz, what interconnected grids hold; from memory
 _DEAD = 0.1  # 20 dB under what it was powered
-_DECOYS = 100  # other distances at which sidebands are looked for
+_DISTANCES = 100  # other distances at which sidebands are looked for
 _NEAREST_BINS = 4  # a sideband nearer than this stands in the line's own skirt
 
 
@@ -99,7 +98,7 @@ def _electrical(measured: Measured, motor: Motor, line: Line) -> Weighed:
     ]
     evidence = EvidenceLine(line.name, line.hz(tones.observed.speed_hz), tone.hz, 10 * math.log10(max(tone.strength, 1e-9)))
     return weigh(
-        _NAME,
+        "electrical",
         motor.shaft,
         signs,
         attribution=tones.decoy_share(tone, reach_hz=_reach_hz(tones, line)),
@@ -110,7 +109,7 @@ def _electrical(measured: Measured, motor: Motor, line: Line) -> Weighed:
 
 
 def _blind(says: str) -> Weighed:
-    return weigh(_NAME, "motor", [Sign(Role.NEEDED, _TWICE, None, says)], attribution=1.0)
+    return weigh("electrical", "motor", [Sign(Role.NEEDED, _TWICE, None, says)], attribution=1.0)
 
 
 def _reach_hz(tones: Tones, line: Line) -> float:
@@ -162,7 +161,7 @@ def _sidebands(measured: Measured, tones: Tones, tone: Tone) -> Sign:
     nearest = _NEAREST_BINS * tones.bin_hz + reach
     if away < nearest:
         return Sign(Role.SUPPORTING, _SIDEBANDS, None, f"needs a record of {2 * _NEAREST_BINS / max(away, 1e-3):.2g} s and more")
-    distances = nearest + 2 * reach * np.arange(_DECOYS)
+    distances = nearest + 2 * reach * np.arange(_DISTANCES)
     own = _pair(tones, tone.hz, away, reach)
     others = [_pair(tones, tone.hz, float(one), reach) for one in distances if abs(one - away) > 3 * reach]
     log_chance = 2 * float(log_chance_of_maximum(own, bins=2 * reach / tones.bin_hz + 1))  # both must be there

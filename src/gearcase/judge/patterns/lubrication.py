@@ -131,7 +131,7 @@ def _floor_db(tones: Tones) -> float | None:
     first, last = (round(hz / tones.bin_hz) for hz in (FLOOR_FROM_HZ, rate_hz / _GOOD_BAND))
     if last <= first:
         return None
-    density = tones.power[first:last] / (tones.observed.spectrum.samples * rate_hz)
+    density = tones.observed.power[first:last] / (tones.observed.spectrum.samples * rate_hz)
     return float(10 * np.log10(max(float(np.median(density)), 1e-300)))
 
 

@@ -1,14 +1,16 @@
 """A record as the patterns look at it: what it holds, where and in what state of the drive it was taken."""
 
+import functools
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import Transform
+from gearcase.signal.spectrum import Transform, floor_bins, hann, line_strength
 
 __all__ = ["SAME_LOAD", "SAME_SPEED", "Kept", "Observed", "at_one_time", "matched"]
 
@@ -41,6 +43,16 @@ class Observed:
     speed_hz: float
     speed_spread: float
     component: str = ""
+
+    @functools.cached_property
+    def power(self) -> NDArray[np.float64]:
+        """Squared magnitude of each bin under a Hann window, computed when first asked for. [unit of the samples]"""
+        return np.asarray(np.abs(hann(self.spectrum.values)), np.float64) ** 2
+
+    @functools.cached_property
+    def strength(self) -> NDArray[np.float64]:
+        """Power of each bin over local noise. [-]"""
+        return np.asarray(line_strength(self.power, width=floor_bins(self.spectrum.bin_hz)), np.float64)
 
 
 class Kept:

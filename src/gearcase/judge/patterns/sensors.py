@@ -2,17 +2,12 @@
 
 Theory of operation
 -------------------
-`signal.quality` finds what a sound record cannot do by chance: clipping, an offset, a ski slope, dropouts, spikes, few
-values, nothing at all. Whether that is the sensor's or the machine's, the channels sampled together say. What two show is no
-single sensor's fault. One channel that clips at a level which another reaches unclipped has a rail too low; one that clips
-above all others may be right: a real vibration too strong in its direction. An offset that with the other two axes makes up
-one g is gravity, and so may be one below that where the axes are not all there. A slope towards 0 Hz that the others share
-coherently is a motion: with n bins of the band, independent channels have a coherence beyond c with a chance of (1 - c)^(n -
-1) [1]_.
-
-References
-----------
-.. [1] J. S. Bendat and A. G. Piersol, Random Data, sampling distribution of the coherence (from memory).
+`signal.quality` finds what a sound record cannot do by chance: clipping, an offset, a ski slope, dropouts, spikes, few values,
+nothing at all. Whether that is the sensor's or the machine's, the channels sampled together say. What two show is no single
+sensor's fault. One channel that clips at a level which another reaches unclipped has a rail too low; one that clips above all
+others may be right: a real vibration too strong in its direction. An offset that with the other two axes makes up one g is
+gravity, and so may be one below that where the axes are not all there. A slope towards 0 Hz that another channel follows, with a
+steady phase over the lowest bins (Rayleigh's test, `tones`), is a motion.
 """
 
 import math
@@ -26,14 +21,15 @@ from gearcase.judge.odds import VERIFIED_FLOOR
 from gearcase.judge.patterns.observed import Observed, at_one_time
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import elsewhere
+from gearcase.judge.patterns.tones import steadiness_log_chance
 from gearcase.signal.quality import judge_quality
 
 __all__ = ["examine"]
 
 GRAVITY = 9.80665  # m/s2, ISO 80000-3
 _OF_GRAVITY = 0.1  # tilt and sensitivity may be off this much; common practice, no source
-_SLOW_HZ = 10.0  # below lies a ski slope
-_COHERENT = 0.25  # share of power that two channels have in common, from which they agree; common practice, no source
+_SLOW_BINS = slice(4, 20)  # of a spectrum: the highest of a slope towards 0 Hz, clear of the mean
+_TOGETHER = 0.6  # steadiness of the phase between two channels from which they agree; in noise once in five hundred
 _FAULTY = ("stuck", "clipping", "dropout", "few_values", "spikes", "offset", "ski_slope")
 _NAME, _SHOWS, _ALONE, _AGREE = (
     "sensor fault",
@@ -76,9 +72,7 @@ def _channel(group: Sequence[Observed], number: int, found: dict[int, dict[str, 
             Role.NEEDED,
             _ALONE,
             alone,
-            "needs another channel sampled together"
-            if alone is None
-            else f"{len(others) - len(same)} of {len(others)} others do not",
+            "needs another channel sampled together" if alone is None else f"{len(same)} of {len(others)} others show it too",
             VERIFIED_FLOOR,
         ),
         Sign(Role.SUPPORTING, "follows the cable or the sensor in a swap", None, "needs a record after the swap"),
@@ -122,13 +116,11 @@ def _gravity(one: Observed, others: Sequence[Observed]) -> str:
 
 
 def _shared_motion(one: Observed, others: Sequence[Observed]) -> str:
-    last = round(_SLOW_HZ / one.spectrum.bin_hz)
-    first = min(4, last - 2)
-    own = one.spectrum.values[first:last]
+    own = one.spectrum.values[_SLOW_BINS]
     for other in others:
-        values = other.spectrum.values[first:last]
-        power = float(np.sum(np.abs(own) ** 2) * np.sum(np.abs(values) ** 2))
-        coherence = float(abs(np.sum(own * np.conj(values))) ** 2) / power if power else 0.0
-        if coherence >= _COHERENT and (1 - coherence) ** (own.size - 1) <= NOISE_LIMIT:
-            return f"{other.recording.channel} moves with it below {_SLOW_HZ:g} Hz, coherence {coherence:.2f}"
+        cross = own * np.conj(other.spectrum.values[_SLOW_BINS])
+        size = np.abs(cross)
+        together = float(abs(np.mean(cross / np.where(size > 0, size, 1.0))))
+        if together >= _TOGETHER and steadiness_log_chance(together, count=cross.size) <= math.log(NOISE_LIMIT):
+            return f"{other.recording.channel} moves with it near 0 Hz, in phase steady to {together:.2f}"
     return ""

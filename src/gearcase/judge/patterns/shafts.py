@@ -21,13 +21,14 @@ from gearcase.judge.faults import EvidenceLine
 from gearcase.judge.odds import VERIFIED_FLOOR
 from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, Observed
 from gearcase.judge.patterns.resonance import SWOLLEN, by_speed
+from gearcase.judge.patterns.runout import LARGE_AXIAL
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import RelativePhase, Tone, relative_phase
+from gearcase.units import percent
 
 __all__ = ["examine"]
 
-LARGE_AXIAL = 0.5  # of the radial velocity
 ONE_SIDED = 4.0  # one radial direction over the other: a resonance or a loose foot, not a force that goes round
 QUARTER, HALF, WITHIN = 90.0, 180.0, 35.0  # degrees
 BOTH_MOVE = 1 / 3  # of the larger axial velocity, from which two bearings' phases are compared
@@ -42,6 +43,12 @@ _LOADS_APART = 3 * SAME_LOAD
 _FOLLOWS = 1.5  # 1x at the higher load over that at the lower
 _TEMPERATURES_APART_K = 20.0
 _DIFFERS = 1.4  # 3 dB
+_FIRST_SIGNS = {
+    "unbalance": "1x radial",
+    "bent shaft": "1x axial",
+    "looseness or soft foot": "1x to 10x",
+    "misalignment": "2x (or 1x) with axial at the coupling end",
+}
 _PHASE_NEEDS = "needs horizontal and vertical sampled together at a bearing of this shaft"
 
 
@@ -49,7 +56,12 @@ def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
     """All four patterns of every shaft that turns in the housing; misalignment of those that leave it."""
     measured = Measured(drive, observed)
     ends = {shaft.name for shaft in drive.shafts if shaft.end}
-    found = []
+    found = [
+        _blind(name, shaft, sign, f"needs tooth counts: the speed of {shaft} is known to ±{percent(spread, 1)} only")
+        for shaft, spread in measured.loose.items()
+        for name, sign in _FIRST_SIGNS.items()
+        if name != "misalignment" or shaft in ends
+    ]
     for shaft in measured.orders:
         found += [_unbalance(measured, shaft), _bent(measured, shaft), _looseness(measured, shaft)]
         if shaft in ends:
@@ -158,7 +170,7 @@ def _bent(measured: Measured, shaft: str) -> Weighed:
 
 def _misalignment(measured: Measured, shaft: str) -> Weighed:
     name, order = "misalignment", measured.orders[shaft]
-    sign_name = "2x (or 1x) with axial at the coupling end"
+    sign_name = _FIRST_SIGNS[name]
     stations = [one for one in measured.stations(shaft, directions=("axial",)) if set(RADIAL) & one.tones.keys()]
     if not stations:
         return _blind(name, shaft, sign_name, "needs an axial and a radial direction at the bearing beside the coupling")

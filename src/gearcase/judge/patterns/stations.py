@@ -22,6 +22,8 @@ __all__ = ["AS_HIGH_AGAIN", "RADIAL", "RUNNING", "Measured", "Station", "elsewhe
 RADIAL = ("horizontal", "vertical")
 RUNNING = ("", "steady", "unloaded")  # states in which a shaft turns evenly and is coupled
 LARGE = "zone C or grown by 6 dB"  # the needed sign of `Measured.large`
+_REACHES = 0.25  # of the line here, that a neighbour's shows at another point; common practice, no source
+_EXACT = 5e-4  # spread of a ratio up to which a line is looked for at one place: as far as the speed itself may move
 GROWN_DB = 6.0  # growth at matched state that is worth a look; handbooks of vibration diagnosis, from memory
 AS_HIGH_AGAIN = 0.5  # a line at least half as high under other circumstances is the same line; common practice, no source
 
@@ -50,14 +52,19 @@ class Station:
 
 
 class Measured:
-    """All records of a job, by shaft, point and direction, oldest first."""
+    """All records of a job, by shaft, point and direction, oldest first.
+
+    `orders` are of the shafts whose speed follows exactly from the reference shaft's, `loose` the spreads of the others. [-]
+    """
 
     def __init__(self, drive: Drive, observed: Sequence[Observed]) -> None:
         self.drive = drive
         self.lines = expected_lines(drive)
         self.records = tuple(Tones(one, self.lines) for one in observed)
         carried = {shaft.name for shaft in drive.shafts if shaft.carrier}
-        self.orders = {name: abs(known.order) for name, known in shaft_orders(drive).items() if known.order and name not in carried}
+        turning = {name: known for name, known in shaft_orders(drive).items() if known.order and name not in carried}
+        self.orders = {name: abs(known.order) for name, known in turning.items() if known.spread <= _EXACT}
+        self.loose = {name: known.spread for name, known in turning.items() if known.spread > _EXACT}
         self._tones = {id(tones.observed): tones for tones in self.records}
         self._groups = at_one_time(one for one in observed if one.recording.taken.state in RUNNING)
         acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
@@ -118,16 +125,31 @@ class Measured:
         return Sign(Role.NEEDED, LARGE, seen, says, min(chances, default=1.0)), growth
 
     def standing(self, station: Station, direction: str, tone: Tone) -> Sign:
-        """Whether a line is there with this drive standing: then it is a neighbour's."""
+        """Whether a line is there with this drive standing, here or where else that was recorded: then it is a neighbour's.
+
+        Elsewhere it has to be a good part of what it is there while this drive runs, and of what it is here.
+        """
         name = "shows with this drive standing"
         here = station.tones[direction]
-        rows = self.at(station.point, direction, ("standing",))
-        found = [then.at(tone.hz, here.reach_hz(tone.hz)) for then in rows]
-        if not any(found):
+        reach = here.reach_hz(tone.hz)
+        found: list[tuple[float, bool, str]] = []  # height, whether it is a neighbour's, where
+        for still in self.records:
+            recording = still.observed.recording
+            then = still.at(tone.hz, reach) if recording.taken.state == "standing" else None
+            if then is None:
+                continue
+            if (recording.point, recording.taken.direction) == (station.point, direction):
+                found.append((then.velocity, then.velocity >= AS_HIGH_AGAIN * tone.velocity, station.point))
+            elif then.shows and then.velocity >= _REACHES * tone.velocity:
+                rows = self.at(recording.point, recording.taken.direction, RUNNING)
+                running = rows[-1].at(tone.hz, reach) if rows else None
+                if running and then.velocity >= AS_HIGH_AGAIN * running.velocity:
+                    found.append((then.velocity, True, recording.point))
+        if not found:
             return Sign(Role.AGAINST, name, None, "needs a record with this drive standing and the neighbours running")
-        height = max(one.velocity for one in found if one)
-        seen = height >= AS_HIGH_AGAIN * tone.velocity
-        return Sign(Role.AGAINST, name, seen, f"{1000 * height:.2g} mm/s at {tone.hz:.2f} Hz with this drive standing")
+        height, seen, where = max(found, key=lambda one: (one[1], one[0]))
+        says = f"{1000 * height:.2g} mm/s at {tone.hz:.2f} Hz at {where} with this drive standing"
+        return Sign(Role.AGAINST, name, seen, says)
 
     def compared(
         self, station: Station, direction: str, order: float, wanted: Callable[[Observed, Observed], bool]

@@ -34,9 +34,8 @@ from gearcase.drive.line import Line
 from gearcase.judge.faults import NOISE_LIMIT
 from gearcase.judge.odds import log_chance_of_maximum, reported
 from gearcase.judge.patterns.observed import Observed
-from gearcase.signal.spectrum import floor_bins, hann, line_strength
 
-__all__ = ["STEADY", "RelativePhase", "Tone", "Tones", "relative_phase"]
+__all__ = ["STEADY", "RelativePhase", "Tone", "Tones", "relative_phase", "steadiness_log_chance"]
 
 STEADY = 0.9  # length of the mean of unit vectors from which a phase counts as steady: 26 degrees of scatter; common practice
 MOMENTS = 16  # of a record at which phases are compared
@@ -129,16 +128,6 @@ class Tones:
         self.bin_hz = observed.spectrum.bin_hz
 
     @functools.cached_property
-    def power(self) -> NDArray[np.float64]:
-        """Squared magnitude of each bin under a Hann window. [unit of the samples]"""
-        return np.asarray(np.abs(hann(self.observed.spectrum.values)), np.float64) ** 2
-
-    @functools.cached_property
-    def strength(self) -> NDArray[np.floating]:
-        """Power of each bin over local noise. [-]"""
-        return line_strength(self.power, width=floor_bins(self.bin_hz))
-
-    @functools.cached_property
     def own_hz(self) -> NDArray[np.float64]:
         """Where this drive may have lines, in rising order. [Hz]"""
         return np.sort(np.array([line.hz(self.observed.speed_hz) for line in self.lines]))
@@ -155,20 +144,20 @@ class Tones:
     def at(self, hz: float, reach_hz: float) -> Tone | None:
         """The strongest line within reach of a place; None outside the record's band. [Hz]"""
         first, last = round((hz - reach_hz) / self.bin_hz), round((hz + reach_hz) / self.bin_hz)
-        if first < 2 * _SKIRT_BINS or last + _SKIRT_BINS >= self.power.size or last < first:
+        if first < 2 * _SKIRT_BINS or last + _SKIRT_BINS >= self.observed.power.size or last < first:
             return None
-        peak = first + int(np.argmax(self.strength[first : last + 1]))
+        peak = first + int(np.argmax(self.observed.strength[first : last + 1]))
         there = self._between_bins(peak)
         velocity, floor = self._velocities(peak)
         if abs(there - hz) > reach_hz + _READING_BINS * self.bin_hz:  # the skirt of a line outside
-            return Tone(peak * self.bin_hz, float(self.strength[peak]), 0.0, floor, 0.0)
-        strength = float(self.strength[peak])
+            return Tone(peak * self.bin_hz, float(self.observed.strength[peak]), 0.0, floor, 0.0)
+        strength = float(self.observed.strength[peak])
         log_chance = float(log_chance_of_maximum(strength, bins=last - first + 1))
         return Tone(there, strength, velocity, floor, log_chance)
 
     def decoy_share(self, tone: Tone, *, reach_hz: float) -> float:
         """Share of windows as wide [Hz], from a third to three times its frequency, that do as well; 1 where too few. [-]"""
-        lowest, highest = tone.hz / _DECOY_RANGE, min(tone.hz * _DECOY_RANGE, (self.power.size - 3) * self.bin_hz)
+        lowest, highest = tone.hz / _DECOY_RANGE, min(tone.hz * _DECOY_RANGE, (self.observed.power.size - 3) * self.bin_hz)
         middles = np.arange(max(lowest, 4 * self.bin_hz) + reach_hz, highest - reach_hz, 2 * reach_hz)
         skirt = reach_hz + (_SKIRT_BINS + 1) * self.bin_hz
         places = np.append(self.own_hz, tone.hz)
@@ -188,14 +177,14 @@ class Tones:
         return next((line.name for line in others if abs(line.hz(self.observed.speed_hz) - hz) <= near), "")
 
     def _between_bins(self, peak: int) -> float:
-        side = 1 if self.power[peak + 1] >= self.power[peak - 1] else -1
-        ratio = math.sqrt(float(self.power[peak + side] / max(float(self.power[peak]), 1e-300)))
+        side = 1 if self.observed.power[peak + 1] >= self.observed.power[peak - 1] else -1
+        ratio = math.sqrt(float(self.observed.power[peak + side] / max(float(self.observed.power[peak]), 1e-300)))
         return (peak + side * (2 * ratio - 1) / (ratio + 1)) * self.bin_hz
 
     def _velocities(self, peak: int) -> tuple[float, float]:
         around = slice(peak - _SKIRT_BINS, peak + _SKIRT_BINS + 1)
-        noise = float((self.power[around] / np.maximum(self.strength[around], 1e-300)).sum())
-        line = max(float(self.power[around].sum()) - noise, 0.0)
+        noise = float((self.observed.power[around] / np.maximum(self.observed.strength[around], 1e-300)).sum())
+        line = max(float(self.observed.power[around].sum()) - noise, 0.0)
         power = {"m/s2": -1, "m/s": 0, "m": 1}[self.observed.recording.unit]
         moved = (2 * np.pi * peak * self.bin_hz) ** power / self.observed.spectrum.samples
         velocity, floor = (float(np.sqrt(2 / _HANN_POWER * squared) * moved) for squared in (line, noise))
@@ -205,7 +194,7 @@ class Tones:
 def relative_phase(one: Tones, other: Tones, hz: float) -> RelativePhase | None:
     """Phase of one channel less that of another sampled together, at a line [Hz]; None where the line is too near 0 Hz."""
     middle, half = round(hz / one.bin_hz), MOMENTS // 2
-    if middle <= half or middle + half >= one.power.size:
+    if middle <= half or middle + half >= one.observed.power.size:
         return None
     around = slice(middle - half, middle + half)
     first, second = (np.fft.ifft(tones.observed.spectrum.values[around]) for tones in (one, other))
@@ -214,6 +203,13 @@ def relative_phase(one: Tones, other: Tones, hz: float) -> RelativePhase | None:
     if not size.all():
         return None
     mean = complex(np.mean(cross / size))
-    length = abs(mean)
-    log_chance = np.sqrt(1 + 4 * MOMENTS + 4 * (MOMENTS**2 - (MOMENTS * length) ** 2)) - (1 + 2 * MOMENTS)
-    return RelativePhase(float(np.degrees(np.angle(mean))), length, reported(min(float(log_chance), 0.0)))
+    return RelativePhase(float(np.degrees(np.angle(mean))), abs(mean), reported(steadiness_log_chance(abs(mean), count=MOMENTS)))
+
+
+def steadiness_log_chance(length: float, *, count: int) -> float:
+    """Natural log of the chance that so many unit vectors of random direction have a mean this long (Rayleigh's test). [-]
+
+    >>> round(steadiness_log_chance(0.6, count=16), 1)
+    -6.2
+    """
+    return min(math.sqrt(1 + 4 * count + 4 * (count**2 - (count * length) ** 2)) - (1 + 2 * count), 0.0)

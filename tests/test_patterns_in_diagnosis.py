@@ -1,0 +1,58 @@
+"""Files of several directions and states through the whole diagnosis: what is claimed, doubted and asked for, in words."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from studies.shaft_cases import CHANNELS, DRIVE, SPEED_HZ, observe
+
+from gearcase.drive.shaft_faults import Neighbour, SensorFault, ShaftFault, Situation, Unbalance
+from gearcase.job.build import Job, load
+from gearcase.signal.recording import Recording
+from gearcase.stages import diagnose
+
+MM_S = 1e-3
+HERE = CHANNELS[3:6]
+UNBALANCE = Unbalance("input", 6 * MM_S)
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    demo = load(Path(__file__).parents[1] / "examples" / "demo")
+    point = replace(demo.points[0], name=HERE[0].point, bearing=HERE[0].bearing)
+    return replace(demo, drive=DRIVE, points=(point,))
+
+
+def recordings(seed: int, *faults: ShaftFault, state: str = "steady", sensors: tuple[SensorFault, ...] = ()) -> list[Recording]:
+    return [one.recording for one in observe(Situation(SPEED_HZ, state), seed=seed, faults=faults, sensors=sensors, channels=HERE)]
+
+
+def test_unbalance_is_a_verdict_with_its_signs_rivals_and_advice(job: Job) -> None:
+    document = diagnose.run(job, recordings(1, UNBALANCE)).document
+    (verdict,) = document["verdicts"]
+    assert (verdict["component"], verdict["fault"]) == ("input", "unbalance")
+    assert verdict["urgency"].startswith("put it right at the next planned stop")
+    assert {row["name"] for row in verdict["signs"] if row["seen"]} >= {"1x radial", "steady phase"}
+    assert "record with this drive stopped" in next(row["separated_by"] for row in verdict["rivals"] if "neighbour" in row["name"])
+    assert any("clean the rotor" in step for step in verdict["advice"])
+
+
+def test_a_neighbour_is_a_verdict_on_the_measurement_and_makes_the_unbalance_a_doubt(job: Job) -> None:
+    shaken = Neighbour(SPEED_HZ, 8 * MM_S)
+    document = diagnose.run(job, [*recordings(1, shaken), *recordings(2, shaken, state="standing")]).document
+    assert {row["fault"] for row in document["verdicts"]} == {"background from elsewhere"}
+    assert any("signs of unbalance, input" in says and "with this drive standing" in says for says in document["cannot_tell"])
+
+
+def test_a_channel_that_lies_is_named_with_a_swap_as_advice(job: Job) -> None:
+    lies = SensorFault(HERE[2].point, "axial", "offset", 40.0)
+    (verdict,) = diagnose.run(job, recordings(1, sensors=(lies,))).document["verdicts"]
+    assert (verdict["component"], verdict["fault"]) == (f"{HERE[2].point} axial", "sensor fault")
+    assert any("swap cable and sensor" in step for step in verdict["advice"])
+
+
+def test_a_sound_drive_is_clean_and_says_what_each_pattern_still_needs(job: Job) -> None:
+    document = diagnose.run(job, recordings(1)).document
+    assert document["clean"] and not document["verdicts"]
+    needs = {row["fault"]: row["why"] for row in document["not_testable"]}
+    assert "4 steady speeds" in needs["resonance"] and "overrunning" in needs["backstop"]
