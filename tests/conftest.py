@@ -4,6 +4,10 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("no clock", settings(), deadline=None)  # a busy machine is no failure: speed is measured in benchmarks/
+settings.load_profile("no clock")
 
 DATA = Path(os.environ.get("GEARCASE_DATA") or Path(__file__).parents[2] / "shared" / "data")
 IN_CI = os.environ.get("CI") == "true"

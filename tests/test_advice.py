@@ -8,6 +8,8 @@ from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.train import Drive, Mesh, RatioLink, Shaft
 from gearcase.judge.advice import rivals, urgency
 from gearcase.judge.faults import Comb, bearing_hypotheses
+from gearcase.judge.patterns.meaning import pattern_rivals
+from gearcase.judge.patterns.signs import Role, Sign, weigh
 from gearcase.tables import load
 from gearcase.worked import Given, Origin
 
@@ -58,7 +60,9 @@ def test_a_chipped_tooth_is_a_rival_only_where_a_mesh_is_on_the_shaft() -> None:
 
 def test_every_row_of_the_confusions_can_be_said_of_some_claim() -> None:
     """A source not on this drive is said of every claim; the other rows where what they need is there."""
-    said = set()
+    patterns = [row["pattern"] for row in load("fault_patterns") if row["part"] != "bearing" or row["offered"] == "no"]
+    shown = Sign(Role.NEEDED, "any", True, "")
+    said = {rival.separated_by for name in patterns for rival in pattern_rivals(weigh(name, "part", [shown], attribution=0.01))}
     for fault in ("outer_race", "inner_race", "rolling_element", "cage"):
         twin = replace(claim(fault, GEARED, order=4.0), rivals=(claim(fault, GEARED).hypothesis,))
         said |= {rival.separated_by for rival in rivals(twin, GEARED, speed_hz=SPEED_HZ)}

@@ -162,16 +162,21 @@ def test_a_loose_sensor_is_no_good_news() -> None:
 
 
 def test_bands_want_two_runs_or_six_hours() -> None:
+    """Records of two hours: in one run four of them span six hours; of two runs three are enough; one run of less is not."""
     limits = Thresholds(yellow=20.0, danger=40.0)
-    one, two = (Watch("high-frequency acceleration", limits, every=600.0) for _ in range(2))
-    one.polls(4 * 600.0, 30.0)
+    one, two = (Watch("high-frequency acceleration", limits, every=60.0) for _ in range(2))
+    one.polls(7.9 * 3600.0, 30.0)
     assert one.triggers == []
-    two.polls(2 * 600.0, 30.0)
-    two.polls(600.0, 0.0, "stopped")
-    two.polls(600.0, 30.0)
+    one.polls(0.3 * 3600.0, 30.0)
+    assert one.triggers == ["yellow persists"]
+    two.polls(3.0 * 3600.0, 30.0)
+    two.polls(3600.0, 0.0, "stopped")
+    two.polls(1.9 * 3600.0, 30.0)
+    assert two.triggers == []
+    two.polls(0.3 * 3600.0, 30.0)
     assert two.triggers == ["yellow persists"]
     slow = Watch("high-frequency acceleration", limits, every=3 * 3600.0)
-    slow.polls(3 * 3 * 3600.0, 30.0)
+    slow.polls(4 * 3 * 3600.0, 30.0)
     assert slow.triggers == ["yellow persists"]
 
 

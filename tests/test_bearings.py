@@ -13,7 +13,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from gearcase.drive.bearing_estimate import CONFIDENCE, estimate_geometry
-from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread
+from gearcase.drive.bearing_lines import BEARING_RATES, bearing_order, bearing_order_spread, bearing_rates
 from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.designations import Designation, read_designation
 from gearcase.drive.lines import expected_lines
@@ -269,7 +269,7 @@ def test_the_rules_by_count_hold_the_published_orders_as_often_as_an_estimate_cl
     for row in rows("bearings.csv"):
         truth = published_geometry(row)
         rule = CountRule(truth.elements)
-        for kind in COUNT_RATES:
+        for kind in bearing_rates(rule):
             off = bearing_order(kind, INNER_TURNS, truth) / bearing_order(kind, INNER_TURNS, rule) - 1
             held += abs(off) <= bearing_order_spread(kind, INNER_TURNS, rule)
             tried += 1

@@ -140,6 +140,39 @@ def test_the_pages_show_what_the_demo_found(browser: BrowserContext, address: st
     assert wrong == []
 
 
+def test_no_page_is_longer_than_a_thumb_bears(browser: BrowserContext, address: str) -> None:
+    """At most 30 screens lying and standing, folded as it comes; the plan had 45. Common practice, no source."""
+    page, wrong = opened(browser)
+    for name in PAGES:
+        page.goto(address + name)
+        screens = page.evaluate("document.documentElement.scrollHeight / innerHeight")
+        assert screens < 30, f"/{name}: {screens:.0f} screens"
+    assert wrong == []
+
+
+def test_a_link_into_what_is_folded_opens_it(browser: BrowserContext, address: str) -> None:
+    page, wrong = opened(browser)
+    page.goto(f"{address}survey")
+    link = page.locator(".contents a", has_text="Input bearing, coupling end")
+    inside = page.locator("#input-bearing-coupling-end table").first
+    assert not inside.is_visible()
+    link.click()
+    inside.wait_for(state="visible", timeout=5000)
+    heading = page.locator("summary h3", has_text="input bearing, coupling end")
+    assert 0 <= page.evaluate("one => one.getBoundingClientRect().top", heading.element_handle()) < 200
+    assert wrong == []
+
+
+def test_on_paper_nothing_is_folded_and_no_list_of_links_is_printed(browser: BrowserContext, address: str) -> None:
+    page, wrong = opened(browser)
+    page.goto(f"{address}plan")
+    page.emulate_media(media="print")
+    inside = page.locator("details table, details li")
+    assert inside.count() > 20 and all(one.is_visible() for one in inside.all())
+    assert not page.locator(".contents").is_visible()
+    assert wrong == []
+
+
 def test_kept_web_pages_open_with_their_look(browser: BrowserContext, address: str) -> None:
     page, wrong = opened(browser)
     page.goto(f"{address}handover/0001/handover.html")

@@ -87,6 +87,50 @@ def test_metric_tap_drills_and_the_thread_they_leave_are_published(row: dict[str
     assert 1.2 * left == pytest.approx(float(row["percent_thread"].split()[0]), abs=0.51)
 
 
+@pytest.mark.parametrize("row", load("threads"), ids=lambda row: row["thread"])
+def test_every_thread_of_the_table_keeps_the_formulae_of_its_standard(row: dict[str, str]) -> None:
+    """Stress areas by ISO 898-1, pi/4 (d - 0.9382 P)^2, and ASME B1.1, pi/4 (D - 0.9743 P)^2, printed to three figures or more;
+    metric tap drills D - P (ISO 2306) to the nearest tenth; drills of unified threads leave 60 to 80 % of thread.
+    """
+    found = tap_drill(parse_thread(row["thread"]))
+    assert (found.drill, found.stress_area) == (row["tap_drill"], float(row["stress_area_mm2"]) / 1e6)
+    major, pitch = 1000 * found.major_diameter, 1000 * found.pitch
+    metric = row["series"].startswith("metric")
+    area = math.pi / 4 * (major - (0.9382 if metric else 0.9743) * pitch) ** 2
+    assert float(row["stress_area_mm2"]) == pytest.approx(area, rel=5e-3)
+    if metric:
+        assert 1000 * found.diameter == pytest.approx(major - pitch, abs=0.0501)
+    else:
+        assert 60 <= percent_thread(major_diameter=major, drill_diameter=1000 * found.diameter, pitch=pitch) <= 80
+
+
+@pytest.mark.parametrize(
+    ("thread", "drill", "percent"),
+    [  # Machinery's Handbook, from memory: letters I and U for about 75 % of thread; ISO 2306: 7 and 10.5 mm
+        ("5/16-24", "I", 74.8),
+        ("7/16-14", "U", 74.9),
+        ("M8x1", "7.0 mm", 77.0),
+        ("M12 x 1.5", "10.5 mm", 77.0),
+        ("M8x1.25", "6.8 mm", 73.9),
+    ],
+)
+def test_fine_threads_have_their_own_drills(thread: str, drill: str, percent: float) -> None:
+    found = tap_drill(parse_thread(thread))
+    assert found.drill == drill
+    left = percent_thread(major_diameter=found.major_diameter, drill_diameter=found.diameter, pitch=found.pitch)
+    assert left == pytest.approx(percent, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("thread", "nearest"),
+    [("M9", "M8, M8x1, M10, M10x1.25"), ("M8x0.75", "M8, M8x1"), ("5/16-32", "5/16-18, 5/16-24"), ("M100", "M24, M24x2")],
+)
+def test_a_thread_that_the_table_lacks_is_answered_with_the_nearest(thread: str, nearest: str) -> None:
+    with pytest.raises(OutOfRange) as refused:
+        tap_drill(parse_thread(thread))
+    assert nearest in refused.value.rule and refused.value.rule.count(",") == 3
+
+
 def test_the_trade_facts_hold() -> None:
     """Rows TF1 and TF2 of fastener_checks.csv."""
     facts = {row["id"]: row["value"] for row in rows("fastener_checks.csv")}

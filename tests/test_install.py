@@ -74,8 +74,8 @@ def test_tap_drills_are_the_published_ones(thread: str, drill: str, row: str) ->
     assert drill.removesuffix(" mm") in published
 
 
-def test_a_thread_the_tables_do_not_hold_is_refused_with_those_they_do() -> None:
-    with pytest.raises(OutOfRange, match=r"one of the table's: .*1/4-28"):
+def test_a_thread_the_tables_do_not_hold_is_refused_with_the_nearest_they_do() -> None:
+    with pytest.raises(OutOfRange, match=r"nearest to it: M12, M12x1.5, M12x1.25"):
         tap_drill(parse_thread("M12x1"))
 
 

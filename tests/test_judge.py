@@ -134,6 +134,30 @@ def test_scan_bases_leave_no_gap_wider_than_the_alignment() -> None:
     assert np.max(np.diff(np.log(bases))) <= ALIGNMENT * (1 + 1e-9)
 
 
+@pytest.mark.parametrize(
+    ("fault", "strength", "height", "named"),
+    [
+        ("inner_race", 300.0, 40.0, True),
+        ("inner_race", 300.0, 0.0, False),
+        ("rolling_element", 300.0, 0.0, False),
+        ("inner_race", 75.0, 0.0, True),
+        ("outer_race", 300.0, 0.0, True),
+    ],
+)
+def test_a_spot_that_goes_through_the_load_zone_is_named_by_its_sidebands_where_such_would_show(
+    fault: str, strength: float, height: float, named: bool
+) -> None:
+    """Practice: an inner race without sidebands of the shaft has lower odds. Eight rates."""
+    drive = rig(DRIVE_END, FAN_END)
+    own = next(h for h in bearing_hypotheses(drive) if (h.component, h.fault) == ("drive end", fault))
+    base = own.order * SPEED_HZ * 1.003
+    sides = [(n * base + side * own.modulation_order * SPEED_HZ, height) for n in (1, 2) for side in (-1, 1)] if height else []
+    found = judge(spectrum(3, *comb(base, strength), *sides), drive)
+    told = [(c.hypothesis.component, c.hypothesis.fault) for c in found.claims if c.hypothesis]
+    assert told == ([("drive end", fault)] if named else [])
+    assert named or found.uncertain[0].attribution_false_alarm > 0.05
+
+
 def test_a_comb_at_the_outer_race_rate_names_the_outer_race() -> None:
     drive = rig(DRIVE_END, FAN_END)
     found = judge(spectrum(3, *comb(outer_hz(drive) * 1.003, 300.0)), drive)
@@ -310,6 +334,8 @@ def test_no_line_that_the_drive_is_said_to_show_is_a_line_it_does_not_explain() 
     assert unexplained_lines(found, **kept) == ()
     stranger = SpectrumLine(47.3, 20.0)
     assert [line.found_hz for line in unexplained_lines([*found, stranger], **kept)] == [47.3]
+    high, beside = (SpectrumLine((15 * 18 + off) * SPEED_HZ, 20.0) for off in (0.0, 1.3))  # in long records a mesh shows so many
+    assert [line.found_hz for line in unexplained_lines([high, beside], **kept)] == [beside.hz]
 
 
 ZONES = [row for row in rows("vibration_checks.csv") if row["id"].startswith("VZ")]

@@ -171,7 +171,9 @@ def test_what_stops_the_job_is_asked_before_leaving(demo: Job) -> None:
     thin = replace(demo, points=(replace(demo.points[0], wall=Wall(14e-3, 0.3e-3, Origin.MEASURED)), *demo.points[1:]))
     leaving = plan.run(thin).document["before_leaving"]
     assert any("a way to the oil" in row["what"] for row in leaving["stops"])
-    assert any("may it be drilled" in row["what"] for row in leaving["stops"])
+    unasked = replace(thin, conditions=replace(thin.conditions, drilling_consent=""))
+    stops = plan.run(unasked).document["before_leaving"]["stops"]
+    assert any("may the drive be drilled" in row["what"] for row in stops)
     assert any("network" in row["what"] for row in leaving["permissions"])
     assert leaving["permissions"][0]["owner"] == "shift engineer of the crushing plant"
 
@@ -264,4 +266,12 @@ def test_the_page_of_the_plan_links_its_sheets(kept: Path) -> None:
     for name in ("work-card.pdf", "before-you-leave-home.pdf", "template-1.pdf", "face-0.svg"):
         address = f"/plan/0001/{name}"
         assert f'href="{address}"' in page.text and browser.get(address).status_code == 200
+    for said in (
+        "Face left, SVG",
+        "Drill template, face coupling side, PDF",
+        "Plate of bracket on the jig holes, DXF",
+        "Serial bus, SVG",
+    ):
+        assert f">{said}<" in page.text
+    assert not re.search(r"(Face|Template|Plate) \d", page.text)
     assert "Before you leave home" in page.text and "Cut list, strut channel" in page.text

@@ -247,6 +247,19 @@ class TestCollisions:
         assert (pair.kind, pair.record_length) == ("cross", None) and pair.speed_hz == pytest.approx(16.0)
         assert met(supply, line("shaft", 2.0), length=1e9) == ()  # 20 to 40 Hz: never there
 
+    def test_a_line_that_turns_back_at_zero_is_met_on_either_side(self) -> None:
+        """The pole pass of four poles on 50 Hz is |100 - 4 x speed|: 10 Hz at 22.5 and again at 27.5 Hz, 20 Hz at both ends."""
+        pole_pass = replace(line("pole pass", -4.0, kind="pole_pass"), fixed_hz=100.0)
+        fan = replace(line("fan", 0.0, kind="supply"), fixed_hz=10.0)
+        (pair,) = met(pole_pass, fan, speed_hz=(20.0, 30.0), length=1e9)
+        assert (pair.kind, pair.record_length) == ("cross", None) and pair.speed_hz == pytest.approx(22.5)
+
+    def test_lines_that_meet_at_the_end_of_the_range_cross_there(self) -> None:
+        supply = replace(line("supply", 0.0, kind="supply"), fixed_hz=100.0)
+        for order, where in ((10.0, 10.0), (5.0, 20.0)):
+            (pair,) = met(supply, line("shaft", order), length=1e9)
+            assert (pair.kind, pair.speed_hz) == ("cross", where)
+
     def test_a_pair_above_the_long_records_band_is_held_against_the_short_one(self) -> None:
         pair = (line("a", 40.0), line("b", 40.02))  # 0.2 Hz apart at 10 Hz: 15 s
         found = collisions(pair, speed_hz=(10.0, 10.0), records=[(5000.0, 5.0), (100.0, 60.0)])

@@ -55,6 +55,34 @@ def test_a_hole_too_deep_for_the_wall_blocks_and_is_never_on_the_work_card(demo:
     assert plan_text(result.document).startswith("Conveyor CV-204: do not proceed, blockers: 1")
 
 
+def origins(part: Any) -> dict[str, str]:
+    """Name -> origin of every number that was put into a working, at any depth."""
+    if isinstance(part, list):
+        return {name: origin for one in part for name, origin in origins(one).items()}
+    if not isinstance(part, dict):
+        return {}
+    own = {part["name"]: part["origin"]} if {"name", "value", "unit", "origin"} <= part.keys() else {}
+    return own | {name: origin for one in part.values() for name, origin in origins(one).items()}
+
+
+def test_a_working_says_of_each_number_how_it_is_known(demo: Job) -> None:
+    """Nothing that a plan works with stands on a drive's nameplate: it is measured, said in the job, or from a table."""
+    known = origins(plan.run(demo).document)
+    assert "nameplate" not in known.values()
+    by_origin = {
+        "least reading": "measured",
+        "gauge error": "stated",
+        "full thread": "stated",
+        "mouth to wheel": "stated",
+        "mass carried": "stated",
+        "pitch": "table",
+        "drill #3": "table",
+        "stress area of M12": "table",
+        "share of proof load": "assumed",
+    }
+    assert {name: known[name] for name in by_origin} == by_origin
+
+
 @pytest.mark.parametrize(
     ("changed", "rule", "says"),
     [
@@ -76,6 +104,7 @@ def test_without_the_owners_consent_nothing_is_drilled_anywhere(demo: Job) -> No
     document = plan.run(replace(demo, conditions=replace(demo.conditions, drilling_consent="refused"))).document
     assert not any("Drill" in step["do"] and "tap" in step["do"].lower() for step in document["work_card"])
     assert any(step["do"] == plan.HELD for step in document["work_card"])
+    assert not any(name.startswith("template") for name in plan_files(document))
 
 
 @pytest.mark.parametrize("at", [(0.330, 0.330), (0.334, 0.330)])

@@ -18,7 +18,7 @@ from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
-from gearcase.install.housing import Hole, Port, ThreadedHole, Wall
+from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHole, Wall
 from gearcase.install.orientation import GRAVITY
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
@@ -293,6 +293,7 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         (((0.330, 0.335),), "the sensor's base want"),
         (((0.150, 0.392),), "into the seat of input bearing"),
         (((0.400, 0.100), (0.400, 0.100)), "distance between"),
+        (((0.003, 0.100),), "edge distance"),
     ],
 )
 def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
@@ -300,6 +301,14 @@ def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, floa
     assert wrong in says(job, "bracket_place", "blocker")
     document = plan.run(job).document
     assert not any(step["where"] == "new one" and "Drill" in step["do"] for step in document["work_card"])
+
+
+def test_a_studs_hole_and_a_brackets_new_one_know_of_each_other(demo: Job) -> None:
+    """3 d of the larger, M8: 24 mm; on one spot neither is drilled."""
+    near = Bracket("new one", "coupling side", (), ((0.310, 0.330),), "M8", "", 18e-3, None)
+    assert "20 mm, at least 24 mm is wanted" in says(with_kit(demo, brackets=(near,)), "hole_place", "caution")
+    on = with_kit(demo, brackets=(replace(near, at=((0.335, 0.330),)),))
+    assert "5 mm, at least 24 mm" in says(on, "hole_place", "blocker") and "5 mm, at least" in says(on, "bracket_place", "blocker")
 
 
 def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) -> None:
@@ -318,7 +327,7 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "a way to the oil" in says(with_bracket(demo, at=((0.3, 0.33),), **new), "metal_left", "blocker")
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
-    assert not any(step["where"] == "plate on the jig holes" for step in card)
+    assert not any(step["where"] == "bracket on the jig holes" for step in card)
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:
@@ -326,9 +335,9 @@ def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: J
     (plate,) = plan.run(demo).document["plates"]
     holes = [hole["at_m"] for hole in plate["holes"]]
     assert [hole["diameter_m"] for hole in plate["holes"]] == pytest.approx([6.6e-3] * 4)
-    assert max(x for x, _ in holes) - min(x for x, _ in holes) == pytest.approx(0.13)
+    assert max(x for x, _ in holes) - min(x for x, _ in holes) == pytest.approx(0.11)
     assert [slot["width_m"] for slot in plate["slots"]] == pytest.approx([13.5e-3] * 2)
-    assert math.dist(*(slot["at_m"] for slot in plate["slots"])) == pytest.approx(0.2)
+    assert math.dist(*(slot["at_m"] for slot in plate["slots"])) == pytest.approx(0.17)
     for slot in plate["slots"]:
         assert all(0 < place < size for place, size in zip(slot["at_m"], plate["size_m"], strict=True))
 
@@ -337,11 +346,50 @@ def test_enclosure_and_light_in_the_wrong_place_are_named(demo: Job) -> None:
     assert demo.kit.enclosure is not None
     over = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.3, 0.30)))
     assert "covers the split flange (split line)" in says(over, "overlap", "blocker")
-    off = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.05, 0.345)))
-    assert "it reaches 30 mm beyond face left" in says(off, "enclosure_place")
+    off = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.05, 0.36)))
+    assert "it reaches 20 mm beyond face left" in says(off, "enclosure_place", "caution")
+    outside = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(-0.02, 0.36)))
+    assert "it reaches 90 mm beyond face left" in says(outside, "enclosure_place", "blocker")
     low = with_kit(demo, light=Light(1.2, 8.0, ""))
     assert "1.8e+03 mm" not in says(low, "light_height") and "height of the light is 1.2 m" in says(low, "light_height")
     assert "8 m, at least 20 m" in says(low, "light_seen") and "which bracket" in says(low, "light")
+
+
+@pytest.mark.parametrize(
+    ("at", "rule", "level", "words"),
+    [  # an enclosure of 160 by 120 mm on a bare face of 620 by 430 mm
+        ((0.30, 0.30), "overlap", "blocker", "covers the hole eye"),  # it ends at 380 mm, the eye's washer begins at 382.4 - 10
+        ((0.30, 0.15), "overlap", "blocker", "covers the seat of output bearing, left by"),
+        ((0.20, 0.15), "enclosure_place", "caution", "stands 10 mm from the drive belt's guard (guard); 50 mm is wanted"),
+        ((0.20, 0.15), "enclosure_place", "blocker", "stands 20 mm from the pulley (rotating part); 50 mm is wanted"),
+        ((0.50, 0.09), "overlap", "blocker", "covers the hole foot by"),
+    ],
+)
+def test_an_enclosure_leaves_room_and_reach_round_it(at: tuple[float, float], rule: str, level: str, words: str, demo: Job) -> None:
+    """Distances as of a sensor's base: 50 mm from guards and what turns (trade.md, section 4: common practice, no source)."""
+    face = Face(
+        "left",
+        (0.62, 0.43),
+        (
+            KeepOut("drive belt's guard", (0.06, 0.15), (0.1, 0.1), "guard"),  # ends at 110 mm, the enclosure begins at 120 mm
+            KeepOut("pulley", (0.20, 0.05), (0.04, 0.04), "rotating part"),  # ends at 70 mm, the enclosure begins at 90 mm
+        ),
+        "left",
+        (),
+        (Seat("output bearing, left", (0.45, 0.15), 0.17),),
+        (ThreadedHole("eye", (0.39, 0.33), 16e-3, "M16", "lifting"), ThreadedHole("foot", (0.5, 0.05), 8e-3, "M8")),
+    )
+    assert demo.kit.enclosure is not None
+    job = replace(demo, housing=replace(demo.housing, faces=(face,), ports=()), points=demo.points[:1])
+    job = with_kit(job, enclosure=replace(demo.kit.enclosure, at=at, size=(0.16, 0.12), pattern=None))
+    assert words in says(job, rule, level)
+
+
+def test_a_free_hole_may_be_covered_and_a_clear_place_is_said_nothing_of(demo: Job) -> None:
+    assert not says(demo, "enclosure_place") and not says(demo, "overlap")
+    assert demo.kit.enclosure is not None
+    over = with_kit(demo, enclosure=replace(demo.kit.enclosure, at=(0.14, 0.36)))
+    assert "jig hole" not in says(over, "overlap")
 
 
 # --- what is missing -------------------------------------------------------------------------------------------------------------

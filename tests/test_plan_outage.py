@@ -248,6 +248,24 @@ def test_a_window_too_short_blocks_with_the_hours_and_a_cure_that_cures(demo: Jo
     assert plan.run(cured).document["outage"]["fits"] and not found(cured, "window")
 
 
+def test_over_two_windows_each_is_locked_out_and_released_and_the_bond_cures_in_one(demo: Job) -> None:
+    """Durations of outage_tasks.csv by the longest: lock-out 40 min, release 30 min; cure by hand as above, 3.77 h."""
+    job = with_outage(demo, windows=(Window(0.0, 7 * HOUR), Window(24 * HOUR, 36 * HOUR)))
+    document = plan.run(job).document
+    stopped = [row for row in document["schedule"]["tasks"] if row["state"] in ("locked out", "cold")]
+    early, late = ([row for row in stopped if (row["start_s"] < 24 * HOUR) is side] for side in (True, False))
+    assert early and late and document["outage"]["fits"]
+    assert max(row["end_s"] for row in early) <= 6.5 * HOUR and min(row["start_s"] for row in late) >= 24 * HOUR + 2400
+    bond = bookings(document)["bond intermediate left"]
+    assert bond in late  # 2 h to cool, 1 h, 3.77 h of cure and 0.5 h of release are more than 7
+    assert bond["end_s"] + 4 * 40 * 60 * 2**0.5 <= 36 * HOUR
+    assert "each later one begins with a lock-out of its own (40 min)" in found(job, "windows", "note")[0]
+    assert [band["state"] for band in document["schedule"]["states"]].count("restart") == 2
+    ends = [(band["start_s"], band["end_s"]) for band in document["schedule"]["states"]]
+    assert all(one[1] == pytest.approx(other[0]) for one, other in itertools.pairwise(ends))
+    assert not found(demo, "windows")
+
+
 def test_what_no_single_change_cures_may_be_cured_by_several(demo: Job) -> None:
     """9 h: warm metal and one more fitter, as the plan says, are put into the job; then it fits. 2 h are never enough."""
     job = with_outage(demo, windows=(Window(0.0, 9 * HOUR),))

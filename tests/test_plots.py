@@ -70,7 +70,7 @@ def scales(sheet: Sheet, of: Callable[[str], float] = float) -> tuple[np.ndarray
 
 def dots(sheet: Sheet) -> np.ndarray:
     """Middles of the small circles, shape (n, 2)."""
-    rings = re.findall(r"M([\d.]+) ([\d.]+)a1\.80 1\.80 0 1 0 3\.60 0", sheet.svg(""))
+    rings = re.findall(r"M([\d.]+) ([\d.]+)a1\.8 1\.8 0 1 0 3\.6 0", sheet.svg(""))
     return np.array([(float(x) + 1.8, float(y)) for x, y in rings])
 
 
@@ -230,7 +230,7 @@ def test_readings_before_an_epoch_or_a_step_are_muted(epochs: list[tuple[float, 
             for path in read(trended(epochs=epochs, steps=steps)).iter(f"{SVG}path")
             if path.get("stroke") == "#6B6A63"
         ]
-        count = sum(data.count("a1.80") // 2 for data in muted)
+        count = sum(data.count("a1.8 ") // 2 for data in muted)
         assert count == (50 if steps else 30 if epochs else 0)
 
 

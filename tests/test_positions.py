@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gearcase.errors import OutOfRange
 from gearcase.install.housing import Face, KeepOut, Region, Seat, ThreadedHole, Wall
-from gearcase.install.positions import CLEAR_OF, NEAR_SEAT, Advice, Footprint, Pad, advise, pads, spots_to_try
+from gearcase.install.positions import CLEAR_OF, NEAR_SEAT, Advice, Footprint, Pad, advise, pads, spots_to_try, violations
 from gearcase.worked import Origin
 
 MEASURED = Wall(0.024, 0.0003, Origin.MEASURED)
@@ -144,6 +144,39 @@ def test_the_spots_to_try_are_the_best_and_not_side_by_side() -> None:
     assert len(tried) == 3
     assert tried[0] == advice.ranked[0]
     assert min(math.dist(a.pad.at, b.pad.at) for a in tried for b in tried if a != b) > NEAR_SEAT / 2
+
+
+def broken(face: Face, at: tuple[float, float], footprint: Footprint) -> list[tuple[str, bool]]:
+    return [(one.rule, one.severe) for one in violations(face, Pad("spot", face.name, at, None, None), footprint)]
+
+
+@pytest.mark.parametrize(("apart", "wanted"), [(0.0031, [("seat", True)]), (0.0094, [("seat", False)]), (0.0096, [])])
+def test_a_hole_keeps_from_a_seat_what_it_keeps_from_an_edge(apart: float, wanted: list[tuple[str, bool]]) -> None:
+    """By hand: 1.5 x 6.35 mm is 9.5 mm from the seat's rim; within half the hole, 3.2 mm, it would cut it."""
+    at = (SEAT.at[0] + SEAT.diameter / 2 + apart, SEAT.at[1])
+    assert broken(replace(FACE, regions=()), at, STUD) == wanted
+    assert broken(replace(FACE, regions=()), at, BONDED) == []  # a bond cuts nothing
+
+
+@pytest.mark.parametrize(("apart", "severe"), [(0.0090, True), (0.0093, False)])
+def test_a_hole_may_not_cut_a_hole_and_a_bond_may_stand_over_one(apart: float, severe: bool) -> None:
+    """By hand: holes of 6.35 and 12 mm meet at 9.175 mm between their middles."""
+    face = replace(FACE, regions=(), seats=(), threaded_holes=(ThreadedHole("old", (0.2, 0.2), 0.012),))
+    assert broken(face, (0.2 + apart, 0.2), STUD) == [("hole", severe)]
+    assert broken(face, (0.2 + apart, 0.2), BONDED) == [("hole", False)]
+
+
+def test_what_stands_on_a_part_that_must_stay_clear_is_never_built_and_what_stands_beside_it_should_move() -> None:
+    face = replace(FACE, regions=(), seats=(), keep_outs=(KeepOut("plug", (0.3, 0.2), (0.04, 0.04), "port"),))
+    assert broken(face, (0.31, 0.21), BONDED) == [("clearance", True)]
+    assert broken(face, (0.30 + 0.02 + 0.0125 + 0.009, 0.20), BONDED) == [("clearance", False)]  # 9 of the 10 mm wanted
+
+
+def test_a_hole_keeps_its_own_distance_from_the_edge_under_a_base_that_is_smaller() -> None:
+    """By hand: 1.5 x 6.35 mm is 9.5 mm; half the base is 5 mm."""
+    bare = replace(FACE, regions=(), seats=())
+    assert broken(bare, (0.009, 0.2), replace(STUD, base=0.010)) == [("edge", False)]
+    assert broken(bare, (0.009, 0.2), replace(BONDED, base=0.010)) == []
 
 
 def test_a_pad_of_another_face_and_no_base_are_refused() -> None:

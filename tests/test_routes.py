@@ -343,6 +343,8 @@ def test_where_300_mm_from_power_leave_no_way_100_are_kept_and_said() -> None:
     refused = cable_route(top, Spot("up", (0.10, 0.05)), Spot("up", (0.42, 0.05)), **{**GIVEN, "power": [mains(
         start=(0.0, 0.62), end=(0.52, 0.62), from_converter=True, length=8.0)]})  # fmt: skip
     assert isinstance(refused, NoRoute) and refused.cures == ("move or leave out rib", "lead mains another way")
+    short = mains(start=(0.0, 0.62), end=(0.52, 0.62), from_converter=True, length=3.0)  # not over 3 m: as any power cable
+    assert isinstance(cable_route(top, Spot("up", (0.10, 0.05)), Spot("up", (0.42, 0.05)), **{**GIVEN, "power": [short]}), Route)
 
 
 def test_a_face_nobody_said_the_direction_of_gives_an_estimate_that_says_so() -> None:

@@ -35,7 +35,8 @@ CREW = [
 ]
 SKILLS = [("fitter",), ("controls",), ("licensed electrician",), ("fitter", "fitter"), ("fitter", "licensed electrician"), ()]
 ONE_DAY = [Window(0.0, 40 * HOUR)]
-WARM = Machine(cooling=2 * HOUR, restart=1 * HOUR)
+WARM = Machine(cooling=2 * HOUR, restart=1 * HOUR, lock_out=0.0, release=0.0)
+LOCKED = replace(WARM, lock_out=1 * HOUR, release=1 * HOUR)
 
 
 @st.composite
@@ -59,8 +60,20 @@ def delays(tasks: list[Task], machine: Machine) -> dict[tuple[int, int], float]:
     waits = {(number[one.task], n): one.wait / HOUR for n, task in enumerate(tasks) for one in task.after}
     for (a, one), (b, other) in itertools.permutations(enumerate(tasks), 2):
         if one.state in (State.LOCKED_OUT, State.COLD) and other.state is State.RUNNING:
-            waits[a, b] = max(waits.get((a, b), 0.0), machine.restart / HOUR)
+            waits[a, b] = max(waits.get((a, b), 0.0), (one.at_rest + machine.restart) / HOUR)
     return waits
+
+
+def spans(task: Task, windows: list[Window], machine: Machine) -> list[tuple[float, float]]:
+    """From when to when a task on the stopped machine may last in each window, in hours; `lock out` and `release` are tasks."""
+    found = []
+    for n, window in enumerate(windows):
+        opens = max(
+            machine.cooling if task.state is State.COLD else 0.0, machine.lock_out if n > 0 and task.name != "lock out" else 0.0
+        )
+        closes = task.at_rest + (machine.release if n + 1 < len(windows) and task.name != "release" else 0.0)
+        found.append(((window.start + opens) / HOUR, (window.end - closes) / HOUR))
+    return found
 
 
 def by_integer_programming(tasks: list[Task], windows: list[Window], machine: Machine, horizon: int) -> int:
@@ -71,8 +84,7 @@ def by_integer_programming(tasks: list[Task], windows: list[Window], machine: Ma
         able = [[p for p, person in enumerate(CREW) if skill in person.skills] for skill in task.crew]
         for persons in {frozenset(each) for each in itertools.product(*able) if len(set(each)) == len(each)}:
             for start in range(horizon - length + 1):
-                cold = machine.cooling / HOUR if task.state is State.COLD else 0.0
-                held = (w.start / HOUR + cold <= start and start + length <= w.end / HOUR for w in windows)
+                held = (opens <= start and start + length <= closes for opens, closes in spans(task, windows, machine))
                 if task.state in (State.ANY, State.RUNNING) or any(held):
                     choices.append((n, start, start + length, persons))
     size = len(choices) + 1  # the last is the end
@@ -125,7 +137,7 @@ def whole(found: Schedule, tasks: list[Task], windows: list[Window], machine: Ma
         if booking.task.state is State.COLD:
             assert any(booking.start >= w.start + machine.cooling - 1e-6 for w in windows)
     inside = all(
-        any(w.start - 1e-6 <= b.start and b.end <= w.end + 1e-6 for w in windows)
+        any(opens - 1e-9 <= b.start / HOUR and b.end / HOUR <= closes + 1e-9 for opens, closes in spans(b.task, windows, machine))
         for b in found.bookings
         if b.task.state in (State.LOCKED_OUT, State.COLD)
     )
@@ -146,6 +158,60 @@ def test_with_two_windows_too(tasks: list[Task], first: int) -> None:
     found = schedule(tasks, CREW, windows, WARM)
     whole(found, tasks, windows, WARM)
     assert found.least and found.end / HOUR == pytest.approx(by_integer_programming(tasks, windows, WARM, horizon=30))
+
+
+@settings(deadline=None, max_examples=50)
+@given(
+    tasks=outages(most=4),
+    first=st.integers(4, 8),
+    later=st.integers(5, 8),
+    rests=st.lists(st.integers(0, 2), min_size=4, max_size=4),
+)
+def test_each_window_has_its_own_lock_out_and_release_and_what_must_rest_rests_inside_it(
+    tasks: list[Task], first: int, later: int, rests: list[int]
+) -> None:
+    """The drive runs from one window to the next: lock-out 1 h, release 1 h, rest inside, by the integer program."""
+    stopped = [task for task in tasks if task.state in (State.LOCKED_OUT, State.COLD)]
+    resting = [
+        replace(task, at_rest=rest * HOUR, after=(*task.after, After("lock out"))) if task in stopped else task
+        for task, rest in zip(tasks, rests, strict=False)
+    ]
+    lock_out = Task("lock out", HOUR, HOUR, ("fitter", "licensed electrician"), State.LOCKED_OUT)
+    freed = tuple(After(task.name, task.at_rest) for task in (lock_out, *resting) if task.state in (State.LOCKED_OUT, State.COLD))
+    release = Task("release", HOUR, HOUR, ("fitter", "licensed electrician"), State.LOCKED_OUT, freed)
+    every = [lock_out, *resting, release]
+    windows = [Window(0.0, first * HOUR), Window((first + 2) * HOUR, (first + 2 + later) * HOUR), Window(30 * HOUR, 60 * HOUR)]
+    found = schedule(every, CREW, windows, LOCKED)
+    whole(found, every, windows, LOCKED)
+    if found.least:
+        assert found.end / HOUR == pytest.approx(by_integer_programming(every, windows, LOCKED, horizon=50))
+
+
+def test_a_bond_that_would_cure_while_the_drive_runs_waits_for_the_next_window() -> None:
+    """By hand: 2 h to cool, 1 h of bond, 4 h of cure and 1 h of release want 8 h. A window of 7 h is left unused for it."""
+    lock_out = Task("lock out", HOUR, HOUR, ("fitter",), State.LOCKED_OUT)
+    bond = Task("bond", HOUR, HOUR, ("fitter",), State.COLD, (After("lock out"),), at_rest=4 * HOUR)
+    drill = Task("drill", HOUR, HOUR, ("fitter",), State.LOCKED_OUT, (After("lock out"),))
+    release = Task("release", HOUR, HOUR, ("fitter",), State.LOCKED_OUT, (After("drill"), After("bond", 4 * HOUR)))
+    windows = [Window(0.0, 7 * HOUR), Window(24 * HOUR, 34 * HOUR)]
+    start = {
+        one.task.name: one.start / HOUR for one in schedule([lock_out, bond, drill, release], CREW[:1], windows, LOCKED).bookings
+    }
+    assert start == {"lock out": 0, "drill": 1, "bond": 26, "release": 31}
+    longer = [Window(0.0, 8 * HOUR), windows[1]]
+    assert schedule([lock_out, bond, drill, release], CREW[:1], longer, LOCKED).end == 8 * HOUR
+
+
+def test_a_faster_joint_lets_the_machine_run_sooner_and_all_that_wait_for_it_begin_sooner() -> None:
+    """By hand: bond 2 to 3 h, 6 h of cure, release 9 to 10 h; cured in 1 h it is 4 to 5 h, and so fits 5 h."""
+    bond = Task("bond", HOUR, HOUR, ("fitter",), State.COLD, at_rest=6 * HOUR)
+    cure = After("bond", 6 * HOUR, "cure", 1 * HOUR)
+    fit = Task("fit", 0.0, 0.0, ("controls",), State.LOCKED_OUT, (cure,))
+    release = Task("release", HOUR, HOUR, ("fitter",), State.LOCKED_OUT, (After("fit"), cure))
+    window = [Window(0.0, 5 * HOUR)]
+    assert schedule([bond, fit, release], CREW, window, WARM).end == 10 * HOUR
+    (best,) = cures([bond, fit, release], CREW, window, WARM)
+    assert (best.says, best.end / HOUR, best.fits) == ("take the faster joint in bond: 1 h instead of 6 h before fit", 5.0, True)
 
 
 @settings(deadline=None, max_examples=80)
@@ -267,6 +333,7 @@ RUN = Task("run", HOUR, HOUR, ("controls",), State.RUNNING)
         ([replace(FIT, crew=("fitter", "fitter", "controls"))], ONE_DAY, "a person for each: one cannot be two"),
         ([replace(FIT, shortest=2 * HOUR)], ONE_DAY, "the shortest first"),
         ([FIT, replace(RUN, after=(After("fit", -1.0),))], ONE_DAY, "wait of run after fit=-1.0: 0 s or more"),
+        ([replace(FIT, at_rest=-1.0)], ONE_DAY, "rest after fit=-1.0: 0 s or more"),
         ([FIT], [], "at least one"),
         ([FIT], [Window(5.0, 5.0)], "an end after its start"),
     ],

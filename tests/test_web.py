@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -9,12 +10,16 @@ from typing import Any
 import httpx
 import pytest
 from fastapi import FastAPI
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gearcase import cli
 from gearcase.drawings import pages
+from gearcase.drawings.block import Block
 from gearcase.record import results
 from gearcase.web import card
 from gearcase.web.app import make_app
+from gearcase.web.sections import OF_THE_PAGE, sections
 from test_stages import EXAMPLES
 
 HOSTILE = '<script>alert("x")</script>'
@@ -100,12 +105,45 @@ def test_the_card_shows_each_stage_with_its_state_in_words(client: Client) -> No
 
 def test_a_stage_is_said_first_then_drawn_then_tabled(client: Client) -> None:
     text = client.get("/survey").text
-    places = [text.index(words) for words in ("still open", "<svg", "What can be seen", "<table")]
+    places = [text.index(words) for words in ("still open", "<svg", "<h2>What can be seen", "<table")]
     assert places == sorted(places)
     assert "<details><summary>Working</summary>" in text and "f_m = z x f_shaft" in text
     assert "/survey/0001/ask-for.pdf" in text and "train.svg" not in text
     plan = client.get("/plan").text
     assert "Nothing blocks this plan." in plan and "Work card" in plan and plan.count("<svg") == 3  # two faces, and the outage
+
+
+def test_a_long_page_lists_what_is_on_it_and_each_link_leads_to_one_place(client: Client) -> None:
+    for stage in ("survey", "plan"):
+        text = client.get(f"/{stage}").text
+        ids, links = re.findall(r'\bid="([^"]*)"', text), re.findall(r'href="#([^"]*)"', text)
+        assert len(set(ids)) == len(ids) and sorted(links) == sorted(ids)
+        headings = re.findall(r"<h[23]>(.*?)</h[23]>", text)
+        assert len(links) == len(headings) >= 4
+        assert text.index("On this page") < text.index("<h2>")
+    assert "On this page" not in client.get("/watch").text
+
+
+def test_tables_that_say_what_stands_above_them_are_folded_and_drawings_open_by_themselves(client: Client) -> None:
+    text = client.get("/plan").text
+    for says in ("Ranked for input coupling end: 1", "Hour by hour: ", "Tools: ", "Spares: "):
+        assert f"<details><summary>{says}" in text
+    assert "Best beside the cap, 330, 330." in text
+    for name in ("bus.svg", "housing.svg", "schedule.svg"):
+        assert re.search(rf'<a href="/plan/0001/{name}"><img src="/plan/0001/{name}"', text)
+    assert re.search(r'<details class="section"><summary><h3>input bearing, coupling end</h3>', client.get("/survey").text)
+
+
+@given(
+    st.lists(
+        st.sampled_from([*(Block("heading", one) for one in ("Runs", "Bonds", "Bonds 2", "Ω", "")), Block("text"), Block("note")])
+    )
+)
+def test_parting_a_page_loses_no_block_and_gives_each_heading_an_address_of_its_own(blocks: list[Block]) -> None:
+    made = sections(blocks)
+    assert [block for one in made for block in ((one.heading, *one.blocks) if one.heading else one.blocks)] == blocks
+    ids = [one.id for one in made if one.heading]
+    assert len({*ids, *OF_THE_PAGE}) == len(ids) + len(OF_THE_PAGE) and all(ids)
 
 
 def test_every_stage_has_a_page_before_it_is_begun(client: Client) -> None:

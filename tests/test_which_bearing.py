@@ -4,13 +4,14 @@ Geometries: `tests/reference/bearings.csv`, each row with its source. The rule w
 recordings.
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
 import pytest
 import scipy.io
 
-from gearcase.drive.bearings import Bearing, Candidate, Geometry
+from gearcase.drive.bearings import Bearing, Candidate, CountRule, Geometry
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.drive.train import Drive, Shaft
@@ -36,8 +37,8 @@ def geometry(row: dict[str, str]) -> Geometry:
 TEN = {row["id"]: geometry(row) for row in rows("bearings.csv")}
 
 
-def ask(samples: np.ndarray, rate_hz: float, speed_hz: float, listed: dict[str, Geometry]) -> WhichBearing:
-    drive = shaft_on(next(iter(listed.values())))
+def ask(samples: np.ndarray, rate_hz: float, speed_hz: float, listed: Mapping[str, Geometry | CountRule]) -> WhichBearing:
+    drive = shaft_on(TEN["B01"])  # of which the shaft lines alone are taken
     return which_bearing(
         envelope_spectrum(transform(samples, sample_rate_hz=rate_hz)),
         [Candidate(*one) for one in listed.items()],
@@ -107,6 +108,15 @@ def test_twins_are_either_with_what_would_tell_them_apart() -> None:
     other = Geometry(9, 7.67e-3, 39.04e-3)
     found = ask(recorded(one, "outer_race", 1), RATE, SPEED_HZ, {"one": one, "other": other})
     assert set(found.names) == {"one", "other"} and "rolling element rates of the first two differ by 3.7 %" in found.says
+
+
+def test_a_make_known_by_its_count_alone_is_ranked_by_the_races_it_has_a_rule_for() -> None:
+    """Row BE1 of ``bearing_checks.csv``: nine elements make an outer rate of 3.6; B01 has nine, and 3.585."""
+    listed = {"counted": CountRule(9), "twenty": Geometry(20, 5e-3, 39.04e-3)}
+    found = ask(recorded(TEN["B01"], "outer_race", 1), RATE, SPEED_HZ, listed)
+    assert found.names == ("counted",) and found.ranked[0].fault == "outer_race"
+    assert sum(one.probability for one in found.ranked) == pytest.approx(1.0)
+    assert all(one.fault != "rolling_element" for one in found.ranked if one.name == "counted")
 
 
 def test_a_longer_list_is_dearer() -> None:

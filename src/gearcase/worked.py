@@ -18,10 +18,14 @@ Calculator = TypeVar("Calculator", bound=Callable[..., Any])
 
 
 class Origin(StrEnum):
-    """How a number is known."""
+    """How a number is known: measured at the machine, on its nameplate, stated by the job or a data sheet, from a published table,
+    estimated, assumed where nobody has said, or calculated.
+    """
 
     MEASURED = "measured"
     NAMEPLATE = "nameplate"
+    STATED = "stated"
+    TABLE = "table"
     ESTIMATED = "estimated"
     ASSUMED = "assumed"
     CALCULATED = "calculated"

@@ -14,8 +14,9 @@ from gearcase.drawings.drafting import TitleBlock
 from gearcase.drawings.face import face_svg
 from gearcase.drawings.plate import plate_dxf, plate_svg
 from gearcase.drawings.solid import solid_svg, spans_a_box
-from gearcase.drawings.template import template_pdf
+from gearcase.drawings.template import is_drilled, template_pdf
 from gearcase.drawings.wiring import bus_svg, power_svg, terminals_svg
+from gearcase.stages.plan import HELD
 
 __all__ = ["plan_drawings", "plan_files"]
 
@@ -23,16 +24,16 @@ _WIRED = ("unit_load", "stub_m", "isolated")
 _PAPER = "A4"  # what any office prints
 
 
-def plan_files(document: dict[str, Any]) -> tuple[str, ...]:
-    """Names of the files for a ``plan/1`` document, without drawing them.
+def plan_files(document: dict[str, Any]) -> dict[str, str]:
+    """The files for a ``plan/1`` document by name, and what each shows, without drawing them.
 
     Examples
     --------
     >>> plan_files({"faces": [{"name": "left", "size_m": [0.6, 0.4], "keep_outs": []}], "parts": [], "bus": {"devices": []}})
-    ('face-0.svg',)
+    {'face-0.svg': 'face left'}
     """
     nobody = TitleBlock("", "", "", "", "")
-    return tuple(name for name, _ in _drawings(document, nobody))
+    return {name: shows for name, shows, _ in _drawings(document, nobody)}
 
 
 def plan_drawings(document: dict[str, Any], *, block: TitleBlock) -> dict[str, bytes]:
@@ -44,33 +45,54 @@ def plan_drawings(document: dict[str, Any], *, block: TitleBlock) -> dict[str, b
         A plate whose openings leave it, as `plate.plate_geometry`.
     """
     made = {}
-    for name, draw in _drawings(document, block):
+    for name, _, draw in _drawings(document, block):
         drawn = draw()
         made[name] = drawn.encode("utf-8") if isinstance(drawn, str) else drawn
     return made
 
 
-def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str, Callable[[], str | bytes]]]:
-    faces, parts, routes = document["faces"], document["parts"], document.get("routes", [])
-    blocked = {finding["where"] for finding in document.get("findings", ()) if finding["level"] == "blocker"}
-    drilled = [part for part in parts if part["name"] not in blocked]
+def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str, str, Callable[[], str | bytes]]]:
+    """For each drawing its file, what it shows, and what draws it."""
+    faces, parts = document["faces"], document["parts"]
+    routes, fittings = document.get("routes", []), document.get("fittings", [])
+    placed = [part for part in [*parts, *_bracket_holes(document)] if part["name"] not in _held(document)]
     for number, face in enumerate(faces):
-        yield f"face-{number}.svg", partial(face_svg, face, parts, title=f"face {face['name']}", block=block, routes=routes)
-        if any(part["face"] == face["name"] and part["at_m"] and part["mount"] == "stud" for part in drilled):
-            yield f"template-{number}.pdf", partial(template_pdf, face, drilled, paper=_PAPER, block=block)
+        shows = f"face {face['name']}"
+        drawn = partial(face_svg, face, parts, title=shows, block=block, routes=routes, fittings=fittings)
+        yield f"face-{number}.svg", shows, drawn
+        if any(part["face"] == face["name"] and is_drilled(part) for part in placed):
+            pages = partial(template_pdf, face, placed, paper=_PAPER, block=block)
+            yield f"template-{number}.pdf", f"drill template, {shows}", pages
     if spans_a_box(faces):
-        yield "housing.svg", partial(solid_svg, faces, parts, routes, title="housing", block=block)
+        drawn = partial(solid_svg, faces, parts, routes, title="housing", block=block, fittings=fittings)
+        yield "housing.svg", "housing", drawn
     if document["bus"]["devices"]:
-        yield "bus.svg", partial(bus_svg, _bus_rows(document), document["cables"], title="serial bus", block=block)
+        drawn = partial(bus_svg, _bus_rows(document), document["cables"], title="serial bus", block=block)
+        yield "bus.svg", "serial bus", drawn
     if (document.get("power") or {}).get("line"):
-        yield "power.svg", partial(power_svg, _power_rows(document["power"]), title="power", block=block)
+        yield "power.svg", "power", partial(power_svg, _power_rows(document["power"]), title="power", block=block)
     if document.get("terminals"):
-        yield "terminals.svg", partial(terminals_svg, document["terminals"], title="terminals", block=block)
+        yield "terminals.svg", "terminals", partial(terminals_svg, document["terminals"], title="terminals", block=block)
     for number, plate in enumerate(document.get("plates", ())):
-        yield f"plate-{number}.svg", partial(plate_svg, plate, block=block)
-        yield f"plate-{number}.dxf", partial(plate_dxf, plate)
+        yield f"plate-{number}.svg", plate["name"], partial(plate_svg, plate, block=block)
+        yield f"plate-{number}.dxf", plate["name"], partial(plate_dxf, plate)
     if document.get("schedule"):
-        yield "schedule.svg", partial(schedule_svg, document["schedule"], title="outage", block=block)
+        yield "schedule.svg", "outage", partial(schedule_svg, document["schedule"], title="outage", block=block)
+
+
+def _held(document: dict[str, Any]) -> set[str]:
+    """Where nothing may be drilled: a blocker stands there, or the work card holds its drilling, as without the owner's consent."""
+    blocked = {finding["where"] for finding in document.get("findings", ()) if finding["level"] == "blocker"}
+    return blocked | {step["where"] for step in document.get("work_card", ()) if step["do"] == HELD}
+
+
+def _bracket_holes(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The new holes of brackets as rows of the template, each under its bracket's name."""
+    for bracket in document.get("brackets", ()):
+        if bracket.get("drill"):  # not in plans kept before holes of brackets were drawn
+            hole = {key: bracket[key] for key in ("drill", "drill_mm", "thread")}
+            for at_m in bracket["at_m"]:
+                yield {"name": bracket["name"], "face": bracket["face"], "at_m": at_m, "mount": "screw", "hole": hole}
 
 
 def _bus_rows(document: dict[str, Any]) -> dict[str, Any]:
@@ -104,5 +126,13 @@ def _power_rows(power: dict[str, Any]) -> dict[str, Any]:
         "supply_v": power["supply_v"],
         "protection": "",
         "mains": mains,
-        "segments": [{**row, "volts": row["volts"]["value"], "least_volts": row["least_v"]} for row in power["line"]],
+        "segments": [
+            {**row, "current_a": _carried(power["line"], row), "volts": row["volts"]["value"], "least_volts": row["least_v"]}
+            for row in power["line"]
+        ],
     }
+
+
+def _carried(line: list[dict[str, Any]], run: dict[str, Any]) -> float:
+    """What a run of the line carries: what its own end draws and all that is fed beyond it. [A]"""
+    return float(run["current_a"] + sum(_carried(line, beyond) for beyond in line if beyond["start"] == run["end"]))

@@ -44,7 +44,7 @@ class Block:
     kind : str
         heading, text, list, table, figure, note or break.
     text : str
-        Heading or paragraph; caption of a figure; title of a note.
+        Heading or paragraph; caption of a figure; title of a note; what a screen calls a table while it is folded up.
     level : int
         Of a heading, 1 or 2.
     items : tuple of str
@@ -53,7 +53,7 @@ class Block:
         Of a table; `wide` gives the columns' relative widths, `numbers` the columns set to the right;
         `tall` leaves room to write by hand.
     folds : bool
-        Of a list that a page on a screen shows folded up; on paper all is open.
+        Of a list or table that a page on a screen shows folded up, and of a heading with all below it; on paper all is open.
     svg, to_scale : str, bool
         Of a figure; one drawn to scale keeps its size.
     state : str

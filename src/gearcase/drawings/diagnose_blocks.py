@@ -61,8 +61,8 @@ def _answer(diagnose: dict[str, Any] | None) -> Block:
         return Block("note", "No recording has been judged", items=("The drive is described; nothing is said of its condition.",))
     if diagnose["verdicts"]:
         lines = tuple(f"{first_up(fault_words(v))}: {v['component']}. {first_up(v['urgency'])}." for v in diagnose["verdicts"])
-        worst = max(v["maturity"] for v in diagnose["verdicts"])
-        return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if worst == 4 else "abnormal")
+        danger = any(v["maturity"] == 4 or v["urgency"].startswith("stop") for v in diagnose["verdicts"])
+        return Block("note", "Abnormal: a fault is seen", items=lines, state="danger" if danger else "abnormal")
     if diagnose["cannot_tell"]:
         return Block("note", "Action required: cannot tell", items=tuple(diagnose["cannot_tell"][:3]), state="action")
     return Block("note", first_up(diagnose["statement"]), items=("What cannot be seen is listed on the next page.",))
@@ -81,21 +81,24 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
         yield Block(
             "text",
             f"Recording {verdict['recording']}, point {verdict['point'] or 'not stated'}. Noise false alarm "
-            f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}. "
-            f"Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth "
-            f"{percent(verdict['modulation_depth'])}, {verdict['sidebands_found']} sidebands found.",
+            f"{_chance(verdict['noise_false_alarm'])}; attribution false alarm {_chance(verdict['attribution_false_alarm'])}."
+            f"{_comb_words(verdict)}",
         )
+        if verdict.get("signs", ()):
+            signs = tuple((sign["role"], sign["name"], _seen(sign), sign["says"]) for sign in verdict.get("signs", ()))
+            yield Block("table", head=("sign", "of the pattern", "seen", "by"), rows=signs, wide=(0.9, 2, 0.8, 3))
         rows = tuple(
             (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
             for line in _found(verdict)
         )
-        yield Block(
-            "table",
-            head=("line", "expected, Hz", "found, Hz", "over noise, dB"),
-            rows=rows,
-            wide=(2.4, 1, 1, 1),
-            numbers=(1, 2, 3),
-        )
+        if rows:
+            yield Block(
+                "table",
+                head=("line", "expected, Hz", "found, Hz", "over noise, dB"),
+                rows=rows,
+                wide=(2.4, 1, 1, 1),
+                numbers=(1, 2, 3),
+            )
         if masked := tuple(f"{line['line']}: {line['why']}." for line in verdict["evidence"] if line["found_hz"] is None):
             yield Block("list", "Not to be looked for in this recording", items=masked)
         others = tuple((rival["name"], rival["why"], rival["separated_by"]) for rival in verdict["rivals"])
@@ -110,6 +113,20 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
     if untested:
         yield Block("heading", "Could not be tested", level=2)
         yield Block("table", head=("part", "fault", "why"), rows=untested, wide=(2, 2, 3))
+
+
+def _comb_words(verdict: dict[str, Any]) -> str:
+    """Of a bearing's comb its strength, depth and sidebands."""
+    if verdict["strength_db"] is None:
+        return ""
+    return (
+        f" Strength {verdict['strength_db']:.1f} dB over the local noise, modulation depth "
+        f"{percent(verdict['modulation_depth'])}, {verdict['sidebands_found']} sidebands found."
+    )
+
+
+def _seen(sign: dict[str, Any]) -> str:
+    return {True: "seen", False: "not seen", None: "cannot be seen"}[sign["seen"]]
 
 
 def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
@@ -205,7 +222,8 @@ def _overall(figures: dict[str, Any]) -> str:
 
 
 def fault_words(verdict: dict[str, Any]) -> str:
-    return FAULT_NAMES[verdict["fault"]]
+    """A bearing's fault in words; a pattern has its own name."""
+    return FAULT_NAMES.get(verdict["fault"], str(verdict["fault"]))
 
 
 def _chance(value: float) -> str:

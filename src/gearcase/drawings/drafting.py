@@ -3,8 +3,8 @@
 Dimensions run from one datum as superimposed running dimensions (ISO 129-1: an open circle at the datum, an arrow and a figure at
 each extension line), areas are hatched (ISO 128, thin parallel lines), and each sheet ends in a title block (ISO 7200 fields).
 
-Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `mm`; `hatch`, `ring`; `place_label`, `edges_of`;
-`table`, `table_height`; `headline`.
+Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `mm`; `reduction`; `hatch`; `place_label`,
+`edges_of`; `table`, `table_height`; `headline`.
 """
 
 import itertools
@@ -24,7 +24,7 @@ __all__ = [
     "headline",
     "mm",
     "place_label",
-    "ring",
+    "reduction",
     "run_along",
     "run_upward",
     "spread",
@@ -34,10 +34,13 @@ __all__ = [
 
 PX_PER_MM = 96 / 25.4
 BLOCK_HEIGHT = 30.0
+_REDUCTIONS = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455
 _FIGURE, _GAP = 9.5, 12.0  # px: size of a figure, and the least from one to the next
 _ROW, _CELL = 14.0, 9.5
+_SMALL = 7.5  # px: a cell of the title block that takes two lines
 _SHARES = (3.0, 2.6, 0.8, 0.9, 1.3, 1.9, 1.1)
 _RING = 13.0  # px, how much farther each time a label is tried round its mark
+_INSET, _STEP = 3.0, 12.0  # px: from a label to the edge of the area it stands in, and between the places tried there
 _AROUND = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -1), (0, 1), (1, 0), (-1, 0))
 
 
@@ -70,8 +73,9 @@ def draw_title_block(sheet: Sheet, x: float, y: float, width: float, block: Titl
         if left > x:
             sheet.line(left, y, left, y + BLOCK_HEIGHT, colour=HAIRLINE)
         sheet.text(left + 5, y + 10, head, size=7.5, colour=MUTED)
-        for line in wrap(value, room - 8, _CELL, most=1):
-            sheet.text(left + 5, y + 23, line, size=_CELL)
+        size = _CELL if text_width(value, _CELL) <= room - 8 else _SMALL
+        for number, line in enumerate(wrap(value, room - 8, size, most=2)):
+            sheet.text(left + 5, y + (23 if size == _CELL else 18.5 + 8.5 * number), line, size=size)
         left += room
 
 
@@ -84,6 +88,36 @@ def mm(metres: float) -> str:
     ('1234.5', '330')
     """
     return f"{round(1000 * metres, 1):g}"
+
+
+def reduction(sizes: Sequence[float], room: Sequence[float]) -> int:
+    """The scale of ISO 5455 at which lengths are drawn largest and still fit, as the second number of 1:5.
+
+    Parameters
+    ----------
+    sizes : sequence of float
+        Lengths of the thing itself. [m]
+    room : sequence of float
+        For each, the room it has on paper. [px]
+
+    Returns
+    -------
+    int
+        100, the last of the series, where none fits.
+
+    Examples
+    --------
+    >>> reduction((0.62, 0.43), (549.0, 600.0))
+    5
+    """
+    return next(
+        (
+            scale
+            for scale in _REDUCTIONS
+            if all(1000 * size / scale * PX_PER_MM <= free for size, free in zip(sizes, room, strict=True))
+        ),
+        _REDUCTIONS[-1],
+    )
 
 
 def hatch(sheet: Sheet, area: Box, *, slope: int, every: float, colour: str = MUTED) -> None:
@@ -168,12 +202,6 @@ def edges_of(area: Box) -> list[Box]:
     ]
 
 
-def ring(x: float, y: float, radius: float) -> str:
-    """Path of a circle. [px]"""
-    half = f"a{radius:.2f} {radius:.2f} 0 1 0"
-    return f"M{x - radius:.2f} {y:.2f}{half} {2 * radius:.2f} 0{half} {-2 * radius:.2f} 0"
-
-
 def place_label(
     sheet: Sheet,
     x: float,
@@ -189,7 +217,7 @@ def place_label(
     area: Box | None = None,
     rings: int = 24,
 ) -> bool:
-    """Write a label beside a mark, where neither another label nor anything `taken` stands, with a leader once it is far off.
+    """Write a label beside a mark, where no other label or leader nor anything `taken` stands, with a leader once it is far off.
 
     Parameters
     ----------
@@ -205,7 +233,8 @@ def place_label(
     taken : sequence of Box
         What it must not cover.
     area : Box or None
-        Where the mark is an area: its middle is tried first, and a leader ends in it with a dot (ISO 128, leader lines).
+        Where the mark is an area: places in it are tried first, its middle before others, and a leader ends in it with a dot
+        (ISO 128, leader lines).
     rings : int
         How often it is tried, each time farther off.
 
@@ -217,17 +246,20 @@ def place_label(
     row = size * 1.25
     wide = max(text_width(line, size, weight if number == 0 else 400) for number, line in enumerate(lines)) + 2
     high = row * len(lines)
-    for box, far in _around(x, y, wide, high, clear, rings, inside=area is not None):
+    for box, far in _around(x, y, wide, high, clear, rings, area):
         outside = box.left < within.left or box.right > within.right or box.top < within.top or box.bottom > within.bottom
         if outside or any(box.overlaps(other) for other in (*sheet.labels, *taken)):
+            continue
+        if any(_meets(leader, box) for leader in sheet.leaders):
             continue
         if far:
             ends = _leader(x, y, box, clear, area)
             if any(_meets(ends, label) for label in sheet.labels):
                 continue
+            sheet.leaders.append(ends)
             sheet.line(*ends, colour=colour, width=0.4)
             if area:
-                sheet.path(ring(ends[0], ends[1], 1.5), colour=colour, fill=colour, width=0.3)
+                sheet.circle(ends[0], ends[1], 1.5, colour=colour, fill=colour, width=0.3)
         sheet.rectangle(box.left - 1, box.top, wide + 2, high, colour=PAPER, line=0)
         for number, line in enumerate(lines):
             sheet.text(
@@ -270,7 +302,7 @@ def table(
 
 def _datum(sheet: Sheet, x: float, y: float, end_x: float, end_y: float) -> None:
     sheet.line(x, y, end_x, end_y)
-    sheet.path(ring(x, y, 3), fill=PAPER, width=WIDE / 2)
+    sheet.circle(x, y, 3, fill=PAPER, width=WIDE / 2)
 
 
 def _merged(stops: Iterable[tuple[float, float, float]], room: float, *, lower: bool) -> list[tuple[float, float, float]]:
@@ -309,10 +341,11 @@ def _meets(line: tuple[float, float, float, float], box: Box) -> bool:
     return low < high
 
 
-def _around(x: float, y: float, wide: float, high: float, clear: float, rings: int, *, inside: bool) -> Iterator[tuple[Box, bool]]:
-    """Boxes round a place, near ones first, and whether each is so far off that it wants a leader."""
-    if inside:
+def _around(x: float, y: float, wide: float, high: float, clear: float, rings: int, area: Box | None) -> Iterator[tuple[Box, bool]]:
+    """Boxes in an area and round a place, near ones first, and whether each is so far off that it wants a leader."""
+    if area:
         yield Box(x - wide / 2, y - high / 2, x + wide / 2, y + high / 2), False
+        yield from ((box, False) for box in _inside(area, wide, high))
     for ring in range(rings):
         away = clear + ring * _RING
         for right, down in _AROUND:
@@ -323,3 +356,21 @@ def _around(x: float, y: float, wide: float, high: float, clear: float, rings: i
                 top = y - high + ring * _RING * down if down < 0 else y + ring * _RING * down
                 left = x + clear if right > 0 else x - clear - wide
             yield Box(left, top, left + wide, top + high), ring > 0
+        for turn in range(16) if ring else ():  # between those eight, once there is room for more
+            across, up = away * math.cos(turn * math.pi / 8), away * math.sin(turn * math.pi / 8)
+            left = x + across - wide * (1 - across / away) / 2
+            top = y + up - high * (1 - up / away) / 2
+            yield Box(left, top, left + wide, top + high), True
+
+
+def _inside(area: Box, wide: float, high: float) -> Iterator[Box]:
+    """Boxes that lie wholly in an area, from its middle outwards."""
+    room = (area.right - area.left - wide - 2 * _INSET, area.bottom - area.top - high - 2 * _INSET)
+    if min(room) < 0:
+        return
+    steps = [max(int(free / _STEP), 1) for free in room]
+    places = [(n / steps[0] - 0.5, m / steps[1] - 0.5) for n in range(steps[0] + 1) for m in range(steps[1] + 1)]
+    for across, down in sorted(places, key=lambda place: math.hypot(place[0] * room[0], place[1] * room[1])):
+        left = (area.left + area.right - wide) / 2 + across * room[0]
+        top = (area.top + area.bottom - high) / 2 + down * room[1]
+        yield Box(left, top, left + wide, top + high)

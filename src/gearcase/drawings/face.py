@@ -2,7 +2,7 @@
 
 Dimensions run from the lower left corner, in millimetres (ISO 129-1); the scale is one of ISO 5455 and stands on the sheet. What
 must be kept clear is hatched by its kind and names it too, so that the hatching never stands alone. Each mark is also a row of the
-table below the face: a label that found no room is still told there.
+table below the face: a label that found no room is still told there. A mark is dimensioned to its middle, an area to its edges.
 
 A row of ``faces`` holds ``name``, ``size_m``, ``keep_outs``; drawn too where a plan gives them:
 
@@ -13,6 +13,9 @@ A row of ``faces`` holds ``name``, ``size_m``, ``keep_outs``; drawn too where a 
 
 A row of ``routes`` holds ``cable``, ``device``, ``legs`` (``face``, ``start_m``, ``end_m``) and, where known, ``clips`` (``face``,
 ``at_m``, ``along_m``); what is on other faces is left out. A clip is a dot, its place a row of the table.
+
+A row of ``fittings`` is what stands over a face, the enclosure or its plate: ``name``, ``face``, ``at_m`` (its middle), ``size_m``,
+``on`` (its bracket). Its outline is that of an adjacent part (ISO 128, long-dashed double-dotted).
 
 A row of ``parts`` may also hold ``clock``, the hour its mark points to, and ``base_m``, the diameter of its base.
 """
@@ -31,7 +34,7 @@ from gearcase.drawings.drafting import (
     headline,
     mm,
     place_label,
-    ring,
+    reduction,
     run_along,
     run_upward,
     table,
@@ -41,7 +44,6 @@ from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, 
 
 __all__ = ["WIDEST", "face_sheet", "face_svg", "how_fixed"]
 
-_SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
 _TALLEST = 900.0  # px, the same for its height
 _CABLE = 2.2  # px, a cable
@@ -67,6 +69,7 @@ def face_svg(
     title: str,
     block: TitleBlock | None = None,
     routes: Sequence[dict[str, Any]] = (),
+    fittings: Sequence[dict[str, Any]] = (),
 ) -> str:
     """A face as an SVG document.
 
@@ -80,10 +83,10 @@ def face_svg(
         What the sheet is, for its title and for readers that cannot see.
     block : TitleBlock or None
         None inside a report, whose pages have their own.
-    routes : sequence of dict
-        ``routes`` of the same document.
+    routes, fittings : sequence of dict
+        Of the same document; what is on other faces is left out.
     """
-    return face_sheet(face, parts, title=title, block=block, routes=routes).svg(title)
+    return face_sheet(face, parts, title=title, block=block, routes=routes, fittings=fittings).svg(title)
 
 
 def face_sheet(
@@ -93,17 +96,16 @@ def face_sheet(
     title: str,
     block: TitleBlock | None = None,
     routes: Sequence[dict[str, Any]] = (),
+    fittings: Sequence[dict[str, Any]] = (),
 ) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     width, height = (1000 * side for side in face["size_m"])
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
-    rows = [*_rows(face, placed), *_clip_rows(face, routes)]
+    stands = [row for row in fittings if row["face"] == face["name"]]
+    rows = [*_rows(face, placed, stands), *_clip_rows(face, routes)]
     below = _FIGURES + 34 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
     room = (WIDEST - _LEFT - _RIGHT, max(_TALLEST - _TOP - below, 200.0))
-    scale = next(
-        (s for s in _SCALES if all(side / s * PX_PER_MM <= free for side, free in zip((width, height), room, strict=True))),
-        _SCALES[-1],
-    )
+    scale = reduction(face["size_m"], room)
     each = PX_PER_MM / scale
     sheet = Sheet(WIDEST, _TOP + height * each + below)
     left, bottom = _LEFT, _TOP + height * each
@@ -118,12 +120,16 @@ def face_sheet(
     marks = [one for kind in (placed, face.get("threaded_holes", ()), face.get("seats", ())) for one in kind]
     stops_x = [(x_of(one["at_m"][0]), y_of(one["at_m"][1]), one["at_m"][0]) for one in marks]
     stops_y = [(y_of(one["at_m"][1]), x_of(one["at_m"][0]), one["at_m"][1]) for one in marks]
+    for area in (*stands, *face["keep_outs"]):
+        (low_x, high_x), (low_y, high_y) = (_ends(area, axis, face["size_m"]) for axis in (0, 1))
+        stops_x += [(x_of(end), y_of(low_y), end) for end in (low_x, high_x) if end > 0]
+        stops_y += [(y_of(end), x_of(low_x), end) for end in (low_y, high_y) if end > 0]
     run_along(
         sheet, left, bottom + _LINE, [(x_of(face["size_m"][0]), bottom, face["size_m"][0]), *stops_x], low=left, high=WIDEST - 6
     )
     run_upward(sheet, bottom, left - _LINE, [(_TOP, left, face["size_m"][1]), *stops_y], low=8.0, high=bottom)
     lines = [Box(x - 1, y, x + 1, bottom) for x, y, _ in stops_x] + [Box(left, y - 1, x, y + 1) for y, x, _ in stops_y]
-    _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed, routes)
+    _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed, stands, routes)
     looks = f", outward {face['outward']}" if face.get("outward") else ""
     base = bottom + _FIGURES + 10
     headline(
@@ -134,7 +140,7 @@ def face_sheet(
         f"{title}{looks} · scale 1:{scale}",
         "seen from outside, dimensions in mm from the lower left corner",
     )
-    table(sheet, 6, base + 18, WIDEST - 12, ("mark", "x", "y", "how"), rows, (3, 0.8, 0.8, 5))
+    table(sheet, 6, base + 18, WIDEST - 12, ("mark", "x", "y", "how"), rows, (2.8, 1.25, 1.25, 4.7))
     if block:
         draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=title, scale=f"1:{scale}")
     return sheet
@@ -147,12 +153,12 @@ def how_fixed(part: dict[str, Any]) -> str:
 
 
 def _wall_said(region: dict[str, Any]) -> str:
-    """``boss by the cap: wall 22.4 ± 0.3, measured``."""
+    """``wall 22.4 ± 0.3, measured``."""
     wall = region.get("wall")
     if wall is None:
-        return f"{region['name']} ({region['kind']}): wall unknown"
+        return "wall unknown"
     error = f" ± {mm(wall['gauge_error_m'])}" if wall.get("gauge_error_m") else ""
-    return f"{region['name']} ({region['kind']}): wall {mm(wall['thickness_m'])}{error}, {wall['origin']}"
+    return f"wall {mm(wall['thickness_m'])}{error}, {wall['origin']}"
 
 
 def _mark_arrow(sheet: Sheet, x: float, y: float, clock: float, *, start: float, length: float) -> None:
@@ -167,21 +173,42 @@ def _mark_arrow(sheet: Sheet, x: float, y: float, clock: float, *, start: float,
     sheet.path(f"M{head}z", colour=ACCENT, fill=ACCENT, width=0.3)
 
 
-def _rows(face: dict[str, Any], placed: list[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
-    """Each mark in words, with its place."""
+def _ends(area: dict[str, Any], axis: int, size_m: Sequence[float]) -> tuple[float, float]:
+    """From where to where an area reaches along one axis, no farther than the face it lies on. [m]"""
+    at, half = area["at_m"][axis], area["size_m"][axis] / 2
+    return max(at - half, 0.0), min(at + half, size_m[axis])
+
+
+def _rows(face: dict[str, Any], placed: list[dict[str, Any]], stands: list[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
+    """Each mark in words, with its place; an area from edge to edge."""
+
+    def extent(area: dict[str, Any]) -> tuple[str, ...]:
+        return tuple("–".join(mm(end) for end in _ends(area, axis, face["size_m"])) for axis in (0, 1))
+
     for part in placed:
         mark = f"; mark to {part['clock']:g} o'clock" if part.get("clock") is not None else ""
         yield part["name"], mm(part["at_m"][0]), mm(part["at_m"][1]), f"{how_fixed(part)}{mark}"
     for hole in face.get("threaded_holes", ()):
-        does = hole.get("function") or "purpose unknown, leave it alone"
+        does = hole.get("function") or "leave it alone, purpose unknown"
         says = f"tapped already, {hole.get('thread') or 'thread unknown'}: {does}"
         yield hole["name"], mm(hole["at_m"][0]), mm(hole["at_m"][1]), says
     for seat in face.get("seats", ()):
         load = f", load to {seat['load_clock']:g} o'clock" if seat.get("load_clock") is not None else ""
         says = f"bearing seat, diameter {mm(seat['diameter_m'])}{load}"
         yield seat["bearing"], mm(seat["at_m"][0]), mm(seat["at_m"][1]), says
+    for fitting in stands:
+        across, up = extent(fitting)
+        yield fitting["name"], across, up, f"{_size_said(fitting)}, on {fitting['on']}"
+    for keep_out in face["keep_outs"]:
+        across, up = extent(keep_out)
+        yield keep_out["name"], across, up, f"keep clear: {keep_out['kind']}"
     for region in face.get("regions", ()):
-        yield region["name"], mm(region["at_m"][0]), mm(region["at_m"][1]), _wall_said(region).split(": ", 1)[1]
+        across, up = extent(region)
+        yield region["name"], across, up, f"{region['kind']}, {_wall_said(region)}"
+
+
+def _size_said(area: dict[str, Any]) -> str:
+    return " x ".join(mm(side) for side in area["size_m"])
 
 
 def _clip_rows(face: dict[str, Any], routes: Sequence[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
@@ -206,8 +233,12 @@ class _Face:
         self.within = Box(outline.left, 2, WIDEST - 2, outline.bottom)
         self.marks: list[Box] = edges_of(outline)
         self.edges: list[Box] = []
+        self.areas: list[Box] = []  # of keep-outs, hatched
+        self.over: list[Box] = []  # of fittings
 
-    def draw(self, face: dict[str, Any], placed: list[dict[str, Any]], routes: Sequence[dict[str, Any]]) -> None:
+    def draw(
+        self, face: dict[str, Any], placed: list[dict[str, Any]], stands: list[dict[str, Any]], routes: Sequence[dict[str, Any]]
+    ) -> None:
         regions, seats, holes = (face.get(kind, ()) for kind in ("regions", "seats", "threaded_holes"))
         for region in regions:
             self._outline(region, INK, "10 2 2 2")
@@ -215,6 +246,9 @@ class _Face:
             area = self._outline(keep_out, MUTED, "4 3")
             for slope, every in _HATCHES.get(keep_out["kind"], _OTHER_HATCH):
                 hatch(self.sheet, area, slope=slope, every=every)
+        self.areas = [self._area(keep_out) for keep_out in face["keep_outs"]]
+        for fitting in stands:
+            self.over.append(self._outline(fitting, ACCENT, "12 3 2 3 2 3"))
         for seat in seats:
             self._ring(seat["at_m"], seat["diameter_m"] / 2, dash="12 3 2 3")
             if seat.get("load_clock") is not None:
@@ -228,16 +262,18 @@ class _Face:
             self._part(part)
         for part in placed:
             self._label(part["at_m"], [part["name"], how_fixed(part)], 15, colour=ACCENT, weight=600)
+        for region in regions:
+            self._label_area(region, f"{region['name']} ({region['kind']})", _wall_said(region), colour=INK)
         for route in routes:
             self._name_route(route, face["name"])
         for hole in holes:
             self._label(hole["at_m"], [hole["name"]], 8)
         for seat in seats:
             self._label(seat["at_m"], [seat["bearing"]], 8)
+        for fitting in stands:
+            self._label_area(fitting, fitting["name"], colour=ACCENT)
         for keep_out in face["keep_outs"]:
             self._label_area(keep_out, f"{keep_out['name']} ({keep_out['kind']})", colour=MUTED)
-        for region in regions:
-            self._label_area(region, *_wall_said(region).split(": ", 1), colour=INK)
 
     def _area(self, row: dict[str, Any]) -> Box:
         wide, high = (1000 * side * self.each for side in row["size_m"])
@@ -253,7 +289,7 @@ class _Face:
 
     def _ring(self, at_m: Sequence[float], radius: float, *, dash: str = "", least: float = 0.0) -> None:
         x, y, r = self.x_of(at_m[0]), self.y_of(at_m[1]), max(1000 * radius * self.each, least)
-        self.sheet.path(ring(x, y, r), dash=dash)
+        self.sheet.circle(x, y, r, width=NARROW, dash=dash)
         rim = [(x + r * math.cos(n * math.pi / 16), y + r * math.sin(n * math.pi / 16)) for n in range(32)]
         self.edges += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in rim]
 
@@ -274,7 +310,7 @@ class _Face:
         """A sensor's place: cross and circle of its base, and where its mark points."""
         x, y = self.x_of(part["at_m"][0]), self.y_of(part["at_m"][1])
         radius = max(500 * part["base_m"] * self.each, 4.0) if part.get("base_m") else 9.0
-        self.sheet.path(ring(x, y, radius), colour=ACCENT, width=WIDE)
+        self.sheet.circle(x, y, radius, colour=ACCENT)
         self._cross(part["at_m"], ACCENT, radius + 4)
         if part.get("clock") is not None:
             _mark_arrow(self.sheet, x, y, part["clock"], start=radius, length=14)
@@ -292,7 +328,7 @@ class _Face:
             self.marks += [Box(across - 2, down - 2, across + 2, down + 2) for across, down in along]
         for clip in (clip for clip in route.get("clips", ()) if clip["face"] == name):
             x, y = self.x_of(clip["at_m"][0]), self.y_of(clip["at_m"][1])
-            self.sheet.path(ring(x, y, 3.2), fill=PAPER, width=WIDE)
+            self.sheet.circle(x, y, 3.2, fill=PAPER)
             self.marks.append(Box(x - 4, y - 4, x + 4, y + 4))
 
     def _name_route(self, route: dict[str, Any], name: str) -> None:
@@ -312,8 +348,17 @@ class _Face:
         self._write(*middle, list(lines), clear=half + 2, size=9, colour=colour, area=area)
 
     def _write(self, x: float, y: float, lines: list[str], **how: Any) -> None:
-        """Near by where it covers nothing; else on an extension line; else farther off, on an outline too."""
-        clear = [*self.marks, *self.edges]
-        for taken, rings in (([*clear, *self.lines], 4), (clear, 8), (self.marks, 24)):
+        """Near by where it covers nothing; else on an extension line; else farther off, on an outline too; last in another's area.
+
+        A label in a hatched area reads as that area's, so every other place comes first.
+        """
+        others = self.areas if how.get("area") is None else [area for area in (*self.areas, *self.over) if area != how["area"]]
+        clear = [*self.marks, *self.edges, *others]
+        for taken, rings in (
+            ([*clear, *self.lines], 4),
+            (clear, 5),
+            ([*self.marks, *others], 24),
+            (self.marks, 24),
+        ):
             if place_label(self.sheet, x, y, lines, within=self.within, taken=taken, rings=rings, **how):
                 return

@@ -169,7 +169,7 @@ def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
     yield (
         "What",
         (
-            f"Lines of the {fault_words(verdict).replace(' fault', '')} stand out of the vibration recorded at "
+            f"{_what(verdict)} stand out of the vibration recorded at "
             f"{verdict['point'] or 'an unnamed point'} ({verdict['recording']})."
         ),
     )
@@ -179,9 +179,17 @@ def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
         yield "Or else", f"Frequency alone cannot tell it from: {'; '.join(twins)}."
     growth = verdict.get("growth_db")
     grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point."
-    yield "How bad", f"Maturity {verdict['maturity']} of 4. Vibration on the housing never gives the size of a fault.{grown}"
+    mature = "" if verdict["maturity"] is None else f"Maturity {verdict['maturity']} of 4. "
+    yield "How bad", f"{mature}Vibration on the housing never gives the size of a fault.{grown}"
     yield "Act", first_up(f"{verdict['urgency']}.")
     yield "Next", first_up("; ".join(verdict["advice"])) + "."
+
+
+def _what(verdict: dict[str, Any]) -> str:
+    if not verdict.get("signs", ()):
+        return f"Lines of the {fault_words(verdict).replace(' fault', '')}"
+    needed = [sign["name"] for sign in verdict.get("signs", ()) if sign["role"] == "needed"]
+    return f"The signs of {fault_words(verdict)} ({'; '.join(needed)})"
 
 
 def _before_looking() -> tuple[str, ...]:

@@ -82,7 +82,10 @@ def pick_blocks(rows: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
         held = list(inside)
         last = "rule (common practice)" if group == "spares" else "for"
         told = tuple(("☐", str(row["quantity"]), row["what"], row["rule"] or _for(row["for"])) for row in held)
-        yield Block("table", head=("", "", first_up(group), last), rows=told, wide=(0.35, 0.45, 4.2, 4), numbers=(1,))
+        named = f"{first_up(group)}: {len(held)}"
+        yield Block(
+            "table", named, head=("", "", first_up(group), last), rows=told, wide=(0.35, 0.45, 4.2, 4), numbers=(1,), folds=True
+        )
 
 
 def pick_words(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:

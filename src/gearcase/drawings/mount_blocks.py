@@ -25,9 +25,14 @@ def place_blocks(plan: dict[str, Any]) -> Iterator[Block]:
             for number, one in enumerate(row["ranked"], start=1)
         )
         assumed = ", assumed" if row["base_assumed"] else ""
-        yield Block("text", f"{title}. Base {1000 * row['base_m']:.0f} mm{assumed}; places from the lower left corner, best first.")
+        best = f"Best {row['ranked'][0]['pad']}, {ranked[0][2]}" if ranked else "No spot can be had"
+        yield Block(
+            "text", f"{title}. {best}. Base {1000 * row['base_m']:.0f} mm{assumed}; places across, up from the lower left corner."
+        )
         if ranked:
-            yield Block("table", head=("", "spot", "across, up, mm", "why"), rows=ranked, wide=(0.3, 1.7, 1.1, 5), numbers=(0,))
+            named = f"Ranked for {row['point']}: {len(ranked)}"
+            spots = ("", "spot", "across, up, mm", "why")
+            yield Block("table", named, head=spots, rows=ranked, wide=(0.3, 1.7, 1.1, 5), numbers=(0,), folds=True)
         rejected = tuple(f"{one['pad']}: {'; '.join(one['reasons'])}" for one in row["rejected"])
         if rejected:
             yield Block("list", f"Rejected for {row['point']}: {len(rejected)}", items=rejected, folds=True)

@@ -87,7 +87,7 @@ def _schedule(outage: Mapping[str, Any], schedule: dict[str, Any] | None) -> Ite
         for task in schedule["tasks"]
     )
     head = ("from", "task", "who", "takes, min", "slack", "starts after")
-    yield Block("table", head=head, rows=rows, wide=(0.8, 2.6, 1.4, 0.9, 1.2, 2.6))
+    yield Block("table", f"Hour by hour: {len(rows)} tasks", head=head, rows=rows, wide=(0.8, 2.6, 1.4, 0.9, 1.2, 2.6), folds=True)
     yield Block("text", _origins(outage["tasks"]))
 
 

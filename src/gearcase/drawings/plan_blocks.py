@@ -77,7 +77,7 @@ def _on_the_drive(plan: dict[str, Any]) -> Iterator[Block]:
         yield Block(
             "figure",
             f"The {title} at scale, seen from outside.",
-            svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ())),
+            svg=face_svg(face, plan["parts"], title=title, routes=plan.get("routes", ()), fittings=plan.get("fittings", ())),
             to_scale=True,
         )
     yield from holding_blocks(plan)

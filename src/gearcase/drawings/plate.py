@@ -24,7 +24,7 @@ from gearcase.drawings.drafting import (
     headline,
     mm,
     place_label,
-    ring,
+    reduction,
     run_along,
     run_upward,
     table,
@@ -36,7 +36,6 @@ from gearcase.errors import OutOfRange
 
 __all__ = ["Arc", "Circle", "Segment", "plate_dxf", "plate_geometry", "plate_sheet", "plate_svg"]
 
-_SCALES = (1, 2, 5, 10)  # ISO 5455 reductions
 _LEFT, _RIGHT, _TOP, _LINE, _FIGURES = 62.0, 30.0, 20.0, 16.0, 56.0
 _CENTRE_BEYOND = 3.0  # mm of centre line beyond a hole's rim
 
@@ -112,7 +111,7 @@ def plate_dxf(plate: dict[str, Any]) -> bytes:
 
 def plate_svg(plate: dict[str, Any], *, block: TitleBlock) -> str:
     """The plate as a dimensioned drawing; raises as `plate_geometry`."""
-    return plate_sheet(plate, block=block).svg(f"{plate['name']}")
+    return plate_sheet(plate, block=block).svg(plate["name"])
 
 
 def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
@@ -120,7 +119,7 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
     shapes = plate_geometry(plate)
     wide, high = (1000 * side for side in plate["size_m"])
     room = WIDEST - _LEFT - _RIGHT
-    scale = next((s for s in _SCALES if max(wide, high) / s * PX_PER_MM <= room), _SCALES[-1])
+    scale = reduction(plate["size_m"], (room, room))
     each = PX_PER_MM / scale
     rows = list(_rows(plate))
     sheet = Sheet(WIDEST, _TOP + high * each + _FIGURES + 36 + table_height(len(rows)) + BLOCK_HEIGHT + 8)
@@ -165,8 +164,7 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
     base = bottom + _FIGURES + 12
     headline(sheet, 6, base, WIDEST - 12, f"{said} · scale 1:{scale}", "dimensions in mm from the lower left corner")
     table(sheet, 6, base + 18, WIDEST - 12, ("no.", "what", "x", "y", "for"), rows, (0.5, 3.4, 0.9, 0.9, 4))
-    name = f"{plate['name']}"
-    draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=name, scale=f"1:{scale}")
+    draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=plate["name"], scale=f"1:{scale}")
     return sheet
 
 
@@ -236,7 +234,7 @@ def _draw(sheet: Sheet, shape: Shape, at: Any, each: float) -> None:
         case Circle():
             x, y = at(shape.centre)
             r = shape.radius * each
-            sheet.path(ring(x, y, r), width=WIDE)
+            sheet.circle(x, y, r)
         case Arc():
             ends = [
                 at(

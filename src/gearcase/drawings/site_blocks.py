@@ -24,7 +24,7 @@ def caution_blocks(plan: dict[str, Any]) -> Iterator[Block]:
         for row in plan["cautions"]["list"]
     )
     if rows:
-        yield Block("heading", "Where the cautions stand", level=2)
+        yield Block("heading", "Where the cautions stand", level=2, folds=True)
         head = ("step", "caution", "because of", "source")
         yield Block("table", head=head, rows=rows, wide=(0.5, 1.4, 2, 4), numbers=(0,))
 

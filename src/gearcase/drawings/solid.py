@@ -5,7 +5,7 @@ One view is from the input end, the left and above; the other from exactly oppos
 What lies on faces turned away is dashed (ISO 128), never left out.
 
 Rows are those of `face`, each with its ``outward``; ``routes`` hold ``cable``, ``device`` and ``legs`` with ``face``, ``start_m``,
-``end_m``. A housing that is no box is drawn as the box its faces span.
+``end_m``; ``fittings`` what stands over a face, as there. A housing that is no box is drawn as the box its faces span.
 """
 
 import itertools
@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, place_label
+from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, place_label, reduction
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet
 from gearcase.errors import OutOfRange
@@ -28,7 +28,6 @@ VIEWS = {
     "from the input end, left, above": (-1.0, 1.0, 1.0),
     "from the output end, right, below": (1.0, -1.0, -1.0),
 }
-_SCALES = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455 reductions
 _UP = (0.0, 1.0, 0.0)
 _TALLEST, _AROUND, _HEAD = 420.0, 46.0, 22.0  # px: of one view, round it, for its name
 _DASH = "4 3"
@@ -64,7 +63,13 @@ def spans_a_box(faces: list[dict[str, Any]]) -> bool:
 
 
 def solid_svg(
-    faces: list[dict[str, Any]], parts: list[dict[str, Any]], routes: list[dict[str, Any]], *, title: str, block: TitleBlock
+    faces: list[dict[str, Any]],
+    parts: list[dict[str, Any]],
+    routes: list[dict[str, Any]],
+    *,
+    title: str,
+    block: TitleBlock,
+    fittings: Sequence[dict[str, Any]] = (),
 ) -> str:
     """Both views as one SVG document.
 
@@ -74,35 +79,41 @@ def solid_svg(
         Of a ``plan/1`` document; faces that do not say where they look are left out and named.
     title : str
     block : TitleBlock
+    fittings : sequence of dict
+        Of the same document.
 
     Raises
     ------
     OutOfRange
         Faces from which no box can be made.
     """
-    return solid_sheet(faces, parts, routes, title=title, block=block).svg(title)
+    return solid_sheet(faces, parts, routes, title=title, block=block, fittings=fittings).svg(title)
 
 
 def solid_sheet(
-    faces: list[dict[str, Any]], parts: list[dict[str, Any]], routes: list[dict[str, Any]], *, title: str, block: TitleBlock
+    faces: list[dict[str, Any]],
+    parts: list[dict[str, Any]],
+    routes: list[dict[str, Any]],
+    *,
+    title: str,
+    block: TitleBlock,
+    fittings: Sequence[dict[str, Any]] = (),
 ) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     known = {face["name"]: _Side(face) for face in faces if face.get("outward") in OUTWARD}
     box = _box([*known.values()])
     reach = [np.abs(isometric(view)) @ box for view in VIEWS.values()]  # width and height on paper, m
     room = (WIDEST - 2 * _AROUND - 100, _TALLEST)
-    widest = [max(one[axis] for one in reach) * 1000 for axis in (0, 1)]
-    scale = next(
-        (s for s in _SCALES if all(size / s * PX_PER_MM <= free for size, free in zip(widest, room, strict=True))), _SCALES[-1]
-    )
+    widest = [max(one[axis] for one in reach) for axis in (0, 1)]
+    scale = reduction(widest, room)
     each = 1000 * PX_PER_MM / scale
-    tall = widest[1] / 1000 * each + 2 * _AROUND + _HEAD
+    tall = widest[1] * each + 2 * _AROUND + _HEAD
     lost = [face["name"] for face in faces if face["name"] not in known]
     sheet = Sheet(WIDEST, tall * len(VIEWS) + BLOCK_HEIGHT + (24 if lost else 8))
     for number, (name, towards) in enumerate(VIEWS.items()):
         within = Box(6, number * tall + _HEAD, WIDEST - 6, (number + 1) * tall)
         sheet.text(6, number * tall + 16, name, size=11, weight=600)
-        _View(sheet, known, box, np.array(towards), each, within).draw(parts, routes)
+        _View(sheet, known, box, np.array(towards), each, within).draw(parts, routes, fittings)
     if lost:
         sheet.text(
             6, tall * len(VIEWS) + 14, f"not drawn, nobody has said where they look: {', '.join(lost)}", size=9.5, colour=MUTED
@@ -156,12 +167,14 @@ class _View:
         self.middle = np.array([(within.left + within.right) / 2, (within.top + within.bottom) / 2])
         self.taken: list[Box] = []
 
-    def draw(self, parts: list[dict[str, Any]], routes: list[dict[str, Any]]) -> None:
+    def draw(self, parts: list[dict[str, Any]], routes: list[dict[str, Any]], fittings: Sequence[dict[str, Any]]) -> None:
         for outward, dash in self._outlines():
             self._polygon([*outward], INK, WIDE if not dash else NARROW, dash=dash)
         for shown in (False, True):
             for side in self.sides.values():
                 self._furnish(side, shown=shown)
+            for fitting in fittings:
+                self._fitting(fitting, shown=shown)
             for route in routes:
                 self._route(route, shown=shown)
             for part in parts:
@@ -170,6 +183,11 @@ class _View:
             if part["at_m"] and part["face"] in self.sides and self._shows(self.sides[part["face"]]):
                 x, y = self._paper(self.sides[part["face"]].place(part["at_m"], self.box))
                 self._say(x, y, [part["name"]], ACCENT, 600)
+        for fitting in fittings:
+            if fitting["face"] in self.sides and self._shows(self.sides[fitting["face"]]):
+                corner = [at - side / 2 for at, side in zip(fitting["at_m"], fitting["size_m"], strict=True)]
+                x, y = self._paper(self.sides[fitting["face"]].place(corner, self.box))
+                self._say(x, y, [fitting["name"]], ACCENT, 400)
         for route in routes:
             self._name_route(route)
         self._name_sides()
@@ -228,6 +246,11 @@ class _View:
         for seat in side.face.get("seats", ()):
             circle = self._circle(side, seat["at_m"], seat["diameter_m"] / 2)
             self._polygon(circle, INK if shown else MUTED, NARROW if shown else 0.4, dash="12 3 2 3" if shown else _DASH)
+
+    def _fitting(self, fitting: dict[str, Any], *, shown: bool) -> None:
+        side = self.sides.get(fitting["face"])
+        if side is not None and self._shows(side) is shown:
+            self._polygon(self._rectangle(side, fitting), ACCENT, NARROW if shown else 0.4, dash="12 3 2 3 2 3" if shown else _DASH)
 
     def _mark(self, part: dict[str, Any], *, shown: bool) -> None:
         side = self.sides.get(part["face"])

@@ -93,7 +93,7 @@ def line_blocks(survey: dict[str, Any]) -> Iterator[Block]:
     for line in survey["lines"]:
         parts.setdefault(line["component"], []).append(line)
     for part, lines in parts.items():
-        yield Block("heading", part, level=2)
+        yield Block("heading", part, level=2, folds=True)
         shown = [line for line in lines if line["kind"] != "sideband"]
         head = ("line", "order", "1×, Hz", "range, Hz", "2×, Hz", "3×, Hz", "known from")
         yield Block("table", head=head, rows=tuple(_line_rows(shown)), wide=(2.7, 0.9, 1, 1.6, 1, 1, 1.1), numbers=(1, 2, 3, 4, 5))

@@ -77,12 +77,13 @@ class Box:
 
 @dataclass
 class Sheet:
-    """A drawing in the making: shapes as SVG text, and the boxes of its labels."""
+    """A drawing in the making: shapes as SVG text, the boxes of its labels, and both ends of each leader, x and y. [px]"""
 
     width: float
     height: float
     parts: list[str] = field(default_factory=list)
     labels: list[Box] = field(default_factory=list)
+    leaders: list[tuple[float, float, float, float]] = field(default_factory=list)
 
     def line(self, x1: float, y1: float, x2: float, y2: float, *, colour: str = INK, width: float = NARROW, dash: str = "") -> None:
         """A straight line."""

@@ -1,9 +1,12 @@
-"""The 1:1 drill template of a face, to be printed, checked with a rule, laid to the face's edges and punched through.
+"""The 1:1 drill template of a face, to be printed, checked with a rule, laid on the face and punched through.
 
-Sheets overlap by `OVERLAP`; the registration marks of neighbours are the same places on the face, so that cross lies upon cross.
-Every sheet carries a bar of 100 mm each way: printers shrink pages, and a template that was not measured is not used.
+Printed are only the sheets with a hole to drill; where sheets begin is chosen so that each hole stands well inside one. A sheet is
+laid to the face's datum edges where it shows them; where it does not, it shows a line at a round distance from the edge, which is
+scribed on the face and laid line upon line. The key plan at the foot of each shows which part of the face it is. Sheets overlap by
+`OVERLAP`; the registration marks of neighbours are the same places on the face, so that cross lies upon cross. Every sheet carries
+a bar of 100 mm each way: printers shrink pages, and a template that was not measured is not used.
 
-Rows are those of `face`; a part is drilled only where its ``mount`` is a stud and its ``hole`` is given.
+Rows are those of `face`; `is_drilled` says which of them get a hole, the others on a sheet are marked to be left alone.
 """
 
 import json
@@ -17,23 +20,26 @@ from typing import Any
 
 import typst
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, edges_of, mm, place_label, ring
+from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, edges_of, mm, place_label
 from gearcase.drawings.face import how_fixed
-from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet, wrap
+from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet, text_width, wrap
 from gearcase.errors import OutOfRange
 
-__all__ = ["BAR", "OVERLAP", "PAPERS", "template_pdf", "template_sheets"]
+__all__ = ["BAR", "OVERLAP", "PAPERS", "is_drilled", "template_pdf", "template_sheets"]
 
 PAPERS = {"A4": (210.0, 297.0), "A3": (420.0, 297.0)}  # mm, ISO 216; A3 lies on its side
 BAR = 100.0  # mm
 OVERLAP = 10.0  # mm
 _MARGIN, _SIDE, _FOOT = 8.0, 16.0, 34.0  # mm: what printers leave white, room for the upright bar, and for the words below
-_BEYOND = 45.0  # mm of face shown beyond the last mark
 _NEAR = 60.0  # mm from a mark within which keep-outs are outlined
-_BEFORE_EDGE = 12.0  # mm shown outside the datum edges
+_BEFORE_EDGE = 12.0  # mm shown outside the datum edges at least
+_WHOLE = 20.0  # mm that a hole keeps from the border of its sheet: its centre lines stand whole
+_KEY = (13.0, 20.0)  # mm, room for the key plan
+_ROUND = (50.0, 10.0, 1.0)  # mm, distances of lines to scribe are multiples of the first of these that the sheet shows
 _MEASURE = (
     "Measure both bars with a steel rule before use: each must be 100.0 mm long. If not, print again at 100 % (actual size, "
-    "no fitting to the page). Lay the heavy datum lines on the face's lower and left edges, or check two existing holes."
+    "no fitting to the page). Lay heavy solid lines on the edges of the face; scribe heavy dashed ones on the face first, at the "
+    "distance written. Check it over existing holes before you punch."
 )
 _HOME = files("gearcase.drawings")
 _PAGES = """#let sheets = json("sheets.json")
@@ -49,8 +55,6 @@ _PAGES = """#let sheets = json("sheets.json")
 class _Tile:
     """One sheet's part of the face, from its lower left corner. [mm]"""
 
-    column: int
-    row: int
     left: float
     lower: float
 
@@ -63,7 +67,7 @@ def template_pdf(face: dict[str, Any], parts: list[dict[str, Any]], *, paper: st
     face : dict
         One of ``faces`` of a ``plan/1`` document.
     parts : list of dict
-        ``parts`` of the same document; those on other faces are left out.
+        ``parts`` of the same document, and holes for brackets alike; those on other faces are left out.
     paper : str
         A key of `PAPERS`.
     block : TitleBlock
@@ -71,7 +75,7 @@ def template_pdf(face: dict[str, Any], parts: list[dict[str, Any]], *, paper: st
     Raises
     ------
     OutOfRange
-        A paper that is none of these, or a face without a part.
+        A paper that is none of these, or a face without a hole to drill.
     """
     sheets = template_sheets(face, parts, paper=paper, block=block)
     title = f"drill template {face['name']}"
@@ -94,11 +98,16 @@ def template_sheets(face: dict[str, Any], parts: list[dict[str, Any]], *, paper:
     if paper not in PAPERS:
         raise OutOfRange("paper", repr(paper), f"one of: {', '.join(PAPERS)}")
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
-    if not placed:
-        raise OutOfRange("parts", "none", f"a part on the face {face['name']}: an empty template helps nobody")
-    sheets = [_Template(face, placed, paper, tile) for tile in _tiles(face, placed, paper)]
-    wanted = [sheet for sheet in sheets if sheet.needed]
-    return [sheet.draw(block, f"{number} of {len(wanted)}") for number, sheet in enumerate(wanted, start=1)]
+    holes = [part["at_m"] for part in placed if is_drilled(part)]
+    if not holes:
+        raise OutOfRange("parts", "none", f"a hole to drill on the face {face['name']}: an empty template helps nobody")
+    tiles = _tiles(holes, paper)
+    return [_Template(face, placed, paper, tiles, tile).draw(block) for tile in tiles]
+
+
+def is_drilled(part: dict[str, Any]) -> bool:
+    """Whether a part gets a hole where it stands: on a stud or with a screw, its place and its drill known."""
+    return bool(part["mount"] in ("stud", "screw") and part["hole"] and part["at_m"])
 
 
 def _room(paper: str) -> tuple[float, float]:
@@ -106,37 +115,48 @@ def _room(paper: str) -> tuple[float, float]:
     return PAPERS[paper][0] - 2 * _MARGIN - _SIDE, PAPERS[paper][1] - 2 * _MARGIN - _FOOT
 
 
-def _tiles(face: dict[str, Any], placed: list[dict[str, Any]], paper: str) -> list[_Tile]:
-    """Sheets from the datum corner to beyond the last part."""
-    counts = []
-    for axis, room in enumerate(_room(paper)):
-        end = min(max(1000 * part["at_m"][axis] for part in placed) + _BEYOND, 1000 * face["size_m"][axis] + _BEFORE_EDGE)
-        counts.append(max(math.ceil((end + _BEFORE_EDGE - OVERLAP) / (room - OVERLAP)), 1))
-    wide, high = (room - OVERLAP for room in _room(paper))
-    columns, rows = counts
+def _tiles(holes: list[list[float]], paper: str) -> list[_Tile]:
+    """The sheets that are printed, row by row: those of a grid over the face on which a hole stands. Places in m."""
+    room = _room(paper)
+    before = [_before([1000 * at[axis] for at in holes], room[axis]) for axis in (0, 1)]
+    show = {tuple(_number(1000 * at[axis], before[axis], room[axis]) for axis in (0, 1)) for at in holes}
     return [
-        _Tile(column, row, column * wide - _BEFORE_EDGE, row * high - _BEFORE_EDGE)
-        for row in range(rows)
-        for column in range(columns)
+        _Tile(*(place * (side - OVERLAP) - start for place, side, start in zip(one, room, before, strict=True)))
+        for one in sorted(show, key=lambda one: one[::-1])
     ]
+
+
+def _before(places: list[float], room: float) -> float:
+    """How far outside the datum edge the first sheet begins. [mm]
+
+    First each hole keeps `_WHOLE` from the borders of its sheet, or as far as can be; then the fewest sheets; then the least.
+    """
+
+    def worth(before: float) -> tuple[float, int, float]:
+        sheets = [_number(place, before, room) for place in places]
+        kept = [place + before - sheet * (room - OVERLAP) for place, sheet in zip(places, sheets, strict=True)]
+        return min(min(one, room - one, _WHOLE) for one in kept), -len(set(sheets)), -before
+
+    return max((float(one) for one in range(int(_BEFORE_EDGE), int(room - OVERLAP))), key=worth)
+
+
+def _number(place: float, before: float, room: float) -> int:
+    """Of the one or two sheets that show a place, the one on which it stands farther from the border."""
+    step = room - OVERLAP
+    return max(math.floor((place + before - OVERLAP / 2) / step), 0)
 
 
 class _Template:
     """One sheet being drawn; lengths of the face in mm from its lower left corner, places on the sheet in px."""
 
-    def __init__(self, face: dict[str, Any], placed: list[dict[str, Any]], paper: str, tile: _Tile) -> None:
-        self.face, self.placed, self.paper, self.tile = face, placed, paper, tile
+    def __init__(self, face: dict[str, Any], placed: list[dict[str, Any]], paper: str, tiles: list[_Tile], tile: _Tile) -> None:
+        self.face, self.placed, self.paper, self.tiles, self.tile = face, placed, paper, tiles, tile
         wide, high = _room(paper)
         self.sheet = Sheet(math.floor(PAPERS[paper][0] * PX_PER_MM), math.floor(PAPERS[paper][1] * PX_PER_MM))
         self.window = Box(_MARGIN * PX_PER_MM, _MARGIN * PX_PER_MM, (_MARGIN + wide) * PX_PER_MM, (_MARGIN + high) * PX_PER_MM)
         self.taken: list[Box] = []
 
-    @property
-    def needed(self) -> bool:
-        """Whether it shows a part or is a step from the datum corner to the sheets that do: the lowest row and the first column."""
-        return self.tile.row == 0 or self.tile.column == 0 or any(self._shows(part["at_m"]) for part in self.placed)
-
-    def draw(self, block: TitleBlock, number: str) -> Sheet:
+    def draw(self, block: TitleBlock) -> Sheet:
         """All of it, marks before labels."""
         sheet, window = self.sheet, self.window
         sheet.rectangle(
@@ -170,9 +190,10 @@ class _Template:
             if self._shows(row["at_m"]):
                 self._say(row["at_m"], [row["name"], row["kind"]], MUTED, 400)
         self._bars()
+        self._key_plan()
         foot = (PAPERS[self.paper][1] - _MARGIN) * PX_PER_MM
         wide = (PAPERS[self.paper][0] - 2 * _MARGIN) * PX_PER_MM
-        name = f"drill template, {self.face['name']}, {number}"
+        name = f"{self._numbered(self.tile)} of {len(self.tiles)}, drill template, face {self.face['name']}"
         draw_title_block(sheet, window.left, foot - BLOCK_HEIGHT, wide, block, name=name, scale="1:1")
         return sheet
 
@@ -199,22 +220,30 @@ class _Template:
         return True
 
     def _edges(self) -> None:
-        """The face's outline; its lower and left edges are the datum and drawn heavy."""
+        """The face's outline; its lower and left edges are the datum and drawn heavy, or a line in their stead."""
         wide, high = (1000 * side for side in self.face["size_m"])
-        datum = [
-            self._stroke((0, 0), (wide, 0), colour=INK, width=2 * WIDE),
-            self._stroke((0, 0), (0, high), colour=INK, width=2 * WIDE),
-        ]
         self._stroke((wide, 0), (wide, high), colour=INK, width=NARROW)
         self._stroke((0, high), (wide, high), colour=INK, width=NARROW)
-        for shown, turned in zip(datum, (False, True), strict=True):
-            if shown:
-                x, y = self._at((max(self.tile.left, 0), max(self.tile.lower, 0)))
-                says = "datum: left edge of the face" if turned else "datum: lower edge of the face"
-                if turned:
-                    self.sheet.text(x - 6, y - 150, says, size=9, turned=True)
-                else:
-                    self.sheet.text(x + 60, y + 14, says, size=9)
+        room = _room(self.paper)
+        across = 0.0 if self.tile.left <= 0 else self._scribed(0, self.tile.left, min(self.tile.left + room[0], wide))
+        up = 0.0 if self.tile.lower <= 0 else self._scribed(1, self.tile.lower, min(self.tile.lower + room[1], high))
+        self._stroke((across, 0), (across, high), colour=INK, width=2 * WIDE, dash="14 4" if across else "")
+        self._stroke((0, up), (wide, up), colour=INK, width=2 * WIDE, dash="14 4" if up else "")
+        x, y = self._at((across, up))
+        says = f"scribe on the face: {across:g} mm from its left edge" if across else "datum: left edge of the face"
+        long = text_width(says, 9)
+        self.sheet.text(x - 6, y - 150 if y - 170 - long > self.window.top else y + 150 + long, says, size=9, turned=True)
+        says = f"scribe on the face: {up:g} mm up from its lower edge" if up else "datum: lower edge of the face"
+        long = text_width(says, 9)
+        self.sheet.text(x + 60 if x + 80 + long < self.window.right else x - 60 - long, y + 14, says, size=9)
+
+    def _scribed(self, axis: int, start: float, end: float) -> float:
+        """The round distance between start and end that keeps farthest from every hole and from the borders. [mm]"""
+        holes = [1000 * part["at_m"][axis] for part in self.placed if is_drilled(part)]
+        there = [[step * number for number in range(math.ceil(start / step), math.floor(end / step) + 1)] for step in _ROUND]
+        return max(
+            next(filter(None, there)), key=lambda line: min(*(abs(line - hole) for hole in holes), line - start, end - line, _WHOLE)
+        )
 
     def _register(self) -> None:
         """Crosses in rings, at the same places of the face on sheets side by side, each with its place on the face."""
@@ -223,7 +252,7 @@ class _Template:
         for across in (self.tile.left + half, self.tile.left + wide - half):
             for up in (self.tile.lower + half, self.tile.lower + high - half):
                 x, y = self._at((across, up))
-                self.sheet.path(ring(x, y, 7), colour=MUTED)
+                self.sheet.circle(x, y, 7, colour=MUTED, width=NARROW)
                 self.sheet.line(x - 12, y, x + 12, y, colour=MUTED)
                 self.sheet.line(x, y - 12, x, y + 12, colour=MUTED)
                 self.taken.append(Box(x - 12, y - 12, x + 12, y + 12))
@@ -260,25 +289,26 @@ class _Template:
         """Ring and centre lines. [mm]"""
         x, y = self._at((1000 * at_m[0], 1000 * at_m[1]))
         r = radius * PX_PER_MM
-        self.sheet.path(ring(x, y, r), colour=colour, width=width)
+        self.sheet.circle(x, y, r, colour=colour, width=width)
         self.sheet.line(x - r - 11, y, x + r + 11, y, colour=colour, width=0.5)
         self.sheet.line(x, y - r - 11, x, y + r + 11, colour=colour, width=0.5)
         self.taken.append(Box(x - r - 11, y - r - 11, x + r + 11, y + r + 11))
 
     def _part(self, part: dict[str, Any]) -> None:
-        if part["mount"] == "stud" and part["hole"]:
+        if is_drilled(part):
             self._mark(part["at_m"], part["hole"]["drill_mm"] / 2, ACCENT, WIDE)
         else:
             self._mark(part["at_m"], 3.0, ACCENT, NARROW)
         if part.get("base_m"):
             x, y = self._at((1000 * part["at_m"][0], 1000 * part["at_m"][1]))
             r = 500 * part["base_m"] * PX_PER_MM
-            self.sheet.path(ring(x, y, r), colour=ACCENT, width=NARROW, dash="6 3")
+            self.sheet.circle(x, y, r, colour=ACCENT, width=NARROW, dash="6 3")
             self.taken.append(Box(x - r, y - r, x + r, y + r))
 
     def _told(self, part: dict[str, Any]) -> Iterator[str]:
-        if part["mount"] == "stud" and part["hole"]:
-            yield f"drill {part['hole']['drill']} ({part['hole']['drill_mm']:g} mm), tap {part['hole']['thread']}"
+        if is_drilled(part):
+            drill, wide = part["hole"]["drill"], f"{part['hole']['drill_mm']:g} mm"
+            yield f"drill {drill}{'' if drill == wide else f' ({wide})'}, tap {part['hole']['thread']}"
         else:
             yield f"{how_fixed(part)}: do not drill"
         yield self._from_datum(part["at_m"])
@@ -293,6 +323,41 @@ class _Template:
                 self.sheet, x, y, lines, clear=24, within=self.window, taken=taken, size=10, colour=colour, weight=weight
             ):
                 return
+
+    def _numbered(self, tile: _Tile) -> int:
+        return self.tiles.index(tile) + 1
+
+    def _key_plan(self) -> None:
+        """The face with all sheets by their numbers, this one heavy, beside the window's lower end."""
+        wide, high = _room(self.paper)
+        far = (1000 * self.face["size_m"][0], 1000 * self.face["size_m"][1])
+        left, lower = min(0.0, *(tile.left for tile in self.tiles)), min(0.0, *(tile.lower for tile in self.tiles))
+        right = max(far[0], *(tile.left + wide for tile in self.tiles))
+        upper = max(far[1], *(tile.lower + high for tile in self.tiles))
+        each = min(_KEY[0] / (right - left), _KEY[1] / (upper - lower)) * PX_PER_MM
+        x = self.window.right + 2 * PX_PER_MM - left * each
+        y = self.window.bottom + lower * each
+        self.sheet.rectangle(x, y - far[1] * each, far[0] * each, far[1] * each, fill="none", colour=MUTED, line=NARROW)
+        own = self._numbered(self.tile)
+        for tile in sorted(self.tiles, key=lambda tile: tile is self.tile):
+            heavy = tile is self.tile
+            self.sheet.rectangle(
+                x + tile.left * each,
+                y - (tile.lower + high) * each,
+                wide * each,
+                high * each,
+                fill="none",
+                line=WIDE if heavy else 0.4,
+            )
+            self.sheet.text(
+                x + (tile.left + wide / 2) * each,
+                y - (tile.lower + high / 2) * each + 3,
+                str(self._numbered(tile)),
+                size=8,
+                anchor="middle",
+                weight=600 if heavy else 400,
+            )
+        self.sheet.text(self.window.right + 2 * PX_PER_MM, y - upper * each - 6, f"sheet {own} of {len(self.tiles)}", size=8)
 
     def _bars(self) -> None:
         """A bar of 100 mm each way, outside the part that is laid on the face, and the words to measure them by."""

@@ -24,6 +24,7 @@ __all__ = [
 FINEST_ODDS = 1e-3  # of 600 simulated drives; beyond it a figure would claim more than was tried
 _MOST_LINES = 40
 _MOST_COLLISIONS = 5
+_SEEN = {True: "seen", False: "not seen", None: "cannot be seen"}
 _GRADES = ("true", "detectable", "not seen")
 _BUILT_NAMES = {
     "at": "place",
@@ -334,13 +335,13 @@ def diagnose_text(document: dict[str, Any]) -> str:
     """A diagnosis as words: the statement, each verdict with its evidence, and what always stands beside."""
     parts = [document["statement"]]
     for verdict in document["verdicts"]:
-        growth = verdict.get("growth_db")
+        growth, signs = verdict.get("growth_db"), verdict.get("signs", ())
         parts += [
             "",
-            f"{verdict['component']}: {verdict['fault'].replace('_', ' ')} fault, in {verdict['recording']}",
+            f"{verdict['component']}: {verdict['fault'].replace('_', ' ')}{'' if signs else ' fault'}, in {verdict['recording']}",
             f"  chance that noise alone does this: {_at_most(verdict['noise_false_alarm'])}",
             f"  chance that it belongs elsewhere:   {verdict['attribution_false_alarm']:.2g}",
-            f"  maturity {verdict['maturity']} of 4; {verdict['urgency']}",
+            f"  {_mature(verdict)}{verdict['urgency']}",
             *([f"  grown {growth:+.1f} dB since the first recording of this point"] if growth is not None else []),
         ]
         rows = [
@@ -349,7 +350,9 @@ def diagnose_text(document: dict[str, Any]) -> str:
             else (line["line"], f"{line['expected_hz']:.2f}", f"{line['found_hz']:.2f}", f"{line['snr_db']:.1f}")
             for line in verdict["evidence"]
         ]
-        parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]
+        if rows:
+            parts += ["  " + row for row in _table(("line", "expected Hz", "found Hz", "dB over noise"), rows)]
+        parts += [f"  {sign['role']}, {_SEEN[sign['seen']]}: {sign['name']}: {sign['says']}" for sign in signs]
         parts += [f"  rival: {rival['name']} ({rival['why']}); to tell: {rival['separated_by']}" for rival in verdict["rivals"]]
         parts += [f"  do: {step}" for step in verdict["advice"]]
     if document["cannot_tell"]:
@@ -373,6 +376,10 @@ def diagnose_text(document: dict[str, Any]) -> str:
         parts += ["", "quality of the recordings:"]
         parts += [f"  {recording['name']}: {row['level']}: {row['says']}" for recording, row in warnings]
     return "\n".join(parts)
+
+
+def _mature(verdict: dict[str, Any]) -> str:
+    return "" if verdict["maturity"] is None else f"maturity {verdict['maturity']} of 4; "
 
 
 def _at_most(chance: float) -> str:

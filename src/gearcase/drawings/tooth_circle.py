@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drawings.axes import SIZE, WIDTH, ticks
-from gearcase.drawings.drafting import ring
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, Sheet, wrap
 
 __all__ = ["strongest_tooth", "tooth_circle_sheet"]
@@ -64,7 +63,7 @@ def tooth_circle_sheet(
     """
     sheet = Sheet(WIDTH, 2 * _Y)
     tooth, times = strongest_tooth(residual, teeth)
-    sheet.path(ring(_X, _Y, _RIM), width=NARROW)
+    sheet.circle(_X, _Y, _RIM, width=NARROW)
     named = _numbered(teeth, tooth)
     for number in range(1, teeth + 1):
         turn = (number - 0.5) / teeth
@@ -74,7 +73,7 @@ def tooth_circle_sheet(
             sheet.text(x, y + SIZE / 3, f"{number}", size=SIZE, anchor="middle", colour=ACCENT if number == tooth else MUTED)
     _wedge(sheet, (tooth - 1) / teeth, tooth / teeth)
     for radius in (_OUTER, _INNER):
-        sheet.path(ring(_X, _Y, radius), colour=HAIRLINE, width=NARROW)
+        sheet.circle(_X, _Y, radius, colour=HAIRLINE, width=NARROW)
     outer, inner = (float(np.abs(values).max()) or 1.0 for values in (value, residual))
     _polar(sheet, value / outer, _OUTER, INK)
     _polar(sheet, residual / inner, _INNER, ACCENT)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gearcase.drawings.axes import LEFT, SIZE, WIDTH, Axis, day_words, foot_axis, level_axis, span_words, ticks, time_ticks
-from gearcase.drawings.drafting import ring, spread
+from gearcase.drawings.drafting import spread
 from gearcase.drawings.flags import Flag, draw_flags, flag_room, placed_flags
 from gearcase.drawings.svg import ABNORMAL, ACCENT, DANGER, INK, MUTED, WIDE, Sheet, text_width, wrap
 from gearcase.errors import OutOfRange
@@ -125,9 +125,8 @@ def trend_sheet(
         _draw_growth(sheet, growth, across, up)
     since = max((at for at in (*(at for at, _ in epochs), *steps) if at <= last), default=first)
     for these, colour in ((time < since, MUTED), (time >= since, INK)):
-        dots = "".join(ring(across(x), up(y), 1.8) for x, y in zip(time[these], level[these], strict=True))
-        if dots:
-            sheet.path(dots, colour=colour, width=0.9)
+        for x, y in zip(time[these], level[these], strict=True):
+            sheet.circle(across(x), up(y), 1.8, colour=colour, width=0.9)
     if ahead is not None and ahead.earliest_s is not None:
         _draw_ahead(sheet, ahead, ahead.earliest_s, across, up, [one.x for one in placed])
     return sheet

@@ -10,7 +10,7 @@ common); no colour of a wire is assumed: makers differ, so the terminal list lea
 - of a device: ``unit_load``, ``stub_m``, ``isolated``, ``trunk_m`` (trunk from the one before).
 
 `power`: ``source``, ``supply_v``, ``protection``, ``mains`` (``says``, ``only_by``) or None, and ``segments`` with ``start``,
-``end``, ``length_m``, ``wire``, ``current_a``, ``volts`` (at the end), ``least_volts`` or None.
+``end``, ``length_m``, ``wire``, ``current_a`` (that it carries), ``volts`` (at the end), ``least_volts`` or None.
 
 `terminals`: ``device``, ``terminal``, ``signal``, ``cable``, ``to``.
 """
@@ -18,7 +18,7 @@ common); no colour of a wire is assumed: makers differ, so the terminal list lea
 from collections.abc import Iterator
 from typing import Any
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, ring, table, table_height
+from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, table, table_height
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
 
@@ -99,7 +99,7 @@ def power_sheet(power: dict[str, Any], *, title: str, block: TitleBlock) -> Shee
         x = _SIDE + 22 + 44 * above
         sheet.line(x, from_y + _NODE, x, y + _NODE / 2, width=WIDE)
         sheet.line(x, y + _NODE / 2, _SIDE + 44 * depth, y + _NODE / 2, width=WIDE)
-        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:g} A", size=9, colour=MUTED)
+        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:.3g} A", size=9, colour=MUTED)
         least = f", needs {row['least_volts']:g} V or more" if row["least_volts"] is not None else ""
         worst = row["volts"] == lowest
         words = [f"{row['volts']:.1f} V{least}", "◄ lowest volts of all" if worst else ""]
@@ -131,7 +131,7 @@ def _words(node: dict[str, Any], cable: dict[str, Any] | None, *, master: bool) 
         yield "isolated" if node["isolated"] else "not isolated"
     if cable is not None:
         name = f"cable {cable['cable']}" if cable["cable"] else "no cable left"
-        yield f"{name}, run {cable['run_m']:g} m"
+        yield f"{name}, run {cable['run_m']:.2f} m"
 
 
 def _node(sheet: Sheet, node: dict[str, Any], y: float, words: Iterator[str]) -> None:
@@ -144,7 +144,7 @@ def _node(sheet: Sheet, node: dict[str, Any], y: float, words: Iterator[str]) ->
         sheet.text(_BOX + 10, y + 12, line, size=9.5, colour=MUTED)
     for x, lower in ((_D1, -8.0), (_D0, 0.0), (_COMMON, 8.0)):
         sheet.line(x, y + lower, _BOX, y + lower)
-        sheet.path(ring(x, y + lower, 2.4), fill=INK, width=0.3)
+        sheet.circle(x, y + lower, 2.4, fill=INK, width=0.3)
     if node.get("isolated"):
         for aside in (-10, -6):  # a gap with a bar on both sides: no metal passes
             sheet.line(_BOX + aside, y - 13, _BOX + aside, y + 13, width=WIDE)
@@ -165,7 +165,7 @@ def _termination(sheet: Sheet, y: float, says: str) -> None:
     """A resistor across the pair (IEC 60617: a rectangle)."""
     sheet.line(_D1, y, _D0, y)
     for x in (_D1, _D0):
-        sheet.path(ring(x, y, 2.4), fill=INK, width=0.3)
+        sheet.circle(x, y, 2.4, fill=INK, width=0.3)
     sheet.rectangle(_D1 + 3, y - 3.5, _D0 - _D1 - 6, 7, fill=PAPER, line=NARROW)
     sheet.text(_COMMON + 8, y + 12, f"termination {says}", size=9)
 
@@ -173,7 +173,7 @@ def _termination(sheet: Sheet, y: float, says: str) -> None:
 def _bias(sheet: Sheet, y: float, row: dict[str, Any]) -> None:
     """A resistor from each line of the pair, to the supply and to the common."""
     for x, lower, to in ((_D1, 0.0, row["supply_v"]), (_D0, 13.0, 0.0)):
-        sheet.path(ring(x, y + lower, 2.4), fill=INK, width=0.3)
+        sheet.circle(x, y + lower, 2.4, fill=INK, width=0.3)
         sheet.line(x, y + lower, _COMMON + 40, y + lower)
         sheet.rectangle(_COMMON + 12, y + lower - 3.5, 18, 7, line=NARROW)
         sheet.text(_COMMON + 45, y + lower + 3, f"bias {row['each_ohm']:g} Ω to {to:g} V", size=9)
@@ -187,7 +187,7 @@ def _ground(sheet: Sheet, y: float) -> None:
     for number in range(3):
         half = 8 - 3 * number
         sheet.line(x - half, y + 8 + 4 * number, x + half, y + 8 + 4 * number, width=WIDE)
-    sheet.path(ring(_SCREEN, y, 2.4), fill=INK, width=0.3)
+    sheet.circle(_SCREEN, y, 2.4, fill=INK, width=0.3)
     sheet.text(x - 14, y + 4, "screen grounded", size=9, anchor="end")
 
 

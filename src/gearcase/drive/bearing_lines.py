@@ -5,8 +5,9 @@ planet's bearing goes round with the carrier, and so do its load zone and the pi
 sees them, and so is whatever its turning ring modulates. The rates at which elements pass are the same from anywhere.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from gearcase.drive.bearings import (
     COUNT_RULE_SPREAD,
@@ -23,7 +24,7 @@ from gearcase.drive.bearings import (
     outer_race_by_count,
 )
 from gearcase.drive.line import Line
-from gearcase.drive.speeds import ShaftOrder, difference_spread
+from gearcase.drive.speeds import ShaftOrder, difference_spread, seen_from
 from gearcase.drive.train import Drive, weaker
 from gearcase.worked import Origin
 
@@ -31,35 +32,29 @@ __all__ = [
     "BEARING_HARMONICS",
     "BEARING_RATES",
     "BEARING_SIDEBAND_PAIRS",
-    "COUNT_RATES",
+    "PASS_RATES",
     "Rings",
     "bearing_lines",
     "bearing_order",
     "bearing_order_spread",
+    "bearing_rates",
     "bearing_rings",
 ]
 
 BEARING_HARMONICS = 3
-
-
 BEARING_SIDEBAND_PAIRS = 2  # what a spectrum shows of a spot that goes through its load zone; common practice, no source
-
-
 BEARING_RATES = {
     "outer_race": ball_pass_frequency_outer,
     "inner_race": ball_pass_frequency_inner,
     "rolling_element": element_defect_frequency,
     "cage": fundamental_train_frequency,
 }
-
-
-COUNT_RATES = {
+PASS_RATES = ("outer_race", "inner_race", "rolling_element")  # at which a spot strikes; the cage only modulates
+_COUNT_RATES = {
     "outer_race": outer_race_by_count,
     "inner_race": inner_race_by_count,
     "cage": cage_by_count,
 }  # no rule for the element
-
-
 _STANDING = ShaftOrder(0.0, 0.0, Origin.CALCULATED, ())
 
 
@@ -105,22 +100,24 @@ def bearing_rings(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder])
     if not carrier:
         return Rings(inner, outer)
     frame = orders[carrier]
-    return Rings(_seen_from(frame, inner), _seen_from(frame, outer), carrier, frame)
+    return Rings(seen_from(frame, inner), seen_from(frame, outer), carrier, frame)
 
 
-def _seen_from(frame: ShaftOrder, ring: ShaftOrder) -> ShaftOrder:
-    if ring is frame:
-        return replace(_STANDING, origin=frame.origin)
-    order, spread = ring.order - frame.order, difference_spread(ring, frame)
-    return replace(ring, order=order, spread=spread, origin=weaker(ring.origin, frame.origin))
+def bearing_rates(shape: Geometry | CountRule) -> dict[str, Callable[..., Any]]:
+    """Rates that can be told of a bearing: all `BEARING_RATES`, or by its count alone those that there is a rule of thumb for.
+
+    Examples
+    --------
+    >>> [kind for kind in PASS_RATES if kind in bearing_rates(CountRule(9))]
+    ['outer_race', 'inner_race']
+    """
+    return _COUNT_RATES if isinstance(shape, CountRule) else BEARING_RATES
 
 
 def bearing_order(kind: str, rings: tuple[float, float], shape: Geometry | CountRule) -> float:
-    """Order of one of the `BEARING_RATES`, by count alone of one of the `COUNT_RATES`, of a bearing whose rings turn at these
-    signed orders.
-    """
+    """Order of one of the `bearing_rates` of a bearing whose rings turn at these signed orders. [-]"""
     if isinstance(shape, CountRule):
-        return float(COUNT_RATES[kind](rings[0], outer_hz=rings[1], elements=shape.elements))
+        return float(_COUNT_RATES[kind](rings[0], outer_hz=rings[1], elements=shape.elements))
     return float(
         BEARING_RATES[kind](
             rings[0],
@@ -163,11 +160,10 @@ def bearing_lines(drive: Drive, bearing: Bearing, orders: dict[str, ShaftOrder])
 
 def _rate_lines(drive: Drive, bearing: Bearing, candidate: Candidate, rings: Rings) -> Iterator[Line]:
     shape = candidate.shape
-    by_count = isinstance(shape, CountRule)
-    known = Origin.ESTIMATED if by_count else shape.origin
+    known = Origin.ESTIMATED if isinstance(shape, CountRule) else shape.origin
     turning = weaker(rings.inner.origin, rings.outer.origin)
     part = f"{bearing.name} ({candidate.name})" if candidate.name else bearing.name
-    for kind in COUNT_RATES if by_count else BEARING_RATES:
+    for kind in bearing_rates(shape):
         order = bearing_order(kind, rings.orders, shape)
         spread = bearing_order_spread(kind, rings.orders, shape) + _speed_spread(kind, rings, shape)
         name, origin = f"{part} {kind.replace('_', ' ')} 1x", weaker(turning, weaker(known, shape.origin))

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+from gearcase.drive.crossings import crossing_speeds
 from gearcase.drive.line import Line
 from gearcase.drive.measurement import record_length_for_separation
 
@@ -123,14 +124,14 @@ def _collide(one: Line, other: Line, speed_hz: tuple[float, float], records: Seq
     bands = [first.spread * first.hz(speed) + second.spread * second.hz(speed) for speed in speed_hz]
     if abs(at_low) < bands[0] and abs(at_high) < bands[1]:  # nowhere in the range are they known apart
         return _Pair(first, second, "overlap", low, abs(at_low), None)
-    if at_high * at_low < 0:  # lines are straight over speed, so this is where they meet
-        return _Pair(first, second, "cross", low + (high - low) * at_low / (at_low - at_high), 0.0, None)
+    meet = crossing_speeds(order=one.order, fixed_hz=one.fixed_hz, other_order=other.order, other_fixed_hz=other.fixed_hz)
     closest, gap = min(((low, abs(at_low)), (high, abs(at_high))), key=lambda end: end[1])
+    inside = [speed for speed in meet if low <= speed <= high] or [closest] * (gap < _SAME * second.hz(high))
+    if inside:
+        return _Pair(first, second, "cross", inside[0], 0.0, None)
     for speed, band in zip(speed_hz, bands, strict=True):
         if abs(second.hz(speed) - first.hz(speed)) < band:
             return _Pair(first, second, "overlap", speed, abs(second.hz(speed) - first.hz(speed)), None)
-    if gap == 0.0:
-        return _Pair(first, second, "cross", closest, 0.0, None)
     needed = record_length_for_separation(gap_hz=gap)
     top = max(first.hz(high), second.hz(high))
     held = [length for highest, length in records if top <= highest]

@@ -12,12 +12,12 @@ from gearcase.drive.line import Line
 from gearcase.drive.outside_lines import belt_lines, motor_lines, passing_lines
 from gearcase.drive.rates import (
     assembly_phase_frequency,
-    carried_mesh_frequency,
+    gear_mesh_frequency,
     hunting_tooth_frequency,
     member_fault_frequency,
     planet_pass_frequency,
 )
-from gearcase.drive.speeds import ShaftOrder, difference_spread, shaft_orders
+from gearcase.drive.speeds import ShaftOrder, carried_orders, seen_from, shaft_orders
 from gearcase.drive.train import Drive, Mesh, Shaft, mesh_carrier, weaker
 from gearcase.worked import Origin
 
@@ -31,11 +31,7 @@ __all__ = [
 ]
 
 SHAFT_HARMONICS = 3
-
-
 MESH_HARMONICS = 3
-
-
 SIDEBAND_PAIRS = 3
 
 
@@ -73,20 +69,13 @@ def slowest_shaft_order(drive: Drive) -> float:
 
 def _shaft_lines(drive: Drive, orders: dict[str, ShaftOrder]) -> Iterator[Line]:
     """Shaft harmonics; of a planet, its turns as its carrier sees them: once a turn each of its teeth meets the sun."""
-    for shaft in drive.shafts:
-        if shaft.name not in orders or (shaft.carrier and shaft.carrier not in orders):
+    carriers = {shaft.name: shaft.carrier for shaft in drive.shafts}
+    for name, turns in carried_orders(drive, orders).items():
+        if turns.order == 0:
             continue
-        known = orders[shaft.name]
-        order, spread, origin = abs(known.order), known.spread, known.origin
-        if shaft.carrier:
-            carrier = orders[shaft.carrier]
-            order = abs(known.order - carrier.order)
-            spread, origin = difference_spread(known, carrier), weaker(origin, carrier.origin)
-        if order == 0:
-            continue
-        kind = "planet" if shaft.carrier else "shaft"
+        kind = "planet" if carriers[name] else "shaft"
         for n in range(1, SHAFT_HARMONICS + 1):
-            yield Line(f"{shaft.name} {n}x", shaft.name, kind, n, n * order, drive.reference_shaft, spread, origin)
+            yield Line(f"{name} {n}x", name, kind, n, n * abs(turns.order), drive.reference_shaft, turns.spread, turns.origin)
 
 
 def _distinct_meshes(drive: Drive, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft]) -> Iterator[Mesh]:
@@ -107,15 +96,11 @@ def meshing(mesh: Mesh, orders: dict[str, ShaftOrder], shafts: dict[str, Shaft])
     carrier = mesh_carrier(mesh, shafts)
     if carrier and carrier not in orders:
         return None
-    frame = orders[carrier] if carrier else None
     for teeth, shaft in ((mesh.pinion_teeth, mesh.pinion_shaft), (mesh.wheel_teeth, mesh.wheel_shaft)):
         if teeth is None or shaft not in orders:
             continue
-        known = orders[shaft]
-        order = carried_mesh_frequency(speed_hz=known.order, teeth=teeth, carrier_hz=frame.order if frame else 0.0)
-        spread = difference_spread(known, frame) if frame else known.spread
-        origin = weaker(weaker(known.origin, mesh.origin), frame.origin if frame else mesh.origin)
-        return order, spread, origin
+        turns = seen_from(orders[carrier], orders[shaft]) if carrier else orders[shaft]
+        return gear_mesh_frequency(speed_hz=abs(turns.order), teeth=teeth), turns.spread, weaker(turns.origin, mesh.origin)
     return None
 
 
@@ -157,10 +142,9 @@ def _modulating(
     for side in (mesh.pinion_shaft, mesh.wheel_shaft):
         if side not in orders:
             continue
-        carried = shafts[side].carrier
-        turns = abs(orders[side].order - (orders[carried].order if carried else 0.0))
-        if turns:
-            yield side, turns, plain
+        turns = seen_from(orders[carrier], orders[side]) if shafts[side].carrier else orders[side]
+        if turns.order:
+            yield side, abs(turns.order), plain
     if carrier and orders[carrier].order:
         planets = max(shafts[side].count for side in (mesh.pinion_shaft, mesh.wheel_shaft))
         pairs = sorted({*plain, *(planets * pair for pair in plain)})
@@ -172,7 +156,7 @@ def _set_lines(drive: Drive, orders: dict[str, ShaftOrder], shafts: dict[str, Sh
     passing = set()
     for mesh in drive.meshes:
         carrier, found = mesh_carrier(mesh, shafts), meshing(mesh, orders, shafts)
-        if not carrier or found is None or carrier not in orders:
+        if not carrier or found is None:
             continue
         mesh_order, spread, origin = found
         sides = ((mesh.pinion_shaft, mesh.pinion_teeth), (mesh.wheel_shaft, mesh.wheel_teeth))

@@ -2,8 +2,8 @@
 
 Acceleration on the housing near a bearing. Shafts and meshes give tones whose phase follows the shaft's angle; a bearing fault
 gives impacts at its rate with random slip from one to the next, each ringing a housing resonance (point process of Antoni and
-Randall 2003, J. Vib. Acoust. 125, from memory). It shares the model with the rest of gearcase and no code with `signal` or
-`judge`, so that what they find in it proves something.
+Randall 2003, J. Vib. Acoust. 125, from memory); what damaged gears do is in `gear_faults`. Both share the model with the rest of
+gearcase and no code with `signal` or `judge`, so that what they find in it proves something.
 """
 
 from collections.abc import Sequence
@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from gearcase.drive.bearing_lines import Rings, bearing_order, bearing_rings
 from gearcase.drive.bearings import Geometry
+from gearcase.drive.gear_faults import GearFault, HuntingTooth, ToothDamage, knocks, shaped
 from gearcase.drive.lines import meshing
-from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.speeds import carried_orders, shaft_orders
 from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange
 
@@ -93,6 +94,7 @@ def simulate(
     noise: Noise,
     faults: Sequence[BearingFault] = (),
     strangers: Sequence[Stranger] = (),
+    gear_faults: Sequence[GearFault] = (),
     levels: Levels = SOUND,
     wander: float = 0.0,
 ) -> NDArray[np.float32]:
@@ -110,7 +112,7 @@ def simulate(
     noise : str
         ``white``; ``sloping`` (power falls with frequency); ``resonant`` (housing resonances); ``impulsive`` (resonant, with
         knocks at random times).
-    faults, strangers : sequences
+    faults, strangers, gear_faults : sequences
     levels : Levels
     wander : float
         Slow random change of speed, relative standard deviation.
@@ -123,13 +125,13 @@ def simulate(
     Raises
     ------
     OutOfRange
-        A fault names a bearing that is not there or has no geometry.
+        A fault names a bearing that is not there or has no geometry, or a mesh or shaft that is not there or not known.
     """
     rng = np.random.default_rng(seed)
     time = np.arange(samples) / sample_rate_hz
     angle = _angle(time, speed_hz, wander, rng)
     record = levels.noise_rms * _noise(noise, samples, sample_rate_hz, rng)
-    record += _tones(drive, angle, levels, rng)
+    record += _tones(drive, angle, levels, gear_faults, rng)
     for fault in faults:
         at, size = _fault_impacts(drive, fault, angle, time, rng)
         record += _ring(at, fault.impact * size, fault.resonance_hz, fault.ring_time, samples, sample_rate_hz)
@@ -138,6 +140,11 @@ def simulate(
         at = rng.uniform(0, 1 / stranger.rate_hz) + np.cumsum(steps)
         size = np.full(at.size, stranger.impact)
         record += _ring(at, size, stranger.resonance_hz, stranger.ring_time, samples, sample_rate_hz)
+    for number, gear_fault in enumerate(gear_faults):
+        turns, size = knocks(drive, gear_fault, last_turn=float(angle[-1]), seed=seed + number)
+        if isinstance(gear_fault, ToothDamage | HuntingTooth) and turns.size:
+            knock, at = gear_fault.knock, np.interp(turns, angle, time)
+            record += _ring(at, knock.impact * size, knock.resonance_hz, knock.ring_time, samples, sample_rate_hz)
     return record.astype(np.float32)
 
 
@@ -168,18 +175,16 @@ def _noise(kind: Noise, samples: int, rate: float, rng: np.random.Generator) -> 
     return np.asarray(shaped / shaped.std())
 
 
-def _tones(drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.random.Generator) -> NDArray[np.float64]:
+def _tones(
+    drive: Drive, angle: NDArray[np.float64], levels: Levels, gear_faults: Sequence[GearFault], rng: np.random.Generator
+) -> NDArray[np.float64]:
     """Shaft lines falling as 1/n, and mesh harmonics modulated once a turn by both shafts, which also makes the sidebands; of a
     planetary set also by the planets as they pass the sensor.
     """
     record = np.zeros(angle.size)
     known = shaft_orders(drive)
     shafts = {shaft.name: shaft for shaft in drive.shafts}
-    orders = {
-        name: abs(found.order - (known[shafts[name].carrier].order if shafts[name].carrier else 0.0))
-        for name, found in known.items()
-        if found.order
-    }
+    orders = {name: abs(turns.order) for name, turns in carried_orders(drive, known).items() if turns.order}
     for order in (order for name, order in orders.items() if not shafts[name].carrier):
         for n in (1, 2, 3):
             record += levels.shaft / n * np.cos(2 * np.pi * (n * order * angle + rng.uniform()))
@@ -194,8 +199,13 @@ def _tones(drive: Drive, angle: NDArray[np.float64], levels: Levels, rng: np.ran
         if (carrier := mesh_carrier(mesh, shafts)) in orders:
             planets = max(shafts[side].count for side in (mesh.pinion_shaft, mesh.wheel_shaft))
             swing += _PLANETS_PASSING * np.cos(2 * np.pi * (planets * orders[carrier] * angle + rng.uniform()))
+        teeth = {mesh.pinion_shaft: mesh.pinion_teeth or 0, mesh.wheel_shaft: mesh.wheel_teeth or 0}
+        ours = [fault for fault in gear_faults if fault.mesh == mesh.name]
+        turns = {side: found[0] / count * angle for side, count in teeth.items() if count} if ours else {}
         for n in (1, 2, 3):
-            record += levels.mesh / n * swing * np.cos(2 * np.pi * (n * found[0] * angle + rng.uniform()))
+            factor, phase = shaped(mesh.name, n, ours, turns=turns, teeth=teeth)
+            wave = np.cos(2 * np.pi * (n * found[0] * angle + rng.uniform()) + phase)
+            record += levels.mesh / n * factor * swing * wave
     return record
 
 

@@ -10,7 +10,8 @@ shaft turns once. Joints that lead to one unknown shaft are followed from the st
 that a person can follow; epicyclic sets are crossed from member to member, the planets left out; what is left (sets
 that share their members crosswise) is solved together. Numbers are exact fractions: two ways to a shaft agree or they do not.
 
-Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it cannot reach; `difference_spread`. Model: `ShaftOrder`.
+Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it cannot reach; `carried_orders`, `seen_from`,
+`difference_spread`. Model: `ShaftOrder`.
 """
 
 from collections.abc import Iterator, Sequence
@@ -25,9 +26,11 @@ from gearcase.worked import Origin
 __all__ = [
     "Equation",
     "ShaftOrder",
+    "carried_orders",
     "difference_spread",
     "joint_equations",
     "joint_shafts",
+    "seen_from",
     "shaft_orders",
     "undetermined",
 ]
@@ -121,10 +124,14 @@ def undetermined(drive: Drive) -> dict[str, str]:
     OutOfRange
         As `shaft_orders`.
     """
-    open_shafts = [shaft.name for shaft in drive.shafts if shaft.name not in shaft_orders(drive)]
+    reached = shaft_orders(drive)
+    open_shafts = [shaft.name for shaft in drive.shafts if shaft.name not in reached]
+    if not open_shafts:
+        return {}
     blind = [mesh.name for mesh in drive.meshes if not (mesh.pinion_teeth and mesh.wheel_teeth)]
     told, crossed = _with_senses(drive)
-    by_sense = [name for name in open_shafts if name in shaft_orders(told)] if crossed else []
+    with_senses = shaft_orders(told) if crossed else {}
+    by_sense = [name for name in open_shafts if name in with_senses]
     free = " and ".join(f"'{name}'" for name in open_shafts if name not in by_sense)
     if blind:
         reason = f"the teeth of {_listed(blind)} are not known: count them, or give the ratio"
@@ -174,6 +181,31 @@ def difference_spread(one: ShaftOrder, other: ShaftOrder) -> float:
     apart = abs(one.order - other.order)
     reach = abs(one.order) * one.spread + abs(other.order) * other.spread
     return reach / apart if apart else 0.0
+
+
+def seen_from(frame: ShaftOrder, shaft: ShaftOrder) -> ShaftOrder:
+    """A shaft as one that turns sees it: what carries it round, or carries its load; that one itself stands.
+
+    Examples
+    --------
+    A planet that turns 0.9 backwards, from its carrier at 0.2:
+
+    >>> carrier, planet = (ShaftOrder(order, 0.0, Origin.MEASURED, ()) for order in (0.2, -0.9))
+    >>> seen_from(carrier, planet).order, seen_from(carrier, carrier).order
+    (-1.1, 0.0)
+    """
+    order, spread = shaft.order - frame.order, difference_spread(shaft, frame)
+    return replace(shaft, order=order, spread=spread, origin=weaker(shaft.origin, frame.origin))
+
+
+def carried_orders(drive: Drive, orders: dict[str, ShaftOrder]) -> dict[str, ShaftOrder]:
+    """Turns of every shaft of `shaft_orders` about its own axis: a carried one's as its carrier sees them. One whose carrier is not
+    known is left out.
+    """
+    known = [shaft for shaft in drive.shafts if shaft.name in orders and (not shaft.carrier or shaft.carrier in orders)]
+    return {
+        shaft.name: seen_from(orders[shaft.carrier], orders[shaft.name]) if shaft.carrier else orders[shaft.name] for shaft in known
+    }
 
 
 def _check_names(drive: Drive) -> None:

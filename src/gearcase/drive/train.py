@@ -241,7 +241,17 @@ def mesh_carrier(mesh: Mesh, shafts: dict[str, Shaft]) -> str:
     return shafts[mesh.pinion_shaft].carrier or shafts[mesh.wheel_shaft].carrier
 
 
+_WEAKER = (
+    Origin.CALCULATED,
+    Origin.MEASURED,
+    Origin.NAMEPLATE,
+    Origin.TABLE,
+    Origin.STATED,
+    Origin.ESTIMATED,
+    Origin.ASSUMED,
+)
+
+
 def weaker(one: Origin, other: Origin) -> Origin:
     """The weaker of two ways of knowing: what rests on both is known no better."""
-    rank = [Origin.CALCULATED, Origin.MEASURED, Origin.NAMEPLATE, Origin.ESTIMATED, Origin.ASSUMED]
-    return max(one, other, key=rank.index)
+    return max(one, other, key=_WEAKER.index)

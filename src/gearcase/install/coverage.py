@@ -5,13 +5,13 @@ shafts) shows its lines at true amplitude and, for bearings, reaches the envelop
 path or in a band where lines are only detectable; *blind* otherwise. "No fault seen" means no more than this table.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from gearcase.drive.bearings import Bearing
 from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
-from gearcase.install.mounting import Sight, sight
+from gearcase.install.mounting import Sight
 from gearcase.install.points import Point
 
 __all__ = ["ENVELOPE_BAND_HZ", "Coverage", "coverage"]
@@ -32,7 +32,13 @@ class Coverage:
 
 
 def coverage(
-    drive: Drive, points: Iterable[Point], lines: Iterable[Line], *, lowest_speed_hz: float, highest_speed_hz: float
+    drive: Drive,
+    points: Iterable[Point],
+    lines: Iterable[Line],
+    *,
+    bands: Mapping[str, Sight | None],
+    lowest_speed_hz: float,
+    highest_speed_hz: float,
 ) -> tuple[Coverage, ...]:
     """One row for each shaft, mesh and bearing of the drive, by its best point.
 
@@ -42,6 +48,8 @@ def coverage(
     points : iterable of Point
     lines : iterable of Line
         As `drive.lines.expected_lines` gives them.
+    bands : mapping
+        What each point sees on the running drive, by its name; None while its mount or sensor is not known.
     lowest_speed_hz, highest_speed_hz : float
         Speed range of the reference shaft. [Hz]
     """
@@ -57,25 +65,35 @@ def coverage(
         *((mesh.name, "mesh") for mesh in drive.meshes if mesh.name in by_part or mesh.group not in shown),
         *((bearing.name, "bearing") for bearing in drive.bearings),
     ]
-    return tuple(_best(name, kind, drive, listed, by_part.get(name, []), lowest_speed_hz, highest_speed_hz) for name, kind in parts)
+    speeds = (lowest_speed_hz, highest_speed_hz)
+    seen = tuple((point, bands[point.name]) for point in listed)
+    return tuple(_best(name, kind, drive, seen, by_part.get(name, []), speeds) for name, kind in parts)
 
 
-def _best(name: str, kind: str, drive: Drive, points: tuple[Point, ...], lines: list[Line], low: float, high: float) -> Coverage:
+def _best(
+    name: str,
+    kind: str,
+    drive: Drive,
+    points: tuple[tuple[Point, Sight | None], ...],
+    lines: list[Line],
+    speeds: tuple[float, float],
+) -> Coverage:
     if not lines:
         return Coverage(name, kind, "blind", "its lines are unknown: see what is still unknown", "")
     if not points:
         return Coverage(name, kind, "blind", "no measuring point is given", "")
-    nearest_first = sorted(points, key=lambda point: not _direct(name, kind, drive, point))
-    judged = [_judge(name, kind, drive, point, lines, low, high) for point in nearest_first]
+    nearest_first = sorted(points, key=lambda pair: not _direct(name, kind, drive, pair[0]))
+    judged = [_judge(name, kind, drive, point, band, lines, speeds) for point, band in nearest_first]
     return min(judged, key=lambda row: _GRADES.index(row.grade))
 
 
-def _judge(name: str, kind: str, drive: Drive, point: Point, lines: list[Line], low: float, high: float) -> Coverage:
-    band = sight(point)
+def _judge(
+    name: str, kind: str, drive: Drive, point: Point, band: Sight | None, lines: list[Line], speeds: tuple[float, float]
+) -> Coverage:
     if band is None:
         lacking = "its mount" if not point.mount else "its sensor's highest frequency"
         return Coverage(name, kind, "blind", f"nobody has said {lacking} at {point.name}", point.name)
-    seen, reason = _band(kind, lines, band, low, high)
+    seen, reason = _band(kind, lines, band, *speeds)
     direct = _direct(name, kind, drive, point)
     if point.sensor.kind == "overall" and seen != "blind":
         return Coverage(

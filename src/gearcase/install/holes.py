@@ -43,6 +43,8 @@ __all__ = [
 FITS = ("close", "normal", "loose")
 LEAD_THREADS = {"taper": 8.5, "plug": 4.0, "bottoming": 1.5}  # ASME B94.9 (from memory): 7 to 10, 3 to 5, 1 to 2 threads
 POINT_ANGLE = math.radians(118)  # of a common twist drill
+_ROUNDED = 1e-5  # of a size, to which the table prints inches in millimetres
+_NEAREST = 4
 _LEAST_METAL, _LEAST_SHARE = 5e-3, 0.4  # common practice, no source
 
 
@@ -64,7 +66,7 @@ def tap_drill(thread: Thread) -> TapDrill:
     Raises
     ------
     OutOfRange
-        The tables do not hold this thread; the rule names those they hold.
+        The tables do not hold this thread; the rule names the nearest they hold.
 
     Examples
     --------
@@ -84,8 +86,7 @@ def tap_drill(thread: Thread) -> TapDrill:
                 major_diameter=float(row["major_mm"]) / 1000,
                 stress_area=float(row["stress_area_mm2"]) / 1e6,
             )
-    held = ", ".join(row["thread"] for row in load("threads"))
-    raise OutOfRange("thread", repr(thread.designation), f"one of the table's: {held}")
+    raise OutOfRange("thread", repr(thread.designation), f"a thread of the table; nearest to it: {', '.join(_nearest(thread))}")
 
 
 @dataclass(frozen=True)
@@ -306,7 +307,19 @@ def spacing_ruling(*, apart: float, hole_diameter: float, other_diameter: float)
 
 
 def _names(row: Row, thread: Thread) -> bool:
-    if thread.system == "metric":
-        same_pitch = thread.pitch is None or math.isclose(thread.pitch, float(row["pitch_mm"]) / 1000, rel_tol=1e-6)
-        return row["series"] == "metric coarse" and same_pitch and row["thread"] == thread.designation.split("x")[0].strip()
-    return row["series"] != "metric coarse" and row["thread"] == thread.designation.lstrip("#")
+    """Whether a row is of this thread; a metric one without its pitch is the coarse one."""
+    if row["series"].startswith("metric") != (thread.system == "metric"):
+        return False
+    if not math.isclose(thread.major_diameter, float(row["major_mm"]) / 1000, rel_tol=_ROUNDED):
+        return False
+    if thread.pitch is None:
+        return row["series"] == "metric coarse"
+    return math.isclose(thread.pitch, float(row["pitch_mm"]) / 1000, rel_tol=_ROUNDED)
+
+
+def _nearest(thread: Thread) -> list[str]:
+    """The threads of the table nearest in diameter, of the same system."""
+    same = [row for row in load("threads") if row["series"].startswith("metric") == (thread.system == "metric")]
+    return [
+        row["thread"] for row in sorted(same, key=lambda row: abs(float(row["major_mm"]) / 1000 - thread.major_diameter))[:_NEAREST]
+    ]

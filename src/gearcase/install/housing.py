@@ -3,6 +3,7 @@
 Places on a face are measured from its lower left corner, looking at it from outside. [m]
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -36,6 +37,9 @@ __all__ = [
     "ThreadedHole",
     "Wall",
     "clearance_to",
+    "gap",
+    "to_edge",
+    "within",
 ]
 
 HOUSING_KINDS = ("parallel-shaft", "right-angle", "shaft-mounted")
@@ -177,6 +181,10 @@ class Housing:
     kind: str = ""
     ports: tuple[Port, ...] = ()
 
+    def face(self, name: str) -> Face | None:
+        """The face of that name; None where there is none."""
+        return next((face for face in self.faces if face.name == name), None)
+
 
 @dataclass(frozen=True)
 class Hole:
@@ -300,6 +308,43 @@ class Bus:
     controller: Device = _CONTROLLER
 
 
+def within(at: Place, middle: Place, size: Place) -> bool:
+    """Whether a place lies in a rectangle, its sides with it.
+
+    Examples
+    --------
+    >>> within((0.045, 0.03), (0.04, 0.02), (0.02, 0.02)), within((0.06, 0.02), (0.04, 0.02), (0.02, 0.02))
+    (True, False)
+    """
+    return all(abs(place - centre) <= side / 2 for place, centre, side in zip(at, middle, size, strict=True))
+
+
+def to_edge(face: Face, at: Place) -> float:
+    """From a place to the nearest edge of its face; below 0 off the face. [m]
+
+    Examples
+    --------
+    >>> to_edge(Face("left", (0.6, 0.4)), (0.25, 0.375))
+    0.025
+    """
+    return min(min(place, size - place) for place, size in zip(at, face.size, strict=True))
+
+
+def gap(at: Place, size: Place, other_at: Place, other_size: Place) -> float:
+    """From the edge of one rectangle to that of another, each by its middle and size; below 0 how far they overlap. [m]
+
+    Examples
+    --------
+    >>> gap((0.10, 0.05), (0.02, 0.02), (0.04, 0.05), (0.02, 0.02)), gap((0.10, 0.05), (0.04, 0.04), (0.08, 0.05), (0.02, 0.02))
+    (0.04, -0.01)
+    """
+    apart = [
+        abs(one - other) - (side + other_side) / 2
+        for one, other, side, other_side in zip(at, other_at, size, other_size, strict=True)
+    ]
+    return math.hypot(*(max(one, 0.0) for one in apart)) if max(apart) > 0 else max(apart)
+
+
 def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOut] | None:
     """Distance from a place to the nearest edge of what must be kept clear, 0 inside it; None where there is nothing.
 
@@ -308,9 +353,5 @@ def clearance_to(at: Place, keep_outs: Iterable[KeepOut]) -> tuple[float, KeepOu
     >>> clearance_to((0.10, 0.05), [KeepOut("drain", (0.04, 0.05), (0.02, 0.02), "port")])[0]
     0.05
     """
-    found = []
-    for part in keep_outs:
-        aside = max(abs(at[0] - part.at[0]) - part.size[0] / 2, 0.0)
-        above = max(abs(at[1] - part.at[1]) - part.size[1] / 2, 0.0)
-        found.append(((aside**2 + above**2) ** 0.5, part))
+    found = [(max(gap(at, (0.0, 0.0), part.at, part.size), 0.0), part) for part in keep_outs]
     return min(found, key=lambda pair: pair[0], default=None)

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
 from gearcase.install.holes import edge_distance, least_metal
-from gearcase.install.housing import Face, Place, Region, Seat, Wall, clearance_to
+from gearcase.install.housing import Face, Housing, KeepOut, Place, Region, Seat, Wall, clearance_to, to_edge, within
 from gearcase.worked import Origin
 
 __all__ = [
+    "CLEAR_OF_OTHERS",
     "Advice",
     "Footprint",
     "Pad",
@@ -25,8 +26,10 @@ __all__ = [
     "Rejected",
     "Violation",
     "advise",
+    "clear_of",
     "pads",
     "region_at",
+    "region_under",
     "spots_to_try",
     "violations",
 ]
@@ -167,20 +170,20 @@ def spots_to_try(advice: Advice, *, most: int) -> tuple[Ranked, ...]:
 def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation]:
     """Every rule that a pad breaks, with its figures. Distances are from the edge of the base."""
     half = footprint.base / 2
-    to_edge = min(min(place, size - place) for place, size in zip(pad.at, face.size, strict=True))
-    if to_edge < 0:
+    room = to_edge(face, pad.at)
+    if room < 0:
         says = f"it lies outside the face {face.name}, which is {_mm(face.size[0])} by {_mm(face.size[1])}"
         yield Violation("place", says, severe=True)
         return
     edge = max(half, edge_distance(hole_diameter=footprint.hole_diameter) if footprint.hole_diameter else 0.0)
-    if to_edge < edge:
-        yield Violation("edge", f"it stands {_mm(to_edge)} from the edge of the face; {_mm(edge)} is wanted")
+    if room < edge:
+        yield Violation("edge", f"it stands {_mm(room)} from the edge of the face; {_mm(edge)} is wanted")
     for part in face.keep_outs:
-        needed = CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
+        needed = clear_of(part)
         nearest = clearance_to(pad.at, [part])
         if nearest is not None and nearest[0] - half < needed:
-            room = max(nearest[0] - half, 0.0)
-            says = f"its base would stand {_mm(room)} from the {part.name} ({part.kind}); {_mm(needed)} is wanted"
+            apart = max(nearest[0] - half, 0.0)
+            says = f"its base would stand {_mm(apart)} from the {part.name} ({part.kind}); {_mm(needed)} is wanted"
             yield Violation("clearance", says, severe=part.kind == "rotating part" or nearest[0] == 0)
     for hole in face.threaded_holes:
         needed = 2 * hole.diameter + half
@@ -220,9 +223,20 @@ def _against_region(region: Region, footprint: Footprint) -> Iterator[Violation]
         yield Violation("hot", f"the metal runs at {metal:.0f} °C; the sensor stands {stands:.0f} °C", severe=True)
 
 
+def clear_of(part: KeepOut) -> float:
+    """How far the edge of a base stays from what must be kept clear. [m]"""
+    return CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
+
+
 def region_at(face: Face, at: Place) -> Region | None:
     """The listed region that a place falls into."""
-    return next((region for region in face.regions if _inside(at, region)), None)
+    return next((region for region in face.regions if within(at, region.at, region.size)), None)
+
+
+def region_under(housing: Housing, face: str, at: Place | None) -> Region | None:
+    """The listed region of the named face that a place falls into; None where there is none, or face or place is not known."""
+    found = housing.face(face)
+    return None if found is None or at is None else region_at(found, at)
 
 
 def _rank(pad: Pad, footprint: Footprint) -> Ranked:
@@ -273,10 +287,6 @@ def _turn_between(pad: Pad, seat: Seat) -> float:
     towards = math.atan2(pad.at[0] - seat.at[0], pad.at[1] - seat.at[1])
     load = 2 * math.pi * (seat.load_clock or 0.0) / HOURS
     return abs((towards - load + math.pi) % (2 * math.pi) - math.pi)
-
-
-def _inside(at: Place, region: Region) -> bool:
-    return all(abs(place - middle) <= size / 2 for place, middle, size in zip(at, region.at, region.size, strict=True))
 
 
 def _mm(metres: float) -> str:

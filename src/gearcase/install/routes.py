@@ -32,6 +32,7 @@ __all__ = [
     "Route",
     "Spot",
     "bend_radius",
+    "box_sides",
     "cable_route",
     "clips_needed",
     "run_length",
@@ -233,7 +234,7 @@ def cable_route(
     radius = bend_radius(outside_diameter=outside_diameter, diameters=BEND_MOVING if moving else BEND_FIXED)
     for spot in (start, end):
         _check(spot, by_name)
-    box = _box(faces)
+    box = box_sides(faces)
     if start.face == end.face and start.face not in {face.name for face in box}:
         box = [replace(by_name[start.face], outward="up")]  # alone on its face a route needs no direction
     known = {face.name for face in box}
@@ -395,8 +396,8 @@ def _inside(at: Place, part: KeepOut) -> bool:
     return all(abs(at[axis] - part.at[axis]) < part.size[axis] / 2 - 1e-9 for axis in (0, 1))
 
 
-def _box(faces: Sequence[Face]) -> list[Face]:
-    """The faces that are the sides of a box: those that look somewhere, of two that look the same way the larger."""
+def box_sides(faces: Sequence[Face]) -> list[Face]:
+    """The faces that routes go over, the sides of a box: those that look somewhere, of two that look the same way the larger."""
     sides: dict[str, Face] = {}
     for face in faces:
         if face.outward in OUTWARD:

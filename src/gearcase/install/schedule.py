@@ -3,7 +3,9 @@
 Theory of operation. The machine is locked out from the start of the outage. Tasks that need it cold wait for it to cool; tasks that
 need it running come after every task that needs it locked out or cold, and after the restart. That, and what must cure or soak
 between two tasks, are delays between tasks; a task needs its whole crew from start to end, one person for each skill, and is not
-broken off. Work on the locked-out machine lies within an outage window.
+broken off. Work on the locked-out machine lies within an outage window. Between two windows the machine runs: a later window begins
+with a lock-out of its own and the machine cools again, an earlier one ends with a release, and whatever wants the machine at rest
+after a task, as a bond that cures, has it inside its window.
 
 Taken by their longest durations, tasks are begun one after another in the order of time, each as early as its crew and the tasks
 before it allow, the one with the longest tail first. All orders and crews are tried that could end earlier (branch and bound; an
@@ -86,6 +88,8 @@ class Task:
         Whether it can be done before the outage.
     optional : bool
         Whether it can be dropped.
+    at_rest : float
+        How long after its end the machine must not run yet, e.g. while a bond cures. [s]
     """
 
     name: str
@@ -96,6 +100,7 @@ class Task:
     after: tuple[After, ...] = ()
     beforehand: bool = False
     optional: bool = False
+    at_rest: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -116,10 +121,14 @@ class Window:
 
 @dataclass(frozen=True)
 class Machine:
-    """How long it takes to cool once locked out, and to be running again once released. [s]"""
+    """How long it takes to cool once locked out, and to be running again once released; how long the lock-out takes with which a
+    later window begins, and the release with which an earlier one ends. The first lock-out and the last release are tasks. [s]
+    """
 
     cooling: float
     restart: float
+    lock_out: float
+    release: float
 
 
 @dataclass(frozen=True)
@@ -251,7 +260,7 @@ def schedule(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Wi
     >>> wire = Task("wire", 2 * hour, 3 * hour, ("electrician",), State.LOCKED_OUT)
     >>> prove = Task("prove", hour, hour, ("fitter",), State.RUNNING, (After("bond pads", 4 * hour, "cure"),))
     >>> crew = [Person("A", frozenset({"fitter"})), Person("B", frozenset({"electrician"}))]
-    >>> found = schedule([bond, wire, prove], crew, [Window(0.0, 8 * hour)], Machine(cooling=0.0, restart=hour / 2))
+    >>> found = schedule([bond, wire, prove], crew, [Window(0.0, 8 * hour)], Machine(0.0, hour / 2, 0.0, 0.0))
     >>> found.end / hour, found.critical, found.fits, found.least
     (6.0, ('bond pads', 'prove'), True, True)
     """
@@ -277,7 +286,7 @@ def cures_together(
     >>> hour = 3600.0
     >>> wire = Task("wire", 4 * hour, 4 * hour, ("fitter",), State.LOCKED_OUT, beforehand=True)
     >>> paint = Task("paint", 2 * hour, 2 * hour, ("fitter",), State.LOCKED_OUT, (After("wire"),), optional=True)
-    >>> both = cures_together([wire, paint], [Person("A", frozenset({"fitter"}))], [Window(0, hour)], Machine(0, 0), most=3)
+    >>> both = cures_together([wire, paint], [Person("A", frozenset({"fitter"}))], [Window(0, hour)], Machine(0, 0, 0, 0), most=3)
     >>> [(cure.says, cure.end / hour, cure.fits) for cure in both]
     [('do wire before the outage', 2.0, False), ('drop paint', 0.0, True)]
     """
@@ -297,6 +306,7 @@ def _cured(
     """Each single change that helps, the best first, with the tasks and crew after it."""
     now = schedule(tasks, crew, windows, machine)
     tried: list[tuple[str, Sequence[Task], Sequence[Person]]] = []
+    joints: dict[str, tuple[After, str]] = {}  # each that could be faster, with the first task that waits for it
     for task in tasks:
         if task.beforehand:
             tried.append((f"do {task.name} before the outage", _without(tasks, task, done=True), crew))
@@ -304,10 +314,10 @@ def _cured(
             tried.append((f"drop {task.name}", _without(tasks, task, done=False), crew))
         for before in task.after:
             if before.faster is not None and before.faster < before.wait:
-                quicker = tuple(replace(one, wait=before.faster) if one is before else one for one in task.after)
-                what = f"{before.faster_way} in {before.task}: {before.faster / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
-                others = [replace(task, after=quicker) if one is task else one for one in tasks]
-                tried.append((f"{what} before {task.name}", others, crew))
+                joints.setdefault(before.task, (before, task.name))
+    for joint, (before, waiting) in joints.items():
+        what = f"{before.faster_way} in {joint}: {(before.faster or 0.0) / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
+        tried.append((f"{what} before {waiting}", _faster(tasks, joint), crew))
     for skill in sorted({skill for task in tasks for skill in task.crew}):
         tried.append(
             (f"bring one more {skill}", tasks, [*crew, Person(f"one more {skill}, number {len(crew) + 1}", frozenset({skill}))])
@@ -376,8 +386,8 @@ class _Plan:
                 waits[number[one.task]] = one.wait, one.why
             if task.state is State.RUNNING:
                 for n in stopped:
-                    if waits.get(n, (-1.0, ""))[0] < machine.restart:
-                        waits[n] = machine.restart, "the restart"
+                    if waits.get(n, (-1.0, ""))[0] < tasks[n].at_rest + machine.restart:
+                        waits[n] = tasks[n].at_rest + machine.restart, "the restart"
             self.before.append(waits)
         waiting = {task.name: [tasks[n].name for n in before] for task, before in zip(tasks, self.before, strict=True)}
         self.order = [number[name] for name in _in_order(waiting)]
@@ -385,6 +395,21 @@ class _Plan:
         for n in reversed(self.order):
             for before, (wait, _) in self.before[n].items():
                 self.tail[before] = max(self.tail[before], tasks[before].longest + wait + self.tail[n])
+        earlier: dict[int, set[int]] = {}
+        for n in self.order:
+            earlier[n] = set(self.before[n]).union(*(earlier[before] for before in self.before[n]))
+        several = len(stopped) > 1
+        self.first = {n for n in stopped if several and all(n in earlier[other] for other in stopped if other != n)}
+        self.last = {n for n in stopped if several and earlier[n].issuperset(other for other in stopped if other != n)}
+        self.spans = [[self._span(n, at) for at in range(len(windows))] for n in range(len(tasks))]
+
+    def _span(self, n: int, at: int) -> tuple[float, float]:
+        """From when to when a task on the stopped machine may last in a window. [s]"""
+        task, window = self.tasks[n], self.windows[at]
+        locked = self.machine.lock_out if at > 0 and n not in self.first else 0.0
+        released = self.machine.release if at < len(self.windows) - 1 and n not in self.last else 0.0
+        cold = self.machine.cooling if task.state is State.COLD else 0.0
+        return window.start + max(locked, cold), window.end - released - task.at_rest
 
     def opens(self, n: int, earliest: float) -> float:
         """When a task can begin, from some time on, for the machine's sake; what no window holds overruns the last one. [s]"""
@@ -392,11 +417,16 @@ class _Plan:
         if task.state in (State.ANY, State.RUNNING):
             return earliest
         start = earliest
-        for window in self.windows:
-            start = max(earliest, window.start + (self.machine.cooling if task.state is State.COLD else 0.0))
-            if start + task.longest <= window.end + _SAME:
+        for opening, closing in self.spans[n]:
+            start = max(earliest, opening)
+            if start + task.longest <= closing + _SAME:
                 break
         return start
+
+    def holding(self, n: int, start: float) -> float | None:
+        """The latest that a task which begins then may end in its window; None where no window holds it. [s]"""
+        end = start + self.tasks[n].longest
+        return next((closing for opening, closing in self.spans[n] if opening - _SAME <= start and end <= closing + _SAME), None)
 
     def crews(self, n: int) -> Iterator[tuple[int, ...]]:
         """Who could do a task: persons for its skills, of persons with the same skills for several alike in one order only."""
@@ -417,13 +447,15 @@ def _check(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Wind
     for window in windows:
         if not window.end > window.start:
             raise OutOfRange("window", (window.start, window.end), "an end after its start")
-    for name, value in (("cooling", machine.cooling), ("restart", machine.restart)):
+    for name, value in vars(machine).items():
         if not value >= 0:
             raise OutOfRange(name, value, "0 s or more")
     _in_order({task.name: [one.task for one in task.after] for task in tasks})
     for task in tasks:
         if not 0 <= task.shortest <= task.longest < math.inf:
             raise OutOfRange(f"duration of {task.name}", (task.shortest, task.longest), "0 s or more, the shortest first")
+        if not task.at_rest >= 0:
+            raise OutOfRange(f"rest after {task.name}", task.at_rest, "0 s or more")
         for one in task.after:
             if not one.wait >= 0:
                 raise OutOfRange(f"wait of {task.name} after {one.task}", one.wait, "0 s or more")
@@ -563,8 +595,8 @@ def _described(plan: _Plan, placed: Sequence[Placed], least: bool, at_least: flo
     latest = dict.fromkeys(start, finish)
     for n, _, _ in reversed(placed):
         if tasks[n].state in (State.LOCKED_OUT, State.COLD):
-            closing = next((w.end for w in windows if w.start - _SAME <= start[n] and end[n] <= w.end + _SAME), latest[n])
-            latest[n] = max(end[n], min(latest[n], closing))
+            closing = plan.holding(n, start[n])
+            latest[n] = max(end[n], latest[n] if closing is None else min(latest[n], closing))
         for before, (wait, _) in links[n].items():
             latest[before] = min(latest[before], latest[n] - tasks[n].longest - wait)
     quick: dict[int, float] = {}
@@ -591,11 +623,7 @@ def _described(plan: _Plan, placed: Sequence[Placed], least: bool, at_least: flo
     while at is not None:
         chain.append(at)
         at = setter(at)
-    inside = all(
-        any(w.start - _SAME <= start[n] and end[n] <= w.end + _SAME for w in windows)
-        for n in start
-        if tasks[n].state in (State.LOCKED_OUT, State.COLD)
-    )
+    inside = all(plan.holding(n, start[n]) is not None for n in start if tasks[n].state in (State.LOCKED_OUT, State.COLD))
     bookings = tuple(
         Booking(tasks[n], begun, end[n], tuple(plan.crew[p].name for p in persons), max(0.0, latest[n] - end[n]), waits_for(n))
         for n, begun, persons in placed
@@ -611,6 +639,19 @@ def _described(plan: _Plan, placed: Sequence[Placed], least: bool, at_least: flo
         fits=inside and finish <= windows[-1].end + _SAME,
         first=tuple(tasks[n].name for n in begin),
     )
+
+
+def _faster(tasks: Sequence[Task], joint: str) -> list[Task]:
+    """The tasks with one joint made the faster way: all that wait for it wait less, and the machine may run sooner."""
+    found = []
+    for task in tasks:
+        after = tuple(
+            replace(one, wait=one.faster) if one.task == joint and one.faster is not None and one.faster < one.wait else one
+            for one in task.after
+        )
+        found.append(replace(task, after=after))
+    least = max((one.wait for task in found for one in task.after if one.task == joint), default=0.0)
+    return [replace(task, at_rest=min(task.at_rest, least)) if task.name == joint else task for task in found]
 
 
 def _without(tasks: Sequence[Task], gone: Task, *, done: bool) -> list[Task]:

@@ -1,5 +1,6 @@
 """From the document to the housing, the points and the kit."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -20,10 +21,11 @@ from gearcase.install.housing import (
     Seat,
     ThreadedHole,
     Wall,
+    within,
 )
 from gearcase.install.lengths import SAW_KERF, Lengths, Piece, Stock
 from gearcase.install.points import Point, Sensor
-from gearcase.job.housing_schema import HousingModel, PortModel, WallModel
+from gearcase.job.housing_schema import FaceModel, HousingModel, PortModel, WallModel
 from gearcase.job.kit_schema import AdhesiveModel, HoleModel, KitModel, LengthsModel, PartModel, PointModel
 from gearcase.job.read import Source
 from gearcase.units import INCH, parse_thread
@@ -31,6 +33,8 @@ from gearcase.worked import Origin
 
 __all__ = ["build_housing", "build_kit", "build_point"]
 
+_HEAD = 1.6  # across the head of a plug or its spanner, in diameters of its thread; common practice, no source
+_ASSUMED_HEAD = 0.050  # m, where nobody has gauged it; common practice, no source
 _OF_ADHESIVE = {field.name for field in fields(Adhesive)}
 
 
@@ -76,7 +80,7 @@ def build_housing(source: Source, model: HousingModel) -> Housing:
         Face(
             face.name,
             face.size,
-            tuple(KeepOut(p.name, p.at, p.size, p.kind, p.from_converter, p.length) for p in face.keep_outs),
+            (*_keep_outs(face), *_plugs(face, model.ports)),
             face.outward or "",
             tuple(Region(r.name, r.kind, r.at, r.size, _wall(r.wall) if r.wall else None, r.temperature) for r in face.regions),
             tuple(Seat(seat.bearing, seat.at, seat.diameter, seat.load) for seat in face.seats),
@@ -91,6 +95,19 @@ def build_housing(source: Source, model: HousingModel) -> Housing:
     return Housing(model.material or "", model.surface_temperature, faces, model.kind or "", ports)
 
 
+def _keep_outs(face: FaceModel) -> tuple[KeepOut, ...]:
+    return tuple(KeepOut(p.name, p.at, p.size, p.kind, p.from_converter, p.length) for p in face.keep_outs)
+
+
+def _plugs(face: FaceModel, ports: Sequence[PortModel]) -> Iterator[KeepOut]:
+    """The ports of a face that its keep-outs do not cover: nothing may stand on a plug, listed twice or not."""
+    listed = _keep_outs(face)
+    for port in ports:
+        if port.face == face.name and not any(part.kind == "port" and within(port.at, part.at, part.size) for part in listed):
+            across = _HEAD * port.major_diameter if port.major_diameter else _ASSUMED_HEAD
+            yield KeepOut(port.name, port.at, (across, across), "port")
+
+
 def _port(model: PortModel, where: str) -> Port:
     pitch = model.pitch if model.threads_per_inch is None else INCH / model.threads_per_inch
     room = (model.below_minimum, model.above_floor, model.to_wheel)
@@ -99,9 +116,7 @@ def _port(model: PortModel, where: str) -> Port:
 
 def _wall(model: WallModel) -> Wall:
     sample = (model.sample.caliper, model.sample.reading) if model.sample else None
-    least = (
-        model.thickness if model.thickness is not None else min(model.readings, default=0.0)
-    )  # `checks` refuses a wall of neither
+    least = min(model.readings) if model.readings else model.thickness or 0.0  # `housing_check` refuses a wall of neither
     origin = Origin.MEASURED if model.readings else model.origin
     return Wall(least, model.gauge_error or 0.0, origin, tuple(model.readings), model.velocity_set, sample)
 

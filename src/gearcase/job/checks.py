@@ -10,6 +10,7 @@ from typing import Any
 from gearcase.errors import Problem
 from gearcase.install.schedule import Window
 from gearcase.job.drive_schema import BearingShape
+from gearcase.job.housing_checks import housing_check
 from gearcase.job.kit_schema import SensorModel
 from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.read import Path_, Source, nearest
@@ -35,7 +36,7 @@ def cross_check(source: Source) -> list[Problem]:
         *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
-        *_walls(source),
+        *housing_check(source),
         *_windows(source),
     ]
 
@@ -59,7 +60,7 @@ def _names_twice(source: Source) -> Iterator[Problem]:
         yield from _twice(source, named)
     files: list[tuple[Path_, tuple[Any, ...]]] = [
         ((*path, "file"), (item["file"], item.get("channel", "")))
-        for path, item in _items(source, ("recordings",))
+        for path, item in source.items(("recordings",))
         if _text(item.get("file")) and not isinstance(item.get("channel"), dict | list)
     ]
     yield from _twice(source, files)
@@ -80,54 +81,54 @@ def _names_of_nothing(source: Source) -> Iterator[Problem]:
     bearings = [name for _, name in _named(source, ("drive", "bearings"))]
     points = [name for _, name in _named(source, ("points",))]
     asked: list[tuple[Path_, list[str], str]] = [(("drive", "input", "shaft"), shafts, "shaft")]
-    for path, _ in _items(source, ("drive", "meshes")):
+    for path, _ in source.items(("drive", "meshes")):
         asked += [((*path, side, "shaft"), shafts, "shaft") for side in ("pinion", "wheel")]
-    for path, _ in _items(source, ("drive", "planetary_sets")):
+    for path, _ in source.items(("drive", "planetary_sets")):
         asked += [((*path, member, "shaft"), shafts, "shaft") for member in ("sun", "ring", "carrier")]
-    for path, _ in _items(source, ("drive", "belts")):
+    for path, _ in source.items(("drive", "belts")):
         asked += [((*path, side, "shaft"), shafts, "shaft") for side in ("driver", "driven")]
-    for path, _ in _items(source, ("drive", "ratios")):
+    for path, _ in source.items(("drive", "ratios")):
         asked += [((*path, side), shafts, "shaft") for side in ("fast", "slow")]
-    asked += [((*path, "carrier"), shafts, "shaft") for path, _ in _items(source, ("drive", "shafts"))]
-    asked += [((*path, "shaft"), shafts, "shaft") for path, _ in _items(source, ("drive", "passing_parts"))]
+    asked += [((*path, "carrier"), shafts, "shaft") for path, _ in source.items(("drive", "shafts"))]
+    asked += [((*path, "shaft"), shafts, "shaft") for path, _ in source.items(("drive", "passing_parts"))]
     if source.value(("drive", "motor", "poles")) is not None:
         asked.append((("drive", "motor", "shaft"), shafts, "shaft"))
-    for path, _ in _items(source, ("drive", "bearings")):
+    for path, _ in source.items(("drive", "bearings")):
         asked += [((*path, key), shafts, "shaft") for key in ("shaft", "other_ring_shaft")]
-    asked += [((*path, "bearing"), bearings, "bearing") for path, _ in _items(source, ("points",))]
-    asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("recordings",))]
-    asked += [((*path, "point"), points, "point") for path, _ in _items(source, ("bus", "devices"))]
+    asked += [((*path, "bearing"), bearings, "bearing") for path, _ in source.items(("points",))]
+    asked += [((*path, "point"), points, "point") for path, _ in source.items(("recordings",))]
+    asked += [((*path, "point"), points, "point") for path, _ in source.items(("bus", "devices"))]
     faces = [name for _, name in _named(source, ("housing", "faces"))]
-    for path, _ in _items(source, ("housing", "faces")):
-        asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in _items(source, (*path, "seats"))]
-    asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("housing", "ports"))]
-    asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("kit", "brackets"))]
+    for path, _ in source.items(("housing", "faces")):
+        asked += [((*seat, "bearing"), bearings, "bearing") for seat, _ in source.items((*path, "seats"))]
+    asked += [((*path, "face"), faces, "face") for path, _ in source.items(("housing", "ports"))]
+    asked += [((*path, "face"), faces, "face") for path, _ in source.items(("kit", "brackets"))]
     asked += [(("kit", part, "face"), faces, "face") for part in ("enclosure", "cable_entry")]
     items = [name for _, name in _named(source, ("outage", "ask"))]
-    for path, item in _items(source, ("outage", "ask")):
+    for path, item in source.items(("outage", "ask")):
         after = item.get("after")
         asked += [((*path, "after", n), items, "item") for n in range(len(after) if isinstance(after, list) else 0)]
     brackets = [name for _, name in _named(source, ("kit", "brackets"))]
     asked += [(("kit", part, "bracket"), brackets, "bracket") for part in ("light", "enclosure")]
     asked.append((("kit", "probe", "port"), [name for _, name in _named(source, ("housing", "ports"))], "port"))
     if faces:  # without a drawing of the housing a face is only a word
-        asked += [((*path, "face"), faces, "face") for path, _ in _items(source, ("points",))]
+        asked += [((*path, "face"), faces, "face") for path, _ in source.items(("points",))]
     for path, known, kind in asked:
         name = _text(source.value(path))
         if name and name not in known:
             there = f"the {kind}s are: {', '.join(dict.fromkeys(known))}" if known else f"the job lists no {kind}s"
             yield source.problem(path, nearest(name, known) + there, given=f'"{name}"')
-    if not _text(source.value(("drive", "input", "shaft"))) and "input" not in shafts and _items(source, ("drive", "shafts")):
+    if not _text(source.value(("drive", "input", "shaft"))) and "input" not in shafts and source.items(("drive", "shafts")):
         there = f"needed: the shaft whose speed is known, one of: {', '.join(shafts)}"
         yield source.problem(("drive", "input", "shaft"), there, given="nothing")
 
 
 def _same_shaft(source: Source) -> Iterator[Problem]:
-    for path, _ in _items(source, ("drive", "meshes")):
+    for path, _ in source.items(("drive", "meshes")):
         pinion, wheel = (_text(source.value((*path, side, "shaft"))) for side in ("pinion", "wheel"))
         if pinion and pinion == wheel:
             yield source.problem((*path, "wheel", "shaft"), "another shaft than the pinion's")
-    for path, bearing in _items(source, ("drive", "bearings")):
+    for path, bearing in source.items(("drive", "bearings")):
         other = _text(bearing.get("other_ring_shaft"))
         if other and other == _text(bearing.get("shaft")):
             yield source.problem((*path, "other_ring_shaft"), "another shaft than the first ring's")
@@ -139,10 +140,10 @@ def _unjoined(source: Source) -> Iterator[Problem]:
     pairs = [
         {_text(source.value((*path, side, "shaft"))) for side in sides}
         for kind, sides in _JOINING.items()
-        for path, _ in _items(source, ("drive", kind))
+        for path, _ in source.items(("drive", kind))
     ]
-    pairs += [{_text(source.value((*path, side))) for side in ("fast", "slow")} for path, _ in _items(source, ("drive", "ratios"))]
-    shafts = _items(source, ("drive", "shafts"))
+    pairs += [{_text(source.value((*path, side))) for side in ("fast", "slow")} for path, _ in source.items(("drive", "ratios"))]
+    shafts = source.items(("drive", "shafts"))
     pairs += [{_text(shaft.get("name")), _text(shaft.get("carrier"))} for _, shaft in shafts if shaft.get("carrier")]
     if source.value(("drive", "nameplate", "ratio")) is not None:
         pairs.append({_text(shaft.get("name")) for _, shaft in shafts if shaft.get("end") in ("input", "output")})
@@ -165,7 +166,7 @@ def _unjoined(source: Source) -> Iterator[Problem]:
 
 def _pulleys(source: Source) -> Iterator[Problem]:
     """Belts with teeth are counted, those without are measured."""
-    for path, belt in _items(source, ("drive", "belts")):
+    for path, belt in source.items(("drive", "belts")):
         toothed = belt.get("kind") in ("toothed belt", "chain")
         wanted, unfit = ("teeth", "diameter") if toothed else ("diameter", "teeth")
         for side in ("driver", "driven"):
@@ -180,9 +181,9 @@ def _pulleys(source: Source) -> Iterator[Problem]:
 
 
 def _bearings(source: Source) -> Iterator[Problem]:
-    for path, item in _items(source, ("drive", "bearings")):
+    for path, item in source.items(("drive", "bearings")):
         yield from _shape(source, path, item)
-        makes = _items(source, (*path, "candidates"))
+        makes = source.items((*path, "candidates"))
         if len(makes) == 1:
             yield source.problem(
                 (*path, "candidates"), "two makes or more; the geometry of the only one belongs to the bearing itself"
@@ -225,29 +226,21 @@ def _shape(source: Source, path: Path_, item: dict[str, Any]) -> Iterator[Proble
 
 
 def _sensors(source: Source) -> Iterator[Problem]:
-    for path, point in _items(source, ("points",)):
+    for path, point in source.items(("points",)):
         sensor = read_as(SensorModel, point.get("sensor", {}))
         if sensor and sensor.lowest is not None and sensor.highest is not None and sensor.lowest >= sensor.highest:
             yield source.problem((*path, "sensor", "lowest"), "less than the highest frequency")
 
 
-def _walls(source: Source) -> Iterator[Problem]:
-    regions = [region for face, _ in _items(source, ("housing", "faces")) for region in _items(source, (*face, "regions"))]
-    for path, owner in (*_items(source, ("points",)), *regions):
-        wall = owner.get("wall")
-        if isinstance(wall, dict) and wall.get("thickness") is None and not wall.get("readings"):
-            yield source.problem((*path, "wall"), "its thickness or its readings", given="neither")
-
-
 def _windows(source: Source) -> Iterator[Problem]:
     """An outage of this century, whose windows follow one another; the shortest duration is no longer than the longest."""
     last: Window | None = None
-    dated = [("outage", "date"), *((*path, "start") for path, _ in _items(source, ("outage", "windows")))]
+    dated = [("outage", "date"), *((*path, "start") for path, _ in source.items(("outage", "windows")))]
     for path in dated:
         value = source.value(path)
         if value is not None and _text(str(value))[:2] != "20":
             yield source.problem(path, "a day of this century, e.g. 2026-09-10")
-    for path, item in _items(source, ("outage", "windows")):
+    for path, item in source.items(("outage", "windows")):
         model = read_as(WindowModel, item)
         if model is None:
             continue  # the form has said what is wrong
@@ -255,7 +248,7 @@ def _windows(source: Source) -> Iterator[Problem]:
         if last is not None and here.start < last.end:
             yield source.problem((*path, "start"), "a start after the window before has closed")
         last = here
-    for path, item in _items(source, ("outage", "durations")):
+    for path, item in source.items(("outage", "durations")):
         duration = read_as(DurationModel, item)
         if duration is not None and duration.shortest > duration.longest:
             yield source.problem((*path, "shortest"), "no more than the longest")
@@ -284,16 +277,8 @@ def planet_names(set_name: str, *, paired: bool) -> tuple[str, ...]:
     return (f"{set_name} planet", f"{set_name} outer planet") if paired else (f"{set_name} planet",)
 
 
-def _items(source: Source, path: Path_) -> list[tuple[Path_, dict[str, Any]]]:
-    """Path and data of every entry of a list that is a mapping."""
-    entries = source.value(path)
-    if not isinstance(entries, list):
-        return []
-    return [((*path, n), entry) for n, entry in enumerate(entries) if isinstance(entry, dict)]
-
-
 def _named(source: Source, path: Path_) -> list[tuple[Path_, str]]:
-    return [((*here, "name"), name) for here, item in _items(source, path) if (name := _text(item.get("name")))]
+    return [((*here, "name"), name) for here, item in source.items(path) if (name := _text(item.get("name")))]
 
 
 def _text(value: Any) -> str:

@@ -50,6 +50,7 @@ __all__ = [
     "ScrewSize",
     "Section",
     "Share",
+    "Size",
     "Speed",
     "SpeedRange",
     "Start",
@@ -204,7 +205,17 @@ def _start(value: object) -> str:
 def _at(value: object) -> tuple[float, float]:
     if not isinstance(value, list | tuple) or len(value) != 2:
         raise OutOfRange("place", repr(value), "two lengths, e.g. [120 mm, 80 mm]")
-    return units.parse(value[0], "length"), units.parse(value[1], "length")
+    across, up = units.parse(value[0], "length"), units.parse(value[1], "length")
+    if max(abs(across), abs(up)) > _LARGEST:
+        raise OutOfRange("place", repr(value), "two lengths of a size that machines have")
+    return across, up
+
+
+def _size(value: object) -> tuple[float, float]:
+    sides = _at(value)
+    if min(sides) <= 0:
+        raise OutOfRange("size", repr(value), "a width and a height above 0, e.g. [120 mm, 80 mm]")
+    return sides
 
 
 def _thread(value: object) -> str:
@@ -278,11 +289,9 @@ Frequency = Annotated[float, _quantity("frequency"), _text("10 kHz")]
 Mass = Annotated[float, _quantity("mass"), _text("80 g")]
 Acceleration = Annotated[float, _quantity("acceleration"), _text("50 g")]
 Temperature = Annotated[float, _quantity("temperature"), _text("65 °C")]
-At = Annotated[
-    tuple[float, float],
-    BeforeValidator(_read(_at)),
-    WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}),
-]
+_PAIR = WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2})
+At = Annotated[tuple[float, float], BeforeValidator(_read(_at)), _PAIR]
+Size = Annotated[tuple[float, float], BeforeValidator(_read(_size)), _PAIR]
 WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 mm2")]
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 Port = Annotated[int, BeforeValidator(_read(_port)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 65535})]

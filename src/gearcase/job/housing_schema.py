@@ -17,6 +17,7 @@ from gearcase.job.fields import (
     Outward,
     PerTurn,
     Section,
+    Size,
     Temperature,
     Thread,
     Velocity,
@@ -47,7 +48,7 @@ class SampleModel(Section):
 class WallModel(Section):
     """The wall at a spot. Only a measured wall may be drilled."""
 
-    thickness: Length | None = Field(None, description="least of three readings, e.g. 14.2 mm; or give the readings")
+    thickness: Length | None = Field(None, description="what it is known to be, e.g. 14.2 mm; or give the readings instead")
     readings: list[Length] = Field(default_factory=list, description="as the gauge showed them, e.g. [14.2 mm, 14.4 mm, 14.3 mm]")
     velocity_set: Velocity | None = Field(None, description="what the gauge was set to, e.g. 5920 m/s")
     sample: SampleModel | None = Field(None, description="a flange or cover edge that a caliper measures too: caliper, reading")
@@ -61,7 +62,7 @@ class KeepOutModel(Section):
     name: Name = Field(description="what it is, e.g. drain plug")
     kind: Literal[KEEP_OUT_KINDS] = Field(description=f"one of: {', '.join(KEEP_OUT_KINDS)}")  # type: ignore[valid-type]
     at: At = Field(description="its middle from the face's lower left corner, e.g. [40 mm, 30 mm]")
-    size: At = Field(description="its width and height, e.g. [30 mm, 30 mm]")
+    size: Size = Field(description="its width and height, e.g. [30 mm, 30 mm]")
     from_converter: bool = Field(False, description="of a power cable: true where it feeds a motor from a converter")
     length: Length | None = Field(None, description="of a power cable: its whole length, e.g. 12 m")
 
@@ -72,7 +73,7 @@ class RegionModel(Section):
     name: Name = Field(description="what people call it, e.g. boss beside the cap")
     kind: Literal[REGION_KINDS] = Field(description=f"one of: {', '.join(REGION_KINDS)}")  # type: ignore[valid-type]
     at: At = Field(description="its middle from the face's lower left corner, e.g. [300 mm, 310 mm]")
-    size: At = Field(description="its width and height, e.g. [40 mm, 40 mm]")
+    size: Size = Field(description="its width and height, e.g. [40 mm, 40 mm]")
     wall: WallModel | None = Field(None, description="its wall: thickness, gauge_error, origin")
     temperature: Temperature | None = Field(None, description="of the metal there while running, e.g. 80 °C")
 
@@ -116,7 +117,7 @@ class FaceModel(Section):
     """A face of the housing, seen from outside."""
 
     name: Name = Field(description="name of the face, e.g. left")
-    size: At = Field(description="its width and height, e.g. [600 mm, 420 mm]")
+    size: Size = Field(description="its width and height, e.g. [600 mm, 420 mm]")
     outward: Outward | None = Field(None, description=f"where it looks, seen from the input end: {', '.join(OUTWARD)}")
     keep_outs: list[KeepOutModel] = Field(default_factory=list, description="a list of what to stay clear of")
     regions: list[RegionModel] = Field(default_factory=list, description="a list of bosses, ribs, flanges and panels")

@@ -19,6 +19,7 @@ from gearcase.job.fields import (
     ScrewSize,
     Section,
     Share,
+    Size,
     Stress,
     Temperature,
     Thread,
@@ -178,8 +179,8 @@ class LightModel(Section):
 class EnclosureModel(Section):
     """The edge enclosure."""
 
-    size: At | None = Field(None, description="its width and height, e.g. [200 mm, 300 mm]")
-    pattern: At | None = Field(None, description="distances of its mounting holes, across and up, e.g. [160 mm, 260 mm]")
+    size: Size | None = Field(None, description="its width and height, e.g. [200 mm, 300 mm]")
+    pattern: Size | None = Field(None, description="distances of its mounting holes, across and up, e.g. [160 mm, 260 mm]")
     screw: ScrewSize | None = Field(None, description="size of its mounting screws, e.g. M6")
     mass: Mass | None = Field(None, description="its mass with what is in it, e.g. 3 kg")
     face: Name = Field("", description="face it hangs before; left out for a stand of its own")

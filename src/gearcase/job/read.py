@@ -95,6 +95,13 @@ class Source:
                 return None
         return here
 
+    def items(self, path: Path_) -> list[tuple[Path_, dict[str, Any]]]:
+        """Path and data of every entry of a list that is a mapping."""
+        entries = self.value(path)
+        if not isinstance(entries, list):
+            return []
+        return [((*path, n), entry) for n, entry in enumerate(entries) if isinstance(entry, dict)]
+
 
 def read_source(folder: Path) -> Source:
     """Read the job file of a folder.

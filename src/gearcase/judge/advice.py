@@ -8,13 +8,24 @@ no temperature, no oil) caps the urgency.
 
 from dataclasses import dataclass
 
-from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.speeds import carried_orders, shaft_orders
 from gearcase.drive.train import Drive
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import Comb
 from gearcase.tables import load
 
-__all__ = ["Rival", "advice", "inspect_within_days", "maturity", "rivals", "untested_patterns", "urgency"]
+__all__ = [
+    "Rival",
+    "advice",
+    "breaking_urgency",
+    "inspect_within_days",
+    "maturity",
+    "measurement_urgency",
+    "pressing",
+    "rivals",
+    "running_urgency",
+    "urgency",
+]
 
 CLEAR_DB = 9.0  # a line e^-8 rare stands 9 dB over the mean noise
 WELL_OUT_DB = 20.0
@@ -25,8 +36,12 @@ _LOOK = "look: record again within days at the same speed and load, and find wha
 _PLAN = "plan and verify: order parts, act within 1 to 3 months"
 _SOON = "plan and verify: act within 1 to 4 weeks, check weekly"
 _NOW = "plan and verify: act within 4 days"
-_URGENCY = (_WATCH, _LOOK, _PLAN, _SOON, _NOW)  # from the least to the most pressing
-_DAYS = {_NOW: 4, _LOOK: 7, _WATCH: 14, _SOON: 28, _PLAN: 90}  # the latest that each allows; "within days": a week
+_STOP = "stop and inspect at the first safe stop"
+_NEXT_STOP = "put it right at the next planned stop; record again in two weeks"
+_REPAIR = "repair the measurement before anything is judged by it"
+_URGENCY = (_REPAIR, _WATCH, _NEXT_STOP, _LOOK, _PLAN, _SOON, _NOW, _STOP)  # from the least to the most pressing
+# the latest that each allows; "within days": a week
+_DAYS = {_STOP: 0, _NOW: 4, _LOOK: 7, _WATCH: 14, _NEXT_STOP: 14, _REPAIR: 14, _SOON: 28, _PLAN: 90}
 _BY_STAGE = {1: _WATCH, 2: _PLAN, 3: _SOON, 4: _NOW}
 # growth over a baseline [dB] from which it is worth a look, a plan, an act; handbooks of vibration diagnosis, from memory
 _BY_GROWTH = ((20.0, _SOON), (10.0, _PLAN), (6.0, _LOOK))
@@ -71,6 +86,38 @@ def urgency(stage: int, growth_db: float | None = None) -> str:
     """
     grown = next((says for least, says in _BY_GROWTH if growth_db is not None and growth_db >= least), _WATCH)
     return max(_BY_STAGE[stage], grown, key=_URGENCY.index)
+
+
+def breaking_urgency(witnesses: int) -> str:
+    """When to act on a tooth that may break: one witness is verified first, two that agree stop the drive.
+
+    >>> breaking_urgency(2)
+    'stop and inspect at the first safe stop'
+    """
+    return _STOP if witnesses >= 2 else _NOW
+
+
+def running_urgency(growth_db: float | None) -> str:
+    """When to act on how a drive runs (balance, alignment, feet): at the next stop, or as its growth [dB] says, if sooner.
+
+    >>> running_urgency(21.0) == urgency(3)
+    True
+    """
+    return max(_NEXT_STOP, urgency(1, growth_db), key=_URGENCY.index)
+
+
+def measurement_urgency() -> str:
+    """What to do about a sensor that does not tell the truth."""
+    return _REPAIR
+
+
+def pressing(says: str) -> int:
+    """How pressing an urgency is, to sort by. [-]
+
+    >>> pressing(breaking_urgency(2)) > pressing(urgency(4)) > pressing(urgency(1))
+    True
+    """
+    return _URGENCY.index(says)
 
 
 def inspect_within_days(says: str) -> int:
@@ -140,21 +187,12 @@ def advice(comb: Comb, stage: int) -> tuple[str, ...]:
     )
 
 
-def untested_patterns(kind: str) -> tuple[tuple[str, str], ...]:
-    """Patterns of a kind of part that one recording of one direction cannot test: (pattern, least equipment)."""
-    return tuple(
-        (row["pattern"], row["least_equipment"]) for row in load("fault_patterns") if row["part"] == kind and row["offered"] == "no"
-    )
-
-
 def _integer_of_a_shaft(order: float, drive: Drive) -> str:
     """The shaft multiple within the slip band of an order of the reference shaft, the nearest; empty where there is none.
 
     A planet turns as its carrier sees it; what stands has none.
     """
-    orders = shaft_orders(drive)
-    carriers = {shaft.name: shaft.carrier for shaft in drive.shafts if shaft.carrier in orders}
-    turns = {name: abs(shaft.order - (orders[carriers[name]].order if name in carriers else 0.0)) for name, shaft in orders.items()}
+    turns = {name: abs(shaft.order) for name, shaft in carried_orders(drive, shaft_orders(drive)).items()}
     multiples = range(1, _SHAFT_MULTIPLES + 1)
     near = [(abs(order / (n * turn) - 1), f"{n}x {name}") for name, turn in turns.items() if turn for n in multiples]
     off, name = min(near)

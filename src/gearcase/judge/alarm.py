@@ -10,10 +10,10 @@ a clear condition, a fresh reading and a judgement not older than `JUDGED_WITHIN
 
 One value alone raises nothing. Readings are gathered into *records* (means of a minute for overall velocity), and a level
 *persists* when enough of the last records are over it; a stop, a lost link or another run starts the count again, except for
-bands, whose records are rare: theirs must come from two runs or span six hours. A danger of overall velocity needs a second
-witness beside it; without one the danger level raises yellow. A condition *clears* after thirty run minutes under its limit
-less the hysteresis; danger only once somebody has acknowledged it. Acknowledging steadies the light, the condition stays, and
-it alarms again when the level persists 3 dB over what it was.
+bands, whose records are rare, means of two hours: theirs must come from two runs or span six hours. A danger of overall velocity
+needs a second witness beside it; without one the danger level raises yellow. A condition *clears* after thirty run minutes under
+its limit less the hysteresis; danger only once somebody has acknowledged it. Acknowledging steadies the light, the condition
+stays, and it alarms again when the level persists 3 dB over what it was.
 
 `TRANSITIONS` is the whole table; what is not in it does not happen.
 """
@@ -68,7 +68,7 @@ TRANSITIONS: Mapping[tuple[str, str], str] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Persistence:
-    """`need` of the last `of` records, each the mean of `record_s` (0: every reading is a record). [s]
+    """`need` of the last `of` records, each the mean of `record_s`. [s]
 
     `across_runs`: records are kept over stops, and must come from two runs or span `span_s`. [s]
     """
@@ -120,7 +120,7 @@ _STEADY, _TURNING, _ANY_RUN = (
 _MINUTES = Persistence(60.0, 3, 4)
 _FIVE_MINUTES = Persistence(60.0, 5, 5)
 _TEN_MINUTES = Persistence(60.0, 10, 10)
-_RARE = Persistence(0.0, 3, 4, across_runs=True, span_s=6 * 3600.0)
+_RARE = Persistence(2 * 3600.0, 3, 4, across_runs=True, span_s=6 * 3600.0)
 
 RULES: Mapping[str, Rule] = MappingProxyType(
     {
@@ -340,8 +340,6 @@ def _not_judged(state: AlarmState) -> AlarmState:
 
 def _gather(window: _Window, rule: Persistence, time_s: float, run: int, value: float) -> _Window:
     """Add a reading; a record is closed by the first reading of the next."""
-    if rule.record_s == 0:
-        return replace(window, records=(*window.records, (time_s, run, value))[-rule.of :])
     began = time_s // rule.record_s
     if window.began == began:
         return replace(window, total=window.total + value, count=window.count + 1)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.drive.bearing_lines import PASS_RATES
 from gearcase.drive.line import TURNING_KINDS, Line
 from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS
 from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
@@ -19,10 +20,11 @@ __all__ = ["CombOrders", "UnexplainedLine", "comb_orders", "envelope_orders", "u
 _SHAFT_HARMONICS = 30  # a loose shaft shows a few dozen
 _SIDEBAND_PAIRS = 6  # of a local fault; wear shows two or three
 _BEARING_HARMONICS = 12  # up to where slip has widened a harmonic into its neighbours' sidebands
-_MESH_HARMONICS = 8  # beyond, a mesh of many teeth is above most sensors
+_MESH_HARMONICS = 8  # with sidebands; beyond, a mesh of many teeth is above most sensors
 _ENVELOPE_HARMONICS = 10  # of a shaft, in the envelope
 _LOW_HARMONICS = 3  # that unbalance, misalignment and looseness make on most shafts
 _MOST_LISTED = 10  # that a person can follow up
+_OTHERS = ("planet_pass", "member_tooth", "belt", "passing", "supply", "pole_pass", "converter")
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ def comb_orders(lines: Sequence[Line]) -> CombOrders:
         for line in exact
         if line.kind == "sideband" and line.component in meshes and line.sideband_shaft in shafts
     }
-    slipping = np.array([line.order for line in lines if line.kind in _RATES and line.harmonic == 1])
+    slipping = np.array([line.order for line in lines if line.kind in PASS_RATES and line.harmonic == 1])
     bands = np.outer(np.arange(1, _BEARING_HARMONICS + 1), slipping).ravel()
 
     def turning(first: int, last: int) -> list[float]:
@@ -120,11 +122,14 @@ def unexplained_lines(
     """
     orders = _turning_orders(lines, mesh_harmonics=_MESH_HARMONICS, sideband_pairs=_SIDEBAND_PAIRS, of_every_shaft=True) | {0.0}
     orders |= _other_orders(lines, speed_hz)
+    highest = max((line.hz for line in found), default=0.0) / speed_hz
+    meshes = [line.order for line in lines if line.kind == "mesh" and line.harmonic == 1]
+    orders |= {n * mesh for mesh in meshes for n in range(_MESH_HARMONICS + 1, int(np.rint(highest / mesh)) + 1)}
     exact = np.sort(np.concatenate([np.array(sorted(orders)) * speed_hz, explained_hz]))
     loose = np.array(
         sorted(
-            {n * line.order * speed_hz for line in lines if line.kind in _RATES for n in range(1, _BEARING_HARMONICS + 1)}
-            | {line.order * speed_hz for line in lines if line.sideband_of in _RATES}
+            {n * line.order * speed_hz for line in lines if line.kind in PASS_RATES for n in range(1, _BEARING_HARMONICS + 1)}
+            | {line.order * speed_hz for line in lines if line.sideband_of in PASS_RATES}
         )
     )
     strangers = [
@@ -133,10 +138,6 @@ def unexplained_lines(
         if not _near(exact, line.hz, max(2 * bin_hz, ALIGNMENT * line.hz)) and not _near(loose, line.hz, SLIP_BAND * line.hz)
     ]
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
-
-
-_OTHERS = ("planet_pass", "member_tooth", "belt", "passing", "supply", "pole_pass", "converter")
-_RATES = ("outer_race", "inner_race", "rolling_element")
 
 
 def _turning_orders(lines: Sequence[Line], *, mesh_harmonics: int, sideband_pairs: int, of_every_shaft: bool) -> set[float]:

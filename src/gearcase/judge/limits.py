@@ -1,19 +1,25 @@
 """Alarm limits of one quantity at one point in one run state, each with its working.
 
 On day one nothing is known of this drive: overall velocity is held against the zones, a stand-in and not gear health, and
-temperature against fixed figures; bands are evidence only. After a week of runs the drive's own readings speak, if there are
-enough of them (`what_lacks`). Nothing here trips: *danger* is the standard's TRIP level, not wired. All limits expire.
+temperature against fixed figures; bands are evidence only. After a week of runs the drive's own readings speak, a state of speed
+and load at a time, if there are enough of them (`what_lacks`). After three months they are brought to one speed, load and oil
+temperature (`judge.compensation`) and the limits stand a few sigma over what is left. Own limits hold where they were learned; the
+ceiling of overall velocity holds everywhere. Nothing here trips: *danger* is the standard's TRIP level, not wired. All limits
+expire.
 
 The rules are common practice without source except the alarm rule of ISO 10816-3 (from memory). A share of a temperature
 means nothing, so a temperature keeps its fixed figures.
 """
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from gearcase.errors import OutOfRange
+from gearcase.judge.compensation import LOAD, SPEED, LevelModel
+from gearcase.judge.operating import Operating
 from gearcase.judge.steady import Duty
 from gearcase.judge.zones import STAND_IN, Rating
 from gearcase.worked import Given, Origin, Worked, work, worked_by
@@ -21,23 +27,31 @@ from gearcase.worked import Given, Origin, Worked, work, worked_by
 __all__ = [
     "DAY_ONE_EXPIRES",
     "ONE_WEEK_EXPIRES",
+    "THREE_MONTHS",
     "Limit",
     "NotEnough",
+    "ceiling_overall",
     "day_one_overall",
     "day_one_temperature",
+    "expiring_sooner",
     "one_week",
     "one_week_overall",
+    "three_month",
     "what_lacks",
 ]
 
 DAY = 86400.0
 DAY_ONE_EXPIRES, ONE_WEEK_EXPIRES = 30 * DAY, 90 * DAY  # [s]; common practice, no source
+THREE_MONTHS = 90 * DAY  # of readings since the last epoch, for limits by regression [s]; common practice, no source
 LEAST_STARTS, LEAST_SETTLED_HOURS, LEAST_RECORDS, LEAST_JUDGED_SHARE = 3, 3.0, 50, 0.2  # common practice, no source
 LOW_FOR = 600.0  # under the low limit for so long: sensor loose or off [s]; common practice, no source
 OIL_YELLOW, OIL_DANGER = 353.15, 366.15  # 80 °C (lower end of 80 to 85) and 93 °C, mineral oil [K]; common practice, no source
 RISE_YELLOW, RISE_DANGER = 40.0, 56.0  # over ambient [K]; common practice, no source
 _PRACTICE = "common practice, no source"
 _ISO = "ISO 10816-3, setting of ALARM (from memory)"
+_SIGMAS = 4.5  # of the residual, 4 to 5; common practice, no source
+LEAST_YELLOW_DB = {"overall velocity": 3.0, "": 6.0}  # over the usual level; of bands the latter; common practice, no source
+_DANGER_DB = 10.0  # over the usual level; common practice, no source
 _APART = 10 ** (3 / 20)  # danger stands at least 3 dB over yellow; common practice, no source
 
 
@@ -52,13 +66,17 @@ class Limit:
     yellow, danger, low : Worked or None
         In `unit`; None where there is no such limit.
     unit, kind : str
-        `kind` is ``day-one`` or ``one-week``.
+        `kind` is ``day-one``, ``one-week``, ``three-month`` or ``ceiling``.
     role : str
         Who stands for them, e.g. ``proposed by technician``.
     expires : float
         Unix time. [s]
     note : str
         What must be said beside them.
+    operating : Operating or None
+        Speed and load at which they hold; None at any.
+    model : LevelModel or None
+        By which a reading is brought to the reference before it is held against them; it also says where they hold.
     """
 
     point: str
@@ -72,6 +90,8 @@ class Limit:
     role: str
     expires: float
     note: str = ""
+    operating: Operating | None = None
+    model: LevelModel | None = None
 
 
 @dataclass(frozen=True)
@@ -147,6 +167,32 @@ def low_limit(*, median: float) -> float:
     return median / 3
 
 
+@worked_by(formula="yellow = m max(exp(4.5 s), 10^(d/20))", unit="as read", source=_PRACTICE)
+def yellow_over_usual(*, level: float, sigma: float, least_db: float) -> float:
+    """Yellow over the usual level at the reference: 4.5 robust sigma of the logarithm's residual, but a least number of dB.
+
+    >>> yellow_over_usual(level=1.0, sigma=0.02, least_db=6.0), yellow_over_usual(level=1.0, sigma=0.2, least_db=3.0)
+    (1.995, 2.4596)
+    """
+    return float(level * max(math.exp(_SIGMAS * sigma), 10 ** (least_db / 20)))
+
+
+@worked_by(formula="danger = max(10^(10/20) m, 1.41 yellow)", unit="as read", source=_PRACTICE)
+def danger_over_usual(*, level: float, yellow: float) -> float:
+    """Danger 10 dB over the usual level, never less than 3 dB over yellow.
+
+    >>> danger_over_usual(level=1.0, yellow=1.5)
+    3.1623
+    """
+    return float(max(10 ** (_DANGER_DB / 20) * level, _APART * yellow))
+
+
+@worked_by(formula="the highest ALARM, 1.25 BC", unit="m/s", source=_ISO)
+def highest_alarm(*, boundary_bc: float) -> float:
+    """What the standard's ALARM never exceeds."""
+    return 1.25 * boundary_bc
+
+
 @worked_by(formula="the boundary itself", unit="m/s", source=STAND_IN)
 def at_boundary(*, boundary: float) -> float:
     """A zone boundary as a limit."""
@@ -199,6 +245,14 @@ def day_one_overall(*, point: str, zone: Rating, role: str, now: float) -> Limit
     return Limit(point, "overall velocity", "steady", yellow, danger, None, "m/s", "day-one", role, now + DAY_ONE_EXPIRES, note)
 
 
+def ceiling_overall(*, point: str, zone: Rating, role: str, now: float) -> Limit:
+    """Overall velocity that no speed, load or habit of the drive makes usual [m/s]: it stands beside limits of its own."""
+    yellow = work(f"ceiling of overall velocity at {point}", highest_alarm, boundary_bc=_boundary(zone, "B/C"))
+    danger = work(f"danger of overall velocity at {point}", at_boundary, boundary=_boundary(zone, "C/D"))
+    note = "at any speed and load: running condition, not gear health"
+    return Limit(point, "overall velocity", "steady", yellow, danger, None, "m/s", "ceiling", role, now + ONE_WEEK_EXPIRES, note)
+
+
 def day_one_temperature(*, point: str, ambient_k: float | None, role: str, now: float) -> Limit:
     """Temperature by fixed figures for mineral oil, or by its rise over ambient where that is lower.
 
@@ -218,13 +272,53 @@ def day_one_temperature(*, point: str, ambient_k: float | None, role: str, now: 
     return Limit(point, "temperature", "running", yellow, danger, None, "K", "day-one", role, now + DAY_ONE_EXPIRES, note)
 
 
-def one_week(values: ArrayLike, *, point: str, quantity: str, unit: str, runs: int, role: str, now: float) -> Limit:
+def three_month(model: LevelModel, *, point: str, quantity: str, unit: str, role: str, now: float) -> Limit:
+    """Limits over the usual level at the reference conditions. `unit`
+
+    Yellow stands 4.5 robust sigma of the residual over it, at least 3 dB for overall velocity and 6 dB for bands; danger 10 dB.
+    """
+    level = Given(f"usual {quantity} at {point}, of {model.records} records", model.level, unit, Origin.MEASURED)
+    sigma = Given("robust sigma of the logarithm", model.sigma, "-", Origin.MEASURED)
+    least = Given("at least", LEAST_YELLOW_DB.get(quantity, LEAST_YELLOW_DB[""]), "dB", Origin.ASSUMED)
+    yellow = work(f"yellow of {quantity} at {point}", yellow_over_usual, level=level, sigma=sigma, least_db=least)
+    danger = work(f"danger of {quantity} at {point}", danger_over_usual, level=level, yellow=yellow)
+    low = work(f"low limit of {quantity} at {point}", low_limit, median=level)
+    at = ", ".join(_at(name, value) for name, value in model.reference.items() if name in model.slope)
+    note = f"brought to {at}" if at else "neither speed, load nor oil temperature made a difference that can be told"
+    expires = now + ONE_WEEK_EXPIRES
+    return Limit(point, quantity, "steady", yellow, danger, low, unit, "three-month", role, expires, note, None, model)
+
+
+def expiring_sooner(limit: Limit, now: float) -> Limit:
+    """The same limits, for the 30 days that an accepted defect is given."""
+    return replace(limit, expires=min(limit.expires, now + DAY_ONE_EXPIRES))
+
+
+def _at(condition: str, value: float) -> str:
+    if condition == SPEED:
+        return f"{60 * value:.0f} rpm"
+    return f"{100 * value:.0f} % load" if condition == LOAD else f"oil at {value - 273.15:.0f} °C"
+
+
+def one_week(
+    values: ArrayLike,
+    *,
+    point: str,
+    quantity: str,
+    unit: str,
+    runs: int,
+    role: str,
+    now: float,
+    operating: Operating | None = None,
+) -> Limit:
     """Limits of a vibration quantity over its own median [unit of the quantity], from gated records.
 
     Parameters
     ----------
     values : array_like, shape (n,)
-        Records of the steady state; none negative. `unit`
+        Records of one steady state; none negative. `unit`
+    operating : Operating or None
+        That state; None where nobody reads speed or load.
     runs : int
         From how many runs they come: records of one run are alike, so the median's spread counts runs.
 
@@ -245,10 +339,21 @@ def one_week(values: ArrayLike, *, point: str, quantity: str, unit: str, runs: i
         "one-week",
         role,
         now + ONE_WEEK_EXPIRES,
+        operating=operating,
     )
 
 
-def one_week_overall(values: ArrayLike, *, point: str, zone: Rating, runs: int, known_defect: bool, role: str, now: float) -> Limit:
+def one_week_overall(
+    values: ArrayLike,
+    *,
+    point: str,
+    zone: Rating,
+    runs: int,
+    known_defect: bool,
+    role: str,
+    now: float,
+    operating: Operating | None = None,
+) -> Limit:
     """Overall velocity [m/s]: the lower of its own limits and those of the standard.
 
     With `known_defect` (an approver's doing) the standard's cap is lifted, or it would alarm for ever, and the limits
@@ -267,7 +372,8 @@ def one_week_overall(values: ArrayLike, *, point: str, zone: Rating, runs: int, 
         danger = work(f"danger of {name} at {point}", lower_of, first=four, second=ceiling)
     low = work(f"low limit of {name} at {point}", low_limit, median=median)
     expires = now + (DAY_ONE_EXPIRES if known_defect else ONE_WEEK_EXPIRES)
-    return Limit(point, name, "steady", yellow, danger, low, "m/s", "one-week", role, expires, "running condition, not gear health")
+    note = "running condition, not gear health"
+    return Limit(point, name, "steady", yellow, danger, low, "m/s", "one-week", role, expires, note, operating)
 
 
 def _own(values: ArrayLike, point: str, quantity: str, unit: str, runs: int) -> tuple[Given, Worked]:

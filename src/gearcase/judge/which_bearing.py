@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order, bearing_order_spread
-from gearcase.drive.bearings import Candidate, CountRule
+from gearcase.drive.bearing_lines import PASS_RATES, bearing_order, bearing_order_spread, bearing_rates
+from gearcase.drive.bearings import Candidate
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import NOISE_LIMIT, SLIP_SPREAD, STRANGER_WEIGHT, Comb, Hypothesis, judge_bearings
@@ -31,7 +31,6 @@ __all__ = ["NONE_OF_THESE", "Ranked", "WhichBearing", "which_bearing"]
 NONE_OF_THESE = "none of these"
 _TOLD_APART = 20.0  # odds; as for two speeds that fit alike
 _FOREIGN_COMB = 0.1  # chance that one of a damaged bearing's combs is a neighbour's; assumed
-_PASSING = ("outer_race", "inner_race", "rolling_element")
 
 
 @dataclass(frozen=True)
@@ -93,12 +92,10 @@ def which_bearing(
         raise OutOfRange("candidates", names, "one or more, of different names")
     if rings[0] == rings[1]:
         raise OutOfRange("rings", rings, "rings that turn against each other: no element passes otherwise")
-    hypotheses = tuple(
-        _hypothesis(candidate, fault, rings)
-        for candidate in candidates
-        for fault in (COUNT_RATES if isinstance(candidate.shape, CountRule) else BEARING_RATES)
+    told = {(one.name, fault): _hypothesis(one, fault, rings) for one in candidates for fault in bearing_rates(one.shape)}
+    judged = judge_bearings(
+        envelope, tuple(told.values()), speed_hz=speed_hz, speed_spread=speed_spread, explained_orders=explained_orders
     )
-    judged = judge_bearings(envelope, hypotheses, speed_hz=speed_hz, speed_spread=speed_spread, explained_orders=explained_orders)
     combs = [
         comb
         for comb in (*judged.claims, *judged.uncertain, *judged.strangers, *judged.faint)
@@ -106,13 +103,14 @@ def which_bearing(
     ]
     if not combs:
         return WhichBearing((), "cannot tell: no comb of a bearing stands out; a sound bearing names nobody, read its ring", ())
-    passing = [[_hypothesis(one, fault, rings) for fault in _PASSING] for one in candidates]
-    rates = np.array([[each.order * speed_hz for each in row] for row in passing])
-    width = np.hypot(SLIP_SPREAD, np.array([[each.spread + speed_spread for each in row] for row in passing]) / 2)
+    passing = [[told.get((name, fault)) for fault in PASS_RATES] for name in names]  # None where a rule of thumb tells nothing
+    rates = np.array([[each.order * speed_hz if each else np.nan for each in row] for row in passing])
+    spreads = np.array([[each.spread + speed_spread if each else np.nan for each in row] for row in passing])
+    width = np.hypot(SLIP_SPREAD, spreads / 2)
     away = np.log(np.array([comb.base_hz for comb in combs])[:, None, None] / rates)  # (combs, candidates, faults)
     density = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi))
-    anywhere = 1 / np.log(4 * rates.max() / rates.min())  # looked at from half the lowest to double the highest rate
-    likelihood = np.prod((1 - _FOREIGN_COMB) * density.mean(axis=2) + _FOREIGN_COMB * anywhere, axis=0)
+    anywhere = 1 / np.log(4 * np.nanmax(rates) / np.nanmin(rates))  # looked at from half the lowest to double the highest rate
+    likelihood = np.prod((1 - _FOREIGN_COMB) * np.nanmean(density, axis=2) + _FOREIGN_COMB * anywhere, axis=0)
     weights = np.append(likelihood / len(candidates), STRANGER_WEIGHT * anywhere ** len(combs))
     probabilities = weights / weights.sum()
     ranked = sorted(
@@ -141,8 +139,8 @@ def _of_shaft_or_cage(comb: Comb, rings_hz: Sequence[float]) -> bool:
 
 def _ranked(name: str, probability: float, away: NDArray[np.float64]) -> Ranked:
     """With the fault that comes nearest to any comb; `away` has shape (combs, faults)."""
-    comb, fault = np.unravel_index(int(np.argmin(np.abs(away))), away.shape)
-    return Ranked(name, probability, _PASSING[int(fault)], float(np.expm1(away[comb, fault])))
+    comb, fault = np.unravel_index(int(np.nanargmin(np.abs(away))), away.shape)
+    return Ranked(name, probability, PASS_RATES[int(fault)], float(np.expm1(away[comb, fault])))
 
 
 def _answer(
@@ -161,13 +159,13 @@ def _answer(
         return names, f"{one.name}: its {one.fault.replace('_', ' ')} rate lies {off} from a comb at {found}{doubt}"
     first, second = rates[names[0]], rates[names[1]]
     apart = np.abs(np.log(first / second))
-    widest = int(np.argmax(apart))
+    widest = int(np.nanargmax(apart))
     words = f"either {' or '.join(names)}: their rates at {found} lie within slip or resolution of each other{doubt}"
     if apart[widest] <= 2 * SLIP_BAND:
         return names, f"{words}; none of their rates differ by more than slip, so no recording tells them apart: read the ring"
     seconds = 4 / (apart[widest] * min(first[widest], second[widest]))
     record = "a recording" if seconds <= 1 / bin_hz else f"a recording of at least {seconds:.2g} s"
     return names, (
-        f"{words}; the {_PASSING[widest].replace('_', ' ')} rates of the first two differ by {percent(apart[widest], 1)}: "
+        f"{words}; the {PASS_RATES[widest].replace('_', ' ')} rates of the first two differ by {percent(apart[widest], 1)}: "
         f"{record} that shows such a comb tells them apart, or the ring"
     )

@@ -1,7 +1,7 @@
-"""Diagnose: what do recordings say about the bearings of this drive, with what odds, and what can they not say?
+"""Diagnose: what do recordings say about the parts of this drive, with what odds, and what can they not say?
 
-Recordings are judged one at a time, so that more of them than fit in memory do no harm; only what a trend needs is
-kept.
+For bearings recordings are judged one at a time. All other patterns look at several together, of which the earliest and latest few
+of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from gearcase import tables
 from gearcase.drive.bearing_estimate import ESTIMATE_TABLES
+from gearcase.drive.bearing_lines import BEARING_RATES
 from gearcase.drive.line import Line
 from gearcase.drive.lines import expected_lines, slowest_shaft_order
 from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
-from gearcase.judge.advice import advice, maturity, rivals, untested_patterns, urgency
+from gearcase.judge.advice import advice, maturity, pressing, rivals, urgency
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import (
@@ -30,6 +31,9 @@ from gearcase.judge.faults import (
     comb_lines,
     judge_bearings,
 )
+from gearcase.judge.patterns.families import examine
+from gearcase.judge.patterns.observed import Kept, Observed
+from gearcase.judge.patterns.signs import Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
@@ -42,6 +46,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
 )
 from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
+from gearcase.stages.pattern_rows import cannot_tell_rows, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
@@ -51,6 +56,7 @@ __all__ = ["CLEAN", "Examined", "run"]
 CLEAN = "no fault seen in what can be seen"
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 _RACES = ("outer_race", "inner_race")
+_UNSTEADY = ("starting", "run-up", "coast-down")
 _LINE_CHANCE = 1e-3
 _WEAKEST_KEPT = 1e-9
 
@@ -78,6 +84,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     histories: dict[tuple[str, str], OrderHistory] = {}
     first: dict[str, _First] = {}
     looked: list[_Looked] = []
+    observed = Kept()
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones", *ESTIMATE_TABLES)]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
@@ -86,6 +93,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
+        if (one := examined.observed(under)) is not None:
+            observed.add(one)
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         shown = (number, examined)
         kept["latest", recording.point] = shown
@@ -95,7 +104,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
             history.add(number, examined.spectrum, examined.speed.hz)
         if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
-    document = _together(job, documents, looked)
+    document = _together(job, documents, looked, offered_only(examine(job.drive, observed.all())))
     together = {
         f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
     }
@@ -155,6 +164,8 @@ class Examined:
         heard = hear(recording)
         spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
         self.spectrum, self.envelope = spectrum, envelope
+        if recording.taken.state in (*_UNSTEADY, "standing"):
+            return
         velocity = self.velocity = self._overall(spectrum)
         if velocity is not None:
             self.rating = rate(velocity, power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
@@ -192,6 +203,21 @@ class Examined:
         combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
         return self.speed is not None and bool(self.speed.at_rest) and not any(comb.hypothesis for comb in combs)
 
+    def observed(self, component: str) -> Observed | None:
+        """The recording as patterns look at it, taken at the bearing of this name; None where it is unfit, its speed not known, or
+        nothing in it turned that should.
+        """
+        if self.spectrum is None or self.envelope is None or self.still:
+            return None
+        if self.recording.taken.state == "standing":
+            return Observed(self.recording, self.spectrum, self.envelope, 0.0, 0.0, component)
+        if self.recording.taken.state in _UNSTEADY:
+            stated = self.recording.speed_hz or self.drive.rated_speed_hz
+            return Observed(self.recording, self.spectrum, self.envelope, stated, 1.0, component)
+        if self.speed is None:
+            return None
+        return Observed(self.recording, self.spectrum, self.envelope, self.speed.hz, self.speed.spread, component)
+
     def document(self) -> dict[str, Any]:
         recording, speed = self.recording, self.speed
         found = indicators(recording.samples)
@@ -207,7 +233,7 @@ class Examined:
             "found": recording.found,
             "speed_hz": speed.hz if speed else None,
             "speed_standard_error_hz": speed.standard_error_hz if speed else None,
-            "speed_from": speed.source if speed else "unknown",
+            "speed_from": speed.source if speed else recording.taken.state or "unknown",
             "quality": [finding_document(finding) for finding in self.quality],
             "indicators": {
                 "rms": float(found.rms),
@@ -335,6 +361,7 @@ class Examined:
             "modulation_depth": comb.depth,
             "sidebands_found": comb.sidebands,
             "evidence": [asdict(line) for line in comb.evidence],
+            "signs": [],
             "rivals": [asdict(rival) for rival in rivals(comb, self.drive, speed_hz=speed_hz)],
             "advice": [*_which_make(comb, hypothesis), *advice(comb, stage)],
         }
@@ -432,30 +459,24 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
     return float(np.sqrt(max(total, _WEAKEST_KEPT**2)))
 
 
-def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked]) -> dict[str, Any]:
-    """The one document over all recordings: of each fault the latest recording that shows it."""
+def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked], weighed: Sequence[Weighed]) -> dict[str, Any]:
+    """The one document over all recordings: of each bearing fault the latest recording that shows it, and every pattern."""
     latest: dict[tuple[str, str, str], dict[str, Any]] = {}
     for number, recording in enumerate(recordings):
         for verdict in recording["verdicts"]:
             absent = _not_seen_later(verdict, number, recordings, looked)
             latest[verdict["component"], verdict["fault"], verdict["point"]] = {**verdict, "advice": [*absent, *verdict["advice"]]}
-    verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"])
+    verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"]) + verdict_rows(weighed)
+    verdicts.sort(key=lambda verdict: -pressing(verdict["urgency"]))
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
-    cannot_tell += _blind_in_all(looked)
+    cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed)]
+    if recordings and all(row["speed_from"] in (*_UNSTEADY, "standing") for row in recordings):
+        cannot_tell.append("no recording was taken at a steady speed: no bearing was judged")
     blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]
     not_testable = [
         *({"component": name, "fault": "any", "why": "its geometry is unknown"} for name in blind),
         *_unique(row for recording in recordings for row in recording["not_testable"]),
-        *(
-            {"component": f"every {part}", "fault": pattern, "why": f"needs {equipment}"}
-            for part, present in (
-                ("shaft", job.drive.shafts),
-                ("mesh", job.drive.meshes),
-                ("bearing", job.drive.bearings),
-            )
-            if present
-            for pattern, equipment in untested_patterns(part)
-        ),
+        *not_testable_rows(job.drive, weighed),
     ]
     return {
         "schema": "diagnose/1",
@@ -465,6 +486,7 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
         "cannot_tell": cannot_tell,
         "unexplained": [{**row, "recording": recording["name"]} for recording in recordings for row in recording["unexplained"]],
         "verdicts": verdicts,
+        "patterns": looked_rows(weighed),
         "not_testable": not_testable,
         "recordings": recordings,
     }
@@ -504,7 +526,12 @@ def _unique(rows: Iterable[dict[str, str]]) -> list[dict[str, str]]:
 
 def _statement(verdicts: list[dict[str, Any]], cannot_tell: list[str], recordings: list[dict[str, Any]]) -> str:
     if verdicts:
-        return "; ".join(f"{v['component']}: {v['fault'].replace('_', ' ')} fault, {v['urgency']}" for v in verdicts)
+        return "; ".join(f"{v['component']}: {_named(v['fault'])}, {v['urgency']}" for v in verdicts)
     if cannot_tell:
         return f"cannot tell: {cannot_tell[0]}"
     return CLEAN if recordings else "no recording judged"
+
+
+def _named(fault: str) -> str:
+    """A fault for people: of a bearing's part that is at fault, or a pattern by its own name."""
+    return f"{fault.replace('_', ' ')} fault" if fault in BEARING_RATES else fault

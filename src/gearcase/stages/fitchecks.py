@@ -123,8 +123,8 @@ def _place(check: Check) -> None:
             offset_of_place,
             across=check.given("at", "across, as built", built[0], "m"),
             up=check.given("at", "up, as built", built[1], "m"),
-            planned_across=Given("across, planned", planned[0], "m", Origin.NAMEPLATE),
-            planned_up=Given("up, planned", planned[1], "m", Origin.NAMEPLATE),
+            planned_across=Given("across, planned", planned[0], "m", Origin.STATED),
+            planned_up=Given("up, planned", planned[1], "m", Origin.STATED),
         )
         check.worked["off_place"] = off
         if off.value > PLACE_TOLERANCE:
@@ -190,7 +190,7 @@ def _depth(check: Check) -> None:
         )
         check.find(Level.BLOCKER, "depth_over_wall", says)
         return
-    spot_face = Given("spot-face", check.point.hole.spot_face if check.point.hole else 0.0, "m", Origin.NAMEPLATE)
+    spot_face = Given("spot-face", check.point.hole.spot_face if check.point.hole else 0.0, "m", Origin.STATED)
     left = work(f"metal left at {name}", metal_left_as_drilled, wall=thinnest, spot_face=spot_face, drilled=drilled)
     least = work(f"least metal at {name}", least_metal, wall=thinnest)
     check.worked["metal_left"], check.worked["least_metal"] = left, least

@@ -1,5 +1,6 @@
 """The measurement part of a survey: two records, what they collide in, whether sensors, mounts and bus are up to them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +11,7 @@ from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.install.bus import record_interval, waveform_time
 from gearcase.install.coverage import ENVELOPE_BAND_HZ
-from gearcase.install.mounting import mount_names, mount_sight, sight
+from gearcase.install.mounting import Sight, mount_names, mount_sight
 from gearcase.install.points import Point
 from gearcase.install.sensing import (
     LEAST_OVER_NOISE,
@@ -43,8 +44,10 @@ class _Slow:
     over_noise: Worked
 
 
-def measurement(job: Job, lines: tuple[Line, ...], acceptance: Acceptance) -> tuple[dict[str, Any], tuple[Finding, ...]]:
-    """The `measurement` of a survey's document, and what has to be said of it."""
+def measurement(
+    job: Job, lines: tuple[Line, ...], acceptance: Acceptance, bands: Mapping[str, Sight | None]
+) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+    """The `measurement` of a survey's document, and what has to be said of it; `bands` are what the points see while it runs."""
     plan = measurement_plan(job.drive, lines)
     records = [plan.short, plan.long]
     if teeth_wanted(job.drive):
@@ -81,7 +84,7 @@ def measurement(job: Job, lines: tuple[Line, ...], acceptance: Acceptance) -> tu
             for point in job.points
             if point.sensor.kind == "waveform"
         ],
-        "reach": _reach(job, lines, plan),
+        "reach": _reach(job, lines, plan, bands),
         "slow_shafts": [{"shaft": row.shaft, "hz": row.hz, "over_noise": row.over_noise.as_dict()} for row in slow],
         "bus": bus,
     }
@@ -284,7 +287,7 @@ def _hertz(rows: list[_Slow]) -> str:
     return ", ".join(f"{row.hz:.2g}" for row in rows) + " Hz"
 
 
-def _reach(job: Job, lines: tuple[Line, ...], plan: MeasurementPlan) -> dict[str, Any]:
+def _reach(job: Job, lines: tuple[Line, ...], plan: MeasurementPlan, bands: Mapping[str, Sight | None]) -> dict[str, Any]:
     """How each point, and each mount there is, shows the highest that each record wants."""
     tops = [line.hz(job.drive.speed_hz[1]) for line in lines]  # a converter's carrier may stand above every record
     wanted = [
@@ -293,7 +296,6 @@ def _reach(job: Job, lines: tuple[Line, ...], plan: MeasurementPlan) -> dict[str
     ]
     if job.drive.bearings:
         wanted.append(("short and fast, envelope band", ENVELOPE_BAND_HZ))
-    bands = [(point, sight(point)) for point in job.points if point.sensor.kind == "waveform"]
     return {
         "wanted": [{"what": what, "hz": hz} for what, hz in wanted],
         "points": [
@@ -302,7 +304,8 @@ def _reach(job: Job, lines: tuple[Line, ...], plan: MeasurementPlan) -> dict[str
                 "mount": point.mount,
                 "grades": [band.grade(hz) if band else "not stated" for _, hz in wanted],
             }
-            for point, band in bands
+            for point, band in ((point, bands[point.name]) for point in job.points)
+            if point.sensor.kind == "waveform"
         ],
         "mounts": [{"mount": mount, "grades": [mount_sight(mount).grade(hz) for _, hz in wanted]} for mount in mount_names()],
     }

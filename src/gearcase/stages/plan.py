@@ -14,16 +14,17 @@ from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
+from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.draft import CardStep, Draft
 from gearcase.stages.planning.electrics import power, wiring
+from gearcase.stages.planning.faces import faces
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
 from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
 from gearcase.stages.planning.mounts import (
     BONDED,
-    MOUNTS_BONDED,
     band_document,
     band_of,
     bond,
@@ -39,8 +40,8 @@ from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
 from gearcase.stages.planning.wires import bus
+from gearcase.stages.questions import open_questions
 from gearcase.stages.result import StageResult, finding_document, has_blocker
-from gearcase.stages.survey import open_questions
 
 __all__ = ["judge", "run"]
 
@@ -99,6 +100,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     net = network(job, draft)
     wired = bus(job, draft)
     cuts = cutting(job, draft)
+    faces(job, draft)
     lines = expected_lines(job.drive)
     advice = positions(job, lines, draft)
     draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)
@@ -133,6 +135,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "sump": probe,
         "brackets": held,
         "plates": plate,
+        "fittings": _fittings(job, plate),
         "faces": [face_document(face) for face in job.housing.faces],
         "bus": wired,
         "cables": run_cables,
@@ -162,6 +165,26 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         ],
     }
     return findings, document
+
+
+def _fittings(job: Job, plates: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What stands over a face, by its middle and size: the edge enclosure, and the plate that its bracket's holes carry."""
+    box = job.kit.enclosure
+    if box is None:
+        return []
+    rows = []
+    if box.face and box.at and box.size:
+        rows.append({"name": "edge enclosure", "face": box.face, "at_m": list(box.at), "size_m": list(box.size), "on": box.bracket})
+    bracket = next((one for one in job.kit.brackets if one.name == box.bracket), None)
+    face = next((face for face in job.housing.faces if bracket and face.name == bracket.face), None)
+    if bracket is None or face is None:
+        return rows
+    for plate in plates:
+        holes = [hole.at for hole in face.threaded_holes if hole.name in bracket.holes] or bracket.at
+        slot = plate["slots"][0]["at_m"]  # over the first of these holes
+        middle = [hole - over + side / 2 for hole, over, side in zip(holes[0], slot, plate["size_m"], strict=True)]
+        rows.append({"name": plate["name"], "face": face.name, "at_m": middle, "size_m": plate["size_m"], "on": bracket.name})
+    return rows
 
 
 def _hold_drilling(draft: Draft) -> None:

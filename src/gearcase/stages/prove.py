@@ -272,7 +272,7 @@ class _Proving:
 
     async def _orientation(self, one: _Device) -> Row:
         point = self._point(one)
-        face = next((face for face in self.job.housing.faces if point and face.name == point.face), None)
+        face = self.job.housing.face(point.face) if point else None
         if point is None or point.clock is None or face is None or not face.outward:
             return _open("the job does not say where its face looks and where its mark points: nothing to compare with")
         if moving := await self._moving():
@@ -475,7 +475,7 @@ def _without_profile(job: Job) -> Iterator[Row]:
 def _rests_on(job: Job, device: BusDevice) -> str:
     """Hash of what evidence of one device rests on: its entry, its point's orientation, and its profile."""
     point = next((point for point in job.points if point.name == device.point), None)
-    face = next((face for face in job.housing.faces if point and face.name == point.face), None)
+    face = job.housing.face(point.face) if point else None
     registers = [dict(row) for row in tables.load("registers") if row["profile"] == device.profile]
     placed = [point.face, point.clock, face.outward if face else ""] if point else []
     return sha256_of_data([device.name, device.address, device.profile, device.point, placed, registers])

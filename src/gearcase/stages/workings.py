@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 
-from gearcase.drive.bearing_lines import BEARING_RATES, COUNT_RATES, bearing_order_spread, bearing_rings
+from gearcase.drive.bearing_lines import bearing_order_spread, bearing_rates, bearing_rings
 from gearcase.drive.bearings import Bearing, Candidate, CountRule
 from gearcase.drive.line import Line, harmonic_frequency, sideband_frequency
 from gearcase.drive.outside_lines import belt_circumference, rated_slip
@@ -283,9 +283,8 @@ class _Workings:
 
         rings = {"inner_hz": ring(bearing.inner_shaft, "inner ring"), "outer_hz": ring(bearing.outer_shaft, "outer ring")}
         sizes = _sizes(part, candidate, bearing.where)
-        rates = COUNT_RATES if isinstance(shape, CountRule) else BEARING_RATES
         exact = {key: replace(size, spread=0.0) for key, size in sizes.items()}
-        by_speed = work(f"{part} {kind.replace('_', ' ')} 1x", rates[kind], **rings, **exact)
+        by_speed = work(f"{part} {kind.replace('_', ' ')} 1x", bearing_rates(shape)[kind], **rings, **exact)
         by_shape = bearing_order_spread(kind, seen.orders, shape) * by_speed.value
         # count and sizes are not independent, more elements are smaller ones: their spread is the line's, not from moving each
         return replace(by_speed, spread=math.hypot(by_speed.spread, by_shape), inputs={**rings, **sizes})

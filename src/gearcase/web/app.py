@@ -23,6 +23,7 @@ from gearcase.drawings.block import first_up
 from gearcase.errors import BadInput
 from gearcase.web.card import STAGES, Card, Diary, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
 from gearcase.web.guard import Guard
+from gearcase.web.sections import LEAST_LISTED
 
 __all__ = ["make_app"]
 
@@ -155,18 +156,12 @@ def _clock(when: str) -> str:
     return f"{found[1]} {found[2]}{' UTC' if found[3] in ('+00:00', 'Z') else ' ' + found[3]}" if found else when
 
 
-def _sheet(name: str) -> str:
-    """A kept file as a person would call it."""
-    stem, _, kind = name.rpartition(".")
-    return f"{first_up(stem.replace('-', ' '))}, {'web page' if kind == 'html' else kind.upper()}"
-
-
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("gearcase.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    made.filters |= {"clock": _clock, "first_up": first_up, "sheet": _sheet}
-    made.globals["stages"] = STAGES
+    made.filters |= {"clock": _clock, "first_up": first_up}
+    made.globals |= {"stages": STAGES, "least_listed": LEAST_LISTED}
     return made
 
 

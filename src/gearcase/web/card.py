@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from gearcase.checksums import sha256_of_data
-from gearcase.drawings.block import Block
+from gearcase.drawings.beside import plan_files
+from gearcase.drawings.block import first_up
 from gearcase.drawings.pages import stage_blocks, stage_statement
 from gearcase.drawings.pictures import SURVEY_PICTURES
 from gearcase.errors import BadInput, Problem
@@ -18,6 +19,7 @@ from gearcase.record import results
 from gearcase.record.freshness import changes
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult
+from gearcase.web.sections import OF_THE_PAGE, Section, sections
 
 __all__ = ["STAGES", "Card", "Diary", "NotKept", "StagePage", "diary", "kept_file", "stage_page", "traveller_card"]
 
@@ -75,7 +77,7 @@ class Card:
 
 @dataclass(frozen=True)
 class StagePage:
-    """One result of one stage, with its place among the runs and stages."""
+    """One result of one stage, with its place among the runs and stages; `labels` name files and pictures as a person would."""
 
     title: str
     row: Row
@@ -87,11 +89,20 @@ class StagePage:
     result: dict[str, Any] | None
     files: tuple[str, ...]
     pictures: tuple[str, ...]
-    blocks: tuple[Block, ...]
+    labels: dict[str, str]
+    sections: tuple[Section, ...]
+
+    @property
+    def contents(self) -> tuple[tuple[str, str, int], ...]:
+        """Of each heading on the page its address, its words and its level."""
+        listed = [(one.id, one.heading.text, one.heading.level) for one in self.sections if one.heading]
+        added = (bool(self.pictures), len(self.runs) > 1)
+        listed += [(one, one, 1) for one, there in zip(OF_THE_PAGE, added, strict=True) if there]
+        return tuple(listed)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data: the document itself instead of its layout."""
-        shown = {key: value for key, value in vars(self).items() if key not in ("blocks", "row", "before", "after")}
+        shown = {key: value for key, value in vars(self).items() if key not in ("sections", "row", "before", "after")}
         return {"schema": "page/1", "ok": True, **shown, "row": asdict(self.row)}
 
 
@@ -136,7 +147,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
     around = ("" if place == 0 else names[place - 1], "" if place == len(names) - 1 else names[place + 1])
     title = job.title if job else folder.name
     if not kept:
-        return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, (), (), ())
+        return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, (), (), {}, ())
     stored = results.stored(folder, stage, number or kept[-1])
     files = _files(stored)
     known = _DRAWN.get(str(stored.document.get("schema")), ())
@@ -150,7 +161,8 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
         stored.document,
         tuple(name for name in files if not name.endswith((".svg", ".png")) or name.startswith(_PRINTED)),
         tuple(name for name in files if name.endswith((".svg", ".png")) and not name.startswith(known or ("/",))),
-        _blocks(folder, stage, stored),
+        _labels(stored, files),
+        _sections(folder, stage, stored),
     )
 
 
@@ -265,13 +277,13 @@ def _state(document: dict[str, Any]) -> tuple[str, str]:
     return ("fault", "done, a fault is seen") if document.get("verdicts") else ("done", "done")
 
 
-def _blocks(folder: Path, stage: str, stored: StoredResult) -> tuple[Block, ...]:
+def _sections(folder: Path, stage: str, stored: StoredResult) -> tuple[Section, ...]:
     survey, arrays = None, None
     if stored.document.get("schema") == "diagnose/1":
         earlier = results.latest(folder, "survey")
         survey, arrays = (earlier.document, stored.arrays()) if earlier else (None, None)
     try:
-        return stage_blocks(stage, stored.document, survey=survey, arrays=arrays)
+        return sections(stage_blocks(stage, stored.document, survey=survey, arrays=arrays))
     except (KeyError, TypeError, AttributeError, ValueError, IndexError) as error:
         raise _unreadable(stored, error) from None
 
@@ -287,6 +299,21 @@ def _files(stored: StoredResult) -> list[str]:
     return sorted(
         path.name for path in stored.path.iterdir() if _KEPT.fullmatch(path.name) and path.is_file() and not path.is_symlink()
     )
+
+
+def _labels(stored: StoredResult, files: list[str]) -> dict[str, str]:
+    """Each file as a person calls it: a drawing by what it shows, anything else by its name."""
+    shows: dict[str, str] = {}
+    if stored.document.get("schema") == "plan/1":
+        try:
+            shows = plan_files(stored.document)
+        except (KeyError, TypeError, AttributeError, ValueError, IndexError) as error:
+            raise _unreadable(stored, error) from None
+    labels = {}
+    for name in files:
+        stem, _, kind = name.rpartition(".")
+        labels[name] = f"{first_up(shows.get(name, stem.replace('-', ' ')))}, {'web page' if kind == 'html' else kind.upper()}"
+    return labels
 
 
 def _time(seconds: Any) -> str:

@@ -1,13 +1,20 @@
 """A record as the patterns look at it: what it holds, where and in what state of the drive it was taken."""
 
+from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
+
+import numpy as np
 
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import Transform
 
-__all__ = ["Observed", "at_one_time"]
+__all__ = ["SAME_LOAD", "SAME_SPEED", "Kept", "Observed", "at_one_time", "matched"]
+
+SAME_LOAD = 0.1  # of the rated load: records that far apart count as taken under one load; common practice, no source
+SAME_SPEED = 0.05  # relative: vibration of one state may be compared that far apart; common practice, no source
+_EARLIEST, _LATEST = 3, 3  # kept of each place and state: a baseline and what stands against it
 
 
 @dataclass(frozen=True)
@@ -22,7 +29,8 @@ class Observed:
     spectrum : Transform
     envelope : EnvelopeSpectrum
     speed_hz, speed_spread : float
-        Of the reference shaft [Hz], and the relative half-width of what is not known of it [-].
+        Of the reference shaft [Hz], and the relative half-width of what is not known of it [-]. In a state of changing speed what
+        was stated, and 1; standing, 0 and 0.
     component : str
         Bearing under the measuring point; empty where there is none.
     """
@@ -35,6 +43,33 @@ class Observed:
     component: str = ""
 
 
+class Kept:
+    """Of records in order of time the earliest and the latest few of each place and state, so that memory stays flat."""
+
+    def __init__(self) -> None:
+        self._count = 0
+        self._earliest: dict[tuple[object, ...], list[tuple[int, Observed]]] = {}
+        self._latest: dict[tuple[object, ...], deque[tuple[int, Observed]]] = {}
+
+    def add(self, one: Observed) -> None:
+        """Take the next record."""
+        recording, taken = one.recording, one.recording.taken
+        load = None if taken.load is None else round(taken.load / SAME_LOAD)
+        speed = round(np.log(one.speed_hz) / SAME_SPEED) if one.speed_hz else None
+        key = (recording.point, recording.channel, recording.unit, taken.direction, taken.state, load, speed)
+        earliest = self._earliest.setdefault(key, [])
+        if len(earliest) < _EARLIEST:
+            earliest.append((self._count, one))
+        else:
+            self._latest.setdefault(key, deque(maxlen=_LATEST)).append((self._count, one))
+        self._count += 1
+
+    def all(self) -> tuple[Observed, ...]:
+        """What was kept, in order of time."""
+        groups = [*self._earliest.values(), *self._latest.values()]
+        return tuple(one for _, one in sorted((row for group in groups for row in group), key=lambda row: row[0]))
+
+
 def at_one_time(observed: Iterable[Observed]) -> tuple[tuple[Observed, ...], ...]:
     """Records that were sampled together, channels of one file, so that their phases may be compared; each group in its order."""
     groups: dict[tuple[str, str, float], list[Observed]] = {}
@@ -43,3 +78,19 @@ def at_one_time(observed: Iterable[Observed]) -> tuple[tuple[Observed, ...], ...
         key = (recording.sha256 or recording.name, recording.start, recording.sample_rate_hz)
         groups.setdefault(key, []).append(one)
     return tuple(tuple(group) for group in groups.values())
+
+
+def matched(one: Observed, other: Observed) -> bool:
+    """Whether levels of two records may be compared: same place, direction, unit and state, one speed, one load that is known."""
+    first, second = one.recording, other.recording
+    if (first.point, first.channel, first.unit) != (second.point, second.channel, second.unit):
+        return False
+    if first.taken.load is None or second.taken.load is None:
+        return False
+    if one.speed_spread >= 1 or other.speed_spread >= 1 or not other.speed_hz:
+        return False
+    return (
+        (first.taken.direction, first.taken.state) == (second.taken.direction, second.taken.state)
+        and abs(first.taken.load - second.taken.load) <= SAME_LOAD
+        and abs(one.speed_hz / other.speed_hz - 1) <= SAME_SPEED
+    )

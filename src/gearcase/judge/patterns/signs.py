@@ -21,7 +21,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from gearcase.judge.faults import ATTRIBUTION_LIMIT, MEASURED_CONFUSION, NOISE_LIMIT
+from gearcase.judge.faults import ATTRIBUTION_LIMIT, MEASURED_CONFUSION, NOISE_LIMIT, EvidenceLine
+from gearcase.judge.patterns.observed import Observed
 
 __all__ = ["Answer", "Role", "Sign", "Weighed", "weigh"]
 
@@ -58,6 +59,8 @@ class Sign:
         The numbers it rests on; where it cannot be seen, what could show it.
     noise_chance : float
         That noise alone shows it, all places looked at counted; 1 where noise has no part in it. [-]
+    witness : bool
+        Whether it is independent of the vibration that shows the rest: temperature, oil, a tap, the power off.
     """
 
     role: Role
@@ -65,6 +68,7 @@ class Sign:
     seen: bool | None
     says: str
     noise_chance: float = 1.0
+    witness: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,6 +84,12 @@ class Weighed:
         Chances, as the theory of operation has them. [-]
     why : str
         The sign or figure that decided.
+    seen_in : tuple of Observed
+        Records that show it, in order of time.
+    growth_db : float or None
+        Of what shows it, at matched state, over the earliest such record; None where there is none. [dB]
+    lines : tuple of EvidenceLine
+        Single lines it rests on, for tables and plots.
     """
 
     pattern: str
@@ -89,9 +99,27 @@ class Weighed:
     noise_false_alarm: float
     attribution_false_alarm: float
     why: str
+    seen_in: tuple[Observed, ...] = ()
+    growth_db: float | None = None
+    lines: tuple[EvidenceLine, ...] = ()
+
+    @property
+    def witnesses(self) -> int:
+        """Independent witnesses: measuring points that show it (those without a name are one), and signs that are one each. [-]"""
+        points = {one.recording.point for one in self.seen_in}
+        return max(len(points), 1) + sum(sign.witness and sign.seen is True for sign in self.signs)
 
 
-def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: float) -> Weighed:
+def weigh(
+    pattern: str,
+    component: str,
+    signs: Sequence[Sign],
+    *,
+    attribution: float,
+    seen_in: Sequence[Observed] = (),
+    growth_db: float | None = None,
+    lines: Sequence[EvidenceLine] = (),
+) -> Weighed:
     """Draw the conclusion of a pattern's signs.
 
     Parameters
@@ -101,6 +129,8 @@ def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: f
         At least one needed.
     attribution : float
         Chance that what shows belongs elsewhere. [-]
+    seen_in, growth_db, lines
+        As `Weighed` has them. [dB]
 
     Examples
     --------
@@ -129,7 +159,7 @@ def weigh(pattern: str, component: str, signs: Sequence[Sign], *, attribution: f
         answer, why = Answer.UNCERTAIN, f"a chance of {attribution:.2g} that it belongs elsewhere"
     else:
         answer, why = Answer.CLAIMED, "; ".join(_words(sign) for sign in needed)
-    return Weighed(pattern, component, answer, tuple(signs), noise, attribution, why)
+    return Weighed(pattern, component, answer, tuple(signs), noise, attribution, why, tuple(seen_in), growth_db, tuple(lines))
 
 
 def _words(sign: Sign) -> str:

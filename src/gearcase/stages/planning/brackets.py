@@ -21,17 +21,17 @@ from gearcase.install.holes import (
     clearance_hole,
     depth_to_shoulder,
     drill_point_length,
-    edge_ruling,
     metal_ruling,
     spacing_ruling,
     tap_drill,
 )
-from gearcase.install.housing import Face, Place, ThreadedHole
-from gearcase.install.positions import Footprint, Pad, region_at, violations
+from gearcase.install.housing import Face, Place, ThreadedHole, gap
+from gearcase.install.positions import CLEAR_OF_OTHERS, Footprint, Pad, clear_of, region_at, violations
 from gearcase.install.rulings import Ruling
 from gearcase.install.threads import limits_metric, limits_unified
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, mm, ruling_document, stated, tabled
+from gearcase.stages.planning.holes import place_rulings
 from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.stages.planning.walls import known_wall, table_material
 from gearcase.units import parse_thread
@@ -79,13 +79,15 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
         "at_m": [list(place) for place in bracket.at],
         "carries": _carries(job, bracket),
         "thread": bracket.thread,
+        "drill": "",
+        "drill_mm": None,
         "grade": "",
         "engagement": None,
         "torque": None,
         "preload_n": None,
         "rulings": [],
     }
-    face = next((face for face in job.housing.faces if face.name == bracket.face), None)
+    face = job.housing.face(bracket.face)
     if face is None:
         draft.step(
             bracket.name,
@@ -104,7 +106,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
     screw = _screw(bracket, existing, draft)
     if screw is None:
         return row
-    row |= {"thread": screw.thread, "grade": screw.grade}
+    row |= {"thread": screw.thread, "drill": screw.drill.drill, "drill_mm": 1000 * screw.drill.diameter, "grade": screw.grade}
     _engage(job, bracket, screw, row, draft)
     _tighten(bracket, screw, row, draft)
     for number in range(len(bracket.at)):
@@ -133,18 +135,22 @@ def _existing(bracket: Bracket, face: Face, draft: Draft) -> list[ThreadedHole]:
             draft.find(Level.BLOCKER, "bracket_hole", bracket.name, f"no hole {name} on face {face.name}; its holes: {there}")
             continue
         found.append(hole)
-        words = hole.function.lower().replace("-", " ")
-        free = any(word in words.split() for word in _FREE) and not any(word in words for word in _LEFT_ALONE)
         if not hole.function:
             says = f"nobody knows what the hole {name} is for: leave it alone, ask the drive's maker, or set the bracket on a stand"
             draft.find(Level.BLOCKER, "bracket_hole", bracket.name, says)
-        elif not free:
+        elif not _is_free(hole):
             says = (
                 f"the hole {name} is for {hole.function}: never disturb it; take one whose function is given as "
                 "free, jig or spare, or a stand"
             )
             draft.find(Level.BLOCKER, "bracket_hole", bracket.name, says)
     return found
+
+
+def _is_free(hole: ThreadedHole) -> bool:
+    """Whether a hole's function says that nothing else wants it."""
+    words = hole.function.lower().replace("-", " ")
+    return any(word in words.split() for word in _FREE) and not any(word in words for word in _LEFT_ALONE)
 
 
 def _screw(bracket: Bracket, existing: list[ThreadedHole], draft: Draft) -> _Screw | None:
@@ -173,15 +179,15 @@ def _engage(job: Job, bracket: Bracket, screw: _Screw, row: dict[str, Any], draf
     drill, material = screw.drill, table_material(job.housing.material)
     limits = (limits_metric if screw.system == "metric" else limits_unified)(major_diameter=drill.major_diameter, pitch=drill.pitch)
     strength = screw_strength(screw.grade, diameter=drill.major_diameter)
-    known = Origin.ASSUMED if screw.assumed else Origin.NAMEPLATE
+    known = Origin.ASSUMED if screw.assumed else Origin.TABLE
     needed = work(
         f"full thread that {bracket.name} needs",
         engagement_needed,
-        stress_area=Given(f"stress area of {screw.thread}", drill.stress_area, "m2", Origin.NAMEPLATE),
-        pitch=Given("pitch", drill.pitch, "m", Origin.NAMEPLATE),
+        stress_area=tabled(f"stress area of {screw.thread}", drill.stress_area, "m2"),
+        pitch=tabled("pitch", drill.pitch),
         screw_strength=Given(f"tensile strength of grade {screw.grade}", strength.tensile, "Pa", known),
         hole_strength=Given(f"tensile strength of {material}", tapped_strength(material), "Pa", Origin.ASSUMED),
-        **{name: Given(name.replace("_", " "), value, "m", Origin.NAMEPLATE) for name, value in vars(limits).items()},
+        **{name: tabled(name.replace("_", " "), value) for name, value in vars(limits).items()},
     )
     row["engagement"] = needed.as_dict()
     if bracket.full_thread is None:
@@ -197,12 +203,12 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
     drill = screw.drill
     strength, friction = screw_strength(screw.grade, diameter=drill.major_diameter), nut_factor(_SURFACE)
     made = tightening(strength=strength, friction=friction, diameter=drill.major_diameter, stress_area=drill.stress_area)
-    known = Origin.ASSUMED if screw.assumed else Origin.NAMEPLATE
+    known = Origin.ASSUMED if screw.assumed else Origin.TABLE
     meant = work(
         f"preload of {bracket.name}",
         preload,
         proof_strength=Given(f"proof strength of grade {screw.grade}", strength.proof, "Pa", known),
-        stress_area=Given(f"stress area of {screw.thread}", drill.stress_area, "m2", Origin.NAMEPLATE),
+        stress_area=tabled(f"stress area of {screw.thread}", drill.stress_area, "m2"),
         share=Given("share of proof load", PROOF_SHARE, "-", Origin.ASSUMED),
     )
     torque = work(
@@ -210,7 +216,7 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
         tightening_torque,
         nut_factor=Given(f"nut factor, {_SURFACE}", friction.usual, "-", Origin.ASSUMED),
         preload=meant,
-        diameter=Given("major diameter", drill.major_diameter, "m", Origin.NAMEPLATE),
+        diameter=tabled("major diameter", drill.major_diameter),
     )
     row |= {"torque": torque.as_dict(), "preload_n": [made.least_preload, made.preload, made.most_preload]}
     row["rulings"] += [ruling_document(one) for one in made.rulings]
@@ -221,7 +227,7 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
         pull = work(
             f"pull on {bracket.name}",
             shock_force,
-            mass=Given("mass carried", bracket.mass, "kg", Origin.NAMEPLATE),
+            mass=stated("mass carried", bracket.mass, "kg"),
             acceleration=Given("a knock of 10 g, common practice", LIFTED, "m/s2", Origin.ASSUMED),
         )
         ruling = Ruling(
@@ -244,14 +250,10 @@ def _new_hole(
     place = bracket.at[number]
     diameter = screw.drill.major_diameter
     _fouls(job, bracket, face, place, diameter, draft)
-    to_edge = min(min(at, size - at) for at, size in zip(place, face.size, strict=True))
-    spacing = [(math.dist(place, hole.at), hole.diameter) for hole in face.threaded_holes]
-    spacing += [(math.dist(place, other), diameter) for beside, other in enumerate(bracket.at) if beside != number]
-    rulings = [edge_ruling(to_edge=to_edge, hole_diameter=diameter)]
-    rulings += [spacing_ruling(apart=apart, hole_diameter=diameter, other_diameter=other) for apart, other in spacing]
-    on_another = any(apart < (diameter + other) / 2 for apart, other in spacing)
-    for ruling in rulings:
-        draft.rule(Level.BLOCKER if to_edge < 0 or on_another else Level.CAUTION, "bracket_place", bracket.name, ruling)
+    placed = place_rulings(job, face, place, diameter=diameter, own=(bracket.name, number))
+    for ruling, cut in placed:
+        draft.rule(Level.BLOCKER if cut else Level.CAUTION, "bracket_place", bracket.name, ruling)
+    rulings = [ruling for ruling, _ in placed]
     region = region_at(face, place)
     known = known_wall(region.wall, job.housing.material, bracket.where) if region and region.wall else None
     if known is None or not known.drillable:
@@ -317,7 +319,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
         draft.find(Level.CAUTION, "enclosure", where, "its size, and its place on its face, are not given: nothing checks its room")
     if not box.bracket:
         draft.find(Level.CAUTION, "enclosure", where, "nobody has said which bracket carries it: name one of kit.brackets")
-    face = next((face for face in job.housing.faces if face.name == box.face), None)
+    face = job.housing.face(box.face)
     if face is not None and box.size is not None and box.at is not None:
         _room(job, face, "edge enclosure", box.size, box.at, draft)
     draft.take("edge enclosure with gland and earth strap", where)
@@ -331,20 +333,46 @@ def _enclosure(job: Job, draft: Draft) -> None:
 
 
 def _room(job: Job, face: Face, what: str, size: Place, at: Place, draft: Draft) -> None:
-    """Whether enclosure or plate stands on its face and over nothing that must stay clear."""
+    """Whether enclosure or plate stands on its face, and over or beside nothing that must stay clear or in reach."""
     for place, side, whole, way in zip(at, size, face.size, ("across", "up"), strict=True):
         beyond = max(side / 2 - place, place + side / 2 - whole)
         if beyond > 0:
             says = f"it reaches {mm(beyond)} beyond face {face.name} ({way}): move it, or set it on a stand"
-            draft.find(Level.CAUTION, "enclosure_place", what, says)
-    others = [(f"{part.name} ({part.kind})", part.at, part.size) for part in face.keep_outs]
-    points = [point for point in job.points if point.face == face.name and point.at is not None]
-    others += [(point.name, point.at, (point.sensor.base or ASSUMED_BASE,) * 2) for point in points if point.at is not None]
-    for name, middle, other in others:
-        lap = min((one + two) / 2 - abs(a - b) for one, two, a, b in zip(size, other, at, middle, strict=True))
-        if lap > 0:
-            says = f"it covers the {name} by {mm(lap)}: move it so far or more, or set it on a stand"
-            draft.find(Level.BLOCKER, "overlap", what, says)
+            draft.find(Level.BLOCKER if beyond > side / 2 else Level.CAUTION, "enclosure_place", what, says)
+    for part in face.keep_outs:
+        apart = gap(at, size, part.at, part.size)
+        _apart(f"{part.name} ({part.kind})", apart, clear_of(part), what, draft, severe=part.kind == "rotating part")
+    for point in job.points:
+        if point.face == face.name and point.at is not None:
+            apart = _to_circle(at, size, point.at, point.sensor.base or ASSUMED_BASE)
+            _apart(point.name, apart, CLEAR_OF_OTHERS, what, draft)
+    for seat in face.seats:
+        _reach(f"the seat of {seat.bearing}", _to_circle(at, size, seat.at, seat.diameter), "its cap and bolts", what, draft)
+    for hole in face.threaded_holes:
+        if not _is_free(hole):
+            used = f"it is for {hole.function}" if hole.function else "nobody knows what it is for"
+            _reach(f"the hole {hole.name}", _to_circle(at, size, hole.at, WASHER * hole.diameter), used, what, draft)
+
+
+def _to_circle(at: Place, size: Place, middle: Place, diameter: float) -> float:
+    """From a rectangle to the edge of a circle; below 0 where they meet. [m]"""
+    return max(gap(at, size, middle, (0.0, 0.0)), 0.0) - diameter / 2
+
+
+def _apart(name: str, apart: float, wanted: float, what: str, draft: Draft, *, severe: bool = False) -> None:
+    """What it must keep clear of: over it is a blocker, too near a caution, or a blocker where a hand would be lost."""
+    if apart < 0:
+        says = f"it covers the {name} by {mm(-apart)}: move it so far or more, or set it on a stand"
+        draft.find(Level.BLOCKER, "overlap", what, says)
+    elif apart < wanted:
+        says = f"it stands {mm(apart)} from the {name}; {mm(wanted)} is wanted: move it, or set it on a stand"
+        draft.find(Level.BLOCKER if severe else Level.CAUTION, "enclosure_place", what, says)
+
+
+def _reach(name: str, apart: float, why: str, what: str, draft: Draft) -> None:
+    if apart < 0:
+        says = f"it covers {name} by {mm(-apart)}, which must stay in reach ({why}): move it, or set it on a stand"
+        draft.find(Level.BLOCKER, "overlap", what, says)
 
 
 def _light(job: Job, draft: Draft) -> None:
@@ -378,7 +406,7 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
     """The plate between bracket holes and enclosure: outline, round holes for the enclosure, slots for the holes of the face."""
     box = job.kit.enclosure
     bracket = next((one for one in job.kit.brackets if box and one.name == box.bracket), None)
-    face = next((face for face in job.housing.faces if bracket and face.name == bracket.face), None)
+    face = job.housing.face(bracket.face) if bracket else None
     if box is None or bracket is None or face is None or box.pattern is None or not box.screw:
         return []
     held = [(hole.at, hole.thread) for hole in face.threaded_holes if hole.name in bracket.holes]

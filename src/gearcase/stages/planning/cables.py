@@ -12,7 +12,7 @@ from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.assignment import DRIP_LOOP, Assignment, assign_cables, cable_needed
 from gearcase.install.cautions import Step
-from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, Place, clearance_to
+from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, clearance_to, within
 from gearcase.install.points import Point
 from gearcase.install.positions import CLEAR_OF, CLEAR_OF_OTHERS
 from gearcase.install.routes import (
@@ -95,7 +95,8 @@ def _entry(job: Job, draft: Draft) -> CableEntry | None:
 
 def _clear(job: Job, entry: CableEntry, draft: Draft) -> None:
     """Whether the way out itself stands clear: no route mends an end too near to what turns or to power."""
-    for part in (part for face in job.housing.faces if face.name == entry.face for part in face.keep_outs):
+    face = job.housing.face(entry.face)
+    for part in face.keep_outs if face else ():
         wanted = APART_AT_LEAST if part.kind == _POWER else CLEAR_OF.get(part.kind, CLEAR_OF_OTHERS)
         nearest = clearance_to(entry.at, [part])
         if nearest is not None and nearest[0] < wanted:
@@ -108,7 +109,7 @@ def _diameter(job: Job) -> Given:
     """Of the thickest cable of the kit, which any run may get."""
     known = [cable.outside_diameter for cable in job.kit.cables if cable.outside_diameter is not None]
     if known:
-        return Given("outside diameter of the kit's thickest cable", max(known), "m", Origin.NAMEPLATE)
+        return Given("outside diameter of the kit's thickest cable", max(known), "m", Origin.STATED)
     return Given("outside diameter of a cable", _ASSUMED_DIAMETER, "m", Origin.ASSUMED)
 
 
@@ -165,14 +166,10 @@ def _seen_by_a_cable(job: Job, face: Face, own: Point, entry: CableEntry) -> Fac
         and box.size
         and box.at
         and box.face == face.name
-        and not (entry.face == box.face and _within(entry.at, box.at, box.size))
+        and not (entry.face == box.face and within(entry.at, box.at, box.size))
     ):
         boxes = (KeepOut("edge enclosure", box.at, box.size, "accessory"),)
     return replace(face, keep_outs=kept + sensors + boxes)
-
-
-def _within(at: Place, middle: Place, size: Place) -> bool:
-    return all(abs(one - other) <= side / 2 for one, other, side in zip(at, middle, size, strict=True))
 
 
 def _power(face: Face, part: KeepOut) -> PowerCable:

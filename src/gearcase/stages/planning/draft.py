@@ -10,7 +10,7 @@ from gearcase.install.cautions import Step
 from gearcase.install.rulings import Ruling
 from gearcase.worked import Given, Origin, Worked
 
-__all__ = ["CardStep", "Draft", "as_dict", "given", "mm", "quantity", "ruling_document"]
+__all__ = ["CardStep", "Draft", "as_dict", "mm", "quantity", "ruling_document", "stated", "tabled"]
 
 T = TypeVar("T")
 _ZERO_C = 273.15
@@ -84,9 +84,14 @@ class Draft:
         self.steps.append(CardStep(where, does, at, only_by, tool, value, tolerance, own))
 
 
-def given(name: str, metres: float) -> Given:
-    """A length as the job gives it. [m]"""
-    return Given(name, metres, "m", Origin.NAMEPLATE)
+def stated(name: str, value: float, unit: str = "m") -> Given:
+    """A number as the job gives it, itself or from a data sheet."""
+    return Given(name, value, unit, Origin.STATED)
+
+
+def tabled(name: str, value: float, unit: str = "m") -> Given:
+    """A number of a published table."""
+    return Given(name, value, unit, Origin.TABLE)
 
 
 def as_dict(part: Given | Worked) -> dict[str, Any]:

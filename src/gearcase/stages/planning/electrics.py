@@ -86,7 +86,7 @@ def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
         stub = work(
             "longest stub",
             longest_stub,
-            rise_time=Given("rise time of the fastest driver", min(rise_times), "s", Origin.NAMEPLATE),
+            rise_time=Given("rise time of the fastest driver", min(rise_times), "s", Origin.STATED),
             velocity_fraction=Given("velocity fraction of the cable", whole.velocity_fraction, "-", Origin.ASSUMED),
             baud=Given("baud", whole.baud, "1/s", Origin.ASSUMED),
         )
@@ -180,7 +180,7 @@ def _largest_bias(whole: Wiring) -> Worked:
         bus_resistance,
         termination=Given("termination", whole.impedance, "ohm", Origin.ASSUMED),
         terminations=Given("terminations", 2.0, "-", Origin.ASSUMED),
-        unit_loads=Given("unit loads", loads, "-", Origin.NAMEPLATE),
+        unit_loads=Given("unit loads", loads, "-", Origin.STATED),
     )
     supply = whole.biases[0].supply if whole.biases and whole.biases[0].supply > IDLE else BIAS_SUPPLY
     return work(
@@ -285,7 +285,7 @@ def _needed(job: Job) -> Worked:
     return work(
         "rated current needed",
         supply_current,
-        running=Given("running current of all devices", running, "A", Origin.NAMEPLATE),
+        running=Given("running current of all devices", running, "A", Origin.STATED),
         margin=Given("margin", margin, "-", Origin.ASSUMED),
     )
 
@@ -369,13 +369,13 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
 def _load(job: Job, branch: Branch) -> Given | Worked:
     """What the circuit bears: as stated, else what the dc supply takes from the mains at its needed current."""
     if branch.load is not None or job.power.volts is None:
-        return Given("load", branch.load or 0.0, "A", Origin.NAMEPLATE)
+        return Given("load", branch.load or 0.0, "A", Origin.STATED)
     return work(
         "load of the branch circuit",
         mains_current,
         power=Given("output of the dc supply", job.power.volts * _needed(job).value, "W", Origin.CALCULATED),
         efficiency=Given("efficiency", EFFICIENCY, "-", Origin.ASSUMED),
-        mains=Given("mains", branch.volts, "V", Origin.NAMEPLATE),
+        mains=Given("mains", branch.volts, "V", Origin.STATED),
         power_factor=Given("power factor", POWER_FACTOR, "-", Origin.ASSUMED),
     )
 

@@ -1,6 +1,7 @@
 """The holes of a plan: each tapped one against the measured wall, and the clearance holes of the kit."""
 
 import math
+from collections.abc import Iterator
 from typing import Any
 
 from gearcase.errors import OutOfRange
@@ -25,16 +26,17 @@ from gearcase.install.holes import (
     tap_drill,
     wall_needed,
 )
-from gearcase.install.housing import Hole
+from gearcase.install.housing import Face, Hole, Place, to_edge
 from gearcase.install.points import Point
-from gearcase.install.positions import region_at
+from gearcase.install.positions import region_under
+from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, as_dict, given, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, as_dict, mm, ruling_document, stated, tabled
 from gearcase.stages.planning.walls import KnownWall, known_wall
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
 
-__all__ = ["clearance_holes", "tapped_hole"]
+__all__ = ["clearance_holes", "place_rulings", "tapped_hole"]
 
 
 def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | None, bool]:
@@ -59,9 +61,9 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
     thread = work(
         f"thread height at {point.name}",
         percent_thread,
-        major_diameter=given("major diameter", drill.major_diameter),
-        drill_diameter=given(f"drill {drill.drill}", drill.diameter),
-        pitch=given("pitch", drill.pitch),
+        major_diameter=tabled("major diameter", drill.major_diameter),
+        drill_diameter=tabled(f"drill {drill.drill}", drill.diameter),
+        pitch=tabled("pitch", drill.pitch),
     )
     document: dict[str, Any] = {
         "thread": wanted.thread,
@@ -119,8 +121,7 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
 
 def _thinner(job: Job, point: Point, known: KnownWall, draft: Draft) -> KnownWall:
     """The point's own wall, or that of the region it stands in where this is measured thinner."""
-    face = next((face for face in job.housing.faces if face.name == point.face), None)
-    region = region_at(face, point.at) if face is not None and point.at is not None else None
+    region = region_under(job.housing, point.face, point.at)
     if not known.drillable or region is None or region.wall is None or region.wall.origin is not Origin.MEASURED:
         return known
     around = known_wall(region.wall, job.housing.material, point.where)
@@ -138,12 +139,12 @@ def _stack(point: Point, wanted: Hole, drill: TapDrill) -> dict[str, Given | Wor
     depth = work(
         f"drill depth to the shoulder at {point.name}",
         depth_to_shoulder,
-        full_thread=given("full thread", wanted.full_thread),
+        full_thread=stated("full thread", wanted.full_thread),
         lead_threads=Given(f"lead of a {wanted.tap} tap", LEAD_THREADS[wanted.tap], "-", Origin.ASSUMED),
-        pitch=given("pitch", drill.pitch),
+        pitch=tabled("pitch", drill.pitch),
     )
-    tip = work(f"drill point at {point.name}", drill_point_length, drill_diameter=given(f"drill {drill.drill}", drill.diameter))
-    return {"spot_face": given("spot-face", wanted.spot_face), "depth": depth, "point": tip}
+    tip = work(f"drill point at {point.name}", drill_point_length, drill_diameter=tabled(f"drill {drill.drill}", drill.diameter))
+    return {"spot_face": stated("spot-face", wanted.spot_face), "depth": depth, "point": tip}
 
 
 def _drills(job: Job, point: Point, drill: TapDrill, thread: Worked, document: dict[str, Any], draft: Draft) -> None:
@@ -167,24 +168,49 @@ def _drills(job: Job, point: Point, drill: TapDrill, thread: Worked, document: d
 
 
 def _places(job: Job, point: Point, drill: TapDrill, document: dict[str, Any], draft: Draft) -> None:
-    """Distance of the hole from the face's edge, from the holes that are there, and from those planned beside it."""
-    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    """Where the hole stands among others and on its face."""
+    face = job.housing.face(point.face)
     if face is None or point.at is None:
         return
-    to_edge = min(min(place, size - place) for place, size in zip(point.at, face.size, strict=True))
-    rulings = [edge_ruling(to_edge=to_edge, hole_diameter=drill.major_diameter)]
+    for ruling, cut in place_rulings(job, face, point.at, diameter=drill.major_diameter, own=(point.name, 0)):
+        document["rulings"].append(ruling_document(ruling))
+        draft.rule(Level.BLOCKER if cut else Level.CAUTION, "hole_place", point.name, ruling)
+
+
+def place_rulings(job: Job, face: Face, at: Place, *, diameter: float, own: tuple[str, int]) -> list[tuple[Ruling, bool]]:
+    """Distance of a new hole from the face's edge, from the holes that are there and from all others that are planned; with each
+    whether the hole would cut into that.
+
+    Parameters
+    ----------
+    job : Job
+    face : Face
+    at : Place
+    diameter : float
+        Major diameter of its thread. [m]
+    own : tuple of str and int
+        Point or bracket it is for, and which of its holes.
+    """
+    edge = edge_ruling(to_edge=to_edge(face, at), hole_diameter=diameter)
+    rulings = [(edge, edge.value < diameter / 2)]
     others = [(hole.at, hole.diameter) for hole in face.threaded_holes]
-    others += [
-        (one.at, parse_thread(one.hole.thread).major_diameter)
-        for one in job.points
-        if one is not point and one.name != point.name and one.face == face.name and one.mount == "stud" and one.at and one.hole
-    ]
-    for at, diameter in others:
-        apart = math.dist(point.at, at)
-        rulings.append(spacing_ruling(apart=apart, hole_diameter=drill.major_diameter, other_diameter=diameter))
-    document["rulings"] += [ruling_document(one) for one in rulings]
-    for ruling in rulings:
-        draft.rule(Level.CAUTION, "hole_place", point.name, ruling)
+    others += [(place, width) for owner, place, width in _planned_holes(job, face) if owner != own]
+    for place, width in others:
+        spacing = spacing_ruling(apart=math.dist(at, place), hole_diameter=diameter, other_diameter=width)
+        rulings.append((spacing, spacing.value < (diameter + width) / 2))
+    return rulings
+
+
+def _planned_holes(job: Job, face: Face) -> Iterator[tuple[tuple[str, int], Place, float]]:
+    """The holes to be drilled into a face: for whom, where, and their major diameter. [m]"""
+    for point in job.points:
+        if point.face == face.name and point.mount == "stud" and point.at and point.hole:
+            yield (point.name, 0), point.at, parse_thread(point.hole.thread).major_diameter
+    threads = {hole.name: hole.thread for hole in face.threaded_holes}
+    for bracket in job.kit.brackets:
+        thread = bracket.thread or next((threads[name] for name in bracket.holes if name in threads), "")
+        for number, at in enumerate(bracket.at if bracket.face == face.name and thread else ()):
+            yield (bracket.name, number), at, parse_thread(thread).major_diameter
 
 
 def _torque(point: Point, document: dict[str, Any], draft: Draft) -> None:

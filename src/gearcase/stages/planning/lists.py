@@ -191,7 +191,7 @@ def _bar(bar: Bar, kerf: Given) -> dict[str, Any]:
     left = work(
         f"left of {bar.stock.name}",
         bar_remainder,
-        bar=Given("bar", bar.stock.length, "m", Origin.NAMEPLATE),
+        bar=Given("bar", bar.stock.length, "m", Origin.STATED),
         pieces=Given("pieces", sum(piece.length for piece in bar.pieces), "m", Origin.CALCULATED),
         count=Given("cuts", len(bar.pieces), "-", Origin.CALCULATED),
         kerf=kerf,

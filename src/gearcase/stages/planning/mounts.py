@@ -1,6 +1,5 @@
 """Bonded joints, and how high each mount sees."""
 
-import math
 from dataclasses import replace
 from typing import Any
 
@@ -8,12 +7,11 @@ from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive, true_hz_hot
+from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive
 from gearcase.install.bond_strength import peel_ruling, shock_ruling
 from gearcase.install.bonding import (
     COLDEST,
     OVER_DEW_POINT,
-    REFERENCE,
     WARMEST_TO_APPLY,
     bond_conditions,
     cure_schedule,
@@ -21,27 +19,22 @@ from gearcase.install.bonding import (
     preparation,
 )
 from gearcase.install.cautions import Step
-from gearcase.install.holes import tap_drill
-from gearcase.install.mounting import Sight, line_sights, mount_sight, sight, stack_sight
+from gearcase.install.mounting import Sight, line_sights, mount_sight, sight
 from gearcase.install.points import Point
-from gearcase.install.positions import region_at
-from gearcase.install.resonance import StackPart, layer_stiffness, mass_ruling, stack_resonance
+from gearcase.install.resonance import mass_ruling
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
+from gearcase.stages.bands import ASSUMED_PAD, USUAL, running_band, running_temperature
 from gearcase.stages.planning.draft import Draft, ruling_document
-from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["BONDED", "MOUNTS_BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on"]
+__all__ = ["BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on"]
 
 BONDED = "rigid adhesive"
-MOUNTS_BONDED = ("rigid adhesive", "adhesive pad", "hot adhesive pad")
-USUAL = "two-part methacrylate"  # where the kit names no adhesive; common practice, no source
 COLDEST_YEAR = 253.15  # K, -20 degC, the coldest metal where nobody has said; common practice, no source
 SHOCK = 50 * 9.80665  # m/s2, a kick or a dropped tool; common practice, no source
 PULL, LEVER = 50.0, 0.04  # N on the cable, m above the bond: a common sensor; common practice, no source
-ASSUMED_PAD, ASSUMED_MASS = 0.030, 0.1  # m and kg of a common sensor with its pad; common practice, no source
-STEEL = 200e9  # Pa, modulus of a steel stud; handbook
+ASSUMED_MASS = 0.1  # kg of a common sensor with its pad; common practice, no source
 _ON_SHAFT = ("shaft", "mesh")
 _SUBSTRATES = {"steel": "bare steel", "aluminium": "aluminium"}  # else iron
 _ZERO_C = 273.15
@@ -49,7 +42,7 @@ _ZERO_C = 273.15
 
 def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     """The bonded joint: which adhesive, its strength hot, its steps, and its cure at the metal's temperature."""
-    kit, hot = job.kit, _running_temperature(job, point)
+    kit, hot = job.kit, running_temperature(job, point)
     one = kit.adhesive or adhesive(USUAL)
     if kit.adhesive_cure is not None and kit.adhesive is None:
         one = replace(one, full_time=kit.adhesive_cure)
@@ -71,17 +64,9 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     }
 
 
-def _running_temperature(job: Job, point: Point) -> float | None:
-    """Of the metal under the point while the drive runs: the housing's, or its region's where this is hotter. [K]"""
-    face = next((face for face in job.housing.faces if face.name == point.face), None)
-    region = region_at(face, point.at) if face is not None and point.at is not None else None
-    known = [job.housing.surface_temperature, region.temperature if region is not None else None]
-    return max((one for one in known if one is not None), default=None)
-
-
 def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """The adhesive against the metal and its temperatures."""
-    hot = _running_temperature(job, point)
+    hot = running_temperature(job, point)
     substrate = _SUBSTRATES.get(job.housing.material, "bare iron")
     if job.kit.adhesive is None:
         draft.find(Level.NOTE, "adhesive", point.name, f"the kit names no adhesive: taken as {one.name}, by its generic figures")
@@ -114,7 +99,7 @@ def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
 
 def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """Whether the pad holds a shock and a pull on the cable at the running temperature."""
-    hot = _running_temperature(job, point)
+    hot = running_temperature(job, point)
     if hot is None:
         return []
     pad, mass = point.sensor.base or ASSUMED_PAD, point.sensor.mass or ASSUMED_MASS
@@ -152,7 +137,7 @@ def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str
     cure = work(
         f"full cure at {point.name}",
         cure_time,
-        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.NAMEPLATE),
+        time_at_reference=Given("full cure at 23 °C, data sheet", one.full_time, "s", Origin.STATED),
         metal_temperature=Given("metal while bonding", kit.metal_temperature, "K", Origin.MEASURED),
     )
     schedule = cure_schedule(
@@ -208,54 +193,13 @@ def mass_on(job: Job, point: Point, draft: Draft) -> None:
 
 def band_of(job: Job, point: Point, mount: str, draft: Draft) -> Sight | None:
     """Band of the mount as planned, at running temperature: by its kind, and by the stack where its parts are known."""
-    planned = replace(point, mount=mount)
-    band = sight(planned)
-    hot = _running_temperature(job, point)
-    if band is None or point.sensor.highest_hz is None:
-        return band
-    if mount in ("rigid adhesive", "adhesive pad") and hot is not None and hot > REFERENCE:
-        cold = mount_sight(mount)
-        warm = work(
-            f"true amplitude hot at {point.name}",
-            true_hz_hot,
-            true_hz_cold=Given(f"{mount} at 23 °C", cold.true_hz, "Hz", Origin.ASSUMED),
-            temperature=Given("surface while running", hot, "K", Origin.MEASURED),
-        )
-        share, highest = warm.value / cold.true_hz, point.sensor.highest_hz
-        limited = "sensor" if highest < warm.value else f"{mount} at {hot - _ZERO_C:.0f} °C"
-        band = Sight(band.lowest_hz, min(warm.value, highest), min(cold.detectable_hz * share, highest), limited)
-        says = f"at {hot - _ZERO_C:.0f} °C the {mount} is true to {warm.value:.0f} Hz, cold to {cold.true_hz:.0f} Hz"
-        draft.find(Level.NOTE, "hot_pad", point.name, says, warm)
-    return _by_stack(job, point, mount, band)
-
-
-def _by_stack(job: Job, point: Point, mount: str, band: Sight) -> Sight:
-    """The lower of a band and of what the resonance of sensor, stud or bond line allows; stiffness bounds it from above."""
-    sensor = point.sensor
-    if sensor.resonance_hz is None or sensor.mass is None:
-        return band
-    parts = []
-    if mount == "stud" and point.hole is not None:
-        try:
-            area = tap_drill(parse_thread(point.hole.thread)).stress_area
-        except OutOfRange:  # `holes` has said so
-            return band
-        free = max(point.hole.spot_face, 1e-3)  # m of stud that no thread holds
-        parts.append(StackPart("stud", layer_stiffness(modulus=STEEL, area=area, thickness=free), sensor.mass))
-    if mount in MOUNTS_BONDED and job.kit.modulus is not None:
-        area = math.pi / 4 * (sensor.base or ASSUMED_PAD) ** 2
-        line = point.bond_line or (job.kit.adhesive or adhesive(USUAL)).most_line
-        parts.append(StackPart("bond line", layer_stiffness(modulus=job.kit.modulus, area=area, thickness=line), sensor.mass))
-    if not parts:
-        return band
-    stack = stack_resonance(sensor_resonance_hz=sensor.resonance_hz, parts=parts)
-    found = stack_sight(
-        lowest_hz=band.lowest_hz,
-        highest_hz=sensor.highest_hz or band.detectable_hz,
-        resonance_hz=stack.hz,
-        weakest=stack.weakest,
-    )
-    return min(band, found, key=lambda one: one.true_hz)
+    running = running_band(job, point, mount)
+    hot = running_temperature(job, point)
+    if running.warm is not None and hot is not None:
+        cold = mount_sight(mount).true_hz
+        says = f"at {hot - _ZERO_C:.0f} °C the {mount} is true to {running.warm.value:.0f} Hz, cold to {cold:.0f} Hz"
+        draft.find(Level.NOTE, "hot_pad", point.name, says, running.warm)
+    return running.band
 
 
 def band_document(band: Sight) -> dict[str, Any]:
@@ -269,7 +213,7 @@ def cost_of_bonding(job: Job, point: Point, band: Sight, bonded: dict[str, Any] 
     if before is None or bonded is None:
         return
     says = f"bonded instead of drilled: true amplitude to {band.true_hz:.0f} Hz instead of {before.true_hz:.0f} Hz"
-    hot = _running_temperature(job, point)
+    hot = running_temperature(job, point)
     if hot is not None:
         says += f" at {hot - _ZERO_C:.0f} °C"
     if bonded["schedule_s"]:

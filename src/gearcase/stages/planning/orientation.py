@@ -21,7 +21,7 @@ def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
     """How a point's sensor must stand; None for one axis, or where its face and mark are not known."""
     if point.sensor.axes != 3:
         return None
-    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    face = job.housing.face(point.face)
     if face is None or not face.outward or point.clock is None:
         says = "where its face looks and where its mark points are not given: nobody can say which axis is which"
         draft.find(Level.NOTE, "orientation", point.name, says)

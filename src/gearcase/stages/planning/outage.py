@@ -13,6 +13,7 @@ from gearcase.findings import Level
 from gearcase.install.outage import SKILLS, Ask
 from gearcase.install.schedule import (
     NOTICE_DAYS,
+    Booking,
     Cure,
     LeadDate,
     LeadItem,
@@ -35,7 +36,7 @@ from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["outage"]
 
-_HOUR, _DAY = 3600.0, 86400.0
+_MINUTE, _HOUR, _DAY = 60.0, 3600.0, 86400.0
 _UNSAID_DAYS = 28.0  # of an item of which nobody has said how long it takes; common practice, no source
 _WORKING_DAY = 8 * _HOUR
 _BENCH = "bench stage"
@@ -92,6 +93,7 @@ def outage(
         better = cures(tasks, crew, windows, around)
         if not any(cure.fits for cure in better):
             together = cures_together(tasks, crew, windows, around, most=_MOST_TOGETHER)
+    _several(_used(found, windows), around, draft)
     spare = _fits(job, found, better, together, draft)
     document |= {
         "fits": found.fits if job.outage.windows else None,
@@ -319,7 +321,7 @@ def _drawn(
     waits = {one.task: one.wait for booking in found.bookings for one in booking.task.after}
     return {
         "window_s": windows[-1].end if job.outage.windows else found.end,
-        "states": list(_states(found, around)),
+        "states": list(_states(found, around, windows)),
         "tasks": [
             {
                 "name": booking.task.name,
@@ -346,12 +348,43 @@ def _drawn(
     }
 
 
-def _states(found: Schedule, around: Machine) -> Iterator[dict[str, Any]]:
-    """What state the machine is in from the lock-out on: warm, cold, and running after the restart."""
-    begun = min(booking.start for booking in found.bookings)
-    freed = next((booking.end for booking in found.bookings if booking.task.name == RELEASE), found.end)
-    cold = min(begun + around.cooling, freed)
-    bands: list[tuple[str, float, float]] = [(State.LOCKED_OUT, begun, cold), (State.COLD, cold, freed)]
-    if any(booking.task.state is State.RUNNING for booking in found.bookings):
-        bands += [("restart", freed, freed + around.restart), (State.RUNNING, freed + around.restart, found.end)]
+def _used(found: Schedule, windows: Sequence[Window]) -> list[tuple[Window, list[Booking]]]:
+    """The windows in which something is done on the stopped machine, with what; what overruns the last one counts to it."""
+    stopped = [booking for booking in found.bookings if booking.task.state in (State.LOCKED_OUT, State.COLD)]
+    begins = [*(window.start for window in windows[1:]), math.inf]
+    inside = [
+        (window, [one for one in stopped if window.start <= one.start < begin])
+        for window, begin in zip(windows, begins, strict=True)
+    ]
+    return [(window, held) for window, held in inside if held]
+
+
+def _several(used: Sequence[tuple[Window, list[Booking]]], around: Machine, draft: Draft) -> None:
+    """What every window costs where the work takes more than one."""
+    if len(used) > 1:
+        says = (
+            f"the work is spread over {len(used)} windows, the drive runs between them: each later one begins with a lock-out of "
+            f"its own ({around.lock_out / _MINUTE:.0f} min), each earlier one ends with a release ({around.release / _MINUTE:.0f} "
+            "min), the drive cools again, and a bond cures inside its window"
+        )
+        draft.find(Level.NOTE, "windows", "outage", says)
+
+
+def _states(found: Schedule, around: Machine, windows: Sequence[Window]) -> Iterator[dict[str, Any]]:
+    """What state the machine is in from the first lock-out on: in each window warm, then cold; running after each restart."""
+    bands: list[tuple[str, float, float]] = []
+    used = _used(found, windows)
+    for number, (window, held) in enumerate(used):
+        begun = held[0].start if number == 0 else window.start
+        freed = max(booking.end + booking.task.at_rest for booking in held) + around.release
+        ends = used[number + 1][0].start if number + 1 < len(used) else found.end
+        if number + 1 == len(used):
+            freed = next((booking.end for booking in held if booking.task.name == RELEASE), found.end)
+        cold = min(begun + around.cooling, freed)
+        bands += [(State.LOCKED_OUT, begun, cold), (State.COLD, cold, freed)]
+        if number + 1 < len(used) or any(booking.task.state is State.RUNNING for booking in found.bookings):
+            bands += [
+                ("restart", freed, min(freed + around.restart, max(ends, freed))),
+                (State.RUNNING, freed + around.restart, ends),
+            ]
     yield from ({"state": str(state), "start_s": start, "end_s": end} for state, start, end in bands if end > start)

@@ -20,7 +20,7 @@ ASSUMED_BASE = 0.030  # m: a common sensor with its pad, where nobody has said; 
 
 def check_place(job: Job, point: Point, draft: Draft) -> None:
     """Whether a point stands on its face, clear of edges, holes and of what must be kept clear, on metal that will do."""
-    face = next((face for face in job.housing.faces if face.name == point.face), None)
+    face = job.housing.face(point.face)
     if face is None or point.at is None:
         draft.find(Level.CAUTION, "place", point.name, "its face and place are not given: nothing checks that it fouls nothing")
         return

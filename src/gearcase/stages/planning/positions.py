@@ -9,8 +9,8 @@ from gearcase.install.housing import Face
 from gearcase.install.points import Point
 from gearcase.install.positions import Advice, advise, pads, spots_to_try
 from gearcase.job.build import Job
+from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.stages.planning.draft import Draft, mm
-from gearcase.stages.planning.mounts import MOUNTS_BONDED
 from gearcase.stages.planning.places import ASSUMED_BASE, footprint
 from gearcase.stages.planning.walls import face_as_known
 

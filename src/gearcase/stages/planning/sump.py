@@ -16,7 +16,7 @@ from gearcase.install.sump import (
     tip_clearance,
 )
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, given, mm, ruling_document
+from gearcase.stages.planning.draft import Draft, mm, ruling_document, stated
 from gearcase.worked import work
 
 __all__ = ["sump"]
@@ -113,23 +113,23 @@ def _room(port: Port, probe: Probe, draft: Draft) -> dict[str, Any]:
         draft.find(Level.CAUTION, "probe_length", _WHERE, "the probe's length from the port's mouth is not given")
         return {"rulings": [], "working": []}
     rulings, working = [], []
-    length = given("length beyond the port's mouth", probe.length)
+    length = stated("length beyond the port's mouth", probe.length)
     clear = clearance_ruling(to_wheel=port.to_wheel, length=probe.length)
     rulings.append(clear)
     if port.to_wheel is None:
         says = f"nobody knows how far the wheel is behind {port.name}: {clear.cure}"
         draft.find(Level.BLOCKER, "tip_clearance", _WHERE, says)
     else:
-        worked = work("probe's tip to the wheel", tip_clearance, to_wheel=given("mouth to wheel", port.to_wheel), length=length)
+        worked = work("probe's tip to the wheel", tip_clearance, to_wheel=stated("mouth to wheel", port.to_wheel), length=length)
         working.append(worked.as_dict())
         draft.rule(Level.BLOCKER, "tip_clearance", _WHERE, clear, worked)
     if port.below_minimum is None or probe.tip_diameter is None:
         says = f"depth of {port.name} below the minimum level or the tip's diameter is not given: nothing says that it reads oil"
         draft.find(Level.CAUTION, "immersion", _WHERE, says)
     else:
-        below = given("port below the minimum level", port.below_minimum)
+        below = stated("port below the minimum level", port.below_minimum)
         immersed = work("probe below the minimum level", immersion, length=length, below_minimum=below)
-        needed = work("length wanted in the oil", immersion_needed, tip_diameter=given("tip diameter", probe.tip_diameter))
+        needed = work("length wanted in the oil", immersion_needed, tip_diameter=stated("tip diameter", probe.tip_diameter))
         working += [immersed.as_dict(), needed.as_dict()]
         rulings.append(immersion_ruling(immersed=immersed.value, tip_diameter=probe.tip_diameter))
         draft.rule(Level.CAUTION, "immersion", _WHERE, rulings[-1], needed)

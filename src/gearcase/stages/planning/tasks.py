@@ -13,7 +13,7 @@ from gearcase.install.bonding import COLDEST, REFERENCE, cure_schedule
 from gearcase.install.outage import Duration, durations
 from gearcase.install.schedule import After, Machine, Task
 from gearcase.job.build import Job
-from gearcase.stages.planning.mounts import MOUNTS_BONDED
+from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.worked import Origin
 
 __all__ = ["LOCK_OUT", "RELEASE", "Planned", "bench_tasks", "machine", "no_load", "outage_tasks"]
@@ -43,10 +43,10 @@ class _Maker:
         self.stated = dict(job.outage.stated)
         self.usual = durations()
 
-    def make(self, kind: str, name: str, after: Iterable[After] = (), *, times: int = 1) -> Planned:
+    def make(self, kind: str, name: str, after: Iterable[After] = (), *, times: int = 1, at_rest: float = 0.0) -> Planned:
         usual = self.usual[kind]
         shortest, longest = (times * time for time in self.range_of(usual))
-        task = Task(name, shortest, longest, usual.crew, usual.state, tuple(after), usual.beforehand, usual.optional)
+        task = Task(name, shortest, longest, usual.crew, usual.state, tuple(after), usual.beforehand, usual.optional, at_rest)
         origin, source = (Origin.ESTIMATED, "job.yaml outage.durations") if kind in self.stated else (Origin.ASSUMED, usual.source)
         return Planned(task, kind, origin, source)
 
@@ -66,11 +66,11 @@ def bench_tasks(job: Job) -> tuple[Planned, ...]:
 
 
 def machine(job: Job) -> Machine:
-    """How long the machine takes to cool and to run again, at the longest."""
+    """How long the machine takes to cool and to run again, to be locked out and to be released, at the longest."""
     maker = _Maker(job)
     hot = job.housing.surface_temperature
     cooling = 0.0 if hot is not None and hot <= _COOL else maker.range_of(maker.usual["cooling"])[1]
-    return Machine(cooling, maker.range_of(maker.usual["restart"])[1])
+    return Machine(cooling, *(maker.range_of(maker.usual[kind])[1] for kind in ("restart", "lock-out", "release")))
 
 
 def no_load(job: Job, bond: str) -> After:
@@ -112,7 +112,7 @@ def outage_tasks(job: Job, parts: list[dict[str, Any]], cables: list[dict[str, A
         made += _wired(job, maker, [After(one.task.name) for one in (*routes, *fitted)], start, ready)
     if len(made) == 1:
         return ()
-    left_alone = {one.task: one for after in ready.values() for one in after if one.wait}  # the drive shakes a bond once it runs
+    left_alone = {one.task: one for after in ready.values() for one in after if one.wait}
     stopped = [left_alone.get(one.task.name, After(one.task.name)) for one in made]
     made.append(maker.make("release", RELEASE, stopped))
     if routes:
@@ -141,8 +141,8 @@ def _mounted(job: Job, maker: _Maker, part: Mapping[str, Any], start: After) -> 
         put = maker.make("mount", f"mount {name}", [After(hole.task.name)])
         return [wall, hole, put], (After(put.task.name),)
     if mount in MOUNTS_BONDED:
-        bond = maker.make("bond", f"bond {name}", [start])
-        left_alone = no_load(job, bond.task.name)
+        left_alone = no_load(job, f"bond {name}")
+        bond = maker.make("bond", left_alone.task, [start], at_rest=left_alone.wait)  # the drive shakes a bond once it runs
         if _PAD not in mount:
             return [bond], (left_alone,)
         put = maker.make("mount", f"mount {name}", [left_alone])

@@ -54,7 +54,7 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
     known_by = Origin.MEASURED if wall.velocity_set is not None else Origin.ASSUMED
     velocity_set = Given("velocity the gauge was set to", setting, "m/s", known_by, 0.0, where)
     slowest, fastest = velocity_range(table_material(material))
-    velocity: Given | Worked = Given(f"slowest velocity of {table_material(material)}", slowest, "m/s", Origin.ASSUMED)
+    velocity: Given | Worked = Given(f"slowest velocity of {table_material(material)}", slowest, "m/s", Origin.TABLE)
     believed: tuple[Ruling, ...] = ()
     if wall.sample is not None:
         velocity = work(
@@ -84,7 +84,7 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
         least_reading=Given("least reading", min(wall.readings), "m", Origin.MEASURED, 0.0, where),
         velocity_set=velocity_set,
         velocity=velocity,
-        gauge_error=Given("gauge error", wall.gauge_error, "m", Origin.ASSUMED, 0.0, where),
+        gauge_error=Given("gauge error", wall.gauge_error, "m", Origin.STATED if wall.gauge_error else Origin.ASSUMED, 0.0, where),
     )
     return KnownWall(least, (*gauged.rulings, *believed), True)
 

@@ -1,0 +1,19 @@
+"""All families of patterns, looked through together."""
+
+from collections.abc import Callable, Sequence
+
+from gearcase.drive.train import Drive
+from gearcase.judge.patterns import resonance, shafts
+from gearcase.judge.patterns.observed import Observed
+from gearcase.judge.patterns.signs import Weighed
+
+__all__ = ["FAMILIES", "Family", "examine"]
+
+Family = Callable[[Drive, Sequence[Observed]], tuple[Weighed, ...]]
+
+FAMILIES: tuple[Family, ...] = (shafts.examine, resonance.examine)
+
+
+def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
+    """What every pattern of every family says of these records together, given in order of time."""
+    return tuple(weighed for family in FAMILIES for weighed in family(drive, observed))

@@ -1,0 +1,162 @@
+"""Patterns in the diagnosis: what a made-up family says reaches verdicts, what cannot be told, and what could not be tested.
+
+Urgencies are those of the handbooks' rule in `judge.advice` (from memory): one witness is verified, two stop a breaking part.
+"""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gearcase.drawings.diagnose_blocks import verdict_blocks
+from gearcase.drawings.text import diagnose_text
+from gearcase.drive.simulate import Levels, simulate
+from gearcase.drive.train import Drive
+from gearcase.job.build import Job, load
+from gearcase.judge.faults import ATTRIBUTION_LIMIT
+from gearcase.judge.patterns import catalogue, families
+from gearcase.judge.patterns.meaning import pattern_urgency
+from gearcase.judge.patterns.observed import Kept, Observed, matched
+from gearcase.judge.patterns.signs import Answer, Role, Sign, Weighed, weigh
+from gearcase.signal.envelope import envelope_spectrum
+from gearcase.signal.recording import Circumstances, Recording
+from gearcase.signal.spectrum import transform
+from gearcase.stages import diagnose, pattern_rows
+from gearcase.tables import load as table
+
+RATE = 6400.0
+CRACK = "tooth crack or chip"
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return load(Path(__file__).parents[1] / "examples" / "demo")
+
+
+def turning(job: Job, number: int, point: str = "") -> Recording:
+    given = {"speed_hz": 24.6, "sample_rate_hz": 12800.0, "samples": 12800 * 6, "levels": Levels(shaft=0.2, mesh=0.8)}
+    samples = simulate(job.drive, seed=number, noise="white", **given)
+    return Recording(samples, 12800.0, "m/s2", speed_hz=24.6, name=f"record {number}", point=point)
+
+
+def record(number: int, *, point: str = "", taken: Circumstances | None = None, samples: int = 4096) -> Recording:
+    noise = np.random.default_rng(number).standard_normal(samples).astype(np.float32)
+    return Recording(noise, RATE, "m/s2", speed_hz=24.6, name=f"record {number}", point=point, taken=taken or Circumstances())
+
+
+def observed(recording: Recording) -> Observed:
+    spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), recording.speed_hz or 0.0, 0.001)
+
+
+def once(seen: bool | None, says: str = "9 standard errors") -> Sign:
+    return Sign(Role.NEEDED, catalogue.pattern(CRACK).needs[0], seen, says, 1e-6)
+
+
+@pytest.fixture
+def offered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The made-up family below speaks of a pattern as if it were offered."""
+    monkeypatch.setattr(pattern_rows, "pattern", lambda name: replace(catalogue.pattern(name), offered=True))
+
+
+def judged(job: Job, family: families.Family, records: list[Recording], monkeypatch: pytest.MonkeyPatch) -> dict:
+    monkeypatch.setattr(families, "FAMILIES", (family,))
+    return diagnose.run(job, records).document
+
+
+@pytest.mark.usefixtures("offered")
+def test_a_claim_is_a_verdict_with_its_signs_and_is_shown(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+    def family(drive: Drive, all_: object) -> tuple[Weighed, ...]:
+        assert isinstance(all_, tuple)
+        return (weigh(CRACK, "input shaft", [once(True)], attribution=0.01, seen_in=all_),)
+
+    records = [turning(job, n, job.points[n].name) for n in (0, 1)]
+    document = judged(job, family, records, monkeypatch)
+    (verdict,) = document["verdicts"]
+    assert (verdict["fault"], verdict["recording"]) == (CRACK, "record 1")
+    assert verdict["urgency"] == "stop and inspect at the first safe stop"
+    assert document["statement"] == f"input shaft: {CRACK}, {verdict['urgency']}"
+    assert "needed, seen: once-a-turn impulse" in diagnose_text(document)
+    assert any(block.kind == "table" and block.head[0] == "sign" for block in verdict_blocks(document))
+
+
+@pytest.mark.usefixtures("offered")
+@pytest.mark.parametrize(
+    ("seen", "attribution", "kept"), [(None, 0.0, "not_testable"), (True, 1.0, "cannot_tell"), (False, 0.0, "")]
+)
+def test_what_is_no_claim_is_said_where_it_belongs(
+    seen: bool | None, attribution: float, kept: str, job: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def family(drive: Drive, all_: object) -> tuple[Weighed, ...]:
+        return (weigh(CRACK, "input shaft", [once(seen, "why not")], attribution=attribution),)
+
+    document = judged(job, family, [turning(job, 1)], monkeypatch)
+    assert not document["verdicts"]
+    blind = [row for row in document["not_testable"] if row["fault"] == CRACK]
+    told = [reason for reason in document["cannot_tell"] if CRACK in reason]
+    assert (len(blind), len(told)) == (kept == "not_testable", kept == "cannot_tell")
+    assert [row["answer"] for row in document["patterns"]] == [
+        {"": Answer.NOT_SEEN, "not_testable": Answer.NOT_TESTABLE, "cannot_tell": Answer.UNCERTAIN}[kept]
+    ]
+    if told:
+        assert "To tell it from inner race on the same shaft" in told[0]
+
+
+def test_a_pattern_that_is_not_offered_is_never_claimed(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+    name = next(row["pattern"] for row in table("fault_patterns") if row["offered"] == "no")
+
+    def family(drive: Drive, all_: object) -> tuple[Weighed, ...]:
+        return (weigh(name, "part", [once(True)], attribution=0.01),)
+
+    document = judged(job, family, [turning(job, 1)], monkeypatch)
+    assert not document["verdicts"] and not document["patterns"]
+
+
+def test_records_of_no_steady_speed_are_not_judged_for_bearings_and_are_not_clean(job: Job) -> None:
+    document = diagnose.run(job, [record(1, taken=Circumstances(state="coast-down"), samples=2**17)]).document
+    assert not document["clean"] and "no recording was taken at a steady speed" in document["cannot_tell"][-1]
+
+
+@pytest.mark.parametrize(
+    ("name", "points", "growth_db", "says"),
+    [
+        (CRACK, ("one",), None, "plan and verify: act within 4 days"),
+        (CRACK, ("one", "two"), None, "stop and inspect at the first safe stop"),
+        (CRACK, ("", ""), None, "plan and verify: act within 4 days"),
+        ("gear wear", ("one",), 7.0, "plan and verify: order parts, act within 1 to 3 months"),
+        ("gear wear", ("one",), 21.0, "plan and verify: act within 1 to 4 weeks, check weekly"),
+        ("unbalance", ("one", "two"), None, "put it right at the next planned stop; record again in two weeks"),
+        ("sensor fault", ("one",), 30.0, "repair the measurement before anything is judged by it"),
+    ],
+)
+def test_urgency_follows_severity_witnesses_and_growth(
+    name: str, points: tuple[str, ...], growth_db: float | None, says: str
+) -> None:
+    seen_in = [observed(record(n, point=point)) for n, point in enumerate(points)]
+    sign = Sign(Role.NEEDED, "any", True, "")
+    assert pattern_urgency(weigh(name, "part", [sign], attribution=0.0, seen_in=seen_in, growth_db=growth_db)) == says
+
+
+def test_a_sign_that_is_a_witness_counts_as_one() -> None:
+    hot = Sign(Role.SUPPORTING, "temperature", True, "12 K over its twin", witness=True)
+    seen_in = [observed(record(1, point="one"))]
+    assert weigh(CRACK, "a", [once(True), hot], attribution=0.0, seen_in=seen_in).witnesses == 2
+    assert weigh(CRACK, "a", [once(True), hot], attribution=2 * ATTRIBUTION_LIMIT).answer is Answer.UNCERTAIN
+
+
+def test_of_many_records_the_earliest_and_latest_three_of_each_place_and_state_are_kept_in_order() -> None:
+    kept = Kept()
+    for number in range(20):
+        load = (0.4, 0.8)[number % 2]
+        kept.add(observed(record(number, taken=Circumstances(load=load), samples=256)))
+    names = [int(one.recording.name.removeprefix("record ")) for one in kept.all()]
+    assert names == [0, 1, 2, 3, 4, 5, 14, 15, 16, 17, 18, 19]
+
+
+def test_levels_are_compared_at_one_known_load_and_speed_only() -> None:
+    at = {load: observed(record(1, taken=Circumstances(load=load))) for load in (None, 0.5, 0.55, 0.8)}
+    assert matched(at[0.5], at[0.55])
+    assert not matched(at[0.5], at[0.8]) and not matched(at[None], at[None])
+    assert not matched(at[0.5], replace(at[0.5], speed_hz=30.0))
+    assert not matched(at[0.5], replace(at[0.5], speed_spread=1.0))
