@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := build/demo
 
-.PHONY: help demo check long bench study study-forecast study-teeth picture clean
+.PHONY: help demo check long bench study study-forecast study-shafts study-teeth picture notebook clean
 .DEFAULT_GOAL := help
 
 help:
@@ -13,9 +13,11 @@ help:
 	@echo "make long    the long suites: large simulations, and the pages in a browser (Debian: apt-get install chromium)"
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
+	@echo "make study-shafts  the same of the patterns of shafts, motor, oil and sensors, on simulations"
 	@echo "make study-teeth  how often unknown tooth counts are found, and whether the odds come true, on simulations"
 	@echo "make study-forecast  whether forecast dates come true and how often noise looks like a trend or step, on simulations"
 	@echo "make picture the pictures of README and docs, from the demo"
+	@echo "make notebook  run docs/indicators.ipynb again, its outputs kept in it"
 	@echo "make clean   remove what was built; jobs you made elsewhere stay"
 
 $(VENV)/python: Makefile
@@ -59,6 +61,9 @@ bench: $(VENV)/run
 study: $(VENV)/dev
 	$(BIN)/python -m studies.diagnosis
 
+study-shafts: $(VENV)/dev
+	$(BIN)/python -m studies.shaft_patterns
+
 study-teeth: $(VENV)/dev
 	$(BIN)/python -m studies.inference
 
@@ -67,6 +72,9 @@ study-forecast: $(VENV)/dev
 
 picture: demo $(VENV)/dev
 	$(BIN)/python tools/make_pictures.py $(DEMO)
+
+notebook: $(VENV)/dev
+	$(BIN)/python tools/run_notebook.py
 
 clean:
 	rm -rf build .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -23,7 +23,7 @@ from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import bearing_hypotheses, judge_bearings
 from gearcase.signal.envelope import envelope_spectrum
 from gearcase.signal.indicators import indicators
-from gearcase.signal.spectrum import amplitude_spectrum, floor_bins, hann, line_strength, transform
+from gearcase.signal.spectrum import amplitude_spectrum, floor_bins, line_strength, transform
 from gearcase.worked import Given, Origin
 
 RATE_HZ = 25600.0
@@ -84,7 +84,7 @@ def diagnosis(samples: np.ndarray) -> None:
     """All of it: figures, both spectra with strengths, and the judge with its decoys."""
     indicators(samples)
     whole = transform(samples, sample_rate_hz=RATE_HZ)
-    line_strength(np.abs(hann(whole.values)) ** 2, width=floor_bins(whole.bin_hz))
+    line_strength(np.abs(whole.windowed) ** 2, width=floor_bins(whole.bin_hz))
     judge_bearings(envelope_spectrum(whole), HYPOTHESES, speed_hz=24.75, speed_spread=0.001, explained_orders=EXPLAINED)
 
 

@@ -19,6 +19,7 @@ from statistics import median
 from gearcase.device.rig import Rig, RigBus
 from gearcase.job.build import load
 from gearcase.judge.alarm import Thresholds
+from gearcase.monitor.in_force import InForce
 from gearcase.monitor.watch import Watch
 from gearcase.record.store import Store
 
@@ -63,7 +64,8 @@ def watch_an_hour(folder: Path) -> None:
     job = load(DEMO)
     now = 1.8e9
     rig = Rig(job, lambda: now, 24.75, sump=321.15)
-    limits = {(point, "overall velocity"): Thresholds(2.8e-3, 4.5e-3) for point in ("input coupling end", "intermediate left")}
+    limit = InForce(Thresholds(2.8e-3, 4.5e-3))
+    limits = {(point, "overall velocity", ""): limit for point in ("input coupling end", "intermediate left")}
     with Store.open(folder / "readings.sqlite") as store:
 
         async def rest(_: float) -> None:

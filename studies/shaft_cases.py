@@ -6,7 +6,7 @@ import numpy as np
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.shaft_faults import QUIET, Channel, SensorFault, ShaftFault, Situation, simulate_channels
-from gearcase.drive.simulate import Levels, Noise
+from gearcase.drive.simulate import BearingFault, Levels, Noise
 from gearcase.drive.train import Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
@@ -50,6 +50,7 @@ def observe(
     *,
     seed: int,
     faults: Sequence[ShaftFault] = (),
+    damage: Sequence[BearingFault] = (),
     sensors: Sequence[SensorFault] = (),
     channels: Sequence[Channel] = CHANNELS,
     drive: Drive = DRIVE,
@@ -68,6 +69,7 @@ def observe(
         seed=seed,
         noise=noise,
         faults=faults,
+        damage=damage,
         sensors=sensors,
         levels=levels,
     )

@@ -33,7 +33,7 @@ def shifts(runs: int, hours: float, *, overall: float = 1.5e-3, seed: int = 1, s
     for _ in range(runs):
         for minute in range(round(60 * (hours + 1))):
             on = minute >= 60
-            warm = 335.0 - 40.0 * np.exp(-(minute - 60) / 5.0) if on else 295.0
+            warm = 335.0 - 40.0 * np.exp(-(minute - 60) / 5.0) if on else 295.0 + (40.0 * np.exp(-minute / 5.0) if found else 0.0)
             shake = overall * (1 + 0.03 * rng.normal()) if on else 1e-5
             found += [
                 Reading(time_s, POINT, "overall velocity", shake, "m/s"),
@@ -60,7 +60,8 @@ def taken(demo: Job, path: Path, readings: list[Reading], **given: Any) -> Stage
 
 
 def limits(result: StageResult) -> dict[str, dict[str, Any]]:
-    return {limit["quantity"]: limit for limit in result.document["limits"]}
+    """By quantity, without the ceiling beside them."""
+    return {limit["quantity"]: limit for limit in result.document["limits"] if limit["kind"] != "ceiling"}
 
 
 def test_one_run_gives_day_one_limits_and_says_what_lacks(demo: Job, tmp_path: Path) -> None:
@@ -107,6 +108,78 @@ def test_a_drive_over_the_boundary_is_refused_unless_an_approver_says_why(demo: 
     assert "worn coupling, on order" in accepted.document["statement"]
     assert overall["yellow"]["value"] == pytest.approx(5.5e-3 + BC / 4, rel=0.01)  # it does not alarm for ever
     assert all(limit["expires_s"] == START + 30 * HOUR + 30 * 86400 for limit in accepted.document["limits"])
+
+
+def season(days: int, *, growth_db: float = 0.0, seed: int = 3) -> list[Reading]:
+    """An hour's run each day, a reading a minute, at two speeds and any load."""
+    rng, found = np.random.default_rng(seed), []
+    for day in range(days):
+        speed, load = (24.75, 20.0)[day % 2], rng.uniform(0.3, 0.9)
+        for minute in range(68):
+            on, time_s = minute >= 6, START + 86400 * day + 60 * minute
+            oil = 320.0 + 10 * load + 3 * np.sin(day / 15) if on else 315.0
+            usual = 1.0e-3 * (speed / 24.75) ** 2 * np.exp(0.4 * (load - 0.6))
+            shake = usual * rng.lognormal(0.0, 0.05) * 10 ** (growth_db / 20) if on else 1e-5
+            found += [
+                Reading(time_s, POINT, "overall velocity", shake, "m/s"),
+                Reading(time_s, POINT, "high-frequency acceleration", 5e3 * shake, "m/s2"),
+                Reading(time_s, "sump", "temperature", oil, "K"),
+                Reading(time_s, "", "speed", speed if on else 0.0, "Hz"),
+                Reading(time_s, "", "load", load if on else 0.0, "-"),
+                Reading(time_s, "", "running", float(on), "-"),
+            ]
+    return found
+
+
+def test_three_months_give_limits_by_regression_and_a_ceiling_beside_them(demo: Job, tmp_path: Path) -> None:
+    result = taken(demo, tmp_path, season(95))
+    found = limits(result)
+    overall, band = found["overall velocity"], found["high-frequency acceleration"]
+    assert overall["kind"] == band["kind"] == "three-month" and "brought to" in overall["note"]
+    model = overall["model"]
+    assert model["slope"]["speed"] == pytest.approx(2.0, abs=0.05) and model["slope"]["load"] == pytest.approx(0.4, abs=0.05)
+    assert model["left_out"] == {} or set(model["left_out"]) == {"oil temperature"}
+    # common practice, no source: 4.5 sigma of 0.05 is 1.95 dB, so 3 dB overall and 6 dB of a band; danger 10 dB
+    assert overall["yellow"]["value"] / model["level"] == pytest.approx(10 ** (3 / 20), rel=1e-6)
+    assert band["yellow"]["value"] / band["model"]["level"] == pytest.approx(10 ** (6 / 20), rel=1e-6)
+    assert overall["danger"]["value"] / model["level"] == pytest.approx(10 ** (10 / 20), rel=1e-6)
+    (ceiling,) = [row for row in result.document["limits"] if row["kind"] == "ceiling"]
+    assert (ceiling["yellow"]["value"], ceiling["danger"]["value"]) == pytest.approx((1.25 * BC, CD))
+    by_growth = {row["growth_db"]: row for row in overall["detection"]}
+    assert by_growth[6.0]["seen"] == by_growth[6.0]["tried"] and by_growth[6.0]["median_s"] == 180  # 3 of 4 minutes
+    assert by_growth[6.0]["slowest_s"] > 80000  # what begins in the last minutes of a run is seen in the next day's
+    assert by_growth[3.0]["median_s"] > 180  # at the limit itself, half of the minutes are over it
+    assert overall["false_alarms_per_year"]["yellow"]["episodes"] == 0  # 3 dB are seven sigma
+    assert result.document["false_alarms_a_drive_year"] == {"yellow": 0.0, "danger": 0.0}
+
+
+def test_before_three_months_each_speed_and_load_has_limits_of_its_own_and_what_was_seen_too_little_is_said(
+    demo: Job, tmp_path: Path
+) -> None:
+    result = taken(demo, tmp_path, season(50))
+    rows = [row for row in result.document["limits"] if row["quantity"] == "overall velocity" and row["kind"] == "one-week"]
+    assert len(rows) >= 4 and len({row["operating"]["says"] for row in rows}) == len(rows)
+    fast = [row["yellow"]["value"] for row in rows if row["operating"]["speed_hz"][0] > 24]
+    slow = [row["yellow"]["value"] for row in rows if row["operating"]["speed_hz"][0] < 21]
+    assert min(fast) > max(slow)
+    short = taken(demo, tmp_path / "short", season(5))
+    said = [row["says"] for row in short.document["findings"] if row["rule"] == "baseline.state_too_short"]
+    assert said and "too little for limits there" in said[0]
+
+
+def test_how_the_oil_settles_is_told_and_a_failed_probe_is_called_one(demo: Job, tmp_path: Path) -> None:
+    result = taken(demo, tmp_path, shifts(4, 4.0))
+    (point,) = result.document["points"]
+    assert point["settling"]["time_constant_s"] == pytest.approx(300.0, rel=0.05)  # 5 minutes, as it was made
+    assert point["settling"]["end_k"] == pytest.approx(335.0, abs=0.5)
+    broken = [
+        Reading(r.time_s, r.point, r.quantity, 1200.0, r.unit) if r.quantity == "temperature" and number % 9 == 1 else r
+        for number, r in enumerate(shifts(4, 4.0))
+    ]
+    failed = taken(demo, tmp_path / "broken", broken)
+    (said,) = [row for row in failed.document["findings"] if row["rule"] == "baseline.probe"]
+    assert said["says"].startswith("the probe has failed") and "temperature" not in limits(failed)
+    assert failed.document["points"][0]["settling"] is None
 
 
 def test_without_run_state_nothing_is_judged(demo: Job, tmp_path: Path) -> None:

@@ -209,10 +209,10 @@ def test_a_fit_is_stale_once_entries_plan_or_photo_change(job: Path) -> None:
         (f"- point: {STUD}\n  wall: {{readings: [22 mm, 22 mm]}}\n", ["built.yaml:2", "three readings"]),
         (f"- point: {STUD}\n  wall: {{readings: [1 mm, 1 mm, 1 mm], gauge_error: 1 mm}}\n", ["less than the least reading"]),
         (
-            f"- point: {STUD}\n  steps: [14]\n",
-            ["steps of input coupling end: 8, 9, 10, 11, 12, 13; step 14 belongs to intermediate left"],
+            f"- point: {STUD}\n  steps: [24]\n",
+            ["steps of input coupling end: 22, 28, 29, 30, 38, 39, 56; step 24 belongs to intermediate left"],
         ),
-        (f"- point: {STUD}\n  steps: [99]\n", ["numbers of the plan's work card, 1 to 38"]),
+        (f"- point: {STUD}\n  steps: [99]\n", ["numbers of the plan's work card, 1 to 65"]),
         (f"- point: {STUD}\n  by: B\n", ["says nothing"]),
         ("- torque: 4 N m\n", ["the measuring point that torque belongs to"]),
         (f"- point: {MAGNET}\n  device: {{address: 9}}\n", ["one of the plan's devices"]),
@@ -423,7 +423,13 @@ def test_a_plan_that_was_edited_is_not_taken_for_the_one_an_entry_was_done_again
 def test_a_step_done_at_one_point_leaves_the_same_step_of_another_open(job: Path) -> None:
     plan(job, ("mount: stud", "mount: rigid adhesive"))
     _, document = fit(job, f"- point: {BOND}\n  steps: all\n")
-    assert [step["do"][:5] for step in document["open_steps"] if step["where"] == STUD] == ["Grind", "Check", "Bond ", "The m"]
+    assert [step["do"][:5] for step in document["open_steps"] if step["where"] == STUD] == [
+        "Grind",
+        "Check",
+        "Bond ",
+        "The m",
+        "Read ",
+    ]
     assert not [step for step in document["open_steps"] if step["where"] == BOND]
 
 
@@ -463,15 +469,15 @@ def test_questions_skip_on_enter_and_ask_a_bad_value_again_with_the_rule(
 ) -> None:
     (job / "mark.jpg").write_bytes(b"mark")
     stud = ["", "331 mm, 328 mm", "22 mm", "22.6 mm, 22.4 mm, 22.5 mm", "0.3 mm", "11", "11.5 mm", "4 N m", "0411", "11", ""]
-    stud += ["none.jpg", "mark.jpg", "14", "all", ""]
+    stud += ["none.jpg", "mark.jpg", "24", "all", ""]
     answers(monkeypatch, *stud)  # then the end of input
     code, document = fit(job, None)
     said = capsys.readouterr().err
     assert code == 0 and document["added"] == 1 and document["points"][0]["photos"][0]["file"] == "mark.jpg"
     assert value(document["points"][0], "serial") == "0411" and value(document["points"][0], "depth") == pytest.approx(0.0115)
     assert value(document["points"][0], "wall")["gauge_error"] == pytest.approx(0.0003)
-    fitted = [8, 9, 10, 11, 12, 13, 20]  # the steps of the point, and of the device it bears
-    assert [step["number"] for step in document["open_steps"]] == [n for n in range(1, 39) if n not in fitted]
+    fitted = [10, 22, 28, 29, 30, 38, 39, 41, 49, 56]  # the steps of the point, and of the device it bears
+    assert [step["number"] for step in document["open_steps"]] == [n for n in range(1, 66) if n not in fitted]
     for rule in ("three readings", 'e.g. "25 mm"', "a photo that is there"):
         assert rule in said
     assert said.count("drilled depth") == 2 and "temperature of the metal" not in said.split("intermediate left")[0]

@@ -7,7 +7,7 @@ from contextlib import suppress
 
 import pint
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gearcase import tables, units
@@ -134,6 +134,35 @@ def test_a_range_from_high_to_low_is_refused() -> None:
 def test_showing_and_reading_again_gives_the_same(value: float, unit: str) -> None:
     si = units.convert(value, unit, "length")
     assert units.parse(units.show(si, "length", unit, digits=12), "length") == pytest.approx(si, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "spread", "stated"),
+    [
+        (50.000838e-3, "m", 93e-9, "50.000838 ± 0.000093 mm"),  # JCGM 100:2008, H.1.7 (from memory)
+        (100.02147, "g", 0.35e-3, "100.02147 ± 0.00035 g"),  # JCGM 100:2008, 7.2.2 (from memory)
+    ],
+)
+def test_a_number_and_its_spread_are_stated_as_the_guide_states_them(value: float, unit: str, spread: float, stated: str) -> None:
+    assert units.read(value, unit, spread=spread) == stated
+
+
+@settings(deadline=None)  # pint reads its definitions at the first call
+@given(st.floats(1e-9, 1e9), st.sampled_from(["m", "m2", "Pa", "m/s", "s", "Hz", "N", "-"]), st.sampled_from([3, 5]))
+def test_a_number_as_people_read_it_is_still_that_number(value: float, unit: str, digits: int) -> None:
+    """Against pint; no digit before the point is rounded away, and no large number wants a power of ten."""
+    number, _, shown = units.read(value, unit, digits=digits).partition(" ")
+    library = {"mm²": "mm**2", "m2": "m**2", "µs": "us", "": "dimensionless", "-": "dimensionless"}
+    each = pint.Quantity(1.0, library.get(shown, shown)).to(library.get(unit, unit)).magnitude
+    assert float(number) * each == pytest.approx(value, rel=0.51 * 10 ** (1 - digits))
+    assert "e+" not in number and (float(number) < 10 ** (digits - 1) or abs(float(number) - value / each) <= 0.51)
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "says"), [(273.15, "0 °C"), (373.15, "100 °C"), (213.15, "-60 °C"), (40.0, "40 K"), (-3.0, "-3 K")]
+)
+def test_kelvin_is_read_as_a_temperature_or_as_a_difference(kelvin: float, says: str) -> None:
+    assert units.read(kelvin, "K") == says
 
 
 @pytest.mark.parametrize("row", rows("wire_awg.csv"), ids=lambda row: row["awg"])

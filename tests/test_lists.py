@@ -18,6 +18,7 @@ from gearcase.drawings.plan_blocks import plan_section
 from gearcase.drawings.report import report_html, report_pdf
 from gearcase.install.housing import Cable, Port, Wall
 from gearcase.install.lengths import Lengths, Piece, Stock
+from gearcase.install.outage import Ask
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
 from gearcase.stages.planning.lists import GROUPS, Wanted, cut_document, pick_list
@@ -151,7 +152,11 @@ def test_an_unknown_wall_packs_for_both_answers_and_says_which_stops(demo: Job) 
         assert (
             "drill #3" in fork["pack_one"] and "plug tap 1/4-28" in fork["pack_one"] and "two-part adhesive" in fork["pack_other"]
         )
-        assert "21.01 mm or more" in fork["one"] and "neither drilling nor bonding" in fork["stops"]
+        assert "21.01 mm or more" in fork["one"] and "the owner" not in " ".join(fork.values())  # who has agreed already
+        asked = plan.run(replace(job, conditions=replace(job.conditions, drilling_consent="asked"))).document["before_leaving"]
+        assert "whether it may be drilled" in asked["forks"][0]["unknown"]
+        assert "neither drilling nor bonding" in asked["forks"][0]["stops"]
+    assert not [fork for fork in plan.run(demo).document["before_leaving"]["forks"] if fork["where"] == stud.name]
 
 
 def test_what_is_not_gauged_or_said_is_a_fork_too(demo: Job) -> None:
@@ -171,19 +176,36 @@ def test_what_stops_the_job_is_asked_before_leaving(demo: Job) -> None:
     thin = replace(demo, points=(replace(demo.points[0], wall=Wall(14e-3, 0.3e-3, Origin.MEASURED)), *demo.points[1:]))
     leaving = plan.run(thin).document["before_leaving"]
     assert any("a way to the oil" in row["what"] for row in leaving["stops"])
-    unasked = replace(thin, conditions=replace(thin.conditions, drilling_consent=""))
-    stops = plan.run(unasked).document["before_leaving"]["stops"]
-    assert any("may the drive be drilled" in row["what"] for row in stops)
+    assert not any("may the drive be drilled" in row["what"] for row in leaving["stops"])
+    silent = replace(thin, conditions=replace(thin.conditions, drilling_consent=""))
+    assert any("may the drive be drilled" in row["what"] for row in plan.run(silent).document["before_leaving"]["stops"])
     assert any("network" in row["what"] for row in leaving["permissions"])
     assert leaving["permissions"][0]["owner"] == "shift engineer of the crushing plant"
 
 
-def test_permissions_come_from_the_schedule_where_the_plan_has_one(demo: Job, document: dict[str, Any]) -> None:
-    from gearcase.stages.planning.leaving import before_leaving
+def test_permissions_are_the_go_no_go_list_and_what_is_granted_needs_no_box(demo: Job) -> None:
+    asks = (Ask("consent to drill", "owner", 14.0, granted=True), Ask("network approval", "office", 42.0))
+    job = replace(demo, outage=replace(demo.outage, asks=asks))
+    document = plan.run(job).document
+    rows = {row["what"]: row for row in document["before_leaving"]["permissions"]}
+    assert set(rows) == {row["what"] for row in document["outage"]["lead"]} and len(rows) > len(asks)
+    assert rows["network approval"] == {"what": "network approval", "owner": "office", "lead": "42 days", "granted": False}
+    blocks = list(leaving_page(document, BLOCK).blocks)
+    boxes = next(block for block in blocks if block.kind == "table" and "permission" in block.head).rows
+    assert "network approval" in {row[1] for row in boxes} and "consent to drill" not in {row[1] for row in boxes}
+    assert any(block.text.startswith("Granted already") and "consent to drill" in block.text for block in blocks)
 
-    before = [{"what": "network approval", "owner": "plant network", "lead_s": 21 * 86400.0, "due_s": -86400.0}]
-    leaving = before_leaving(demo, {**document, "schedule": {"before": before}}, [])
-    assert leaving["permissions"] == [{"what": "network approval", "owner": "plant network", "lead": "21 days"}]
+
+def test_the_page_before_leaving_home_names_what_is_isolated_or_asks_for_it(demo: Job) -> None:
+    def page(job: Job) -> str:
+        return " ".join(report_html(leaving_page(plan.run(job).document, BLOCK)).split())
+
+    said = page(demo)
+    assert all(point.replace("'", "&#39;") in said for point in demo.outage.isolation.points) and "held by C. Tarn" in said
+    unsaid = replace(demo, outage=replace(demo.outage, isolation=None))
+    assert "Nobody has listed what is isolated or blocked" in page(unsaid)
+    assert any("lock-out points" in row["what"] for row in plan.run(unsaid).document["before_leaving"]["stops"])
+    assert not any("lock-out points" in row["what"] for row in plan.run(demo).document["before_leaving"]["stops"])
 
 
 def test_the_page_before_leaving_home_is_one_page(document: dict[str, Any]) -> None:
@@ -269,7 +291,7 @@ def test_the_page_of_the_plan_links_its_sheets(kept: Path) -> None:
     for said in (
         "Face left, SVG",
         "Drill template, face coupling side, PDF",
-        "Plate of bracket on the jig holes, DXF",
+        "Plate on the jig holes, DXF",
         "Serial bus, SVG",
     ):
         assert f">{said}<" in page.text

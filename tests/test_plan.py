@@ -175,17 +175,16 @@ def test_a_cable_too_short_blocks(demo: Job) -> None:
 
 
 def test_the_work_card_goes_from_the_bench_to_the_last_look_and_leaves_no_part_out(demo: Job) -> None:
-    """Trade: bench before the visit, lock-out before any hand, then points, cables, the last look."""
+    """Trade: agreed, tried on the running drive, the bench, lock-out before any hand, points, cables, release, the last look."""
     where = [step["where"] for step in plan.run(demo).document["work_card"]]
-    before = where.index("before")
-    assert where[:4] == ["network", "bench", "bench", "bench"] and where[before : before + 2] == ["before", "before"]
-    assert set(where[4:before]) == {"intermediate left"}  # tried on the running drive, before it is locked out
-    assert where[-2:] == ["after", "running"]
+    locked, freed = where.index("isolation"), len(where) - where[::-1].index("isolation")
+    assert where[:6] == ["before", "network", "intermediate left", "strut channel", "conduit", demo.kit.screws[0].name]
+    assert where[freed:] == ["controller", "controller", "stack light", "running", "sump sensor"]
     points, devices = [point.name for point in demo.points], [device.name for device in demo.bus.devices]
     screws, entries = [screw.name for screw in demo.kit.screws], [entry.name for entry in demo.power.entries]
     held = [bracket.name for bracket in demo.kit.brackets]
-    parts = [*points, *devices, *screws, *held, "edge enclosure", "sump sensor", "bus", "power", *entries]
-    assert list(dict.fromkeys(where[before + 2 : -2])) == parts
+    parts = {*points, *devices, *screws, *held, "edge enclosure", "sump sensor", "bus", "power", entries[1], "after", "isolation"}
+    assert set(where[locked:freed]) == parts
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,7 @@ from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHo
 from gearcase.install.orientation import GRAVITY
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
+from gearcase.stages.planning.card import NOT_YET
 from gearcase.units import Range
 from gearcase.worked import Origin
 from test_stages import EXAMPLES
@@ -204,12 +205,23 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
     rows = {row["point"]: row for row in plan.run(demo).document["orientation"]}
     assert rows["intermediate left"]["gravity_m_s2"] == pytest.approx([-GRAVITY, 0, 0], abs=1e-3)
     assert rows["intermediate left"]["axes"] == {"x": "down", "y": "towards the input end", "z": "left"}
-    assert rows["intermediate left"]["tap_axis"] == "-y"
+    assert rows["intermediate left"]["tap_axis"] == "-y" and "edge beside it" in rows["intermediate left"]["tap"]
+    assert rows["input coupling end"]["tap"] == "towards the output end, on the bare face beside it"
     for row in rows.values():
         turned = np.array(row["rotation"])
         assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
         assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
     assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
+
+
+def test_a_tap_at_the_output_end_is_never_on_its_own_face(demo: Job) -> None:
+    """A blow on that face goes towards the input end: z, which stands out of it, would show the other sign."""
+    faces = tuple(replace(face, outward="output end") if face.name == demo.points[0].face else face for face in demo.housing.faces)
+    document = plan.run(replace(demo, housing=replace(demo.housing, faces=faces))).document
+    row = next(row for row in document["orientation"] if row["point"] == demo.points[0].name)
+    assert row["tap_axis"] == "+z" and "not" not in row["tap"].split(";")[0] and "the other sign" in row["tap"]
+    told = " ".join(item for block in plan_blocks(document) for item in (block.text, *block.items))
+    assert row["tap"] in told and "12 o'clock up, 3 o'clock left, seen from the input end" in told
 
 
 # --- sump ------------------------------------------------------------------------------------------------------------------------
@@ -234,7 +246,7 @@ def test_a_port_that_will_not_do_says_why(changed: dict[str, Any], rule: str, le
     job = with_port(demo, replace(SIDE, **changed))
     assert words in says(job, rule, level)
     if level == "blocker":
-        assert not [step for step in plan.run(job).document["work_card"] if step["where"] == "sump sensor"]
+        assert [step["do"] for step in plan.run(job).document["work_card"] if step["where"] == "sump sensor"] == [NOT_YET]
 
 
 def test_a_probe_too_short_for_its_tip_says_by_how_much(demo: Job) -> None:
@@ -327,7 +339,7 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "a way to the oil" in says(with_bracket(demo, at=((0.3, 0.33),), **new), "metal_left", "blocker")
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
-    assert not any(step["where"] == "bracket on the jig holes" for step in card)
+    assert [step["do"] for step in card if step["where"] == "plate on the jig holes"] == [NOT_YET]
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:

@@ -70,9 +70,9 @@ def test_a_sound_drive_has_none_of_them() -> None:
     assert of(found, "unbalance").answer is Answer.NOT_SEEN
 
 
-@pytest.mark.parametrize(("hz", "multiples"), [(24.3, 1), (25.2, 3), (49.9, 1), (12.5, 10)])
+@pytest.mark.parametrize(("hz", "multiples"), [(24.3, 1), (24.68, 1), (24.81, 1), (25.2, 3), (49.9, 1), (12.5, 10)])
 def test_a_neighbour_that_shakes_the_floor_is_none_of_them(hz: float, multiples: int) -> None:
-    """From half a hertz off this shaft's lines on: eight bins of a record of 16 s."""
+    """From one bin of a record of 16 s off this shaft's own line on."""
     assert claimed(shafts.examine(DRIVE, observe(seed=3, faults=[Neighbour(hz, 8 * MM_S, multiples)]))) == set()
 
 
@@ -126,6 +126,8 @@ def test_a_resonance_is_seen_from_several_speeds_and_is_no_unbalance() -> None:
     records = sweep(RESONANT, seed=1)
     found = resonance.examine(DRIVE, records)
     assert claimed(found) == {("resonance", "input")}
+    last = (*records, *observe(Situation(26.0), seed=300, faults=[RESONANT]))
+    assert claimed(shafts.examine(DRIVE, last)) == set(), "nor at a speed beside it, once the others are known"
     at_peak = [one for one in records if one.speed_hz == 24.0]
     alone = of(shafts.examine(DRIVE, at_peak), "unbalance")
     assert alone.answer is Answer.UNCERTAIN and alone.why.startswith("one radial direction much the higher")
@@ -171,6 +173,7 @@ def test_a_vibration_calibrator_reads_10_mm_s() -> None:
     wave = 10 * np.sqrt(2) * np.sin(1000 * np.arange(1 << 15) / 8000) + noise
     tone = _tones(wave, 8000.0).at(159.155, 1.0)
     assert tone is not None and tone.velocity == pytest.approx(0.01, rel=0.01)
+    assert tone.hz == pytest.approx(1000 / (2 * np.pi), abs=0.02 * 8000 / (1 << 15))
 
 
 def test_a_phase_between_channels_is_read_and_noise_has_none() -> None:

@@ -144,6 +144,29 @@ def test_the_mark_points_where_the_sensors_y_axis_will(clock: float) -> None:
     assert (back[1] - tip[1]) / length == pytest.approx(up, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("outward", "twelve", "three"),  # standing before each face of a box, its input end known: geometry
+    [
+        ("input end", "up", "right, seen from the input end"),
+        ("output end", "up", "left, seen from the input end"),
+        ("left", "up", "towards the input end"),
+        ("right", "up", "towards the output end"),
+        ("up", "towards the output end", "right, seen from the input end"),
+        ("down", "towards the output end", "left, seen from the input end"),
+    ],
+)
+def test_a_face_says_what_its_clock_means_on_the_machine_and_the_template_which_edge_is_meant(
+    outward: str, twelve: str, three: str
+) -> None:
+    face = {**LEFT, "outward": outward}
+    assert f"12 o'clock {twelve}, 3 o'clock {three}" in words_of(face_sheet(face, PARTS, title="f").svg("f"))
+    opposite = {"up": "down", "towards the output end": "towards the input end"}[twelve]
+    told = words_of(template_sheets(face, studs((0.05, 0.05)), paper="A4", block=BLOCK)[0].svg("t"))
+    assert f"datum: lower edge of the face ({opposite})" in told
+    unknown = {key: value for key, value in LEFT.items() if key != "outward"}
+    assert "o'clock up" not in words_of(face_sheet(unknown, PARTS, title="f").svg("f"))
+
+
 def test_what_must_stay_clear_is_dimensioned_to_its_edges_on_the_face_and_in_its_table() -> None:
     """By hand from LEFT: the level glass, 45 x 45 mm about (540, 130), has its edges at 517.5 and 562.5, 107.5 and 152.5."""
     sheet = face_sheet(LEFT, [], title="f")
@@ -178,6 +201,32 @@ def test_no_label_stands_in_the_hatching_of_another_nor_on_a_leader() -> None:
         assert not any(box.left < across < box.right and box.top < down < box.bottom for across, down in along)
 
 
+@pytest.mark.parametrize(
+    "places",  # crowds in which a leader ran through a sensor
+    [
+        [(0.446, 0.051), (0.282, 0.288), (0.169, 0.362), (0.519, 0.060), (0.063, 0.229), (0.538, 0.176)],
+        [(0.251, 0.349), (0.155, 0.222), (0.267, 0.343), (0.566, 0.145), (0.306, 0.345), (0.333, 0.121)],
+        [(0.076, 0.169), (0.367, 0.274), (0.501, 0.079), (0.385, 0.115), (0.228, 0.240), (0.486, 0.271)],
+    ],
+)
+def test_no_leader_runs_through_a_sensor_or_a_hole_that_it_does_not_name(places: list[tuple[float, float]]) -> None:
+    """Each leader keeps 6 px from the middle of every mark but the one at which it starts: its circle is 5 px and more."""
+    parts = [{**part, "clock": None} for part in studs(*places)]
+    sheet = face_sheet(LEFT, parts, title="f")
+    each = PX / int(re.findall(r"scale 1:(\d+)", words_of(sheet.svg("f")))[0])
+    outline = re.findall(r'<rect x="([\d.]+)" y="([\d.]+)" width="[\d.]+" height="([\d.]+)"', sheet.svg("f"))[0]
+    left, top, high = (float(one) for one in outline)
+    marks = [one["at_m"] for one in (*parts, *LEFT["threaded_holes"])]
+    middles = [(left + 1000 * x * each, top + high - 1000 * y * each) for x, y in marks]
+    assert sheet.leaders
+    for x, y, to_x, to_y in sheet.leaders:
+        long = math.dist((x, y), (to_x, to_y))
+        for across, down in middles:
+            share = min(max(((across - x) * (to_x - x) + (down - y) * (to_y - y)) / long**2, 0), 1)
+            away = math.dist((across, down), (x + share * (to_x - x), y + share * (to_y - y)))
+            assert away >= 6 or math.dist((x, y), (across, down)) < 16, (across, down)
+
+
 def test_an_area_is_named_inside_where_its_name_fits() -> None:
     """A wide panel with a part in its middle: the name moves aside and stays in the panel."""
     panel = {"name": "panel", "kind": "panel", "at_m": [0.26, 0.2], "size_m": [0.3, 0.2], "wall": None}
@@ -206,7 +255,7 @@ def test_the_enclosure_and_its_plate_are_on_their_face_and_in_space_where_the_jo
     left, coupling = (
         face_sheet(face, document["parts"], title="f", fittings=document["fittings"]).svg("f") for face in document["faces"]
     )
-    assert "edge enclosure 55–195 300–420 140 x 120, on bracket on the jig holes" in words_of(left)
+    assert "edge enclosure 55–195 300–420 140 x 120, on plate on the jig holes" in words_of(left)
     assert left.count('dasharray="12 3 2 3 2 3"') == 2 and "edge enclosure" not in words_of(coupling)
     files = plan_drawings(document, block=BLOCK)
     assert all(row["name"] in words_of(files[name].decode()) for row in (box, plate) for name in ("face-0.svg", "housing.svg"))
@@ -221,9 +270,9 @@ def test_an_enclosure_on_a_stand_is_on_no_face() -> None:
 
 
 def test_a_name_too_long_for_its_cell_of_the_title_block_takes_two_lines() -> None:
-    plate = {**PLATE, "name": "plate of bracket on the jig holes"}
+    plate = {**PLATE, "name": "plate on the jig holes"}
     sheet = plate_sheet(plate, block=BLOCK)
-    assert "sheet plate of bracket on the jig holes stage" in words_of(sheet.svg("p"))
+    assert "sheet plate on the jig holes stage" in words_of(sheet.svg("p"))
     assert not overlapping(sheet) and not off_the_sheet(sheet)
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import scipy.io
 import scipy.signal
+import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -63,6 +64,19 @@ def test_at_steady_speed_it_is_scipys_resampler() -> None:
     theirs = scipy.signal.resample(x, 6400)
     inside = slice(640, found.values.size - 640)
     np.testing.assert_allclose(found.values[inside], theirs[inside], atol=2e-3)
+
+
+@pytest.mark.parametrize("share", [0.002, 0.02, 0.1])
+def test_order_tracking_is_a_general_resampler_read_where_the_angle_is(share: float) -> None:
+    """soxr brings noise in a band to 32 times its rate; straight lines between are then good to (2 pi 600 / 320000)^2 / 8."""
+    t, turns = swinging(20000, hz=25, share=share)
+    x = scipy.signal.sosfiltfilt(scipy.signal.butter(8, 600, fs=RATE, output="sos"), noise(20000, seed=1))
+    found = resample_to_angle(x, Turning(t[::40], turns[::40]), sample_rate_hz=RATE, per_turn=256)
+    finer = soxr.resample(x, RATE, 32 * RATE, quality="VHQ")
+    angle = found.first_turn + np.arange(found.values.size) / 256
+    theirs = np.interp(np.interp(angle, turns, t), np.arange(finer.size) / (32 * RATE), finer)
+    inside = slice(2560, -2560)
+    assert np.abs(found.values - theirs)[inside].max() < 2e-3 * x.std()
 
 
 @given(share=st.floats(0.0, 0.05), cycles=st.integers(1, 60), hz=st.floats(10, 40))

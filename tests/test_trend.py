@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.judge.trend import ANSWERS, LEAST_POINTS, correlation, cut, in_epoch, matched, pair_slopes, scatter, trend
+from gearcase.judge.trend import ANSWERS, LEAST_POINTS, correlation, cut, in_epoch, pair_slopes, scatter, trend
 
 DAY = 86400.0
 
@@ -200,18 +200,6 @@ def test_any_row_of_numbers_gets_an_answer(values: list[float], epochs: list[flo
     found = trend(np.arange(len(values)), values, epochs=epochs, seed=1)
     assert found.answer in ANSWERS
     assert found.slope is None or all(math.isfinite(part) for part in (found.slope, found.low, found.high))
-
-
-def test_only_the_same_speed_and_load_match() -> None:
-    state = np.array(["steady", "steady", "steady", "settling", "steady", "steady"])
-    speed, load = [25, 25, 20, 25, 25, np.nan], [0.8, 0.5, 0.8, 0.8, 0.8, 0.8]
-    got = matched(state, wanted="steady", speed_hz=speed, load=load, speed_band=0.05, load_band=0.1)
-    assert got.tolist() == [True, False, False, False, True, False]
-    assert not matched(state, wanted="steady", speed_hz=[np.nan] * 6, load=None, speed_band=0.05, load_band=0.1).any()
-    with pytest.raises(OutOfRange, match="above 0"):
-        matched(state, wanted="steady", speed_hz=None, load=None, speed_band=0.0, load_band=0.1)
-    with pytest.raises(OutOfRange, match="as many as there are states: 6"):
-        matched(state, wanted="steady", speed_hz=[25.0], load=None, speed_band=0.05, load_band=0.1)
 
 
 def test_noise_seldom_looks_like_a_trend_or_a_step() -> None:

@@ -28,8 +28,9 @@ from gearcase.errors import BadInput, NoReply
 from gearcase.job.build import Job, load
 from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.folder import Folder
+from gearcase.monitor.in_force import InForce, evidence_levels, in_force, voided
 from gearcase.monitor.service import watch_bus
-from gearcase.monitor.watch import Watch, evidence_levels, thresholds, voided
+from gearcase.monitor.watch import Watch
 from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store, store_path
 from gearcase.signal.recording import Recording
@@ -67,7 +68,7 @@ class Site:
             self.job,
             RigBus(self.rig),
             self.store,
-            DAY_ONE if limits is None else limits,
+            {(*key, ""): InForce(limit) for key, limit in (DAY_ONE if limits is None else limits).items()},
             usual or {},
             lambda: self.now,
             self.sleep,
@@ -415,9 +416,9 @@ def test_limits_and_usual_levels_come_from_the_baseline(site: Site) -> None:
     site.new_watch(limits={})
     site.minutes(25)
     document = baseline.run(site.job, site.store.readings(), now=site.now).document
-    limits = thresholds(document)
-    assert limits["intermediate left", "overall velocity"] == Thresholds(2.8e-3, 4.5e-3, None)
-    assert limits["sump", "temperature"].yellow == pytest.approx(353.15)
+    limits = in_force(document)
+    assert limits["intermediate left", "overall velocity", "day-one"].thresholds == Thresholds(2.8e-3, 4.5e-3, None)
+    assert limits["sump", "temperature", "day-one"].thresholds.yellow == pytest.approx(353.15)
     assert set(evidence_levels(document)) == {"input coupling end", "intermediate left"}
     assert "baseline.not_listed" not in [finding["rule"] for finding in document["findings"]]
 
@@ -534,6 +535,15 @@ def _count(path: Path) -> int:
         (["epoch", "oil changed"], "who says so"),
         (["epoch", "oil changed", "--by", "a", "--point", "nowhere"], "one of: input coupling end"),
         (["acknowledge"], "who says so"),
+        (["shelve", "--by", "a", "--reason", "r"], "a point, who shelves it, and why"),
+        (["shelve", "--point", "intermediate left", "--by", "a"], "--reason"),
+        (["shelve", "--point", "nowhere", "--by", "a", "--reason", "r"], "one of: input coupling end"),
+        (["shelve", "--point", "intermediate left", "--by", "a", "--reason", "r", "--for", "300 h"], "7 days at most"),
+        (
+            ["shelve", "--point", "intermediate left", "--by", "a", "--reason", "r", "--quantity", "mood"],
+            "one of: overall velocity",
+        ),
+        (["shelve", "--point", "intermediate left", "--by", "a", "--reason", "r", "--approver", "A"], "a second person"),
         (["watch", "--times", "0.5"], "1 to 1000"),
         (["watch", "--folder", "nowhere"], "a folder that is there"),
         (["watch", "--every", "10"], "a time with its unit"),
@@ -550,8 +560,12 @@ def test_what_a_person_declares_stands_in_the_diary(tmp_path: Path, capsys: pyte
     shutil.copy(EXAMPLES / "demo" / "job.yaml", tmp_path)
     assert main(["epoch", str(tmp_path), "sensor moved", "--point", "intermediate left", "--says", "to the boss", "--by", "A"]) == 0
     assert main(["acknowledge", str(tmp_path), "--by", "B"]) == 0
+    shelve = ["shelve", str(tmp_path), "--point", "intermediate left", "--quantity", "temperature", "--for", "2 h"]
+    assert main([*shelve, "--reason", "probe being changed", "--by", "C"]) == 0
     with Store.open(store_path(tmp_path)) as store:
-        first, second = store.events()
+        first, second, third = store.events()
+    assert third.kind == "shelved" and third.details["until_s"] == pytest.approx(third.time_s + 7200, abs=5)
+    assert "probe being changed; a danger still shows" in third.says
     assert first.kind == "epoch" and first.who == "A" and "prove it again; to the boss" in first.says
     assert second.kind == "acknowledged" and second.who == "B"
     assert "sensor moved" in capsys.readouterr().out

@@ -97,7 +97,7 @@ def test_the_card_shows_each_stage_with_its_state_in_words(client: Client) -> No
     page = client.get("/")
     assert page.status_code == 200 and page.headers["content-type"] == "text/html; charset=utf-8"
     assert "Conveyor CV-204" in page.text and "A. Tester" in page.text
-    assert page.text.count(">not begun<") == 6 and page.text.count('<span class="state done">done</span>') == 2
+    assert page.text.count(">not begun<") == len(card.STAGES) - 2 and page.text.count('<span class="state done">done</span>') == 2
     found = rows(client)
     assert list(found) == list(card.STAGES)
     assert (found["survey"]["state"], found["survey"]["run"], found["fit"]["state"]) == ("done", 1, "not begun")

@@ -2,7 +2,8 @@
 
 ``"0.5 in"``, ``"1485 rpm"`` and ``"900-1485 rpm"`` go through `parse` and `parse_range`; thread sizes through
 `parse_thread`; wire gauges through `parse_wire`. A number without its unit is refused, because 25 may be millimetres
-or inches. Turns per minute become turns per second (Hz), never radians per second. `show` goes the other way.
+or inches. Turns per minute become turns per second (Hz), never radians per second. `show` goes the other way for a unit
+that is asked for, `read` for the one in which people read a number of that size.
 """
 
 import functools
@@ -26,10 +27,22 @@ __all__ = [
     "parse_thread",
     "parse_wire",
     "percent",
+    "read",
     "show",
 ]
 
 INCH = 0.0254  # m, exactly: ISO 80000-3
+
+_ZERO_C = 273.15  # K
+_COLDEST = 173.15  # K: no drive stands so cold; a smaller number of kelvin is a difference of temperatures
+_READ_AS = {  # SI unit: up to which value it is read in another, the factor and that unit
+    "m": (1.0, 1000.0, "mm"),
+    "m2": (1.0, 1e6, "mm²"),
+    "Pa": (math.inf, 1e-6, "MPa"),
+    "m/s": (1.0, 1000.0, "mm/s"),
+    "s": (1e-3, 1e6, "µs"),
+    "rad": (math.inf, 180 / math.pi, "°"),
+}
 
 # kind of quantity -> spelling a person uses -> the name the units library knows it by
 ACCEPTED: dict[str, dict[str, str]] = {
@@ -298,6 +311,31 @@ def show(value: float, kind: str, unit: str, digits: int = 4) -> str:
     else:
         shown = value / convert(1.0, unit, kind)
     return f"{shown:.{digits}g} {unit}".strip()
+
+
+def read(value: float, unit: str, *, digits: int = 5, spread: float = 0.0) -> str:
+    """An SI value in the unit in which people read it, with its spread; `digits` of a number without one.
+
+    With a spread both have the digits of its first two (JCGM 100:2008, 7.2.6). Digits before the point are never rounded away.
+
+    Examples
+    --------
+    >>> read(0.00635, "m"), read(1000.0, "m"), read(0.0118, "m", digits=3), read(38.8991, "Hz", spread=0.389)
+    ('6.35 mm', '1000 m', '11.8 mm', '38.90 ± 0.39 Hz')
+    >>> read(131072.0, "-"), read(28451.23, "N"), read(28451.23, "N", digits=3), read(353.15, "K"), read(3.0, "K")
+    ('131072', '28451 N', '28451 N', '80 °C', '3 K')
+    """
+    if unit == "K" and value >= _COLDEST:
+        value, unit = round(value - _ZERO_C, 9), "°C"
+    up_to, factor, shown = _READ_AS.get(unit, (0.0, 1.0, unit))
+    if abs(value) < up_to:
+        value, spread, unit = value * factor, spread * factor, shown
+    after = "" if unit == "-" else unit if unit == "°" else f" {unit}"
+    if spread and math.isfinite(spread):
+        decimals = max(0, 1 - math.floor(math.log10(spread)))
+        return f"{value:.{decimals}f} ± {spread:.{decimals}f}{after}"
+    whole = math.isfinite(value) and abs(value) < 1e12 and (value == round(value) or abs(value) >= 10 ** (digits - 1))
+    return f"{value:.0f}{after}" if whole else f"{value:.{digits}g}{after}"
 
 
 def percent(share: float, decimals: int = 0) -> str:

@@ -129,12 +129,19 @@ def _parser() -> argparse.ArgumentParser:
     watch.add_argument("--for", dest="lasting", metavar="TIME", help="stop by itself after so long; until Ctrl-C by default")
     watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
     watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")
+    trend = verb("trend", watching.trend, "where each level is going and how long is left, from readings and diagnoses")
     epoch = verb("epoch", watching.epoch, "declare what makes readings before and after not comparable")
     epoch.add_argument("kind", metavar="KIND", help="e.g. oil changed, sensor moved; a wrong one lists them all")
     epoch.add_argument("--point", metavar="POINT", default="", help="the point concerned; the whole drive by default")
     epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
     acknowledge = verb("acknowledge", watching.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
     acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
+    shelve = verb("shelve", watching.shelve, "take an alarm out of the light for a while, by name and with a reason")
+    shelve.add_argument("--point", metavar="POINT", default="", help="the point concerned")
+    shelve.add_argument("--quantity", metavar="QUANTITY", default="", help="e.g. temperature; all of the point by default")
+    shelve.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default, 7 days at most')
+    shelve.add_argument("--reason", metavar="TEXT", default="", help="why")
+    shelve.add_argument("--approver", metavar="NAME", default="", help="who allows a danger to be shelved, another person")
     rig = verb("rig", site.rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
     rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
     rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
@@ -156,9 +163,23 @@ def _parser() -> argparse.ArgumentParser:
     ):
         for added in (survey, diagnose, plot):
             added.add_argument(option, metavar=metavar, help=says)
+    opened = verb("opened", site.opened, "what was found behind each verdict on opening, and the tally of each pattern")
+    for option, metavar, says in (
+        ("--component", "PART", "of the verdict, or of a fault that none had named"),
+        ("--fault", "PATTERN", "of the verdict; left out for a fault that none had named"),
+        ("--found", "WHAT", "confirmed, other, nothing or not inspected"),
+        ("--seen", "PATTERN", "what was found instead, with --found other"),
+        ("--says", "TEXT", "anything more"),
+        ("--on", "DATE", "day of the opening; today by default"),
+    ):
+        opened.add_argument(option, metavar=metavar, default="", help=says)
+    opened.add_argument("--photo", metavar="FILE", action="append", default=[], help="a photo in the job's folder")
+    opened.add_argument(
+        "--corrects", metavar="N", type=int, help="number of the entry that this one replaces; both stay in the record"
+    )
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, watch, epoch, acknowledge, diagnose, handover):
+    for added in (survey, plan, fit, prove, baseline, watch, trend, epoch, acknowledge, shelve, diagnose, opened, handover):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")

@@ -217,7 +217,7 @@ def handover(given: argparse.Namespace) -> int:
     from gearcase.drawings.report import handover_html, handover_pdf
     from gearcase.record import results
     from gearcase.record.clock import now
-    from gearcase.record.freshness import hashes_now, stale
+    from gearcase.record.freshness import changes
     from gearcase.stages import handover
 
     job = load(given)
@@ -226,7 +226,7 @@ def handover(given: argparse.Namespace) -> int:
     for stage in handover.GATHERED:
         stored = results.latest(folder, stage)
         if stored is not None:
-            changed = stale(stored, hashes_now(folder, job, stored))
+            changed = changes(folder, job, stored)
             earlier[stage] = handover.Earlier(
                 stored.number, stored.document, stored.arrays(), tuple(str(change) for change in changed)
             )

@@ -1,8 +1,8 @@
-"""Verbs done at the drive: what was built, what the devices prove, and the rig to try it on."""
+"""Verbs done at the drive: what was built, what the devices prove, what was found inside, and the rig to try it on."""
 
 import argparse
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, load, quantity, times
@@ -13,9 +13,10 @@ if TYPE_CHECKING:
 
     from gearcase.job.build import Job
     from gearcase.job.entries import Entered
+    from gearcase.record.results import StoredResult
     from gearcase.stages.result import StageResult
 
-__all__ = ["fit", "prove", "rig"]
+__all__ = ["fit", "opened", "prove", "rig"]
 
 
 def fit(given: argparse.Namespace) -> int:
@@ -163,6 +164,73 @@ def _numbers(option: str, text: str | None) -> tuple[float, ...]:
         return tuple(float(int(part, 16)) if part.startswith("0x") else float(part) for part in parts)
     except ValueError:
         raise BadInput(Problem(option, "", repr(text), "numbers with commas between, e.g. 0x1234,123456789,123.456")) from None
+
+
+def opened(given: argparse.Namespace) -> int:
+    """Record what was found on opening, and tally it."""
+    from pathlib import Path
+
+    from gearcase.checksums import sha256_of_data
+    from gearcase.drawings.opened_blocks import opened_sheet, opened_text
+    from gearcase.drawings.report import report_html, report_pdf
+    from gearcase.record import opening, results
+    from gearcase.record.clock import now
+    from gearcase.stages import opened
+
+    job, folder = load(given), Path(given.job)
+    diagnoses = [results.stored(folder, "diagnose", number) for number in results.numbers(folder, "diagnose")]
+    before = opening.entries(folder)
+    cut_off = opening.torn(folder)  # asked before the next entry sets the piece aside
+    for entry in _found(given, job, diagnoses, before):
+        opening.keep(folder, entry, who=given.by, when=now())
+    recorded = opening.entries(folder)
+    result = opened.run(job, diagnoses, recorded, record_findings=(cut_off,) if cut_off else ())
+    run = max(results.numbers(folder, "opened"), default=0) + 1
+    checksum = sha256_of_data(result.document)[:12]
+    sheet = opened_sheet(
+        result.document,
+        (("job", job.title), ("stage", "opened"), ("run", f"{run:04d}"), ("date", now()[:10]), ("checksum", checksum)),
+    )
+    pictures = {"found-on-opening.pdf": report_pdf(sheet), "found-on-opening.html": report_html(sheet).encode()}
+    path = keep(given, job, result, pictures)
+    added = len(recorded) - len(before)
+    words = f"{opened_text(result.document)}\n\n{added} entries added; kept in {path}, to fill in by hand: found-on-opening.pdf"
+    done(given, {**result.document, "added": added}, words)
+    return NOTHING_WRONG
+
+
+def _found(
+    given: argparse.Namespace, job: "Job", diagnoses: "Sequence[StoredResult]", before: "Sequence[dict[str, Any]]"
+) -> "Iterator[dict[str, Any]]":
+    """The entry of the call; without one, answers to a question for each open verdict at a terminal; else none."""
+    from pathlib import Path
+
+    from gearcase.judge.opened import FOUND
+    from gearcase.record.clock import now
+    from gearcase.record.fitting import photo_hash
+    from gearcase.stages.opened import entry, open_verdicts
+
+    said = given.component or given.fault or given.found or given.seen or given.corrects is not None
+    asked = not said and sys.stdin.isatty()
+    if not said and not asked:
+        return
+    if not given.by.strip():
+        raise BadInput(Problem("--by", "", "nobody", "who says so: --by NAME"))
+    photos = [{"file": name, "sha256": photo_hash(Path(given.job), name)} for name in given.photo]
+    alike: dict[str, Any] = {"on": given.on or now()[:10], "today": now(), "photos": photos}
+    if said:
+        named = {name: getattr(given, name) for name in ("component", "fault", "found", "seen", "says", "corrects")}
+        yield entry(job, diagnoses, before, **named, **alike)
+        return
+    for row in open_verdicts(diagnoses, before):
+        question = f"{row['component']}: {row['fault'].replace('_', ' ')} ({', '.join(FOUND)}; empty leaves it open): "
+        found = _ask(question).strip()
+        if not found:
+            continue
+        seen = _ask("  which pattern instead, empty for none of them: ").strip() if found == "other" else ""
+        says = _ask("  anything more: ").strip()
+        named = {"component": row["component"], "fault": row["fault"], "found": found, "seen": seen, "says": says, "corrects": None}
+        yield entry(job, diagnoses, before, **named, **alike)
 
 
 def rig(given: argparse.Namespace) -> int:

@@ -10,7 +10,7 @@ from gearcase.errors import BadInput, Problem
 if TYPE_CHECKING:
     from gearcase.signal.recording import Recording
 
-__all__ = ["acknowledge", "baseline", "epoch", "watch"]
+__all__ = ["acknowledge", "baseline", "epoch", "shelve", "trend", "watch"]
 
 
 def baseline(given: argparse.Namespace) -> int:
@@ -34,13 +34,39 @@ def baseline(given: argparse.Namespace) -> int:
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
+def trend(given: argparse.Namespace) -> int:
+    """Where each level goes, and how long is left."""
+    from pathlib import Path
+
+    from gearcase.drawings.trend_blocks import trend_text
+    from gearcase.monitor.in_force import voided
+    from gearcase.record import results
+    from gearcase.record.store import Store, store_path
+    from gearcase.stages import trend
+
+    job, folder = load(given), Path(given.job)
+    path = store_path(folder)
+    if not path.is_file():
+        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a trend rests on its readings"))
+    with Store.open(path) as store:
+        readings, events = store.readings(), store.events()
+    baseline = results.latest(folder, "baseline")
+    if baseline is not None and voided(baseline.document, events):
+        baseline = None
+    diagnoses = [results.stored(folder, "diagnose", number) for number in results.numbers(folder, "diagnose")]
+    result = trend.run(job, readings, events, baseline=baseline, diagnoses=diagnoses)
+    kept = keep(given, job, result, {})
+    done(given, result.document, f"{trend_text(result.document)}\n\nkept in {kept}")
+    return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
 def watch(given: argparse.Namespace) -> int:
     """Poll the devices or follow a folder until stopped."""
     import asyncio
     from pathlib import Path
 
+    from gearcase.monitor.in_force import voided
     from gearcase.monitor.service import follow_folder, watch_bus
-    from gearcase.monitor.watch import voided
     from gearcase.record import results
     from gearcase.record.clock import Pace
     from gearcase.record.store import Event, Store, store_path
@@ -94,20 +120,48 @@ def acknowledge(given: argparse.Namespace) -> int:
     return _declare(given, "acknowledged", "seen; the condition stays until it clears")
 
 
-def _declare(given: argparse.Namespace, kind: str, says: str) -> int:
+def shelve(given: argparse.Namespace) -> int:
+    """Take an alarm out of the light for a while."""
+    from dataclasses import asdict
+
+    from gearcase.errors import OutOfRange
+    from gearcase.judge.alarm import RULES
+    from gearcase.judge.stack_light import LONGEST_SHELF, Shelf
+    from gearcase.record.clock import unix_now
+
+    lasting = quantity("--for", given.lasting, "time") or 0.0
+    problems = [] if lasting <= LONGEST_SHELF else [Problem("--for", "", repr(given.lasting), "7 days at most, then say so again")]
+    if given.quantity and given.quantity not in RULES:
+        problems.append(Problem("--quantity", "", repr(given.quantity), f"one of: {', '.join(RULES)}"))
+    try:
+        shelf = Shelf(given.point, given.quantity, unix_now() + lasting, given.by, given.reason, given.approver)
+    except OutOfRange as error:
+        option = "--by" if error.name == "who" else f"--{error.name}"
+        problems.append(Problem(option, "", repr(error.value), str(error.rule)))
+    if problems:
+        raise BadInput(problems)
+    kept = {name: value for name, value in asdict(shelf).items() if name not in ("point", "who")}
+    says = f"{given.quantity or 'all alarms'} for {given.lasting}: {given.reason}"
+    allowed = f"; a danger too, allowed by {given.approver}" if given.approver else "; a danger still shows"
+    return _declare(given, "shelved", says + allowed, kept)
+
+
+def _declare(given: argparse.Namespace, kind: str, says: str, details: dict[str, Any] | None = None) -> int:
     """Put what a person says into the diary."""
     from pathlib import Path
 
     from gearcase.record.clock import unix_now
     from gearcase.record.store import Event, Store, store_path
+    from gearcase.stages.minutes import SUMP
 
     job = load(given)
-    names = [point.name for point in job.points]
+    names = [*(point.name for point in job.points), SUMP]
     problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who says so: --by NAME")]
     if given.point and given.point not in names:
         problems.append(Problem("--point", "", repr(given.point), f"one of: {'; '.join(names)}"))
     if problems:
         raise BadInput(problems)
     with Store.open(store_path(Path(given.job))) as store:
-        store.add_event(Event(unix_now(), kind, given.point, says, given.by, {}))
-    return done(given, {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by}, f"{kind}: {says}")
+        store.add_event(Event(unix_now(), kind, given.point, says, given.by, details or {}))
+    document = {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by, **(details or {})}
+    return done(given, document, f"{kind}: {says}")

@@ -3,11 +3,12 @@
 Model: `Block`, `Report`. Shared by every stage's blocks: `finding_blocks`, `workings`, `amount`, `first_up`.
 """
 
-import math
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from typing import Any
+
+from gearcase.units import read
 
 __all__ = [
     "ON_EACH_PAGE",
@@ -20,15 +21,6 @@ __all__ = [
     "workings",
 ]
 
-_READ_AS = {  # SI unit: up to which value it is read in another, the factor and that unit
-    "m": (1.0, 1000.0, "mm"),
-    "m2": (math.inf, 1e6, "mm²"),
-    "Pa": (math.inf, 1e-6, "MPa"),
-    "m/s": (1.0, 1000.0, "mm/s"),
-    "s": (1e-3, 1e6, "µs"),
-    "rad": (math.inf, 180 / math.pi, "°"),
-}
-_SHOWN = 5  # digits of a number without a spread: enough to do the sum again by hand
 _STATE_OF_LEVEL = {"blocker": "danger", "caution": "abnormal"}
 
 
@@ -127,29 +119,8 @@ def _input(part: dict[str, Any]) -> str:
 
 
 def amount(part: dict[str, Any]) -> str:
-    """A number with its spread and unit, as people read it; both to the digits of the spread's two (JCGM 100:2008, 7.2.6).
-
-    Examples
-    --------
-    >>> amount({"value": 38.8991, "unit": "Hz", "spread": 0.389}), amount({"value": 0.00635, "unit": "m"})
-    ('38.90 ± 0.39 Hz', '6.35 mm')
-    >>> amount({"value": 1000.0, "unit": "m"}), amount({"value": 131072.0, "unit": "-"}), amount({"value": 28451.23, "unit": "N"})
-    ('1000 m', '131072', '28451 N')
-    """
-    value, unit, spread = part["value"], part["unit"], part.get("spread") or 0.0
-    up_to, factor, read = _READ_AS.get(unit, (0.0, 1.0, unit))
-    if abs(value) < up_to:
-        value, spread, unit = value * factor, spread * factor, read
-    after = "" if unit == "-" else unit if unit == "°" else f" {unit}"
-    if spread and math.isfinite(spread):
-        decimals = max(0, 1 - math.floor(math.log10(spread)))
-        return f"{value:.{decimals}f} ± {spread:.{decimals}f}{after}"
-    return f"{value:.0f}{after}" if _whole(value) else f"{value:.{_SHOWN}g}{after}"
-
-
-def _whole(value: float) -> bool:
-    """Whether a number is written without decimals: a whole one, or one with as many digits before the point as are shown."""
-    return math.isfinite(value) and abs(value) < 1e12 and (value == round(value) or abs(value) >= 10 ** (_SHOWN - 1))
+    """A number with its spread and unit, as people read it; enough digits to do the sum again by hand."""
+    return read(part["value"], part["unit"], spread=part.get("spread") or 0.0)
 
 
 def unit_words(unit: str) -> str:

@@ -215,6 +215,7 @@ def place_label(
     colour: str = INK,
     weight: int = 400,
     area: Box | None = None,
+    aside: Sequence[Box] = (),
     rings: int = 24,
 ) -> bool:
     """Write a label beside a mark, where no other label or leader nor anything `taken` stands, with a leader once it is far off.
@@ -235,6 +236,8 @@ def place_label(
     area : Box or None
         Where the mark is an area: places in it are tried first, its middle before others, and a leader ends in it with a dot
         (ISO 128, leader lines).
+    aside : sequence of Box
+        What its leader must not run through nor end on: other marks, which it would seem to name.
     rings : int
         How often it is tried, each time farther off.
 
@@ -254,7 +257,7 @@ def place_label(
             continue
         if far:
             ends = _leader(x, y, box, clear, area)
-            if any(_meets(ends, label) for label in sheet.labels):
+            if any(_meets(ends, other) for other in (*sheet.labels, *aside)):
                 continue
             sheet.leaders.append(ends)
             sheet.line(*ends, colour=colour, width=0.4)

@@ -41,8 +41,9 @@ from gearcase.drawings.drafting import (
     table_height,
 )
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet
+from gearcase.install.orientation import OUTWARD, rotation
 
-__all__ = ["WIDEST", "face_sheet", "face_svg", "how_fixed"]
+__all__ = ["WIDEST", "clock_words", "face_sheet", "face_svg", "how_fixed", "side_of"]
 
 WIDEST = 657.0  # px, the room between the margins of an A4 page: printed from a report or alone, the scale holds
 _TALLEST = 900.0  # px, the same for its height
@@ -138,12 +139,30 @@ def face_sheet(
         base,
         WIDEST - 12,
         f"{title}{looks} · scale 1:{scale}",
-        "seen from outside, dimensions in mm from the lower left corner",
+        f"seen from outside{f', {clock_words(face)}' if face.get('outward') else ''}; dimensions in mm from the lower left corner",
     )
     table(sheet, 6, base + 18, WIDEST - 12, ("mark", "x", "y", "how"), rows, (2.8, 1.25, 1.25, 4.7))
     if block:
         draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=title, scale=f"1:{scale}")
     return sheet
+
+
+def side_of(face: dict[str, Any], hour: int) -> str:
+    """Where an hour of a face's clock lies on the machine: 12 is up on the sheet, on top and bottom the output end.
+
+    Examples
+    --------
+    >>> side_of({"outward": "left"}, 3), side_of({"outward": "up"}, 12), side_of({"outward": "down"}, 3)
+    ('towards the input end', 'towards the output end', 'left, seen from the input end')
+    """
+    mark = rotation(face["outward"], hour)[1]
+    name = max(OUTWARD, key=lambda name: float(mark @ OUTWARD[name]))
+    return name if name in ("up", "down") else f"towards the {name}" if "end" in name else f"{name}, seen from the input end"
+
+
+def clock_words(face: dict[str, Any]) -> str:
+    """``12 o'clock up, 3 o'clock towards the input end``; of a face of which is known where it looks."""
+    return f"12 o'clock {side_of(face, 12)}, 3 o'clock {side_of(face, 3)}"
 
 
 def how_fixed(part: dict[str, Any]) -> str:
@@ -231,7 +250,8 @@ class _Face:
     def __init__(self, sheet: Sheet, x_of: Place, y_of: Place, each: float, outline: Box, lines: list[Box]) -> None:
         self.sheet, self.x_of, self.y_of, self.each, self.lines = sheet, x_of, y_of, each, lines
         self.within = Box(outline.left, 2, WIDEST - 2, outline.bottom)
-        self.marks: list[Box] = edges_of(outline)
+        self.rim = edges_of(outline)
+        self.marks: list[Box] = []
         self.edges: list[Box] = []
         self.areas: list[Box] = []  # of keep-outs, hatched
         self.over: list[Box] = []  # of fittings
@@ -353,12 +373,15 @@ class _Face:
         A label in a hatched area reads as that area's, so every other place comes first.
         """
         others = self.areas if how.get("area") is None else [area for area in (*self.areas, *self.over) if area != how["area"]]
-        clear = [*self.marks, *self.edges, *others]
-        for taken, rings in (
-            ([*clear, *self.lines], 4),
-            (clear, 5),
-            ([*self.marks, *others], 24),
-            (self.marks, 24),
+        aside = [mark for mark in self.marks if not (mark.left <= x <= mark.right and mark.top <= y <= mark.bottom)]
+        marks = [*self.rim, *self.marks]
+        clear = [*marks, *self.edges, *others]
+        for taken, rings, past in (
+            ([*clear, *self.lines], 4, aside),
+            (clear, 5, aside),
+            ([*marks, *others], 24, aside),
+            (marks, 24, aside),
+            (marks, 24, ()),
         ):
-            if place_label(self.sheet, x, y, lines, within=self.within, taken=taken, rings=rings, **how):
+            if place_label(self.sheet, x, y, lines, within=self.within, taken=taken, aside=past, rings=rings, **how):
                 return

@@ -13,9 +13,10 @@ from typing import Any
 from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
+from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
 from gearcase.units import show
 
-__all__ = ["baseline_blocks", "controls_blocks", "prove_blocks", "tag_list", "watch_blocks"]
+__all__ = ["baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
 
 STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
 _SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
@@ -61,18 +62,27 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
             *(_level(row[name], row["unit"]) for name in ("yellow", "danger", "low")),
             _yearly(row["false_alarms_per_year"]["yellow"]),
             row["kind"],
+            limit_holds(row),
             row["expires"][:10],
         )
         for row in document["limits"]
     )
     if rows:
-        head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "expires")
-        yield Block("table", head=head, rows=rows, wide=(1.9, 1.7, 1, 1, 0.9, 1.6, 0.9, 1.2))
+        head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "holds at", "expires")
+        yield Block("table", head=head, rows=rows, wide=(1.7, 1.5, 1, 1, 0.9, 1.4, 0.9, 1.8, 1.2))
         yield Block(
             "text",
             "Danger is the standard's TRIP level where it comes from a zone, and it is not wired: nothing here trips. Limits judge "
             "running condition and temperature, not gear health.",
         )
+    told = tuple(words for row in document["limits"] for words in detection_words(row))
+    if told:
+        yield Block("list", "How long a growth would go unnoticed, stops included", items=told)
+    settles = tuple(
+        f"{row['point']}: {words}" for row in document.get("points", ()) for words in settling_words(row.get("settling"))
+    )
+    if settles:
+        yield Block("list", "Settling", items=settles)
     sums = [row[name] for row in document["limits"] for name in ("yellow", "danger", "low") if row[name]]
     if sums:
         yield Block("list", "Working", items=tuple(workings(sums)))
@@ -147,11 +157,20 @@ def _tag(device: Mapping[str, Any], one: Register) -> list[Any]:
     return facts + ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
 
 
-def _level(worked: Mapping[str, Any] | None, unit: str) -> str:
-    if worked is None:
+def level_words(value: float | None, unit: str) -> str:
+    """A level in the unit that people read.
+
+    >>> level_words(2.8e-3, "m/s"), level_words(None, "K"), level_words(0.25, "-")
+    ('2.8 mm/s', 'none', '0.25')
+    """
+    if value is None:
         return "none"
     kind, shown = _SHOWN_AS.get(unit, ("", unit))
-    return show(float(worked["value"]), kind, shown, digits=3) if kind else f"{worked['value']:.3g} {unit}"
+    return show(float(value), kind, shown, digits=3) if kind else f"{value:.3g} {unit}".removesuffix(" -")
+
+
+def _level(worked: Mapping[str, Any] | None, unit: str) -> str:
+    return level_words(worked["value"] if worked else None, unit)
 
 
 def _yearly(found: Mapping[str, Any] | None) -> str:

@@ -129,8 +129,15 @@ def leaving_blocks(leaving: Mapping[str, Any]) -> Iterator[Block]:
     if forks:
         head = ("unknown until you are there", "either: pack", "or: pack as well", "stops the job")
         yield Block("table", head=head, rows=forks, wide=(2, 2.6, 2.6, 1.6))
-    agreed = tuple(("☐", row["what"], row["owner"] or "not named", row["lead"], "") for row in leaving["permissions"])
-    yield Block("table", head=("", "permission", "from", "takes", "got, date"), rows=agreed, wide=(0.35, 4.4, 2.2, 1.2, 1.4))
+    asks = tuple(
+        ("☐", row["what"], row["owner"] or "not named", row["lead"], "") for row in leaving["permissions"] if not row.get("granted")
+    )
+    if asks:
+        yield Block("table", head=("", "permission", "from", "takes", "got, date"), rows=asks, wide=(0.35, 4.4, 2.2, 1.2, 1.4))
+    granted = [row["what"] for row in leaving["permissions"] if row.get("granted")]
+    if granted:
+        yield Block("text", f"Granted already, bring it in writing: {'; '.join(granted)}.")
+    yield from _isolation(leaving.get("isolation"))
     bench = tuple(("☐", says) for says in leaving["bench"])
     if bench:
         yield Block("table", head=("", "bench stage, done at home"), rows=bench, wide=(0.35, 9.2))
@@ -139,6 +146,16 @@ def leaving_blocks(leaving: Mapping[str, Any]) -> Iterator[Block]:
         more = len(leaving["open"]) - _MOST_OPEN
         still = "; ".join(leaving["open"][:_MOST_OPEN]) + (f"; and {more} more, on the sheet of questions" if more > 0 else "")
         yield Block("text", f"Still open, stops nothing: {still}.")
+
+
+def _isolation(held: Mapping[str, Any] | None) -> Iterator[Block]:
+    """What will be isolated, by whom, and whether that is agreed."""
+    if held is None or not held["points"]:
+        yield Block("note", "Nobody has listed what is isolated or blocked: no work before that is agreed", state="action")
+        return
+    agreed = "agreed with the owner" if held["agreed"] else "not yet agreed with the owner"
+    title = f"Isolated or blocked, {agreed}; the lock is held by {held['by'] or 'nobody named'}"
+    yield Block("list", title, items=tuple(held["points"]))
 
 
 def work_card(plan: Mapping[str, Any], block: TitleBlock) -> Report:

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from gearcase.drawings.block import Block, first_up, workings
+from gearcase.drawings.face import clock_words
+from gearcase.units import read
 
 __all__ = ["holding_blocks", "place_blocks", "place_words"]
 
@@ -179,8 +181,12 @@ def _orientation(plan: dict[str, Any]) -> Iterator[Block]:
         )
         for row in plan["orientation"]
     )
-    head = ("part", "face", "mark", "axes point", "at rest, m/s2", "tap to output")
+    head = ("part", "face", "mark", "axes point", "at rest, m/s²", "tap shows")
     yield Block("table", head=head, rows=rows, wide=(1.4, 1.2, 0.9, 3, 1.7, 0.9))
+    looks = dict.fromkeys((row["face"], row["outward"]) for row in plan["orientation"])
+    says = "; ".join(f"on face {face} {clock_words({'outward': outward})}" for face, outward in looks)
+    yield Block("text", first_up(f"{says}. All seen from outside."))
+    yield Block("list", "Where to tap", items=tuple(f"{row['point']}: {row['tap']}" for row in plan["orientation"]))
     hidden = tuple(f"{row['point']}: {' or '.join(row['gravity_alone_cannot_show'])}" for row in plan["orientation"])
     yield Block("list", "Gravity alone does not tell these from it: photograph the mark, then tap", items=hidden)
 
@@ -239,17 +245,9 @@ def _brackets(plan: dict[str, Any]) -> Iterator[Block]:
 
 def ruling_words(ruling: dict[str, Any]) -> str:
     """A ruling in one line: number, limits, whether it holds, and the cure where it does not."""
-    limits = [f"at {side} {_in(ruling[side], ruling['unit'])}" for side in ("least", "most") if ruling[side] is not None]
-    says = f"{ruling['what']} {_in(ruling['value'], ruling['unit'])}, {' and '.join(limits)}"
+    limits = [f"at {side} {read(ruling[side], ruling['unit'], digits=3)}" for side in ("least", "most") if ruling[side] is not None]
+    says = f"{ruling['what']} {read(ruling['value'], ruling['unit'], digits=3)}, {' and '.join(limits)}"
     return f"{says}: holds" if ruling["holds"] else f"{says}: does not hold; {ruling['cure']}"
-
-
-def _in(value: float, unit: str) -> str:
-    """A number in the unit people read."""
-    if unit == "K":
-        return f"{value - 273.15:.0f} °C"
-    factor, shown = {"m": (1000.0, " mm"), "Pa": (1e-6, " MPa"), "-": (1.0, "")}.get(unit, (1.0, f" {unit}"))
-    return f"{factor * value:.3g}{shown}"
 
 
 def place_words(place: list[float]) -> str:

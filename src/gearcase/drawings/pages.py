@@ -14,8 +14,10 @@ from gearcase.drawings.asbuilt import fit_blocks
 from gearcase.drawings.block import Block, amount, finding_blocks, first_up, workings
 from gearcase.drawings.diagnose_blocks import diagnose_blocks
 from gearcase.drawings.installed import baseline_blocks, prove_blocks, watch_blocks
+from gearcase.drawings.opened_blocks import opened_blocks
 from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.survey_blocks import survey_blocks
+from gearcase.drawings.trend_blocks import trend_blocks
 
 __all__ = ["stage_blocks", "stage_statement", "words"]
 
@@ -45,6 +47,8 @@ _LAID_OUT: dict[str, Callable[[Mapping[str, Any]], Iterator[Block]]] = {
     "prove/1": prove_blocks,
     "baseline/1": baseline_blocks,
     "watch/1": watch_blocks,
+    "trend/1": trend_blocks,
+    "opened/1": opened_blocks,
 }
 _NAMES = ("name", "title", "point", "device", "where", "item", "number")  # keys a row may go by
 _NOTHING: tuple[Any, ...] = (None, "", [], {})

@@ -13,6 +13,8 @@ from gearcase.drawings.block import Block, Report, first_up
 from gearcase.drawings.handover_blocks import ask_for_blocks, handover_blocks
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, watch_blocks
 from gearcase.drawings.labels import label_blocks, labels_of
+from gearcase.drawings.opened_blocks import opened_blocks
+from gearcase.drawings.trend_blocks import trend_blocks
 from gearcase.drawings.typeset import HOME, typeset
 from gearcase.stages.fit import built_serials
 from gearcase.stages.handover import Content
@@ -73,14 +75,17 @@ def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any])
 def _handover(content: Content) -> Report:
     """The report with what other rooms lay out: as built, proved, limits, watched, and the sheets left behind."""
     parts = dict(vars(content))
-    fit, prove, baseline, watch = (parts.pop(name) for name in ("fit", "prove", "baseline", "watch"))
+    names = ("fit", "prove", "baseline", "watch", "trend", "opened")
+    fit, prove, baseline, watch, trend, opened = (parts.pop(name) for name in names)
     installed = [
         *(fit_blocks(fit) if fit else ()),
         *(prove_blocks(prove) if prove else ()),
         *(baseline_blocks(baseline) if baseline else ()),
         *(watch_blocks(watch) if watch else ()),
+        *(trend_blocks(trend) if trend else ()),
+        *(opened_blocks(opened) if opened else ()),
     ]
-    carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch}
+    carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch, "trend": trend, "opened": opened}
     standing = [(name, first_up(document["statement"])) for name, document in carried_out.items() if document]
     tag = str(content.site.get("drive_tag") or content.title)
     left_behind = [*_left_behind(tag, content.plan, fit)] if content.plan and fit else []

@@ -21,7 +21,7 @@ from typing import Any
 import typst
 
 from gearcase.drawings.drafting import BLOCK_HEIGHT, PX_PER_MM, TitleBlock, draw_title_block, edges_of, mm, place_label
-from gearcase.drawings.face import how_fixed
+from gearcase.drawings.face import how_fixed, side_of
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, WIDE, Box, Sheet, text_width, wrap
 from gearcase.errors import OutOfRange
 
@@ -230,10 +230,11 @@ class _Template:
         self._stroke((across, 0), (across, high), colour=INK, width=2 * WIDE, dash="14 4" if across else "")
         self._stroke((0, up), (wide, up), colour=INK, width=2 * WIDE, dash="14 4" if up else "")
         x, y = self._at((across, up))
-        says = f"scribe on the face: {across:g} mm from its left edge" if across else "datum: left edge of the face"
+        left, lower = (f" ({side_of(self.face, hour)})" if self.face.get("outward") else "" for hour in (9, 6))
+        says = f"scribe on the face: {across:g} mm from its left edge{left}" if across else f"datum: left edge of the face{left}"
         long = text_width(says, 9)
         self.sheet.text(x - 6, y - 150 if y - 170 - long > self.window.top else y + 150 + long, says, size=9, turned=True)
-        says = f"scribe on the face: {up:g} mm up from its lower edge" if up else "datum: lower edge of the face"
+        says = f"scribe on the face: {up:g} mm up from its lower edge{lower}" if up else f"datum: lower edge of the face{lower}"
         long = text_width(says, 9)
         self.sheet.text(x + 60 if x + 80 + long < self.window.right else x - 60 - long, y + 14, says, size=9)
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
+from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
 from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
@@ -299,12 +300,15 @@ def baseline_text(document: dict[str, Any]) -> str:
             *(_shown(limit[name], limit["unit"]) for name in ("yellow", "danger", "low")),
             _a_year(limit["false_alarms_per_year"]["yellow"]),
             limit["kind"],
+            limit_holds(limit),
             limit["expires"][:10],
         )
         for limit in document["limits"]
     ]
-    head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "expires")
+    head = ("point", "quantity", "yellow", "danger", "low", "false yellows a year", "kind", "holds at", "expires")
     parts += ["", *_table(head, rows)] if rows else []
+    told = [words for limit in document["limits"] for words in detection_words(limit)]
+    parts += ["", "how long a growth would go unnoticed:", *(f"  {words}" for words in told)] if told else []
     for point in document["points"]:
         duty = point["duty"]
         parts += [
@@ -312,6 +316,7 @@ def baseline_text(document: dict[str, Any]) -> str:
             f"{point['point']}: {duty['run_minutes']:.0f} min run, {duty['judged_minutes']:.0f} min settled and judged "
             f"({100 * duty['judged_share']:.0f} %), {duty['starts']} starts seen",
             *(f"  for limits of its own: {lack}" for lack in point["lacks_for_one_week"]),
+            *(f"  {words}" for words in settling_words(point.get("settling"))),
         ]
     notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
     return "\n".join([*parts, *(["", *notes] if notes else [])])

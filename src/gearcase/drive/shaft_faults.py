@@ -14,7 +14,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from gearcase.drive.simulate import Levels, Noise, simulate
+from gearcase.drive.simulate import BearingFault, Levels, Noise, simulate
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
 
@@ -42,7 +42,8 @@ _STOPPED = ("standing",)
 _UNPOWERED = ("standing", "coast-down", "overrunning")
 _TURNING_STEADILY = ("", "steady", "unloaded", "uncoupled")
 _CHANGING = {"coast-down": (1.0, 0.6), "run-up": (0.6, 1.0), "starting": (0.0, 1.0)}  # of the speed, first and last; invented
-_RING_HZ, _RING_S = 1500.0, 2e-3  # how the housing rings after a click; invented
+_RING_HZ, _RING_S = 1500.0, 0.7e-3  # how the housing rings after a click; invented
+_CLICK_SCATTER = 0.02  # of the interval; invented
 
 
 @dataclass(frozen=True)
@@ -234,10 +235,14 @@ class Neighbour:
 
 @dataclass(frozen=True)
 class Hiss:
-    """Broadband noise above a frequency [Hz]: of this drive's starved contacts, or `foreign`, which does not stop with it."""
+    """Broadband noise above a frequency [Hz]: of this drive's starved contacts, or `foreign`, which does not stop with it.
+
+    Felt at one bearing, or at every channel where `bearing` is empty.
+    """
 
     rms: float
     above_hz: float
+    bearing: str = ""
     foreign: bool = False
 
     def shake(self, run: _Run, channels: Sequence[Channel]) -> NDArray[np.float64]:
@@ -246,7 +251,8 @@ class Hiss:
         white = scipy.fft.rfft(run.rng.standard_normal((len(channels), run.time.size)))
         white[:, scipy.fft.rfftfreq(run.time.size, run.time[1] - run.time[0]) < self.above_hz] = 0
         noise = scipy.fft.irfft(white, run.time.size)
-        return np.asarray(self.rms * noise / noise.std(axis=-1, keepdims=True))
+        felt = np.array([[self.bearing in ("", channel.bearing)] for channel in channels])
+        return np.asarray(felt * self.rms * noise / noise.std(axis=-1, keepdims=True))
 
 
 @dataclass(frozen=True)
@@ -263,14 +269,15 @@ class Clicks:
             return np.zeros((len(channels), run.time.size))
         if self.per_turn:
             passed = self.per_turn * run.orders[self.shaft] * run.turns
-            at = run.time[1:][np.diff(np.floor(passed)) > 0]
+            clicks = np.arange(np.ceil(passed[0]), passed[-1])
+            at = np.interp(clicks + run.rng.normal(0, _CLICK_SCATTER, clicks.size), passed, run.time)
         else:
             at = run.rng.uniform(0.2, 0.8, 1) * run.time[-1]
         row = np.zeros(run.time.size)
-        for moment in at:
+        for moment, size in zip(at, np.clip(run.rng.normal(1.0, 0.3, at.size), 0.2, None), strict=True):
             since = run.time - moment
             ring = slice(int(np.searchsorted(since, 0.0)), int(np.searchsorted(since, 8 * _RING_S)))
-            row[ring] += self.impact * np.exp(-since[ring] / _RING_S) * np.sin(2 * np.pi * _RING_HZ * since[ring])
+            row[ring] += size * self.impact * np.exp(-since[ring] / _RING_S) * np.sin(2 * np.pi * _RING_HZ * since[ring])
         return np.tile(row, (len(channels), 1))
 
 
@@ -307,6 +314,7 @@ def simulate_channels(
     seed: int,
     noise: Noise = "white",
     faults: Sequence[ShaftFault] = (),
+    damage: Sequence[BearingFault] = (),
     sensors: Sequence[SensorFault] = (),
     levels: Levels = QUIET,
 ) -> NDArray[np.float32]:
@@ -325,6 +333,8 @@ def simulate_channels(
     noise : str
         As `simulate.simulate` has it; each channel has its own.
     faults : sequence of ShaftFault
+    damage : sequence of BearingFault
+        Felt by the channels at that bearing, each with impacts of its own.
     sensors : sequence of SensorFault
     levels : Levels
 
@@ -344,9 +354,10 @@ def simulate_channels(
                 samples=samples,
                 seed=int(rng.integers(1 << 31)),
                 noise=noise,
+                faults=[one for one in damage if one.bearing == channel.bearing and situation.state in _TURNING_STEADILY],
                 levels=own,
             )
-            for _ in channels
+            for channel in channels
         ],
         dtype=np.float64,
     )

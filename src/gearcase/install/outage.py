@@ -1,15 +1,16 @@
 """The outage as the job describes it: when, who, what must be asked before, what is isolated, how long work takes.
 
-Model: `Outage`, `Ask`, `Isolation`, `Duration`. `durations`: how long each kind of work takes where the job does not say.
+Model: `Outage`, `Ask`, `Isolation`. `kinds_of_work`: every kind of work, its words on the work card, how long it takes as a rule.
 """
 
 import functools
 from dataclasses import dataclass
 
+from gearcase.install.cautions import Step
 from gearcase.install.schedule import Person, State, Window
 from gearcase.tables import load
 
-__all__ = ["KINDS", "SKILLS", "Ask", "Duration", "Isolation", "Outage", "durations"]
+__all__ = ["KINDS", "SKILLS", "Ask", "Isolation", "Outage", "Work", "kinds_of_work"]
 
 SKILLS = ("fitter", "licensed electrician", "controls")
 KINDS = tuple(row["kind"] for row in load("outage_tasks"))
@@ -17,18 +18,22 @@ _MINUTE = 60.0
 
 
 @dataclass(frozen=True)
-class Duration:
-    """How long a kind of work takes, from shortest to longest [s], who it takes, in which state of the machine; whether it can be
-    done before the outage, or dropped.
+class Work:
+    """A kind of work: how a task of it is called, how long it takes from shortest to longest [s], who it takes, in which state of
+    the machine; whether it can be done before the outage, or dropped; of which part of the work it is, None on the bench; what the
+    work card says where a plan knows no better. ``{where}`` in `name` stands for where the task is.
     """
 
     kind: str
+    name: str
     shortest: float
     longest: float
     crew: tuple[str, ...]
     state: State
     beforehand: bool
     optional: bool
+    part: Step | None
+    does: str
     source: str
 
 
@@ -83,23 +88,26 @@ class Outage:
 
 
 @functools.cache
-def durations() -> dict[str, Duration]:
+def kinds_of_work() -> dict[str, Work]:
     """Every kind of work with its usual range.
 
     Examples
     --------
-    >>> durations()["soak"].longest / 3600
+    >>> kinds_of_work()["soak"].longest / 3600
     4.0
     """
     return {
-        row["kind"]: Duration(
+        row["kind"]: Work(
             row["kind"],
+            row["name"],
             _MINUTE * float(row["shortest_min"]),
             _MINUTE * float(row["longest_min"]),
             tuple(skill for skill in row["crew"].split(";") if skill),
             State(row["state"]),
             row["beforehand"] == "yes",
             row["optional"] == "yes",
+            Step(row["part"]) if row["part"] else None,
+            row["does"],
             row["source"],
         )
         for row in load("outage_tasks")

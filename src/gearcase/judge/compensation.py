@@ -88,7 +88,7 @@ class LevelModel:
         return math.exp(effect)
 
     def not_trained(self, conditions: Mapping[str, float]) -> str:
-        """Why nothing is known at these conditions; empty where something is.
+        """Why nothing is known at these conditions ([Hz], [-], [K]); empty where something is.
 
         >>> model = LevelModel(1e-3, 0.1, {"speed": 20.0}, {"speed": 2.0}, {"speed": (10.0, 30.0)}, {}, 100)
         >>> model.not_trained({"speed": 31.0}), model.not_trained({"speed": 40.0})
@@ -182,7 +182,7 @@ def huber_regression(design: NDArray[np.float64], target: NDArray[np.float64]) -
 
     .. math:: \min_b \sum_i \rho\left(\frac{y_i - x_i b}{s}\right), \qquad s = 1.4826\,\mathrm{med}|y_i - x_i b|
 
-    with Huber's rho. Design (n, k), target (n,), k coefficients [unit of the target over that of the column].
+    with Huber's rho. Design (n, k), target (n,), k coefficients; all in [unit of the quantity] that the target has.
 
     Examples
     --------

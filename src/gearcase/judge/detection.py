@@ -2,7 +2,7 @@
 
 Nothing is worked out from a share of readings over a limit: persistence, stops between records and their scatter are all in the
 records, and in the alarm that is run. What is told is calendar time from the growth to a yellow that persists, stops included. A
-growth that is not caught in the records that are left, or within `LONGEST`, is not seen.
+growth that is not caught in the records that are left, or within `LONGEST_AFTER`, is not seen.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ __all__ = ["GROWTHS_DB", "Detection", "detection"]
 
 GROWTHS_DB = (3.0, 6.0, 10.0, 20.0)
 ONSETS = 12
-LONGEST = 500  # records after the growth
+LONGEST_AFTER = 500  # records after the growth
 _MOST_WORTH = 86400.0  # of calendar time left in the records that an onset must have [s]
 
 
@@ -96,7 +96,7 @@ def detection(
     delays = []
     for onset in onsets:
         alarm = fresh(quantity, thresholds)
-        for here in range(onset, min(onset + LONGEST, len(time))):
+        for here in range(onset, min(onset + LONGEST_AFTER, len(time))):
             alarm, _ = step(alarm, Sample(time[here], raised[here], "good", state), now=time[here])
             if alarm.condition != "clear":
                 delays.append(float(time[here] - time[onset]))

@@ -12,7 +12,7 @@ means nothing, so a temperature keeps its fixed figures.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -33,7 +33,6 @@ __all__ = [
     "ceiling_overall",
     "day_one_overall",
     "day_one_temperature",
-    "expiring_sooner",
     "one_week",
     "one_week_overall",
     "three_month",
@@ -273,7 +272,7 @@ def day_one_temperature(*, point: str, ambient_k: float | None, role: str, now: 
 
 
 def three_month(model: LevelModel, *, point: str, quantity: str, unit: str, role: str, now: float) -> Limit:
-    """Limits over the usual level at the reference conditions. `unit`
+    """Limits over the usual level at the reference conditions. [unit of the quantity]
 
     Yellow stands 4.5 robust sigma of the residual over it, at least 3 dB for overall velocity and 6 dB for bands; danger 10 dB.
     """
@@ -287,17 +286,6 @@ def three_month(model: LevelModel, *, point: str, quantity: str, unit: str, role
     note = f"brought to {at}" if at else "neither speed, load nor oil temperature made a difference that can be told"
     expires = now + ONE_WEEK_EXPIRES
     return Limit(point, quantity, "steady", yellow, danger, low, unit, "three-month", role, expires, note, None, model)
-
-
-def expiring_sooner(limit: Limit, now: float) -> Limit:
-    """The same limits, for the 30 days that an accepted defect is given."""
-    return replace(limit, expires=min(limit.expires, now + DAY_ONE_EXPIRES))
-
-
-def _at(condition: str, value: float) -> str:
-    if condition == SPEED:
-        return f"{60 * value:.0f} rpm"
-    return f"{100 * value:.0f} % load" if condition == LOAD else f"oil at {value - 273.15:.0f} °C"
 
 
 def one_week(
@@ -389,6 +377,12 @@ def _own(values: ArrayLike, point: str, quantity: str, unit: str, runs: int) -> 
     spread = 1.2533 * sigma.value / runs**0.5  # of a median of normal scatter
     median = Given(f"median of {len(kept)} records of {quantity} at {point}", middle, unit, Origin.MEASURED, spread)
     return median, work(f"yellow of {quantity} at {point}", yellow_over_own, median=median, sigma=sigma)
+
+
+def _at(condition: str, value: float) -> str:
+    if condition == SPEED:
+        return f"{60 * value:.0f} rpm"
+    return f"{100 * value:.0f} % load" if condition == LOAD else f"oil at {value - 273.15:.0f} °C"
 
 
 def _boundary(zone: Rating, which: str) -> Given:

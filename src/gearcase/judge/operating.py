@@ -6,8 +6,9 @@ two records of one state are alike, and levels at another speed or load are neve
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,7 +30,7 @@ class Operating:
     load: tuple[float, float] | None
 
     def holds(self, *, speed_hz: float | None, load: float | None) -> bool:
-        """Whether the drive is in it. What is not known does not match, where the state asks for it.
+        """Whether the drive is in it at a speed [Hz] and load [-]. What is not known does not match, where the state asks for it.
 
         >>> half_load = Operating((24.5, 24.9), (0.45, 0.55))
         >>> half_load.holds(speed_hz=24.7, load=0.5), half_load.holds(speed_hz=24.7, load=None)
@@ -55,6 +56,19 @@ class Operating:
         if self.load is not None:
             parts.append(f"load {_ends(100 * self.load[0], 100 * self.load[1])} %")
         return ", ".join(parts)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data; `Operating.of` reads it."""
+        ends = {name: None if part is None else list(part) for name, part in (("speed_hz", self.speed_hz), ("load", self.load))}
+        return {**ends, "says": self.says}
+
+    @classmethod
+    def of(cls, kept: Mapping[str, Any]) -> "Operating":
+        """From the plain data of `as_dict`."""
+        speed, load = (
+            None if kept[name] is None else (float(kept[name][0]), float(kept[name][1])) for name in ("speed_hz", "load")
+        )
+        return cls(speed, load)
 
 
 def operating_states(

@@ -2,8 +2,8 @@
 
 Theory of operation
 -------------------
-Only readings of the same run state, speed and load are compared (`matched`), and only those since the last declared epoch: a trend
-never crosses one. Few readings give "not enough data" with how many more are wanted and until when; many are gathered into
+Only readings of the same run state, speed and load are compared (`judge.operating`), and only those since the last declared epoch:
+a trend never crosses one. Few readings give "not enough data" with how many more are wanted and until when; many are gathered into
 medians of neighbours.
 
 First the row is cut into straight pieces by the exact dynamic programme that least squares and a penalty a piece allow [1]_. Where
@@ -44,7 +44,6 @@ __all__ = [
     "correlation",
     "cut",
     "in_epoch",
-    "matched",
     "pair_slopes",
     "scatter",
     "trend",
@@ -117,47 +116,6 @@ class Trend:
     points: int
     more: int = 0
     until_s: float | None = None
-
-
-def matched(
-    state: ArrayLike, *, wanted: str, speed_hz: ArrayLike | None, load: ArrayLike | None, speed_band: float, load_band: float
-) -> NDArray[np.bool_]:
-    """Which readings were taken in the same state: run state, speed and load.
-
-    Parameters
-    ----------
-    state : array_like of str, shape (n,)
-        Run state of each reading.
-    wanted : str
-        The one that counts, mostly ``steady``.
-    speed_hz, load : array_like, shape (n,), or None
-        None where nobody knows it; a reading without one (NaN) does not match. [Hz], [-]
-    speed_band : float
-        Either way from the median speed of that state, a share of it. [-]
-    load_band : float
-        Either way from the median load. [-]
-
-    Examples
-    --------
-    >>> matched(["steady", "steady", "stopped", "steady"], wanted="steady", speed_hz=[25.0, 24.9, 0.0, 20.0], load=None,
-    ...         speed_band=0.05, load_band=0.1)
-    array([ True,  True, False, False])
-    """
-    chosen: NDArray[np.bool_] = np.asarray(state) == wanted
-    for name, column, band, relative in (("speed_hz", speed_hz, speed_band, True), ("load", load, load_band, False)):
-        if not band > 0:
-            raise OutOfRange(f"band of {name}", band, "above 0")
-        if column is None or not chosen.any():
-            continue
-        values = np.asarray(column, dtype=float)
-        if values.shape != chosen.shape:
-            raise OutOfRange(name, values.shape, f"as many as there are states: {len(chosen)}")
-        known = values[chosen & np.isfinite(values)]
-        if not len(known):
-            return np.zeros(len(chosen), dtype=bool)
-        middle = float(np.median(known))
-        chosen = chosen & (np.abs(values - middle) <= band * (abs(middle) if relative else 1.0))
-    return chosen
 
 
 def in_epoch(time_s: ArrayLike, values: ArrayLike, *, epochs: Iterable[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

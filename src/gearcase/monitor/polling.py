@@ -9,7 +9,7 @@ from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
 from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
-from gearcase.stages.baseline import SUMP
+from gearcase.stages.minutes import SUMP
 from gearcase.units import SI_UNIT
 
 __all__ = ["poll", "take_record"]

@@ -10,7 +10,8 @@ from typing import Any
 from gearcase.device.modbus import connected
 from gearcase.job.build import Job
 from gearcase.monitor.folder import Folder
-from gearcase.monitor.watch import Diagnoser, Watch, evidence_levels, thresholds
+from gearcase.monitor.in_force import evidence_levels, in_force
+from gearcase.monitor.watch import Diagnoser, Watch
 from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store
 from gearcase.stages import watch
@@ -60,7 +61,7 @@ async def watch_bus(
             job,
             bus,
             store,
-            thresholds(baseline) if baseline else {},
+            in_force(baseline) if baseline else {},
             evidence_levels(baseline) if baseline else {},
             pace.clock,
             lambda seconds: _until(stop, pace.real(seconds)),

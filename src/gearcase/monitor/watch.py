@@ -3,15 +3,15 @@
 Theory of operation
 -------------------
 Every round reads all devices and keeps the readings in one batch. The run state comes from the last half hour of run contact, speed
-and sump temperature; stopped is never judged. Each limit of the baseline has its alarm (`judge.alarm`), fed with each reading.
+and sump temperature; stopped is never judged. A temperature that no drive can have is bad, and of a failed probe every one is. Each
+limit of the baseline has its alarm (`monitor.alarms`), fed with each reading where it holds.
 
 Change asks for a diagnosis: an alarm that is raised, or high-frequency acceleration of a point at twice its baseline in three
 settled readings of the last four, which is evidence and no alarm. A record is taken from that sensor and judged. A fault is named
 only when a second record, a minute of the watch later, names the same part and fault; then it stands as a yellow condition until a
 person acknowledges it, which steadies nothing away: it stays in the diary and in the light.
 
-The light is red for danger, blue while anything that should be judged cannot be, yellow for an abnormal condition, green only when
-the run state is known and every limit is fresh and judged; at a stop it is white. Blue is also what it shows when the watch leaves.
+The light is that of `judge.stack_light`. Blue is also what it shows when the watch leaves.
 
 The diary holds starts and stops, alarms, diagnoses, what a person declared, and a question where a level stepped across a stop and
 nobody declared why.
@@ -21,8 +21,7 @@ import asyncio
 import math
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass, field, replace
-from datetime import datetime
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -33,14 +32,17 @@ from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
 from gearcase.judge import alarm
-from gearcase.judge.alarm import AlarmEvent, AlarmState, Sample, Thresholds
+from gearcase.judge.compensation import LOAD, OIL, SPEED
 from gearcase.judge.steady import run_states
+from gearcase.monitor.alarms import Alarms
+from gearcase.monitor.in_force import EVIDENCE, InForce, Key
 from gearcase.monitor.polling import poll, take_record
+from gearcase.monitor.probes import Probes
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
-from gearcase.stages.baseline import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
+from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
-__all__ = ["Diagnoser", "Watch", "evidence_levels", "thresholds", "voided"]
+__all__ = ["Diagnoser", "Watch"]
 
 _LOOK_BACK = 1900.0  # s of run state, a little more than the alarm's own memory
 _ROW_EVERY = 5.0  # s between rows of it
@@ -49,38 +51,8 @@ _TWICE, _NEED, _OF = 2.0, 3, 4
 _SECOND_RECORD = 60.0  # s until the record that must agree
 _STEP = 1.5  # ratio of a level across a stop that is asked about; common practice, no source
 _SETTLED_READINGS = 12
-_EVIDENCE = "high-frequency acceleration"
 
 Diagnoser = Callable[[Recording], dict[str, Any]]
-Key = tuple[str, str]
-
-
-def thresholds(baseline: Mapping[str, Any]) -> dict[Key, Thresholds]:
-    """(point, quantity) -> limits, from a ``baseline/1`` document."""
-    return {
-        (row["point"], row["quantity"]): Thresholds(
-            *(row[part]["value"] if row[part] else None for part in ("yellow", "danger", "low"))
-        )
-        for row in baseline["limits"]
-    }
-
-
-def evidence_levels(baseline: Mapping[str, Any]) -> dict[str, float]:
-    """Point -> usual high-frequency acceleration, from a ``baseline/1`` document. [m/s2]"""
-    return {
-        row["point"]: quantity["median"]
-        for row in baseline["points"]
-        for quantity in row["quantities"]
-        if quantity["quantity"] == _EVIDENCE and quantity["median"]
-    }
-
-
-def voided(baseline: Mapping[str, Any], events: Iterable[Event]) -> str:
-    """The epoch declared since the readings of a ``baseline/1`` document, which voids its limits; empty where there is none."""
-    if not baseline["limits"]:
-        return ""
-    until = datetime.fromisoformat(baseline["readings"]["until"]).timestamp()
-    return next((event.says for event in events if event.kind == "epoch" and event.time_s > until), "")
 
 
 @dataclass
@@ -91,7 +63,7 @@ class Watch:
     ----------
     job, bus, store : Job, RegisterBus, Store
     limits : mapping
-        As `thresholds` gives them; empty where there is no baseline: then the light is blue.
+        As `in_force` gives them; empty where there is no baseline: then the light is blue.
     usual : mapping
         As `evidence_levels` gives them.
     clock : callable
@@ -107,7 +79,7 @@ class Watch:
     job: Job
     bus: RegisterBus
     store: Store
-    limits: Mapping[Key, Thresholds]
+    limits: Mapping[Key, InForce]
     usual: Mapping[str, float]
     clock: Callable[[], float]
     sleep: Callable[[float], Awaitable[None]]
@@ -119,7 +91,7 @@ class Watch:
     named: dict[str, tuple[str, str]] = field(default_factory=dict)
     _rows: deque[tuple[float, float, float, float]] = field(default_factory=deque)
     _state: str = "unknown"
-    _alarms: dict[Key, AlarmState] = field(default_factory=dict)
+    _probes: Probes = field(default_factory=Probes)
     _evidence: dict[str, deque[bool]] = field(default_factory=dict)
     _suspected: dict[str, tuple[str, str]] = field(default_factory=dict)
     _to_diagnose: dict[str, float] = field(default_factory=dict)
@@ -129,6 +101,9 @@ class Watch:
     _beat: int = 0
     _last_round: float = -math.inf
     _diagnosing: asyncio.Task[None] | None = None
+
+    def __post_init__(self) -> None:
+        self._alarms = Alarms(self.limits, self._say)
 
     async def run(self, stop: asyncio.Event, *, every: float, remark: str = "") -> None:
         """Watch until stopped, a round each `every` seconds, and leave the light blue; `remark` goes into the diary.
@@ -163,30 +138,21 @@ class Watch:
         """One round: poll, judge, keep, show; a diagnosis that is due goes on beside the next rounds."""
         now = self.clock()
         self._hear()
-        readings = await poll(self.job, self.bus, now=now)
+        readings, changed = self._probes.believe(await poll(self.job, self.bus, now=now))
+        for point, says in changed:
+            self._say("probe", point, says, now)
         state = self._run_state(readings, now)
         self.store.add_readings([replace(reading, state=state) for reading in readings])
         self._judge(readings, state, now)
         self._gather(readings, state, now)
         self._diagnose_due(state, now)
-        await self._show(self._wanted(state, now))
+        await self._show(self._alarms.light(state, fault_named=bool(self.named), now=now))
         self.rounds, self._last_round = self.rounds + 1, now
 
     def conditions(self) -> list[dict[str, Any]]:
         """Every alarm as it stands, and every fault named."""
         now = self.clock()
-        rows = [
-            {
-                "point": point,
-                "quantity": quantity,
-                "condition": state.condition,
-                "light": alarm.light(state, now),
-                "cannot_tell": alarm.cannot_tell(state, now),
-                "value": state.last.value if state.last else None,
-                **asdict(state.thresholds),
-            }
-            for (point, quantity), state in self._alarms.items()
-        ]
+        rows = self._alarms.conditions(now)
         return rows + [
             {"point": point, "quantity": "diagnosis", "condition": f"{fault.replace('_', ' ')} fault of {part}", "light": "yellow"}
             for point, (part, fault) in self.named.items()
@@ -194,15 +160,9 @@ class Watch:
 
     def _remember(self) -> None:
         """Take up the conditions as the last watch left them: a danger stays until somebody has seen it."""
-        self._alarms = {key: alarm.fresh(key[1], limits) for key, limits in self.limits.items()}
         for event in self.store.events():
-            key = (event.point, str(event.details.get("quantity", "")))
-            if event.kind == "alarm" and key in self._alarms:
-                height = float(event.details.get("value") or 0.0)
-                self._alarms[key] = replace(self._alarms[key], condition=str(event.details["after"]), alarmed_at=height)
-            elif event.kind == "acknowledged":
-                self._acknowledge(event)
-            elif event.kind == "fault named":
+            self._alarms.remember(event)
+            if event.kind == "fault named":
                 self.named[event.point] = (str(event.details["component"]), str(event.details["fault"]))
             elif event.kind == "epoch":
                 self.named.pop(event.point, None)
@@ -223,23 +183,14 @@ class Watch:
         """What people declared or acknowledged since the last round."""
         for event in self.store.events(after=self._heard):
             self._heard = event.number
+            self._alarms.hear(event)
             if event.kind == "epoch":
                 self._before_stop.clear()
                 self.named.pop(event.point, None)
-            elif event.kind == "acknowledged":
-                for key, said in self._acknowledge(event).items():
-                    self._keep_alarms(key, said)
-
-    def _acknowledge(self, event: Event) -> dict[Key, tuple[AlarmEvent, ...]]:
-        """What a person has seen: of each alarm concerned, what that changes."""
-        said = {}
-        for key in [key for key in self._alarms if event.point in ("", key[0])]:
-            self._alarms[key], said[key] = alarm.acknowledge(self._alarms[key], who=event.who, now=event.time_s)
-        return said
 
     def _run_state(self, readings: Iterable[Reading], now: float) -> str:
         """Run state now, and an event when the drive starts or stops."""
-        found = {(one.point, one.quantity): one.value for one in readings if one.value is not None}
+        found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good"}
         running, speed = found.get(("", "running")), found.get(("", "speed"))
         warm = found.get((SUMP, "temperature"))
         row = (now, *_known(running, speed, warm))
@@ -269,26 +220,16 @@ class Watch:
         return self._state
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float) -> None:
-        listed = {(one.point, one.quantity): one for one in readings}
-        over = {
-            key
-            for key, limits in self.limits.items()
-            if key in listed and limits.yellow is not None and (listed[key].value or 0.0) > limits.yellow
-        }
-        for key in self._alarms:
-            reading = listed.get(key)
-            quality = reading.quality if reading else "stale"
-            value = reading.value if reading else None
-            sample = Sample(now, value, quality, state, witness=bool(over - {key}))
-            self._alarms[key], said = alarm.step(self._alarms[key], sample, now)
-            self._keep_alarms(key, said)
-            if any(event.trigger in ("yellow persists", "danger persists", "rises again") for event in said):
-                self._to_diagnose.setdefault(key[0], now)
+        found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good" and one.value is not None}
+        read = {SPEED: found.get(("", "speed")), LOAD: found.get(("", "load")), OIL: found.get((SUMP, "temperature"))}
+        known = {name: value for name, value in read.items() if value is not None}
+        for point in self._alarms.judge(readings, state, known, now):
+            self._to_diagnose.setdefault(point, now)
 
     def _gather(self, readings: Iterable[Reading], state: str, now: float) -> None:
         """Settled high-frequency levels: evidence of change, and steps across a stop."""
         for one in readings:
-            if one.quantity != _EVIDENCE or one.value is None or state != "steady":
+            if one.quantity != EVIDENCE or one.value is None or state != "steady":
                 continue
             if one.point in self.usual:
                 last = self._evidence.setdefault(one.point, deque(maxlen=_OF))
@@ -350,20 +291,6 @@ class Watch:
         devices = self.job.bus.devices
         return next((one for one in devices if one.point == point and one.profile == "three-axis vibration"), None)
 
-    def _wanted(self, state: str, now: float) -> str:
-        """What the light should show."""
-        lights = [alarm.light(one, now) for one in self._alarms.values()]
-        if "red" in lights:
-            return "red"
-        if not self._alarms:
-            return "blue"
-        if state == "stopped":
-            fresh = all(one.bad_polls < alarm.BAD_POLLS for one in self._alarms.values())
-            return "yellow" if self.named or "yellow" in lights else "white" if fresh else "blue"
-        if "blue" in lights:
-            return "blue"
-        return "yellow" if self.named or "yellow" in lights else "green"
-
     async def _show(self, colour: str) -> None:
         """Set the stack light, and say when it changes or does not obey."""
         changed = colour != self.light
@@ -384,11 +311,6 @@ class Watch:
         except (NoReply, BadReply, BadRequest) as error:
             if not said:
                 self._say("light lost", "", str(error))
-
-    def _keep_alarms(self, key: Key, said: Iterable[AlarmEvent]) -> None:
-        for one in said:
-            details = {"quantity": key[1], "trigger": one.trigger, "before": one.before, "after": one.after, "value": one.value}
-            self._say("alarm", key[0], f"{key[1]}: {one.says}", one.time_s, details, who=one.who)
 
     def _say(
         self, kind: str, point: str, says: str, now: float | None = None, details: dict[str, Any] | None = None, who: str = ""

@@ -13,7 +13,7 @@ from gearcase.record import chain
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult, latest, stored
 
-__all__ = ["entries", "is_recorded", "keep", "missing_photos", "photos_now", "plans_of", "torn"]
+__all__ = ["entries", "is_recorded", "keep", "missing_photos", "photo_hash", "photos_now", "plans_of", "torn"]
 
 _HOME = ("results", "fit", "entries.jsonl")
 
@@ -37,7 +37,7 @@ def keep(folder: Path, plan: StoredResult, entered: Entered, *, who: str, when: 
         "done": model.done or when,
         "because": model.because,
         "built": built,
-        "photos": [{"file": file, "sha256": _photo_hash(folder, file)} for file in model.photos],
+        "photos": [{"file": file, "sha256": photo_hash(folder, file)} for file in model.photos],
         "steps": [{key: card[number][key] for key in ("number", "where", "do")} for number in entered.steps],
         "given": entered.given,
     }
@@ -69,13 +69,13 @@ def is_recorded(entered: Entered, recorded: Iterable[dict[str, Any]]) -> bool:
 def missing_photos(folder: Path, entered: Entered) -> Iterator[Problem]:
     """Photos of an entry that are not files below the job's folder."""
     for file in entered.model.photos:
-        if not _photo_hash(folder, file):
+        if not photo_hash(folder, file):
             yield Problem(entered.where, "photos", file, f"a photo that is there, in the job's folder or below it: {folder}")
 
 
 def photos_now(folder: Path, recorded: Iterable[dict[str, Any]]) -> dict[str, str]:
     """Photo file -> its hash now, of every photo entered; empty where it is gone."""
-    return {photo["file"]: _photo_hash(folder, photo["file"]) for record in recorded for photo in record["entry"]["photos"]}
+    return {photo["file"]: photo_hash(folder, photo["file"]) for record in recorded for photo in record["entry"]["photos"]}
 
 
 def plans_of(folder: Path, recorded: Iterable[dict[str, Any]]) -> dict[int, dict[str, Any]]:
@@ -87,7 +87,7 @@ def plans_of(folder: Path, recorded: Iterable[dict[str, Any]]) -> dict[int, dict
     return plans
 
 
-def _photo_hash(folder: Path, file: str) -> str:
+def photo_hash(folder: Path, file: str) -> str:
     """Hash of a photo; empty where there is no such file below the job's folder."""
     path = (folder / file).resolve()
     return sha256_of_file(path) if path.is_relative_to(folder.resolve()) and path.is_file() else ""

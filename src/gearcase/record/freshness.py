@@ -8,7 +8,7 @@ from pathlib import Path
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.job.build import SECTIONS, Job
-from gearcase.record import fitting, results
+from gearcase.record import fitting, opening, results
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult, latest
 
@@ -17,9 +17,9 @@ __all__ = ["Change", "changes", "hashes_now", "recording_names", "stale"]
 _RECORDING = "recording "
 _PHOTO = "photo "
 _PLAN = "plan "
-_ENTRIES = "fit entries"
+_ENTRIES, _OPENED = "fit entries", "opened entries"
 _EARLIER = re.compile(r"([a-z]+) ([0-9]{4})")  # an earlier result, as `read` names it: survey 0001
-_READINGS = "readings "  # of the watch: never edited once kept
+_NEVER_EDITED = ("readings ", "earlier ")  # readings of the watch, and results that a later one of the stage stands beside
 
 
 @dataclass(frozen=True)
@@ -104,10 +104,10 @@ def hashes_now(
     A recording judged from outside the job keeps the hash it was judged with: nobody can say that it changed.
     """
     now = {row["what"]: row["sha256"] for row in (*job.sources(SECTIONS), *tables.sources(*tables.names()))}
-    now |= _what_fit_rests_on(folder, stored)
+    now |= _what_records_say(folder, stored)
     listed = {name: folder / file for file, name in recording_names(job).items()}
     for row in stored.header["read"]:
-        if row["what"].startswith(_READINGS):
+        if row["what"].startswith(_NEVER_EDITED):
             now[row["what"]] = row["sha256"]
         if not row["what"].startswith(_RECORDING):
             continue
@@ -119,8 +119,8 @@ def hashes_now(
     return now
 
 
-def _what_fit_rests_on(folder: Path, stored: StoredResult) -> dict[str, str]:
-    """The latest plan, the entries and the photos, where a result names any of them."""
+def _what_records_say(folder: Path, stored: StoredResult) -> dict[str, str]:
+    """The latest plan, the entries of fit and of openings, and the photos, where a result names any of them."""
     names = [row["what"] for row in stored.header["read"]]
     now: dict[str, str] = {}
     plans = [name for name in names if name.startswith(_PLAN)]
@@ -130,4 +130,7 @@ def _what_fit_rests_on(folder: Path, stored: StoredResult) -> dict[str, str]:
         recorded = fitting.entries(folder)
         now[_ENTRIES] = recorded[-1]["sha256"] if recorded else ""
         now |= {f"{_PHOTO}{file}": sha256 for file, sha256 in fitting.photos_now(folder, recorded).items() if sha256}
+    if _OPENED in names:
+        found = opening.entries(folder)
+        now[_OPENED] = found[-1]["sha256"] if found else ""
     return now

@@ -22,10 +22,12 @@ __all__ = [
     "GearIndicators",
     "GearSignals",
     "MeshModulation",
+    "central_moments",
     "gear_indicators",
     "gear_signals",
     "mesh_modulation",
     "na4",
+    "na4_of_moments",
     "standardised_moment",
 ]
 
@@ -256,15 +258,36 @@ def na4(residuals: NDArray[np.floating]) -> NDArray[np.float64]:
     records = as_records(residuals, name="residuals").astype(np.float64)
     if records.ndim < 2:
         raise OutOfRange("residuals", f"shape {records.shape}", "records, oldest first, along the first axis")
-    moved = records - records.mean(axis=-1, keepdims=True)
-    first = np.abs(moved[0]).max(axis=-1)
-    if np.any(first <= _least(records[0])):
+    if np.any(np.abs(records[0] - records[0].mean(axis=-1, keepdims=True)).max(axis=-1) <= _least(records[0])):
         raise OutOfRange("residuals", "constant", "records that move, the first one too")
-    moved /= first[..., None]
+    return na4_of_moments(*central_moments(records))
+
+
+def central_moments(records: NDArray[np.floating]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Second and square root of the fourth central moment, each of shape (...), all that NA4 asks of a residual. Squared
+    [unit of the samples]
+
+    Parameters
+    ----------
+    records : ndarray, shape (..., samples)
+        [unit of the samples]
+    """
+    moved = records.astype(np.float64) - records.mean(axis=-1, keepdims=True, dtype=np.float64)
     squared = moved * moved
-    so_far = np.arange(1, records.shape[0] + 1).reshape(-1, *[1] * (records.ndim - 2))
-    usual = np.cumsum(squared.mean(axis=-1), axis=0) / so_far
-    return np.asarray(np.mean(squared * squared, axis=-1) / usual**2)
+    return squared.mean(axis=-1), np.asarray(np.sqrt(np.mean(squared * squared, axis=-1)))
+
+
+def na4_of_moments(second: NDArray[np.float64], root_of_fourth: NDArray[np.float64]) -> NDArray[np.float64]:
+    """`na4` of records whose `central_moments` were kept in place of them: a history of any length in two numbers a record. [-]
+
+    Parameters
+    ----------
+    second, root_of_fourth : ndarray, shape (records, ...)
+        Oldest first; the first `second` above 0. Squared [unit of the samples]
+    """
+    so_far = np.arange(1, second.shape[0] + 1).reshape(-1, *[1] * (second.ndim - 1))
+    usual = np.cumsum(second, axis=0) / so_far
+    return np.asarray((root_of_fourth / usual) ** 2)
 
 
 def mesh_modulation(average: NDArray[np.floating], *, teeth: int, harmonic: int, sidebands: int) -> MeshModulation:

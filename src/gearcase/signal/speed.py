@@ -31,6 +31,7 @@ import scipy.ndimage
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
+from gearcase.signal.spectrum import line_places
 
 __all__ = ["CERTAIN_PEAK", "MAINS_HZ", "WEAKEST_PEAK", "NoSpeed", "Spectrum", "SpeedEstimate", "speed_from_comb"]
 
@@ -188,7 +189,7 @@ class _Comb:
         self.certain = strength[at] >= CERTAIN_PEAK
         by_chance = np.exp(-strength[at]) * strength[at] * np.log(_STRONGEST / WEAKEST_PEAK)
         self.density = np.count_nonzero(self.certain) / (last - first) + by_chance
-        self.place, self.error = _placed(strength, at)
+        self.place, self.error = line_places(strength, at)
         self.nearest = _nearest(at, strength.size)
 
     def without_multiples(self, mains_hz: float) -> "_Comb":
@@ -231,18 +232,6 @@ class _Comb:
         peak = self.nearest[np.rint(place).astype(np.intp)]
         error = np.hypot(self.error[peak], np.array(self.orders) * error_hz / self.bin_hz)
         return [float(hz) for hz in place[np.abs(place - self.place[peak]) < _REACH * error] * self.bin_hz]
-
-
-def _placed(strength: NDArray[np.float64], at: NDArray[np.intp]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Place of each peak and its standard error. [bins]
-
-    With magnitudes L, M, R of the peak's bin and its neighbours a Hann line stands d = 2 (R - L) / (L + 2 M + R) from the peak,
-    exactly. Noise of correlations -2/3 and 1/6 between neighbouring bins under that window gives, to first order, the
-    variance (20 + 35 d^2) (4 - d^2)^2 / (864 s) at strength s.
-    """
-    left, top, right = (np.sqrt(strength[at + shift]) for shift in (-1, 0, 1))
-    away = 2 * (right - left) / (left + 2 * top + right)
-    return at + away, np.sqrt((20 + 35 * away**2) * (4 - away**2) ** 2 / 864) / top
 
 
 def _nearest(at: NDArray[np.intp], bins: int) -> NDArray[np.intp]:

@@ -23,6 +23,7 @@ from gearcase.signal.recording import as_records, require_above_zero
 from gearcase.signal.spectrum import SHORTEST_RECORD
 
 __all__ = [
+    "LEAST_REACH",
     "AngularRecord",
     "MeshTurning",
     "SynchronousAverage",
@@ -36,7 +37,7 @@ __all__ = [
 _FEWEST_MARKS = 4  # of which a cubic spline is made
 _SPLINE = 5  # degree; on twice the samples, 0.1 % at half the record's own rate and less below
 _BEYOND = 256  # samples put before and after, turned about the last one and fading, so that nothing jumps where it is read
-_LEAST_REACH = 16  # to either side of a mesh line
+LEAST_REACH = 16  # bins to either side of a mesh line
 _FLAT = 0.5  # of the half width about a mesh line: there the demodulating filter is 1, beyond it falls to 0 as a cosine
 _WEAKEST = 0.2  # of a mesh line's median amplitude: below it, its phase may slip a turn; common practice, no source
 _SETTLING = 1.0  # at either end of a record, in periods of the half width: there the demodulating filter rings
@@ -218,9 +219,9 @@ def turning_from_mesh(
     if record.ndim != 1:
         raise OutOfRange("samples", f"shape {record.shape}", "one record at a time: each has its own speed")
     bin_hz = sample_rate_hz / record.size
-    if not _LEAST_REACH * bin_hz <= half_width_hz < line_hz / 2:
-        least = _LEAST_REACH * bin_hz
-        raise OutOfRange("half_width_hz", half_width_hz, f"from {least:g} Hz ({_LEAST_REACH} bins) to half of line_hz={line_hz:g}")
+    if not LEAST_REACH * bin_hz <= half_width_hz < line_hz / 2:
+        least = LEAST_REACH * bin_hz
+        raise OutOfRange("half_width_hz", half_width_hz, f"from {least:g} Hz ({LEAST_REACH} bins) to half of line_hz={line_hz:g}")
     middle, reach = round(line_hz / bin_hz), round(half_width_hz / bin_hz)
     if middle + reach > record.size // 2:
         raise OutOfRange("line_hz", line_hz, f"with its band below half the sample rate of {sample_rate_hz:g} Hz")

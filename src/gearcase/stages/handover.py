@@ -6,11 +6,11 @@ from typing import Any
 
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job
-from gearcase.stages.result import Arrays, StageResult, calls_for_action
+from gearcase.stages.result import Arrays, StageResult, calls_by_date, calls_for_action
 
 __all__ = ["GATHERED", "Content", "Earlier", "run"]
 
-GATHERED = ("survey", "plan", "fit", "prove", "baseline", "watch", "diagnose")
+GATHERED = ("survey", "plan", "fit", "prove", "baseline", "watch", "diagnose", "trend", "opened")
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,8 @@ class Content:
     baseline: dict[str, Any] | None
     watch: dict[str, Any] | None
     diagnose: dict[str, Any] | None
+    trend: dict[str, Any] | None
+    opened: dict[str, Any] | None
     arrays: Arrays
     stale: tuple[str, ...]
 
@@ -107,6 +109,8 @@ def run(
         baseline=documents.get("baseline"),
         watch=documents.get("watch"),
         diagnose=documents.get("diagnose"),
+        trend=documents.get("trend"),
+        opened=documents.get("opened"),
         arrays=diagnose.arrays if diagnose else {},
         stale=stale,
     )
@@ -125,11 +129,14 @@ def run(
 
 
 def _wrong(documents: Mapping[str, dict[str, Any]]) -> bool:
-    """Whether anything handed over calls for action: a verdict, a failed step of the proving, no limits, an abnormal watch."""
+    """Whether anything handed over calls for action: a verdict, a failed step of the proving, no limits, an abnormal watch, a limit
+    that is reached or has a date.
+    """
     diagnose, prove = documents.get("diagnose"), documents.get("prove", {})
     return (
         bool(diagnose and calls_for_action(diagnose))
         or any(row["outcome"] == "failed" for row in prove.get("evidence", ()))
         or documents.get("baseline", {}).get("status") == "refused"
         or any(row["condition"] != "clear" for row in documents.get("watch", {}).get("conditions", ()))
+        or calls_by_date(documents.get("trend"))
     )

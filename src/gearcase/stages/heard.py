@@ -13,14 +13,18 @@ from gearcase.judge.explained import comb_orders
 from gearcase.judge.faults import Hypothesis
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import Transform, floor_bins, hann, line_strength, transform
-from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
+from gearcase.signal.sample_rate import RateFit, rate_from_comb, rates_that_fit
+from gearcase.signal.spectrum import Transform, certain_lines, floor_bins, line_strength, transform
+from gearcase.signal.speed import CERTAIN_PEAK, NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
 
 __all__ = ["STATED_SPEED_BAND", "Heard", "Speed", "find_speed", "hear", "speed_words"]
 
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
 LARGEST_RANGE = 1.1  # of a wider range of speeds the middle says nothing
+TACHOMETER_BAND = 0.003  # its mean and that of the lines agree better; a tooth in the count or a usual rate is further off
+_FEWEST_LINES = 6  # of which another sample rate is made: two meshes, or a mesh and a shaft, with three harmonics
+_READ_RATE = "read the rate at the recorder and state it"
 _LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
 
 
@@ -53,7 +57,7 @@ class Speed:
 def hear(recording: Recording) -> Heard:
     """Transform a recording that is fit to be judged."""
     spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-    strength = line_strength(np.abs(hann(spectrum.values)) ** 2, width=floor_bins(spectrum.bin_hz))
+    strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
     return Heard(recording, spectrum, strength, envelope_spectrum(spectrum))
 
 
@@ -73,6 +77,11 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
             f"taken, and {near.says}; give --speed"
         )
     if high / low <= LARGEST_RANGE:
+        if fit := _other_rate(lines, heard, near, low, high):
+            return (
+                f"{speed_words(recording, (low + high) / 2)}; at its sample rate of {recording.sample_rate_hz:.7g} Hz hardly a "
+                f"line of the drive is in its place, and {fit.lines} would be at {_rate_words(fit.rates_hz)}: {_READ_RATE}"
+            )
         # the less sure half of the comb fits a bearing's comb at some speed
         surest = [replace(one, families=one.families[: len(one.families) // 2]) for one in spectra]
         far = speed_from_comb(surest, lowest_hz=low * (1 - CONTRADICTED_BAND), highest_hz=high * (1 + CONTRADICTED_BAND))
@@ -80,12 +89,20 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
             cure = "read the speed again and state it"
             if recording.pulses_per_turn:
                 cure = "count the marks on its wheel, and look which shaft it reads"
+            rates = rates_that_fit(recording.sample_rate_hz, ratio=(low + high) / 2 / far.speed_hz, within=STATED_SPEED_BAND)
             return (
                 f"{speed_words(recording, (low + high) / 2)}, and its lines fit {60 * far.speed_hz:.5g} rpm: one of the two, or a "
-                f"tooth count, is wrong; {cure}"
+                f"tooth count, is wrong{_or_rate(rates)}; {cure}"
             )
         if isinstance(near, NoSpeed) and near.why == "noise" and isinstance(far, NoSpeed) and far.why == "mains":
             near = far
+    if isinstance(near, SpeedEstimate) and stated and recording.pulses_per_turn:
+        rates = rates_that_fit(recording.sample_rate_hz, ratio=stated / near.speed_hz, within=TACHOMETER_BAND)
+        if rates and abs(near.speed_hz / stated - 1) > TACHOMETER_BAND:
+            return (
+                f"{speed_words(recording, stated)}, and its lines fit {60 * near.speed_hz:.6g} rpm by its sample rate "
+                f"of {recording.sample_rate_hz:.7g} Hz: at {_rate_words(rates)} both would agree; {_READ_RATE}"
+            )
     if isinstance(near, SpeedEstimate):
         spread = 2 * near.standard_error_hz / near.speed_hz
         source = f"measured from {near.lines} lines of the recording"
@@ -108,6 +125,44 @@ def speed_words(recording: Recording, speed_hz: float) -> str:
         turns = f"{recording.pulses_per_turn} pulse{'s' * (recording.pulses_per_turn > 1)} a turn"
         return f"its tachometer gives {60 * speed_hz:.6g} rpm at {turns}"
     return f"its speed is stated as {60 * speed_hz:.6g} rpm"
+
+
+def _other_rate(
+    lines: Sequence[Line], heard: Heard, near: SpeedEstimate | NoSpeed, low_hz: float, high_hz: float
+) -> RateFit | None:
+    """Another sample rate that puts the drive's main lines in their places, where the stated one does with fewer than half.
+
+    Where rates are as whole numbers, every few harmonics of the one fall on harmonics of the other: a speed found is no proof.
+    """
+    if isinstance(near, NoSpeed) and near.why != "noise":
+        return None
+    if certain_lines(heard.strength, bin_hz=heard.spectrum.bin_hz, least=CERTAIN_PEAK).hz.size < _FEWEST_LINES:
+        return None
+    main = [[line.order for line in lines if line.kind == kind and line.spread == 0] for kind in ("mesh", "shaft")]
+    spectrum = Spectrum(heard.strength, heard.spectrum.bin_hz, main)
+    placed = 0
+    if isinstance(near, SpeedEstimate):
+        reach = 1e-3 * near.speed_hz
+        again = speed_from_comb([spectrum], lowest_hz=near.speed_hz - reach, highest_hz=near.speed_hz + reach)
+        placed = again.lines if isinstance(again, SpeedEstimate) else 0
+    if 2 * placed >= sum(map(len, main)):
+        return None
+    fit = rate_from_comb(
+        spectrum,
+        sample_rate_hz=heard.recording.sample_rate_hz,
+        lowest_hz=low_hz * (1 - STATED_SPEED_BAND),
+        highest_hz=high_hz * (1 + STATED_SPEED_BAND),
+        beyond=CONTRADICTED_BAND,
+    )
+    return fit if fit and fit.lines >= max(2 * placed, placed + 3, _FEWEST_LINES) else None
+
+
+def _rate_words(rates_hz: Sequence[float]) -> str:
+    return f"{' or '.join(f'{rate:.7g}' for rate in rates_hz)} Hz"
+
+
+def _or_rate(rates_hz: Sequence[float]) -> str:
+    return f", or the sample rate is ({_rate_words(rates_hz)} would fit)" if rates_hz else ""
 
 
 def _contradicts(hypotheses: Sequence[Hypothesis], found_hz: float, low_hz: float, high_hz: float) -> bool:

@@ -108,4 +108,5 @@ def _verdict(one: Weighed) -> dict[str, Any]:
 
 
 def _sign(sign: Sign) -> dict[str, Any]:
-    return {"role": str(sign.role), "name": sign.name, "seen": sign.seen, "says": sign.says, "noise_chance": sign.noise_chance}
+    seen = None if sign.seen is None else bool(sign.seen)
+    return {"role": str(sign.role), "name": sign.name, "seen": seen, "says": sign.says, "noise_chance": float(sign.noise_chance)}

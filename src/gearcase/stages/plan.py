@@ -17,6 +17,7 @@ from gearcase.job.build import Job
 from gearcase.stages.bands import MOUNTS_BONDED
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
+from gearcase.stages.planning.card import in_order, outage_steps
 from gearcase.stages.planning.draft import CardStep, Draft
 from gearcase.stages.planning.electrics import power, wiring
 from gearcase.stages.planning.faces import faces
@@ -39,6 +40,7 @@ from gearcase.stages.planning.places import ASSUMED_BASE, check_place, face_docu
 from gearcase.stages.planning.positions import positions
 from gearcase.stages.planning.site import place_cautions, site
 from gearcase.stages.planning.sump import sump
+from gearcase.stages.planning.tasks import bench_tasks, outage_tasks
 from gearcase.stages.planning.wires import bus
 from gearcase.stages.questions import open_questions
 from gearcase.stages.result import StageResult, finding_document, has_blocker
@@ -97,14 +99,13 @@ def run(job: Job, *, today: str = "") -> StageResult:
 def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, Any]]:
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
+    draft.step("before", "Agree with the owner what may be done, when, and under which permits.", at=Step.BEFORE)
     net = network(job, draft)
     wired = bus(job, draft)
     cuts = cutting(job, draft)
     faces(job, draft)
     lines = expected_lines(job.drive)
     advice = positions(job, lines, draft)
-    draft.step("before", "Agree with the owner what may be done, when, and under which permits.", Step.BEFORE)
-    draft.step("before", "Lock out and prove the drive still; let it cool; bag open ports.", Step.ISOLATE)
     parts = [_part(job, point, lines, draft) for point in job.points]
     if not job.points:
         draft.find(Level.BLOCKER, "points", "points", "the job has no measuring point: nothing to plan")
@@ -115,13 +116,13 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     wires = wiring(job, draft)
     feeds = power(job, draft)
     site(job, draft)
-    around, booked = outage(job, parts, run_cables, draft, today=today)
-    draft.step(
-        "after",
-        "Account for every chip and tool; close ports; check oil level; tighten, label and photograph every part.",
-        Step.START,
-    )
-    draft.step("running", "Once it runs: prove every device, look for leaks, look for cables that touch anything.", Step.RUN)
+    bench = bench_tasks(job, prepared=sum(step.kind == "prepare" for step in draft.steps))
+    planned = outage_tasks(job, parts, run_cables)
+    around, booked = outage(job, parts, bench, planned, draft, today=today)
+    stands = [part["orientation"] for part in parts if part["orientation"]]
+    outage_steps(job, planned, stands, draft)
+    scheduled = [row["name"] for row in booked["tasks"]] if booked else []
+    draft.steps[:] = in_order(draft, bench, planned, scheduled)
     _hold_drilling(draft)
     warned = place_cautions(job, draft)
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
@@ -131,7 +132,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "job": job.title,
         "parts": parts,
         "positions": advice,
-        "orientation": [part["orientation"] for part in parts if part["orientation"]],
+        "orientation": stands,
         "sump": probe,
         "brackets": held,
         "plates": plate,
@@ -153,6 +154,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "work_card": [
             {
                 "number": number,
+                "task": step.task,
                 "where": step.where,
                 "do": step.does,
                 "caution": "\n".join(step.cautions),
@@ -197,7 +199,7 @@ def _hold_drilling(draft: Draft) -> None:
         if step.at is not Step.DRILL or not (everywhere or step.where in held):
             steps.append(step)
         elif not steps or steps[-1].where != step.where or steps[-1].does != HELD:
-            steps.append(CardStep(step.where, HELD))
+            steps.append(CardStep(step.where, HELD, step.kind, task=step.task))
     draft.steps[:] = steps
 
 
@@ -218,12 +220,13 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         draft.step(
             point.name,
             "Clean the spot, a film of oil on it; set the magnet down edge first and roll it flat; photograph the mark.",
-            Step.PREPARE,
+            "mount",
+            at=Step.PREPARE,
         )
     band = band_of(job, point, mount, draft)
     if point.mount != mount and band is not None:
         cost_of_bonding(job, point, band, bonded, draft)
-    stands = orientation(job, point, draft)
+    stands = orientation(job, point, mount, draft)
     return {
         "name": point.name,
         "face": point.face,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gearcase.findings import Finding, Level
 
-__all__ = ["Arrays", "StageResult", "calls_for_action", "finding_document", "has_blocker"]
+__all__ = ["Arrays", "StageResult", "calls_by_date", "calls_for_action", "finding_document", "has_blocker"]
 
 Arrays = Mapping[str, Mapping[str, NDArray[np.floating]]]
 
@@ -62,3 +62,8 @@ def calls_for_action(diagnosis: Mapping[str, Any]) -> bool:
         recording["indicators"]["zone"] == "D" or any(finding["level"] == Level.BLOCKER for finding in recording["quality"])
         for recording in diagnosis["recordings"]
     )
+
+
+def calls_by_date(trend: Mapping[str, Any] | None) -> bool:
+    """Whether a ``trend/1`` document says that a limit is reached, or when it will be."""
+    return any(row["forecast"] and row["forecast"]["answer"] in ("date", "reached") for row in (trend or {}).get("series", ()))

@@ -19,6 +19,7 @@ from gearcase.record import results
 from gearcase.record.freshness import changes
 from gearcase.record.readers import sha256_of_file
 from gearcase.record.results import StoredResult
+from gearcase.stages.result import calls_by_date
 from gearcase.web.sections import OF_THE_PAGE, Section, sections
 
 __all__ = ["STAGES", "Card", "Diary", "NotKept", "StagePage", "diary", "kept_file", "stage_page", "traveller_card"]
@@ -31,6 +32,8 @@ STAGES = {
     "baseline": "what is normal for this drive",
     "watch": "what changes",
     "diagnose": "what is wrong, and how sure",
+    "trend": "where it is going, and how long is left",
+    "opened": "what stood behind each verdict",
     "handover": "what the owner gets",
 }
 _KEPT = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.(svg|pdf|html|png|dxf)")
@@ -274,6 +277,8 @@ def _state(document: dict[str, Any]) -> tuple[str, str]:
         return "blocker", "done, a step failed"
     if any(row.get("condition") != "clear" for row in conditions if isinstance(row, dict)):
         return "fault", "left, abnormal"
+    if calls_by_date(document):
+        return "fault", "done, a limit is near"
     return ("fault", "done, a fault is seen") if document.get("verdicts") else ("done", "done")
 
 

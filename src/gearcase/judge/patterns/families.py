@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from gearcase.drive.train import Drive
-from gearcase.judge.patterns import resonance, shafts
+from gearcase.judge.patterns import background, backstop, electrical, gears, lubrication, resonance, sensors, shafts
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Weighed
 
@@ -11,7 +11,16 @@ __all__ = ["FAMILIES", "Family", "examine"]
 
 Family = Callable[[Drive, Sequence[Observed]], tuple[Weighed, ...]]
 
-FAMILIES: tuple[Family, ...] = (shafts.examine, resonance.examine)
+FAMILIES: tuple[Family, ...] = (
+    gears.examine,
+    shafts.examine,
+    resonance.examine,
+    electrical.examine,
+    lubrication.examine,
+    backstop.examine,
+    background.examine,
+    sensors.examine,
+)
 
 
 def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:

@@ -25,19 +25,18 @@ from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import Tone, Tones, relative_phase
 
-__all__ = ["examine"]
+__all__ = ["SWOLLEN", "AtSpeed", "by_speed", "examine"]
 
 SWOLLEN = 3.0  # over what it is at other speeds; common practice, no source
 _FEWEST_SPEEDS = 4  # one at the peak, and enough beside it to call it one; common practice, no source
 _SAME_AGAIN = 1.02  # closer is the same speed
 _SWING, _SWING_WITHIN = 180.0, 50.0  # degrees
-_NEEDED = "high at one speed only"
-_LARGE = "zone C or grown by 6 dB"
+_HIGH_ONCE = "high at one speed only"
 
 
 @dataclass(frozen=True)
-class _At:
-    """A shaft's line at one speed, and its displacement over the speed squared, in any unit."""
+class AtSpeed:
+    """A shaft's line at one speed, and its displacement over the speed squared, in any unit. [-]"""
 
     tones: Tones
     tone: Tone
@@ -53,25 +52,25 @@ def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
 def _resonance(measured: Measured, shaft: str) -> Weighed:
     order = measured.orders[shaft]
     rows = [
-        (station, direction, _by_speed(measured, station, direction, order))
+        (station, direction, by_speed(measured, station, direction, order))
         for station in measured.stations(shaft)
         for direction in station.tones
     ]
     enough = [row for row in rows if len(row[2]) >= _FEWEST_SPEEDS]
     if not enough:
         says = f"needs records at {_FEWEST_SPEEDS} steady speeds and more at one load, at one point and direction"
-        return weigh("resonance", shaft, [Sign(Role.NEEDED, _NEEDED, None, says)], attribution=1.0)
+        return weigh("resonance", shaft, [Sign(Role.NEEDED, _HIGH_ONCE, None, says)], attribution=1.0)
     station, direction, found = max(enough, key=lambda row: (_swollen(row[2]) >= SWOLLEN, _peak(row[2]).tone.velocity))
     swollen, peak = _swollen(found), _peak(found)
     at_edge = peak in (found[0], found[-1])
     here = Station(station.point, station.bearing, {direction: peak.tones}, station.group)
-    large, growth = measured.large(_LARGE, here, (order,))
+    large, growth = measured.large(here, (order,))
     stays = max(_stays(one, peak, order) for one in found if one is not peak)
     words = ", ".join(f"{one.response / peak.response:.2g} at {one.tone.hz:.4g} Hz" for one in found if one is not peak)
     signs = [
         Sign(
             Role.NEEDED,
-            _NEEDED,
+            _HIGH_ONCE,
             None if at_edge else swollen >= SWOLLEN and peak.tone.shows,
             f"the peak is at the {'lowest' if peak is found[0] else 'highest'} speed measured: needs one beyond it"
             if at_edge
@@ -105,25 +104,25 @@ def _resonance(measured: Measured, shaft: str) -> Weighed:
     )
 
 
-def _by_speed(measured: Measured, station: Station, direction: str, order: float) -> list[_At]:
-    """The latest record of each speed at the load of the latest of all, slowest first."""
+def by_speed(measured: Measured, station: Station, direction: str, order: float) -> list[AtSpeed]:
+    """The line at an order [-] in the latest record of each speed, at the load of the latest of all, slowest first."""
     load = station.tones[direction].observed.recording.taken.load
-    found: list[_At] = []
+    found: list[AtSpeed] = []
     for tones in reversed(measured.at(station.point, direction, RUNNING)):
         other = tones.observed.recording.taken.load
         tone = tones.turning(order)
         if tone is None or (load is not None and other is not None and abs(other - load) > SAME_LOAD):
             continue
         if all(abs(np.log(tone.hz / one.tone.hz)) >= np.log(_SAME_AGAIN) for one in found):
-            found.append(_At(tones, tone, max(tone.velocity, tone.floor) / tone.hz**3))
+            found.append(AtSpeed(tones, tone, max(tone.velocity, tone.floor) / tone.hz**3))
     return sorted(found, key=lambda one: one.tone.hz)
 
 
-def _peak(found: Sequence[_At]) -> _At:
+def _peak(found: Sequence[AtSpeed]) -> AtSpeed:
     return max(found, key=lambda one: one.response)
 
 
-def _swollen(found: Sequence[_At]) -> float:
+def _swollen(found: Sequence[AtSpeed]) -> float:
     """The peak over the larger of the least responses below and above it; 0 where it has no speed on one side. [-]"""
     peak = max(range(len(found)), key=lambda n: found[n].response)
     sides = (found[:peak], found[peak + 1 :])
@@ -132,7 +131,7 @@ def _swollen(found: Sequence[_At]) -> float:
     return found[peak].response / max(min(one.response for one in side) for side in sides)
 
 
-def _stays(one: _At, peak: _At, order: float) -> float:
+def _stays(one: AtSpeed, peak: AtSpeed, order: float) -> float:
     """How high the peak's frequency is in a record at another speed, over the peak; 0 where this drive has a line there."""
     there = one.tones.at(peak.tone.hz, peak.tones.reach_hz(peak.tone.hz))
     if there is None or abs(one.tone.hz - peak.tone.hz) <= 2 * one.tones.reach_hz(peak.tone.hz):
@@ -140,7 +139,7 @@ def _stays(one: _At, peak: _At, order: float) -> float:
     return there.velocity / max(peak.tone.velocity, 1e-12)
 
 
-def _swing_sign(measured: Measured, station: Station, direction: str, found: Sequence[_At], peak: _At) -> Sign:
+def _swing_sign(measured: Measured, station: Station, direction: str, found: Sequence[AtSpeed], peak: AtSpeed) -> Sign:
     """Phase against the other radial direction, at the slowest speed and at the fastest."""
     name = "phase swings by 180 degrees"
     other = next((one for one in RADIAL if one != direction), "")

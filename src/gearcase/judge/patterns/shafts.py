@@ -20,6 +20,7 @@ from gearcase.drive.train import Drive
 from gearcase.judge.faults import EvidenceLine
 from gearcase.judge.odds import VERIFIED_FLOOR
 from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, Observed
+from gearcase.judge.patterns.resonance import SWOLLEN, by_speed
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import RelativePhase, Tone, relative_phase
@@ -41,7 +42,6 @@ _LOADS_APART = 3 * SAME_LOAD
 _FOLLOWS = 1.5  # 1x at the higher load over that at the lower
 _TEMPERATURES_APART_K = 20.0
 _DIFFERS = 1.4  # 3 dB
-_ENOUGH = "zone C or grown by 6 dB"
 _PHASE_NEEDS = "needs horizontal and vertical sampled together at a bearing of this shaft"
 
 
@@ -72,10 +72,10 @@ def _unbalance(measured: Measured, shaft: str) -> Weighed:
     direction = max(RADIAL, key=lambda one: station.velocity(one, order))
     highest = horizontal if direction == "horizontal" else vertical
     phase = relative_phase(station.tones["horizontal"], station.tones["vertical"], highest.hz)
-    large, growth = measured.large(_ENOUGH, station, (order,))
+    large, growth = measured.large(station, (order,))
     ratio = max(horizontal.velocity, vertical.velocity) / max(min(horizontal.velocity, vertical.velocity), 1e-12)
     axial = _axial_sign(station, order, highest)
-    squared = _with_speed(measured, station, direction, order)
+    squared = _with_speed(measured, [station, *(one for one in stations if one is not station)], direction, order)
     quarter = phase is not None and phase.steady and phase.is_about(QUARTER, WITHIN)
     others = _family(station, direction, order, (*_HALVES, *_MULTIPLES))
     signs = [
@@ -103,7 +103,7 @@ def _unbalance(measured: Measured, shaft: str) -> Weighed:
         _coupled_sign(measured, shaft, station.radial(order), lambda one: one.radial(order)),
         measured.standing(station, direction, highest),
     ]
-    rivals = {"misalignment or bent shaft": axial.seen is False, "resonance": squared.seen is True or quarter}
+    rivals = {"misalignment or bent shaft": axial.seen is False, "resonance": quarter if squared.seen is None else squared.seen}
     return _weighed(name, shaft, signs, station, direction, [(f"{shaft} 1x", order, highest)], rivals, growth)
 
 
@@ -120,7 +120,7 @@ def _bent(measured: Measured, shaft: str) -> Weighed:
         return _blind(name, shaft, "1x axial", f"needs a finer resolution: {taken} stands at the same place")
     radial, twice = station.radial(order), station.velocity("axial", 2 * order)
     seen = axial.shows and axial.velocity >= LARGE_AXIAL * radial and axial.velocity >= 2 * twice
-    large, growth = measured.large(_ENOUGH, station, (order,))
+    large, growth = measured.large(station, (order,))
     others = [one for one in stations if one.bearing != station.bearing and one.group == station.group]
     across = _across(station, others, order)
     opposed = across is not None and across.steady and across.is_about(HALF, WITHIN)
@@ -170,7 +170,7 @@ def _misalignment(measured: Measured, shaft: str) -> Weighed:
     if taken := station.tones["axial"].crowded(axial.hz, parts=measured.alike(shaft)):
         return _blind(name, shaft, sign_name, f"needs a finer resolution: {taken} stands at the same place")
     radial = max(station.radial(n * order) for n in (1, 2))
-    large, growth = measured.large(_ENOUGH, station, (order, 2 * order))
+    large, growth = measured.large(station, (order, 2 * order))
     others = [one for other in _coupled(measured.drive, shaft) for one in measured.stations(other, directions=("axial",))]
     across = _across(station, [one for one in others if one.group == station.group], multiple * order)
     opposed = across is not None and across.steady and across.is_about(HALF, WITHIN)
@@ -239,7 +239,7 @@ def _looseness(measured: Measured, shaft: str) -> Weighed:
         )
     shown, halves = (sum(tone.log_chance <= math.log(_PLACE_CHANCE) for _, tone in rows) for rows in (whole, half))
     rich, low = _root(tone for n, tone in whole if n >= 3), _root(tone for _, tone in half)
-    large, growth = measured.large(_ENOUGH, station, [n * order for n in (0.5, 1, *_MULTIPLES)])
+    large, growth = measured.large(station, [n * order for n in (0.5, 1, *_MULTIPLES)])
     signs = [
         Sign(
             Role.NEEDED,
@@ -333,21 +333,29 @@ def _load_sign(measured: Measured, station: Station, direction: str, order: floa
     )
 
 
-def _with_speed(measured: Measured, station: Station, direction: str, order: float) -> Sign:
-    """Displacement against speed: its exponent between the latest record and the one furthest from its speed."""
+def _with_speed(measured: Measured, stations: Sequence[Station], direction: str, order: float) -> Sign:
+    """What the first station says that can, or any that says no: a mode of the support shows where it moves."""
+    signs = [_squared(measured, one, direction, order) for one in stations]
+    return min(signs, key=lambda one: (one.seen is not False, one.seen is None))
+
+
+def _squared(measured: Measured, station: Station, direction: str, order: float) -> Sign:
+    """Displacement over speed squared at every speed measured, and its exponent between the two furthest apart."""
     name = "rises with the square of speed"
-    here = station.tones[direction]
-    rows = [one for one in measured.at(station.point, direction, RUNNING) if one is not here]
-    other = max(rows, key=lambda one: abs(np.log(one.observed.speed_hz / here.observed.speed_hz)), default=None)
-    then, now = other.turning(order) if other else None, here.turning(order)
-    if other is None or then is None or now is None or not (then.velocity and now.velocity):
-        return Sign(Role.SUPPORTING, name, None, "needs a record at a speed 10 % and more away")
-    apart = float(np.log(now.hz / then.hz))
-    if abs(apart) < np.log(_SPEEDS_APART):
-        return Sign(Role.SUPPORTING, name, None, "needs a record at a speed 10 % and more away")
-    exponent = float(np.log(now.velocity / now.hz / (then.velocity / then.hz))) / apart
-    says = f"displacement goes with the power {exponent:.1f} of speed, {then.hz:.4g} against {now.hz:.4g} Hz"
-    return Sign(Role.SUPPORTING, name, abs(exponent - 2) <= 1, says)
+    found = by_speed(measured, station, direction, order)
+    if not found:
+        return Sign(Role.SUPPORTING, name, None, "needs a longer record")
+    slow, fast = found[0], found[-1]
+    apart = math.log(fast.tone.hz / slow.tone.hz)
+    if apart < math.log(_SPEEDS_APART) or not all(one.tone.shows for one in found):
+        return Sign(Role.SUPPORTING, name, None, "needs a record at a speed 10 % and more away in which the line shows")
+    exponent = 2 + math.log(fast.response / slow.response) / apart
+    swing = max(one.response for one in found) / min(one.response for one in found)
+    reach = f"from {slow.tone.hz:.4g} to {fast.tone.hz:.4g} Hz at {station.point}"
+    says = f"displacement goes with the power {exponent:.1f} of speed {reach}"
+    if swing > SWOLLEN:
+        says += f", and {swing:.2g} times as much of the square at one speed as at another"
+    return Sign(Role.SUPPORTING, name, abs(exponent - 2) <= 1 and swing <= SWOLLEN, says)
 
 
 def _coupled_sign(measured: Measured, shaft: str, height: float, height_of: Callable[[Station], float]) -> Sign:

@@ -18,13 +18,13 @@ confusion.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from gearcase.judge.faults import ATTRIBUTION_LIMIT, MEASURED_CONFUSION, NOISE_LIMIT, EvidenceLine
 from gearcase.judge.patterns.observed import Observed
 
-__all__ = ["Answer", "Role", "Sign", "Weighed", "weigh"]
+__all__ = ["Answer", "Role", "Sign", "Weighed", "surest", "weigh"]
 
 
 class Role(StrEnum):
@@ -145,7 +145,7 @@ def weigh(
     noise = max(sign.noise_chance for sign in needed)
     attribution = max(attribution, MEASURED_CONFUSION)
     blind = next((sign for sign in needed if sign.seen is None), None)
-    absent = next((sign for sign in needed if sign.seen is False), None)
+    absent = next((sign for sign in needed if sign.seen is not None and not sign.seen), None)
     against = next((sign for sign in signs if sign.role is Role.AGAINST and sign.seen), None)
     if absent is not None:
         answer, why = Answer.NOT_SEEN, _words(absent)
@@ -160,6 +160,19 @@ def weigh(
     else:
         answer, why = Answer.CLAIMED, "; ".join(_words(sign) for sign in needed)
     return Weighed(pattern, component, answer, tuple(signs), noise, attribution, why, tuple(seen_in), growth_db, tuple(lines))
+
+
+def surest(found: Sequence[Weighed]) -> Weighed:
+    """Of what several records say of one part, that which says most: a claim, a doubt, nothing seen; `seen_in` of all that agree.
+
+    >>> absent, seen = Sign(Role.NEEDED, "a", False, ""), Sign(Role.NEEDED, "a", True, "", 1e-6)
+    >>> surest([weigh("gear wear", "b", [sign], attribution=0.01) for sign in (absent, seen)]).answer.value
+    'claimed'
+    """
+    rank = [Answer.CLAIMED, Answer.UNCERTAIN, Answer.NOT_SEEN, Answer.NOT_TESTABLE]
+    best = min(found, key=lambda one: (rank.index(one.answer), one.noise_false_alarm, one.attribution_false_alarm))
+    alike = tuple(record for one in found if one.answer is best.answer for record in one.seen_in)
+    return replace(best, seen_in=alike)
 
 
 def _words(sign: Sign) -> str:

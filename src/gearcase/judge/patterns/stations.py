@@ -21,6 +21,7 @@ __all__ = ["AS_HIGH_AGAIN", "RADIAL", "RUNNING", "Measured", "Station", "elsewhe
 
 RADIAL = ("horizontal", "vertical")
 RUNNING = ("", "steady", "unloaded")  # states in which a shaft turns evenly and is coupled
+LARGE = "zone C or grown by 6 dB"  # the needed sign of `Measured.large`
 GROWN_DB = 6.0  # growth at matched state that is worth a look; handbooks of vibration diagnosis, from memory
 AS_HIGH_AGAIN = 0.5  # a line at least half as high under other circumstances is the same line; common practice, no source
 
@@ -93,7 +94,7 @@ class Measured:
                     found[point] = Station(point, next(iter(rows.values())).component, tones, number)
         return tuple(found.values())
 
-    def large(self, name: str, station: Station, orders: Sequence[float]) -> tuple[Sign, float | None]:
+    def large(self, station: Station, orders: Sequence[float]) -> tuple[Sign, float | None]:
         """Whether lines at these orders [-] are more than a sound drive shows, in the direction where they are highest, and by how
         much they have grown at matched state. [dB]
         """
@@ -114,7 +115,7 @@ class Measured:
                 "; whether that is much needs the rated power and support, or an earlier record at the same speed and stated load"
             )
         chances = [tone.chance for order in orders if (tone := tones.turning(order))]
-        return Sign(Role.NEEDED, name, seen, says, min(chances, default=1.0)), growth
+        return Sign(Role.NEEDED, LARGE, seen, says, min(chances, default=1.0)), growth
 
     def standing(self, station: Station, direction: str, tone: Tone) -> Sign:
         """Whether a line is there with this drive standing: then it is a neighbour's."""

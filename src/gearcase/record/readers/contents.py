@@ -255,5 +255,6 @@ def _even_rate(times: NDArray[np.float64]) -> tuple[float | None, float, str]:
     last_digit = 10.0 ** -next(digits, 12)
     if off.max() > _JITTER * step + last_digit:
         worst = int(off.argmax())
-        return None, 0.0, f"times lie up to {off[worst] / step:.2g} steps off an even grid, near value {worst + 1}"
+        grid = f"an even grid, near value {worst + 1}, of their mean rate of {1 / step:.5g} Hz"
+        return None, 0.0, f"times lie up to {off[worst] / step:.2g} steps off {grid}"
     return float(1 / step), float((off.max() + last_digit) / times[-1]), ""

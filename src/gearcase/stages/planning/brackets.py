@@ -92,7 +92,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
         draft.step(
             bracket.name,
             "Set up the stand of strut channel, spring nuts and square washers; anchor it as the site allows.",
-            caution="Clear of what turns, of walkways and of the drive's own lifting path.",
+            "fit bracket",
             tool="strut, spring nuts, level",
         )
         draft.take("strut channel, spring nuts, square washers, floor anchors", bracket.name)
@@ -272,7 +272,8 @@ def _new_hole(
             bracket.name,
             f"Drill {screw.drill.drill} at {mm(place[0])} from the left, {mm(place[1])} up; gauge pin after each peck; "
             f"tap {screw.thread}.",
-            Step.DRILL,
+            "fit bracket",
+            at=Step.DRILL,
             tool=f"drill {screw.drill.drill}, stop collar, plug tap {screw.thread}",
             value=f"collar at {mm(depth + point)}",
             tolerance="0.5 mm",
@@ -303,7 +304,7 @@ def _steps(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft) -
     draft.step(
         bracket.name,
         f"Gauge the full thread of {holes}; clean, oil thread and seat; fit the bracket and tighten in two rounds.",
-        caution="Only the holes named; cap bolts, split-line bolts, dowels and lifting eyes are never disturbed.",
+        "fit bracket",
         tool="gauge pin, torque wrench",
         value=f"{row['torque']['value']:.3g} N m",
         tolerance=f"preload {least / 1000:.2g} to {most / 1000:.2g} kN",
@@ -326,7 +327,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
     draft.step(
         where,
         f"Hang it on {box.bracket or 'its bracket'}, glands downwards; earth strap to its stud.",
-        caution="Mains inside is a licensed electrician's.",
+        "hang enclosure",
         tool="spanner, level",
         value=f"screws {box.screw}" if box.screw else "",
     )
@@ -395,7 +396,8 @@ def _light(job: Job, draft: Draft) -> None:
         draft.rule(Level.CAUTION, "light_seen", where, seen)
     draft.step(
         where,
-        f"Fix it on {light.bracket or 'its bracket'}; walk to where people work and look: every colour, by day and by night.",
+        f"Fix it on {light.bracket or 'its bracket'}; walk to where people work and look: nothing may stand before it.",
+        "fix light",
         tool="tape",
         value=f"{light.height:.2f} m high" if light.height is not None else "1.8 to 2.5 m high",
         tolerance=f"seen from {light.seen_from or LIGHT_SEEN_FROM:.0f} m",
@@ -413,6 +415,7 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
     held += [(place, bracket.thread) for place in bracket.at if bracket.thread]
     if not held:
         return []
+    name = bracket.name if "plate" in bracket.name.split() else f"plate of {bracket.name}"
     across, up = ([place[axis] for place, _ in held] for axis in (0, 1))
     middle = box.at or (sum(across) / len(held), sum(up) / len(held))
     hole = clearance_hole(box.screw, "normal")
@@ -427,7 +430,7 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
             ruling = spacing_ruling(
                 apart=math.dist(corner, place) - SLOT_PLAY / 2, hole_diameter=hole.diameter, other_diameter=width
             )
-            draft.rule(Level.CAUTION, "plate", f"plate of {bracket.name}", ruling)
+            draft.rule(Level.CAUTION, "plate", name, ruling)
 
     under = [
         thread
@@ -436,17 +439,29 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
     ]
     if under:
         says = f"{len(under)} of its {under[0]} screws lie under the enclosure: stand it off on spacers higher than their heads"
-        draft.find(Level.CAUTION, "plate", f"plate of {bracket.name}", says)
-    _room(job, face, f"plate of {bracket.name}", (2 * reach[0], 2 * reach[1]), middle, draft)
+        draft.find(Level.CAUTION, "plate", name, says)
+    _room(job, face, name, (2 * reach[0], 2 * reach[1]), middle, draft)
+
+    thick = bracket.thickness or _PLATE_THICK
+    if not any(one.level is Level.BLOCKER and one.where in (bracket.name, name) for one in draft.findings):
+        draft.step(
+            name,
+            f"Cut and drill it by its drawing or DXF: {len(corners)} holes for the enclosure, {len(slots)} slots for the housing; "
+            "deburr, round the corners, paint the edges with zinc.",
+            "prepare",
+            tool="saw, drills, file",
+            value=f"{mm(2 * reach[0])} x {mm(2 * reach[1])} x {mm(thick)}",
+            tolerance="holes within 0.5 mm",
+        )
 
     def on_plate(place: Place) -> list[float]:
         return [place[0] + reach[0], place[1] + reach[1]]
 
     return [
         {
-            "name": f"plate of {bracket.name}",
+            "name": name,
             "size_m": [2 * side for side in reach],
-            "thickness_m": bracket.thickness or _PLATE_THICK,
+            "thickness_m": thick,
             "material": "steel, galvanised",
             "corner_radius_m": _CORNER,
             "holes": [

@@ -11,7 +11,6 @@ from typing import Any
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.assignment import DRIP_LOOP, Assignment, assign_cables, cable_needed
-from gearcase.install.cautions import Step
 from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, clearance_to, within
 from gearcase.install.points import Point
 from gearcase.install.positions import CLEAR_OF, CLEAR_OF_OTHERS
@@ -62,7 +61,8 @@ def cables(job: Job, draft: Draft) -> tuple[list[dict[str, Any]], list[dict[str,
         if cable is None:
             draft.find(Level.BLOCKER, "cable", device.name, f"a run of {run.value:.1f} m: {short[number]}", needed)
         else:
-            draft.step(device.name, f"Run cable {cable.name}: {_how(route)}; label both ends.", Step.WIRE, caution=_caution(route))
+            does = f"Run cable {cable.name}: {_how(route)}; label both ends."
+            draft.step(device.name, " ".join((does, *(route.notes if route else ()))), "route")
             wire = f", {cable.wire}" if cable.wire else ""
             draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
         rows.append(
@@ -225,12 +225,6 @@ def _how(route: Route | None) -> str:
     faces = f"over {' and '.join(over)}, {route.length:.2f} m" if over else f"{route.length:.2f} m"
     clips = f"{'metal ' if route.metal_clips else ''}clips at {', '.join(f'{1000 * clip.along:.0f}' for clip in route.clips)} mm"
     return f"{faces}; {clips} from the sensor; bends of {1000 * route.radius:.0f} mm or more; {loops}"
-
-
-def _caution(route: Route | None) -> str:
-    if route is None:
-        return "Clear of what turns and of hot surfaces; metal clips above 70 °C."
-    return " ".join(("Clear of what turns and of hot surfaces.", *route.notes))
 
 
 def _document(job: Job, device: BusDevice, cable: str | None, route: Route, entry: CableEntry) -> dict[str, Any]:

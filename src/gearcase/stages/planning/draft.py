@@ -7,35 +7,39 @@ from typing import Any, TypeVar
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
+from gearcase.install.outage import kinds_of_work
 from gearcase.install.rulings import Ruling
+from gearcase.units import read
 from gearcase.worked import Given, Origin, Worked
 
-__all__ = ["CardStep", "Draft", "as_dict", "mm", "quantity", "ruling_document", "stated", "tabled"]
+__all__ = ["CardStep", "Draft", "as_dict", "mm", "ruling_document", "stated", "tabled"]
 
 T = TypeVar("T")
-_ZERO_C = 273.15
-_SHOWN = {"m": (1000.0, " mm"), "m2": (1e6, " mm2"), "Pa": (1e-6, " MPa"), "-": (1.0, "")}
 
 
 @dataclass
 class CardStep:
-    """A step of the work card: where, what to do, which part of the work it is, who alone may do it, with which tool, the value to
-    reach and its tolerance, and its cautions.
+    """A step of the work card: where, what to do, of which kind of work it is (empty for what comes before any task), which part of
+    the work, who alone may do it, with which tool, the value to reach and its tolerance, its cautions, and the task it is part of.
     """
 
     where: str
     does: str
+    kind: str = ""
     at: Step | None = None
     only_by: str = ""
     tool: str = ""
     value: str = ""
     tolerance: str = ""
     cautions: list[str] = field(default_factory=list)
+    task: str = ""
 
 
 @dataclass
 class Draft:
-    """A plan in the making: findings, what to pick and the steps of the work card, in the order they come up."""
+    """A plan in the making: findings, what to pick and the steps of the work card, in the order they come up; `card` puts these
+    into the order of the work.
+    """
 
     findings: list[Finding] = field(default_factory=list)
     pick: list[tuple[str, str]] = field(default_factory=list)
@@ -59,7 +63,7 @@ class Draft:
     def rule(self, level: Level, rule: str, where: str, ruling: Ruling, worked: Worked | None = None) -> bool:
         """A ruling that does not hold becomes a finding with its number, limit and cure; returns whether it holds."""
         if not ruling.holds:
-            says = f"{ruling.what} is {quantity(ruling.value, ruling.unit)}, {_limits(ruling)}: {ruling.cure}"
+            says = f"{ruling.what} is {read(ruling.value, ruling.unit, digits=3)}, {_limits(ruling)}: {ruling.cure}"
             self.find(level, rule, where, says, worked)
         return ruling.holds
 
@@ -71,17 +75,17 @@ class Draft:
         self,
         where: str,
         does: str,
-        at: Step | None = None,
+        kind: str = "",
         *,
-        caution: str = "",
+        at: Step | None = None,
         only_by: str = "",
         tool: str = "",
         value: str = "",
         tolerance: str = "",
     ) -> None:
-        """A step; `caution` is its own, those of the work it is part of come from the table."""
-        own = [caution.strip()] if caution.strip() else []
-        self.steps.append(CardStep(where, does, at, only_by, tool, value, tolerance, own))
+        """A step of a kind of work, in that kind's part of the work unless another is said. Cautions come from their table."""
+        part = kinds_of_work()[kind].part if kind and at is None else at
+        self.steps.append(CardStep(where, does, kind, part, only_by, tool, value, tolerance))
 
 
 def stated(name: str, value: float, unit: str = "m") -> Given:
@@ -104,22 +108,6 @@ def mm(metres: float) -> str:
     return f"{1000 * metres:.4g} mm"
 
 
-def quantity(value: float, unit: str) -> str:
-    """A number of a ruling as people read it.
-
-    Examples
-    --------
-    >>> quantity(0.0095, "m"), quantity(338.15, "K"), quantity(1.2, "-"), quantity(1.2, "m")
-    ('9.5 mm', '65 °C', '1.2', '1.2 m')
-    """
-    if unit == "K":
-        return f"{value - _ZERO_C:.3g} °C"
-    if unit == "m" and abs(value) >= 1:
-        return f"{value:.3g} m"
-    factor, shown = _SHOWN.get(unit, (1.0, f" {unit}"))
-    return f"{factor * value:.3g}{shown}"
-
-
 def ruling_document(ruling: Ruling) -> dict[str, Any]:
     """A ruling as plain data."""
     return {
@@ -136,4 +124,4 @@ def ruling_document(ruling: Ruling) -> dict[str, Any]:
 
 def _limits(ruling: Ruling) -> str:
     sides = (("at least", ruling.least), ("at most", ruling.most))
-    return " and ".join(f"{side} {quantity(limit, ruling.unit)}" for side, limit in sides if limit is not None) + " is wanted"
+    return " and ".join(f"{side} {read(limit, ruling.unit, digits=3)}" for side, limit in sides if limit is not None) + " is wanted"

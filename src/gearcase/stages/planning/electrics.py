@@ -19,7 +19,6 @@ from gearcase.install.bus_wiring import (
     longest_trunk,
     standard_resistor,
 )
-from gearcase.install.cautions import Step
 from gearcase.install.power import (
     LICENSED,
     BranchCircuit,
@@ -75,9 +74,17 @@ def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
     draft.step(
         "bus",
         f"Terminate {_ends(whole)} with {whole.impedance:g} ohm and nowhere else; bias at one place; earth the screen "
-        f"{f'at {whole.screen}' if whole.screen else 'by the rule chosen'}; dead and unplugged, {whole.impedance / 2:g} ohm or a "
-        "little less from A to B.",
-        Step.WIRE,
+        f"{f'at {whole.screen}' if whole.screen else 'by the rule chosen'}.",
+        "wire",
+    )
+    draft.step(
+        "bus",
+        "Power off: every conductor through from end to end, none to another or to earth; screen earthed where it is meant to be; "
+        "polarity of the supply; D1 to D0 across both terminations, devices unplugged.",
+        "dead tests",
+        tool="multimeter",
+        value=f"{whole.impedance / 2:g} ohm from D1 to D0",
+        tolerance=f"{0.9 * whole.impedance / 2:g} to {1.1 * whole.impedance / 2:g} ohm; earth below 0.1 ohm",
     )
     draft.take(f"termination resistors {whole.impedance:g} ohm, two and one to spare", "bus")
     rise_times = [device.rise_time for device in whole.devices if device.rise_time is not None]
@@ -194,7 +201,7 @@ def _largest_bias(whole: Wiring) -> Worked:
 
 def power(job: Job, draft: Draft) -> dict[str, Any]:
     """Volts along the supply line, the supply, the branch circuit, entries of boxes, distance from power cables."""
-    circuit, entries = _branch(job, draft), _entries(job, draft)  # the card's order: boxes and mains first, power last
+    entries, circuit = _entries(job, draft), _branch(job, draft)  # the card's order: boxes and mains first, power last
     return {
         "supply_v": job.power.volts,
         "line": _line(job, draft),
@@ -305,11 +312,12 @@ def _supply(job: Job, draft: Draft) -> dict[str, Any] | None:
         loads = [Load(device.name, device.current, device.inrush or device.current) for device in job.bus.devices if device.current]
         margin = MARGIN if feeds.margin is None else feeds.margin
         draft.found(check_supply(supply=Supply("power", feeds.rated, derating, peak), loads=loads, margin=margin))
-    draft.step(
-        "power",
-        f"Power the bus last: polarity and {feeds.volts:g} V at the first device, then at the last one with all devices on.",
-        Step.POWER,
-    )
+    if job.bus.devices:
+        draft.step(
+            "power",
+            f"Power the bus last: polarity and {feeds.volts:g} V at the first device, then at the last one with all devices on.",
+            "tap test",
+        )
     return {"rated_a": feeds.rated, "derating": feeds.derating, "needed": needed.as_dict()}
 
 
@@ -346,7 +354,7 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
         "power",
         f"Circuit of {branch.volts:g} V from the panel, {branch.length:g} m{through}: {advice.wire} copper, overcurrent device "
         f"{advice.overcurrent:g} A, labelled at the panel with the tag of the drive.",
-        Step.POWER,
+        "mains",
         only_by=LICENSED,
     )
     return {
@@ -396,6 +404,18 @@ def _conduit(branch: Branch, advice: BranchCircuit, draft: Draft) -> dict[str, A
         }
 
     pipe = draft.tried("conduit", "power", build)
+    if pipe:
+        bends = f"{pipe['bends_deg']:.0f} degrees of bends" + (
+            f", {pipe['pull_points']} pull points" if pipe["pull_points"] else ""
+        )
+        draft.step(
+            "power",
+            f"Run {pipe['kind']} {pipe['trade_size']} from the panel to the enclosure, {branch.length:g} m with {bends}; ream its "
+            "ends, bushings on before a wire goes in.",
+            "conduit",
+            only_by=LICENSED,
+            value=f"knockout {pipe['hole_mm']:.1f} mm",
+        )
     if pipe and pipe["pull_points"]:
         says = (
             f"bends of {pipe['bends_deg']:.0f} degrees, 360 are the most between two pull points: {pipe['pull_points']} conduit "
@@ -413,7 +433,8 @@ def _entries(job: Job, draft: Draft) -> list[dict[str, Any]]:
         if hole is None:
             continue
         only_by = LICENSED if entry.kind == "conduit" else ""
-        draft.step(entry.name, f"Punch {mm(hole.nominal)} for {entry.kind} {entry.size}; deburr.", Step.POWER, only_by=only_by)
+        box = f"Punch {mm(hole.nominal)} for {entry.kind} {entry.size}; deburr."
+        draft.step(entry.name, box, "conduit" if only_by else "prepare", only_by=only_by)
         draft.take(f"punch {mm(hole.nominal)} for {entry.kind} {entry.size}", entry.name)
         rows.append(
             {

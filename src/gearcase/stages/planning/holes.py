@@ -7,7 +7,6 @@ from typing import Any
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.asbuilt import DEPTH_TOLERANCE
-from gearcase.install.cautions import Step
 from gearcase.install.drills import IRON_THREAD, tap_drills
 from gearcase.install.engagement import stud_ruling
 from gearcase.install.fasteners import stud_torque_ruling
@@ -254,7 +253,7 @@ def _drill_steps(
     draft.step(
         point.name,
         "Gauge the wall at the spot: three readings, keep the least; no reading, no hole.",
-        Step.DRILL,
+        "measure the wall",
         tool="ultrasonic wall gauge, couplant",
         value=f"{mm(document['wall_needed']['value'])} or more",
         tolerance="after the correction for this iron and the gauge's error",
@@ -262,7 +261,7 @@ def _drill_steps(
     draft.step(
         point.name,
         f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 um or better.",
-        Step.DRILL,
+        "drill and tap",
         tool="spot-facing cutter, square",
         value=f"{mm(wanted.spot_face)} deep",
         tolerance="1 degree",
@@ -270,7 +269,7 @@ def _drill_steps(
     draft.step(
         point.name,
         f"Drill {drill.drill}, stop collar at {mm(collar)} from the spot-face to the tip; gauge pin after each peck.",
-        Step.DRILL,
+        "drill and tap",
         tool=f"drill {drill.drill}, stop collar, gauge pin",
         value=f"collar at {mm(collar)}",
         tolerance=mm(DEPTH_TOLERANCE),
@@ -278,7 +277,7 @@ def _drill_steps(
     draft.step(
         point.name,
         f"Tap {wanted.thread}, {wanted.tap} tap, {mm(wanted.full_thread)} of full thread; clean and dry.",
-        Step.DRILL,
+        "drill and tap",
         tool=f"{wanted.tap} tap {wanted.thread}",
         value=f"{mm(wanted.full_thread)} of full thread",
         tolerance="one turn",
@@ -287,6 +286,7 @@ def _drill_steps(
     draft.step(
         point.name,
         "Fit the stud and sensor to the torque of its data sheet; photograph the mark.",
+        "mount",
         tool="torque wrench",
         value=f"{torque['aim']:.3g} N m" if torque else "",
         tolerance=f"{torque['least']:.3g} to {torque['most']:.3g} N m" if torque else "",
@@ -301,6 +301,7 @@ def clearance_holes(job: Job, draft: Draft) -> list[dict[str, Any]]:
         draft.step(
             screw.name,
             f"Open its holes for {screw.size} to {hole.drill}, {screw.fit} fit, in the part, never in the housing; deburr.",
+            "prepare",
         )
         draft.take(f"drill {hole.drill}, clearance for {screw.size} ({screw.fit})", screw.name)
         rows.append(

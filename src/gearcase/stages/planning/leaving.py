@@ -23,7 +23,7 @@ _BENCH = (  # the bench stage between plan and fit; common practice, no source
     "serial numbers written down",
 )
 _CELSIUS = 273.15
-_DAY = 86400.0
+_SITE = "site"  # where the survey's questions to every site stand
 
 
 def before_leaving(job: Job, plan: Mapping[str, Any], unknown: list[dict[str, Any]]) -> dict[str, Any]:
@@ -41,19 +41,36 @@ def before_leaving(job: Job, plan: Mapping[str, Any], unknown: list[dict[str, An
     -------
     dict
         ``forks`` (unknown, where, one, pack_one, other, pack_other, stops), ``stops`` (what, where), ``open`` (questions that
-        stop nothing), ``permissions`` (what, owner, lead), ``bench``, ``conditions``.
+        stop nothing), ``permissions`` (what, owner, lead, granted), ``isolation`` (points, agreed, by; None where nobody has
+        said), ``bench``, ``conditions``.
     """
+    given = [start for start, there in _given(job) if there]
+    asked = [row for row in unknown if row["where"] != _SITE or not row["what"].startswith(tuple(given))]
     return {
         "forks": list(_forks(job, plan)),
         "stops": [
             *({"what": row["says"], "where": row["where"]} for row in plan["findings"] if row["level"] == "blocker"),
-            *({"what": row["what"], "where": row["where"]} for row in unknown if row["blocks_ordering"]),
+            *({"what": row["what"], "where": row["where"]} for row in asked if row["blocks_ordering"]),
         ],
-        "open": [row["what"] for row in unknown if not row["blocks_ordering"]],
+        "open": [row["what"] for row in asked if not row["blocks_ordering"]],
         "permissions": list(_permissions(job, plan)),
+        "isolation": plan["outage"]["isolation"],
         "bench": list(_bench(job, plan)),
         "conditions": list(_conditions(job, plan)),
     }
+
+
+def _given(job: Job) -> Iterator[tuple[str, bool]]:
+    """The survey's questions to every site, by how they begin, and whether this job holds the whole answer already."""
+    place, held, sheet = job.conditions, job.outage.isolation, job.network
+    yield "who owns the drive", bool(place.drilling_consent in ("given", "refused") and place.area and job.site.get("owner"))
+    ports = job.housing.ports
+    yield "bearing caps, and each plug", bool(ports) and all(port.pitch is not None and port.angle is not None for port in ports)
+    known = None not in (place.backstop, place.counterweight, place.incline)
+    yield "backstop, counterweight or incline", known
+    yield "outage window, permits", bool(job.outage.windows and held and held.points and held.agreed and job.outage.asks)
+    asked = bool(sheet and sheet.network.connections and all(one.owner for one in sheet.network.connections))
+    yield "nearest panel, socket and network point", asked and job.power.branch is not None
 
 
 def _fork(unknown: str, where: str, one: tuple[str, str], other: tuple[str, str], stops: str) -> dict[str, str]:
@@ -70,10 +87,13 @@ def _fork(unknown: str, where: str, one: tuple[str, str], other: tuple[str, str]
 
 def _forks(job: Job, plan: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     parts = {part["name"]: part for part in plan["parts"]}
+    allowed = job.conditions.drilling_consent == "given"
     for point in job.points:
         hole = parts[point.name]["hole"]
         if point.mount == "stud" and hole is not None:
-            yield _about_the_hole(point.name, hole, measured=point.wall is not None and point.wall.origin is Origin.MEASURED)
+            measured = point.wall is not None and point.wall.origin is Origin.MEASURED
+            if not (measured and allowed):
+                yield _about_the_hole(point.name, hole, measured=measured, allowed=allowed)
         if not point.mount:
             stud, bond = (
                 ("the metal is thick enough and may be drilled", "drill, tap, collar, wall gauge"),
@@ -96,14 +116,15 @@ def _forks(job: Job, plan: Mapping[str, Any]) -> Iterator[dict[str, str]]:
             yield _fork("thread of the port", port.name, one, other, "neither gauge fits: leave its plug in")
 
 
-def _about_the_hole(where: str, hole: Mapping[str, Any], *, measured: bool) -> dict[str, str]:
+def _about_the_hole(where: str, hole: Mapping[str, Any], *, measured: bool, allowed: bool) -> dict[str, str]:
+    """Of a hole, what is still unknown: its wall, the owner's consent, or both."""
     least = mm(hole["wall_needed"]["value"])
     kit = f"drill {hole['drill']}, {hole['tap']} tap {hole['thread']}, collar, gauge pin, wall gauge, vacuum"
-    what = "whether the owner lets it be drilled" if measured else "the wall at the spot; whether it may be drilled"
-    one = f"{'the gauge confirms' if measured else 'three readings give'} {least} or more, and the owner agrees", kit
-    return _fork(
-        what, where, one, ("less, no reading, or no leave", _ADHESIVE_KIT), "the owner allows neither drilling nor bonding"
-    )
+    unknown = ([] if measured else ["the wall at the spot"]) + ([] if allowed else ["whether it may be drilled"])
+    holds = ([] if measured else [f"three readings give {least} or more"]) + ([] if allowed else ["the owner agrees"])
+    fails = ([] if measured else ["less, or no reading"]) + ([] if allowed else ["no leave to drill"])
+    stops = "the spot is not fit for a bond either" if allowed else "the owner allows neither drilling nor bonding"
+    return _fork("; ".join(unknown), where, (", and ".join(holds), kit), ("; or ".join(fails), _ADHESIVE_KIT), stops)
 
 
 def _about_the_bond(job: Job, where: str) -> dict[str, str]:
@@ -117,22 +138,28 @@ def _about_the_bond(job: Job, where: str) -> dict[str, str]:
     return _fork("metal temperature on the day", where, one, other, stops)
 
 
-def _permissions(job: Job, plan: Mapping[str, Any]) -> Iterator[dict[str, str]]:
-    """What is to be agreed and by whom: as the plan's schedule has it, else as any such visit needs it."""
+def _permissions(job: Job, plan: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """What is to be agreed and by whom: as the job lists it, else as any such visit needs it; and what the plan itself wants."""
     owner = str(job.site.get("owner") or "")
-    before = (plan.get("schedule") or {}).get("before")
-    if before:
-        for row in before:
-            yield {"what": row["what"], "owner": row["owner"], "lead": f"{row['lead_s'] / _DAY:.3g} days"}
+    for row in plan["outage"]["lead"]:
+        lead = f"{row['days']:.3g} days" if row["days"] else "five working days before"
+        yield {"what": row["what"], "owner": row["owner"], "lead": lead, "granted": row["granted"]}
+    if job.outage.asks:
         return
     mounts = {part["mount"] for part in plan["parts"]}
     does = [*(("drilled",) if "stud" in mounts else ()), *(("bonded to",) if any("adhesive" in one for one in mounts) else ())]
-    yield {"what": f"the drive may be {', '.join([*does, 'wired'])}: warranty, certificate, area class", "owner": owner, "lead": ""}
+    yield {
+        "what": f"the drive may be {', '.join([*does, 'wired'])}: warranty, certificate, area class",
+        "owner": owner,
+        "lead": "",
+        "granted": False,
+    }
     if any("adhesive" in one for one in mounts):
-        yield {"what": "hot work permit for grinding paint, after a test for lead and chromate", "owner": "", "lead": ""}
-    yield {"what": "outage window, lock-out points, who isolates", "owner": owner, "lead": ""}
-    if job.bus.connection.startswith("tcp"):
-        yield {"what": "network address, port and approval", "owner": "", "lead": "weeks, as a rule"}
+        permit = "hot work permit for grinding paint, after a test for lead and chromate"
+        yield {"what": permit, "owner": "", "lead": "", "granted": False}
+    yield {"what": "outage window and access", "owner": owner, "lead": "", "granted": False}
+    if job.bus.connection.startswith("tcp") and job.network is None:
+        yield {"what": "network address, port and approval", "owner": "", "lead": "weeks, as a rule", "granted": False}
 
 
 def _bench(job: Job, plan: Mapping[str, Any]) -> Iterator[str]:

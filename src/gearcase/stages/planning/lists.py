@@ -146,7 +146,7 @@ def cutting(job: Job, draft: Draft) -> list[dict[str, Any]]:
         row, wrong = cut_document(material, lengths)
         for rule, where, says in wrong:
             draft.find(Level.BLOCKER, rule, where, says)
-        draft.step("bench", f"Cut the {material} by the cut list; deburr; mark each piece with its name.")
+        draft.step(material, f"Cut the {material} by the cut list; deburr; mark each piece with its name.", "cut")
         rows.append(row)
     return rows
 

@@ -152,17 +152,16 @@ def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] |
     draft.step(
         point.name,
         f"Grind to bare metal. {prepare[3].do} {prepare[4].do} {prepare[5].do}",
-        Step.PREPARE,
-        caution=f"{prepare[2].caution} {prepare[3].caution} {prepare[4].caution}",
+        "bond",
+        at=Step.PREPARE,
         tool="abrasive, solvent, clean cloths",
         value="Ra 3 to 6 um",
         tolerance="10 mm beyond the pad",
     )
     draft.step(
         point.name,
-        f"{prepare[6].do} Measure metal, air and humidity.",
-        Step.BOND,
-        caution=f"{prepare[7].caution} {prepare[6].caution}",
+        f"{prepare[6].do} Touch the metal no more. Measure metal, air and humidity.",
+        "bond",
         tool="surface thermometer, hygrometer",
         value="metal 15 to 40 °C",
         tolerance=f"{OVER_DEW_POINT:.0f} K over the dew point",
@@ -176,8 +175,7 @@ def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] |
     draft.step(
         point.name,
         f"Bond the {what} with {one.name}: press with a slight twist, square to the face; {wait}.",
-        Step.BOND,
-        caution=f"{prepare[8].caution} {prepare[10].caution}",
+        "bond",
         tool=f"{one.name}, mixing nozzle, glass beads or wire for the line",
         value=f"line {line}",
         tolerance=f"full cure {schedule['full'] / 3600:.0f} h" if schedule else "full cure by the sheet",

@@ -9,16 +9,22 @@ from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, consistent_wit
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.mounts import BONDED
 
 __all__ = ["orientation"]
 
 TILT = 0.09  # rad, about 5 degrees: what a hand on a mark leaves open; common practice, no source
 _MACHINE = (("H", "right", "left"), ("V", "up", "down"), ("A", "towards the input end", "towards the output end"))
+_TAP = {
+    "input end": "towards the output end, on the bare face beside it",
+    "output end": "towards the output end, on an edge of foot or flange that looks to the input end; on this face itself a tap "
+    "goes the other way and shows the other sign",
+}
 _STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine axis
 
 
-def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
-    """How a point's sensor must stand; None for one axis, or where its face and mark are not known."""
+def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any] | None:
+    """How a point's sensor, on the mount as planned, must stand; None for one axis, or where its face and mark are not known."""
     if point.sensor.axes != 3:
         return None
     face = job.housing.face(point.face)
@@ -33,8 +39,8 @@ def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
     draft.step(
         point.name,
         f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; "
-        f"at rest it must show {shows}.",
-        caution="Gravity alone does not show a turn about the vertical: the photo and a tap do.",
+        f"at rest it must show {shows}. Gravity alone does not show a turn about the vertical: the photo and a tap do.",
+        "bond" if mount == BONDED else "mount",
         tool="camera, small plastic hammer",
         value=f"mark at {point.clock:g} o'clock",
         tolerance="5 degrees",
@@ -49,7 +55,7 @@ def orientation(job: Job, point: Point, draft: Draft) -> dict[str, Any] | None:
         "gravity_m_s2": [round(float(one), 4) + 0.0 for one in at_rest],
         "looks": f"seen from outside, the mark points to {point.clock:g} o'clock; z stands out of the face, y lies along the mark",
         "gravity_alone_cannot_show": [turn.says for turn in hidden[1:]],
-        "tap": "towards the output end, on the bare housing beside it",
+        "tap": _TAP.get(face.outward, "towards the output end, on an edge beside it that looks to the input end"),
         "tap_axis": _tap_axis(planned @ np.array(TOWARDS_OUTPUT)),
     }
 

@@ -10,7 +10,8 @@ from typing import Any
 
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
-from gearcase.install.outage import SKILLS, Ask
+from gearcase.install.network import Approval
+from gearcase.install.outage import SKILLS, Ask, Isolation
 from gearcase.install.schedule import (
     NOTICE_DAYS,
     Booking,
@@ -31,7 +32,7 @@ from gearcase.install.schedule import (
 )
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
-from gearcase.stages.planning.tasks import RELEASE, Planned, bench_tasks, machine, outage_tasks
+from gearcase.stages.planning.tasks import RELEASE, Planned, machine
 from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["outage"]
@@ -40,28 +41,29 @@ _MINUTE, _HOUR, _DAY = 60.0, 3600.0, 86400.0
 _UNSAID_DAYS = 28.0  # of an item of which nobody has said how long it takes; common practice, no source
 _WORKING_DAY = 8 * _HOUR
 _BENCH = "bench stage"
+ISOLATION = "isolation agreed in writing: its points, and who holds the lock"
 _MOST_CURES = 5
 _MOST_TOGETHER = 3
 _TO_ASK = "the owner's consent to drill and bond, network approval (weeks), power, permits, access"
 
 
 def outage(
-    job: Job, parts: list[dict[str, Any]], cables: list[dict[str, Any]], draft: Draft, *, today: str
+    job: Job, parts: list[dict[str, Any]], bench: Sequence[Planned], planned: Sequence[Planned], draft: Draft, *, today: str
 ) -> tuple[dict[str, Any], dict[str, Any] | None]:
     """The outage of a job, and its schedule as it is drawn, None where nothing is to be done.
 
     Parameters
     ----------
     job : Job
-    parts, cables : list of dict
+    parts : list of dict
         Of the plan in the making.
+    bench, planned : sequence of Planned
+        The tasks on the bench and in the outage.
     draft : Draft
     today : str
         ISO 8601; empty where nobody says: then nothing is called too late.
     """
-    bench = bench_tasks(job)
-    planned = outage_tasks(job, parts, cables)
-    leads = _leads(job, bench, draft, today)
+    leads = _leads(job, bench, planned, draft, today)
     crew = _crew(job, planned, draft)
     _ask(job, draft)
     document: dict[str, Any] = {
@@ -200,9 +202,9 @@ def _fits(job: Job, found: Schedule, better: Sequence[Cure], together: Sequence[
     return spare
 
 
-def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list[dict[str, Any]]:
+def _leads(job: Job, bench: Sequence[Planned], planned: Sequence[Planned], draft: Draft, today: str) -> list[dict[str, Any]]:
     """The go/no-go list, soonest first."""
-    asks = list(job.outage.asks)
+    asks = [*job.outage.asks, *_also_asked(job, bool(planned))]
     if bench and all(ask.name != _BENCH for ask in asks):
         days = math.ceil(sum(one.task.longest for one in bench) / _WORKING_DAY)
         asks.append(Ask(_BENCH, "fitter", float(days)))
@@ -210,7 +212,7 @@ def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list
     day = job.outage.day
     now = float(datetime.fromisoformat(today).toordinal()) if today and day is not None else -math.inf
     if day is not None and now > day:  # nothing can be too late any more
-        open_still = [ask.name for ask in job.outage.asks if not ask.granted]
+        open_still = [ask.name for ask in asks if not ask.granted and ask.name != _BENCH]
         if open_still:
             says = f"its day is past, and the job does not say that these were granted: {', '.join(open_still)}"
             draft.find(Level.NOTE, "lead", "outage", says)
@@ -221,13 +223,28 @@ def _leads(job: Job, bench: Sequence[Planned], draft: Draft, today: str) -> list
         draft.find(Level.BLOCKER, "lead", "outage", f"no go/no-go list: {error.name} {error.value}: {error.rule}")
         return []
     unsaid = {ask.name for ask in asks if ask.days is None}
-    for ask in asks:
+    for ask in job.outage.asks:
         lacks = [what for what, there in (("its owner", ask.owner), ("how long it takes", ask.name not in unsaid)) if not there]
         if lacks and not ask.granted:
             taken = f"; taken as {_UNSAID_DAYS:.0f} d" if ask.name in unsaid else ""
             draft.find(Level.CAUTION, "lead", ask.name, f"nobody has said {' and '.join(lacks)}{taken}")
     _late(dates, day, now, draft)
     return [_lead(one, day, one.item.name in unsaid) for one in dates]
+
+
+def _also_asked(job: Job, locked_out: bool) -> Iterator[Ask]:
+    """What must be granted whether or not it is listed: the isolation, and each connection of the network sheet."""
+    named = {ask.name for ask in job.outage.asks}
+    if locked_out and ISOLATION not in named:
+        held = job.outage.isolation or Isolation()
+        owner = str(job.site.get("owner") or "the drive's owner")
+        yield Ask(ISOLATION, owner, 0.0, granted=bool(held.points and held.by and held.agreed))
+    connections = job.network.network.connections if job.network else ()
+    sheet = {f"network: {one.opened_by} to {one.towards}, {one.service}": one for one in connections}
+    for name, one in sheet.items():
+        if name not in named:
+            days = None if one.lead_time is None else one.lead_time / _DAY
+            yield Ask(name, one.owner, days, granted=one.approval is Approval.APPROVED)
 
 
 def _late(dates: Sequence[LeadDate], day: float | None, now: float, draft: Draft) -> None:

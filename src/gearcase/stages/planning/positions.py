@@ -85,7 +85,7 @@ def _find(point: Point, face: Face, advice: Advice, draft: Draft) -> None:
             point.name,
             f"Before anything is drilled or ground: a magnet at {names} on the running drive; compare the level in the bands of "
             "the bearing and the mesh, the highest first; tap each for a panel that rings.",
-            Step.RUN,
+            at=Step.RUN,
             tool="magnet, sensor, small plastic hammer",
             value="the highest of the spots",
         )

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from gearcase.findings import Finding, Level
+from gearcase.install.adhesives import adhesive
 from gearcase.install.bonding import COLDEST
 from gearcase.install.cautions import (
     DEFERS,
@@ -19,6 +20,7 @@ from gearcase.install.cautions import (
     unsuitable,
 )
 from gearcase.job.build import Job
+from gearcase.stages.bands import USUAL
 from gearcase.stages.planning.draft import CardStep, Draft
 
 __all__ = ["conditions", "on_converter", "place_cautions", "site"]
@@ -106,12 +108,14 @@ def conditions(job: Job, draft: Draft) -> frozenset[Condition]:
     bonds, fans = Step.BOND in steps, [part for part in job.drive.passing_parts if part.kind == "fan blades"]
     backstops = [part for part in job.drive.passing_parts if part.kind == "backstop"]
     keep_outs = {part.kind for face in job.housing.faces for part in face.keep_outs}
-    metal = job.kit.metal_temperature
+    metal, glue = job.kit.metal_temperature, (job.kit.adhesive or adhesive(USUAL)).name
     coldest = metal if metal is not None else place.ambient.low if place.ambient else None
     holds = {
         Condition.DRILLING: _drills(draft),
         Condition.BONDING: bonds,
-        Condition.METHACRYLATE: bonds,
+        Condition.BRACKET: any(bracket.face for bracket in job.kit.brackets),
+        Condition.STAND: any(not bracket.face for bracket in job.kit.brackets),
+        **{one: bonds and one in glue for one in (Condition.METHACRYLATE, Condition.EPOXY, Condition.CYANOACRYLATE)},
         Condition.HOT_WORK: bonds,  # the pad is ground to bare metal
         Condition.PAINTED: place.painted is not False,
         Condition.OIL_OPENED: job.kit.probe is not None

@@ -154,23 +154,24 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
     draft.step(
         _WHERE,
         f"Drain below {port.name} (this is an oil change: oil of the same grade, filter, the old oil to its waste), take out its "
-        "plug, gauge it once more.",
-        caution="Hot oil burns; catch pan under it; keep the port bagged while it is open.",
+        "plug, gauge it once more; keep the port bagged while it is open.",
+        "fit probe",
         tool="catch pan, leaf and form gauge, caliper",
         value=candidates[0].name if candidates else "",
     )
     draft.step(
         _WHERE,
-        f"Measure through the port to the wheel, then screw the probe in; it seals {seal}. Turn the drive by hand once.",
-        caution="Stop at any touch: the tip must stay clear of the wheel.",
+        f"Measure through the port to the wheel, then screw the probe in; it seals {seal}. Turn the drive by hand once "
+        "and stop at any touch: the tip must stay clear of the wheel.",
+        "fit probe",
         tool="rod, spanner",
         value=f"{length} beyond the mouth",
         tolerance="25 mm or more from tip to wheel",
     )
     draft.step(
         _WHERE,
-        "Fill to the mark; once all is closed and lock-out is lifted run 15 min, check the level again, look for leaks hot.",
-        caution="Outside guards; oil on the floor is a fall.",
+        "Fill to the mark, close all, wipe dry; look for leaks cold.",
+        "fit probe",
         tool="level glass, lamp",
-        value="level at its mark, no drop",
+        value="level at its mark",
     )

@@ -23,8 +23,13 @@ def bus(job: Job, draft: Draft) -> dict[str, Any]:
         )
         for device in devices
     ]
-    if devices:
-        draft.step("bench", "Set and label every address, baud and parity at both ends; run the whole bus with the actual cables.")
+    for device in devices:
+        draft.step(
+            device.name,
+            "On the bench, alone on the line: set its address, baud and parity; write down its serial number; label both ends.",
+            "address and label",
+            value=f"unit {device.address}, {job.bus.baud} baud",
+        )
     return {
         "baud": job.bus.baud,
         "devices": [

@@ -1,31 +1,20 @@
-"""Is a record fit to be judged? Clipping, dropouts, stuck values, spikes, offset, length, turns, bandwidth.
-
-`judge_quality` applies every rule. A blocker means that no verdict may be given on the record; a caution is printed
-beside every verdict. Each rule is a small function of what `_Facts` measured once. Thresholds follow from what a sound
-record can do by chance, or are marked as common practice.
+"""Samples that are not what the sensor felt: clipping, dropouts, too few values, spikes, offset.
 
 A digital record has a resolution q, its smallest step. In a sound record with standard deviation s the chance that two
 given samples share a value is about q / (2 s sqrt(pi)) (Gaussian: integral of the squared density). Coarse converters
 therefore repeat values honestly, and rules of repetition are scaled with q / s.
 """
 
-import functools
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
-from gearcase.signal.recording import require_finite
+from gearcase.signal.quality.facts import CHANCE, Facts
 
-__all__ = ["judge_quality"]
+__all__ = ["clipping", "dropouts", "few_values", "offset", "spikes"]
 
-_CHANCE = 1e-6  # of a rule speaking on a sound Gaussian record; a year of hourly records of ten points stays below one
-_FEWEST_SAMPLES = 64  # what a spectrum needs at all
-_SHORT_BLOCK, _SHORT = 1024, 4096  # a local noise floor needs many bins; common practice, no source
 _CLIPPED_FEW = 1e-4  # share of samples on a rail: single tops cut, levels still right to a per cent; common practice, no source
 _FLAT_TOP = 3  # samples in a row on a rail
 _DROPOUT_S = 2e-3  # a gap this long hides the ring of an impact; common practice, no source
@@ -35,103 +24,9 @@ _SPIKE = 12.0  # robust standard deviations; Gaussian chance 4e-33 a sample
 _SPIKE_ALONE = 8.0  # a spike stands this many times over its neighbours; a band-limited ring does not
 _SPIKES_MANY = 1e-3  # share
 _OFFSET = 5.0  # mean over standard deviation; common practice, no source
-_TURNS_BLOCK, _TURNS_CAUTION = 5.0, 20.0  # common practice, no source
-_BAND = 2.56  # sample rate over the highest frequency a record is good for, usual in the trade (analyser anti-alias filters)
 
 
-@dataclass(frozen=True)
-class _Facts:
-    """What the rules look at."""
-
-    samples: NDArray[np.floating]
-    rate: float
-    unit: str
-    mean: float
-    deviation: float
-    robust: float
-    turns: float | None
-    highest_wanted: float | None
-    full_scale: float | None
-
-    @functools.cached_property
-    def step(self) -> float:
-        """Resolution; 0 where a float's own rounding is all there is."""
-        return _resolution(self.samples)
-
-
-def judge_quality(
-    samples: NDArray[np.floating],
-    *,
-    sample_rate_hz: float,
-    unit: str,
-    turns: float | None = None,
-    highest_wanted_hz: float | None = None,
-    full_scale: float | None = None,
-) -> list[Finding]:
-    """Everything found wrong with a record, the worst first; empty for a sound one.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (samples,)
-        [unit of the samples]
-    sample_rate_hz : float
-        [Hz]
-    unit : str
-        Of the samples, for the sentences.
-    turns : float, optional
-        Turns of the slowest shaft in the record. [-]
-    highest_wanted_hz : float, optional
-        Highest frequency somebody wants to see in it. [Hz]
-    full_scale : float, optional
-        Where the sensor clips; else only flat tops tell. [unit of the samples]
-
-    Returns
-    -------
-    list of Finding
-        Rules ``quality.short``, ``.stuck``, ``.clipping``, ``.dropout``, ``.few_values``, ``.spikes``, ``.offset``,
-        ``.turns``, ``.bandwidth``.
-
-    Raises
-    ------
-    OutOfRange
-        Samples that are not finite or not one record; a sample rate not above 0.
-
-    Examples
-    --------
-    >>> wave = np.clip(np.sin(np.arange(8192) / 7.3), -0.8, 0.8)
-    >>> [finding.rule for finding in judge_quality(wave, sample_rate_hz=8192.0, unit="m/s2")]
-    ['quality.clipping']
-    """
-    if not (math.isfinite(sample_rate_hz) and sample_rate_hz > 0):
-        raise OutOfRange("sample_rate_hz", sample_rate_hz, "above 0")
-    if samples.ndim != 1:
-        raise OutOfRange("samples", f"shape {samples.shape}", "one record at a time")
-    require_finite(samples)
-    if samples.size < _FEWEST_SAMPLES:
-        says = f"{samples.size} samples are too few for a spectrum; record at least {_SHORT}."
-        return [Finding(Level.BLOCKER, "quality.short", "whole record", says)]
-    deviation = float(samples.std(dtype=np.float64))
-    if deviation == 0:
-        says = f"All {samples.size} samples are {samples[0]:.4g} {unit}: dead or unplugged; check the sensor and its cable."
-        return [Finding(Level.BLOCKER, "quality.stuck", "whole record", says)]
-    middle = float(np.median(samples))
-    facts = _Facts(
-        samples,
-        float(sample_rate_hz),
-        unit,
-        float(samples.mean(dtype=np.float64)),
-        deviation,
-        1.4826 * float(np.median(np.abs(samples - middle))),  # of a Gaussian, its standard deviation
-        turns,
-        highest_wanted_hz,
-        full_scale,
-    )
-    findings = [finding for rule in _RULES if (finding := rule(facts))]
-    order = list(Level)
-    return sorted(findings, key=lambda finding: order.index(finding.level))
-
-
-def _clipping(facts: _Facts) -> Finding | None:
+def clipping(facts: Facts) -> Finding | None:
     """Samples piled up on the extremes.
 
     In a sound record the extreme value is rare: its neighbours one step in are more frequent (a Gaussian density falls
@@ -166,24 +61,11 @@ def _clipping(facts: _Facts) -> Finding | None:
     return Finding(level, "quality.clipping", "; ".join(where), says)
 
 
-def _is_piled(samples: NDArray[np.floating], on: NDArray[np.bool_], rail: float, sign: float, facts: _Facts) -> bool:
-    count = int(on.sum())
-    if count < _FLAT_TOP:
-        return False
-    span = float(np.ptp(samples))
-    step = max(facts.step, span * 1e-6)
-    inward = sign * (rail - samples)
-    near = int(((inward > 0.5 * step) & (inward < 3.5 * step)).sum())
-    run = _longest_run(on)
-    piled = count > 10 and count > 4 * max(near, 1)
-    return (piled and not _has_few_values(samples)) or (run >= _FLAT_TOP and count > 3 * near + 2)
-
-
-def _dropouts(facts: _Facts) -> Finding | None:
+def dropouts(facts: Facts) -> Finding | None:
     """Runs of one value.
 
     The chance of a run of n at a given place in a record of independent samples is at most p^(n-1), p = q / (2 s sqrt(pi))
-    the chance of two equal samples; over all places the expected number must stay below `_CHANCE`. Real records are
+    the chance of two equal samples; over all places the expected number must stay below `CHANCE`. Real records are
     smooth, so a run must also last twenty samples and `_DROPOUT_S`, and begin or end with a jump of more than two steps:
     a slow waveform on a coarse converter creeps by one.
     """
@@ -191,7 +73,7 @@ def _dropouts(facts: _Facts) -> Finding | None:
     if not equal.any():
         return None
     chance = min(0.9, max(facts.step / (2 * facts.deviation * math.sqrt(math.pi)), 1e-9))
-    by_chance = 1 + math.log(_CHANCE / facts.samples.size) / math.log(chance)
+    by_chance = 1 + math.log(CHANCE / facts.samples.size) / math.log(chance)
     least = max(20, math.ceil(by_chance), math.ceil(_DROPOUT_S * facts.rate))
     starts, lengths = _runs(equal)
     keep = lengths + 1 >= least
@@ -214,7 +96,7 @@ def _dropouts(facts: _Facts) -> Finding | None:
     return Finding(level, "quality.dropout", f"first at {first / facts.rate:.4g} s", says)
 
 
-def _few_values(facts: _Facts) -> Finding | None:
+def few_values(facts: Facts) -> Finding | None:
     """Too coarse: noise of quantisation q / sqrt(12) is then no longer small against the signal."""
     if not _has_few_values(facts.samples):
         return None
@@ -227,7 +109,7 @@ def _few_values(facts: _Facts) -> Finding | None:
     return Finding(level, "quality.few_values", "whole record", says)
 
 
-def _spikes(facts: _Facts) -> Finding | None:
+def spikes(facts: Facts) -> Finding | None:
     """Single samples out of nowhere.
 
     An impact, however sharp, rings the housing and passes the anti-alias filter, so it spans several samples. A
@@ -252,7 +134,7 @@ def _spikes(facts: _Facts) -> Finding | None:
     return Finding(level, "quality.spikes", f"first at {int(alone[0]) / facts.rate:.4g} s", says)
 
 
-def _offset(facts: _Facts) -> Finding | None:
+def offset(facts: Facts) -> Finding | None:
     """A mean far above the vibration; of about one g it is gravity, and no fault, on a sensor that measures to 0 Hz."""
     if abs(facts.mean) <= _OFFSET * facts.deviation:
         return None
@@ -263,60 +145,17 @@ def _offset(facts: _Facts) -> Finding | None:
     return Finding(Level.CAUTION, "quality.offset", "whole record", says)
 
 
-def _short(facts: _Facts) -> Finding | None:
-    if facts.samples.size >= _SHORT:
-        return None
-    says = f"{facts.samples.size} samples give too few lines for a noise floor; record at least {_SHORT}."
-    level = Level.BLOCKER if facts.samples.size < _SHORT_BLOCK else Level.CAUTION
-    return Finding(level, "quality.short", "whole record", says)
-
-
-def _turns(facts: _Facts) -> Finding | None:
-    """Lines one order apart lie as many bins apart as the record has turns; a Hann window needs a few for each."""
-    if facts.turns is None or facts.turns >= _TURNS_CAUTION:
-        return None
-    seconds = facts.samples.size / facts.rate
-    says = (
-        f"The slowest shaft turns {facts.turns:.3g} times in {seconds:.3g} s; record at least "
-        f"{seconds * _TURNS_CAUTION / max(facts.turns, 1e-9):.3g} s for {_TURNS_CAUTION:g} turns."
-    )
-    level = Level.BLOCKER if facts.turns < _TURNS_BLOCK else Level.CAUTION
-    return Finding(level, "quality.turns", "whole record", says)
-
-
-def _bandwidth(facts: _Facts) -> Finding | None:
-    """Above the sample rate / 2.56 the record is in the slope of the anti-alias filter."""
-    good_to = facts.rate / _BAND
-    if facts.highest_wanted is None or facts.highest_wanted <= good_to:
-        return None
-    says = (
-        f"The record is good to {good_to:.4g} Hz and {facts.highest_wanted:.4g} Hz is wanted; "
-        f"sample at {_BAND * facts.highest_wanted:.4g} Hz or more."
-    )
-    return Finding(Level.CAUTION, "quality.bandwidth", "whole record", says)
-
-
-_RULES: tuple[Callable[[_Facts], Finding | None], ...] = (
-    _short,
-    _clipping,
-    _dropouts,
-    _few_values,
-    _spikes,
-    _offset,
-    _turns,
-    _bandwidth,
-)
-
-
-def _resolution(samples: NDArray[np.floating]) -> float:
-    """Smallest step between values that occur in the first part; 0 where a float's own rounding is all there is."""
-    values = np.unique(samples[: 1 << 16].astype(np.float64))
-    if values.size < 2 or values.size == min(samples.size, 1 << 16):
-        return 0.0
-    steps = np.diff(values)
-    rounding = np.finfo(samples.dtype).eps * float(np.abs(values).max())
-    steps = steps[steps > 2 * rounding]
-    return float(steps.min()) if steps.size else 0.0
+def _is_piled(samples: NDArray[np.floating], on: NDArray[np.bool_], rail: float, sign: float, facts: Facts) -> bool:
+    count = int(on.sum())
+    if count < _FLAT_TOP:
+        return False
+    span = float(np.ptp(samples))
+    step = max(facts.step, span * 1e-6)
+    inward = sign * (rail - samples)
+    near = int(((inward > 0.5 * step) & (inward < 3.5 * step)).sum())
+    run = _longest_run(on)
+    piled = count > 10 and count > 4 * max(near, 1)
+    return (piled and not _has_few_values(samples)) or (run >= _FLAT_TOP and count > 3 * near + 2)
 
 
 def _has_few_values(samples: NDArray[np.floating]) -> bool:

@@ -1,0 +1,38 @@
+"""What words and pages alike say of a limit: where it holds, what it would miss, how a temperature settles."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+__all__ = ["detection_words", "limit_holds", "settling_words"]
+
+
+def limit_holds(limit: Mapping[str, Any]) -> str:
+    """At which speed and load a limit holds, and to which a reading is brought before it is held against it."""
+    model = limit.get("model")
+    if model is None:
+        return (limit.get("operating") or {}).get("says") or "any"
+    parts = [limit["note"]]
+    for name, (low, high) in model["trained"].items():
+        if name == "speed":
+            parts.append(f"{60 * low:.0f} to {60 * high:.0f} rpm")
+        elif name == "load":
+            parts.append(f"load {100 * low:.0f} to {100 * high:.0f} %")
+    return "; ".join(parts)
+
+
+def detection_words(limit: Mapping[str, Any]) -> Iterator[str]:
+    """How long a growth would go unnoticed by a limit, in one sentence; none where nobody has counted."""
+    told = "; ".join(row["says"] for row in limit.get("detection", ()))
+    if told:
+        holds = (limit.get("operating") or {}).get("says")
+        yield f"{limit['point']}, {limit['quantity']}{f' at {holds}' if holds else ''} ({limit['kind']}): {told}"
+
+
+def settling_words(lag: Mapping[str, Any] | None) -> Iterator[str]:
+    """How the temperature settles after a start, where runs have shown it."""
+    if lag:
+        yield (
+            f"temperature after a start: towards {lag['end_k'] - 273.15:.0f} °C, time constant "
+            f"{lag['time_constant_s'] / 60:.0f} min, settled after "
+            f"{lag['settled_after_s'] / 3600:.1f} h (middle of {lag['runs']} runs)"
+        )

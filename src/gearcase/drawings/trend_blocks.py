@@ -1,0 +1,83 @@
+"""Where levels go and how long is left: in words for a terminal, as blocks for pages and handover."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from gearcase.drawings.block import Block, finding_blocks, first_up
+from gearcase.drawings.installed import level_words
+
+__all__ = ["trend_blocks", "trend_text"]
+
+_HEAD = ("level", "in matched state", "readings", "latest", "danger", "a month", "trend", "how long")
+
+
+def trend_text(document: Mapping[str, Any]) -> str:
+    """A trend as words: the statement, what was found, each level with its trend and what is left."""
+    parts = [document["statement"], *(f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"])]
+    for row in document["series"]:
+        parts += ["", f"{_level(row)} ({row['matched']}): {row['readings']} readings"]
+        parts.append(f"  latest {_latest(row)}, danger {_danger(row)}; {row['trend']['says']}{_slope(row, ', ')}")
+        parts += [f"  epoch {one['time'][:10]}: {one['says']}" for one in row["epochs"]]
+        parts += [
+            f"  step of {one['jump']:+.1f} {row['trend']['jump_unit']} on {one['time'][:10]}" for one in row["trend"]["steps"]
+        ]
+        parts.append(f"  {_left(row)}")
+    return "\n".join(parts)
+
+
+def trend_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
+    """A trend: the statement, steps nobody declared, a table of all levels, epochs."""
+    yield Block("heading", "Trend and time left")
+    dated = any(row["forecast"] and row["forecast"]["answer"] in ("date", "reached") for row in document["series"])
+    yield Block("note", first_up(document["statement"]), state="abnormal" if dated else "none")
+    yield from finding_blocks(document["findings"])
+    rows = tuple(
+        (
+            _level(row),
+            row["matched"],
+            str(row["readings"]),
+            _latest(row),
+            _danger(row),
+            _slope(row),
+            row["trend"]["says"],
+            _left(row),
+        )
+        for row in document["series"]
+    )
+    if rows:
+        yield Block("table", head=_HEAD, rows=rows, wide=(2, 1.6, 0.8, 1, 1, 1.4, 2.2, 3), numbers=(2,))
+        yield Block(
+            "text",
+            "A reading is the median of a day. Dates are for wear and spalls that a diagnosis has named, and hold if they grow on "
+            "as they do; cracks, lubrication and temperature get none. Falling after a rise is not recovery.",
+        )
+    epochs = dict.fromkeys(f"{one['time'][:10]}: {one['says']}" for row in document["series"] for one in row["epochs"])
+    if epochs:
+        yield Block("list", "Epochs, which no trend crosses", items=tuple(epochs))
+
+
+def _level(row: Mapping[str, Any]) -> str:
+    of = f" of {row['component']}" if row["component"] else ""
+    return f"{row['point']}: {row['quantity']}{of}" if row["point"] else f"{row['quantity']}{of}"
+
+
+def _latest(row: Mapping[str, Any]) -> str:
+    return level_words(row["latest"], row["unit"])
+
+
+def _danger(row: Mapping[str, Any]) -> str:
+    return level_words(row["danger"], row["unit"])
+
+
+def _slope(row: Mapping[str, Any], before: str = "") -> str:
+    trend = row["trend"]
+    if trend["slope"] is None:
+        return ""
+    unit = trend["slope_unit"].removesuffix("/month")
+    return f"{before}{trend['slope']:+.2g} {unit} a month ({trend['low']:+.2g} to {trend['high']:+.2g})"
+
+
+def _left(row: Mapping[str, Any]) -> str:
+    if row["forecast"] is None:
+        return "no limit in force to go towards: take the baseline" if row["danger"] is None else ""
+    return f"{row['forecast']['of']}: {row['forecast']['says']}"

@@ -1,0 +1,159 @@
+"""A record over angle in place of time: lines of everything that turns with the drive stand at exact orders, in both halves.
+
+The angle comes from the phase of the drive's own mesh (`signal.synchronous.turning_from_mesh`), so that changes of speed smear
+nothing. Each half of the record is transformed by itself, under a Hann window: what the drive does, both halves show alike; a knock
+from outside shows in one. A line's phase counts from the middle of its half, where it does not depend on how far between
+two bins the line stands, and is then carried to the angle both halves share.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from gearcase.drive.lines import meshing
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive, mesh_carrier
+from gearcase.errors import OutOfRange
+from gearcase.judge.patterns.observed import Observed
+from gearcase.signal.spectrum import PRESENT, floor_bins, hann, line_strength
+from gearcase.signal.synchronous import LEAST_REACH, AngularRecord, Turning, resample_to_angle, turning_from_mesh
+
+__all__ = ["TOP_OF_RATE", "AngularHalves", "angular_halves"]
+
+_HARMONICS = (1, 2, 3)  # of a mesh, that may tell the angle
+_TRIED = 4  # mesh lines, the strongest first
+_CLEAR = 0.8  # of the distance to the nearest sideband
+TOP_OF_RATE = 0.45  # of the sample rate: beyond, sensors and filters fade
+
+
+@dataclass(frozen=True)
+class AngularHalves:
+    """Order spectra of the two halves of a record.
+
+    Attributes
+    ----------
+    values : ndarray of complex, shape (2, bins)
+        Over local noise: the squared magnitude of noise is exponential with mean 1. Phase counts from the middle of the half. [-]
+    amplitude : ndarray, shape (2, bins)
+        Peak amplitude of a sine. [unit of the samples]
+    middle : tuple of float
+        Angle at the middle of each half, turns of the reference shaft. [-]
+    step : float
+        Orders from one bin to the next. [-]
+    turns : float
+        Of the reference shaft, in the whole record. [-]
+    top : float
+        Highest order that can be looked at. [-]
+    turning : Turning
+        Of the reference shaft.
+    told_by : str
+        The mesh line that told the angle.
+    """
+
+    values: NDArray[np.complexfloating]
+    amplitude: NDArray[np.floating]
+    middle: tuple[float, float]
+    step: float
+    turns: float
+    top: float
+    turning: Turning
+    told_by: str
+
+    def at(self, orders: NDArray[np.float64]) -> NDArray[np.complex128]:
+        """Values at these orders [-] of the reference shaft, phase at angle 0, shape (2, orders). [-]"""
+        bins = np.rint(orders / self.step).astype(np.intp)
+        away = np.exp(-2j * np.pi * np.array(self.middle)[:, None] * orders)
+        return np.asarray(self.values[:, bins] * away)
+
+    def strength(self, orders: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Power over local noise near these orders [-], the less of the two halves: exp(-2 s) of noise reach s. [-]"""
+        return np.asarray((np.abs(self.values[:, np.rint(orders / self.step).astype(np.intp)]) ** 2).min(axis=0))
+
+    def height(self, order: float) -> float:
+        """Peak amplitude of the line at an order [-], mean of both halves. [unit of the samples]"""
+        at = round(order / self.step)
+        return float(self.amplitude[:, at - 1 : at + 2].max(axis=-1).mean())
+
+
+def angular_halves(drive: Drive, one: Observed) -> AngularHalves | str:
+    """Both halves of a record over angle; or in words why no angle can be told."""
+    if one.speed_spread >= 1 or not one.speed_hz:
+        return "its speed is not steady"
+    strength = line_strength(np.abs(hann(one.spectrum.values)) ** 2, width=floor_bins(one.spectrum.bin_hz))
+    found = sorted(_candidates(drive, one, strength), key=lambda row: -row[0])
+    why = "no mesh line stands clear of its sidebands in so short a record" if not found else "no mesh line stands out of its noise"
+    record = one.recording
+    for _, name, order, line_hz, reach in found[:_TRIED]:
+        try:
+            told = turning_from_mesh(
+                record.samples,
+                sample_rate_hz=record.sample_rate_hz,
+                line_hz=line_hz,
+                cycles_per_turn=1,
+                half_width_hz=reach,
+            )
+            per_cycle = int(np.ceil(record.sample_rate_hz / (line_hz - told.deviation_hz))) + 1
+            angular = resample_to_angle(
+                record.samples, told.turning, sample_rate_hz=record.sample_rate_hz, per_turn=max(per_cycle, 4)
+            )
+        except OutOfRange as reason:
+            why = str(reason)
+            continue
+        return _halves(angular, told.turning.geared(1 / order), order, name, record.sample_rate_hz, one.speed_hz)
+    return why
+
+
+def _candidates(drive: Drive, one: Observed, strength: NDArray[np.floating]) -> Iterator[tuple[float, str, float, float, float]]:
+    """Mesh lines that stand out: strength, name, order, place [Hz], and half the width of the band that holds it alone [Hz]."""
+    known, shafts = shaft_orders(drive), {shaft.name: shaft for shaft in drive.shafts}
+    bin_hz = one.spectrum.bin_hz
+    for mesh in drive.meshes:
+        found = meshing(mesh, known, shafts)
+        if found is None or not found[0] or found[1]:
+            continue
+        carrier = mesh_carrier(mesh, shafts)
+        teeth = [count for count in (mesh.pinion_teeth, mesh.wheel_teeth) if count]
+        beside = [found[0] / count for count in teeth] + ([abs(known[carrier].order)] if carrier else [])
+        room = [_CLEAR * order * one.speed_hz for order in sorted(beside) if order]
+        least = LEAST_REACH * bin_hz * 1.01
+        reach = next((max(width, least) for width in room if width >= least), None)
+        if reach is None:
+            continue
+        for n in _HARMONICS:
+            expected = n * found[0] * one.speed_hz
+            off = int(np.ceil(expected * one.speed_spread / bin_hz)) + 2
+            middle = round(expected / bin_hz)
+            if middle - off < 1 or expected + reach > TOP_OF_RATE * one.recording.sample_rate_hz or reach >= expected / 2:
+                continue
+            at = middle - off + int(np.argmax(strength[middle - off : middle + off + 1]))
+            if strength[at] >= PRESENT:
+                yield float(strength[at]), f"{mesh.name} {n}x", n * found[0], at * bin_hz, reach
+
+
+def _halves(
+    angular: AngularRecord, turning: Turning, order: float, name: str, sample_rate_hz: float, speed_hz: float
+) -> AngularHalves:
+    """`order` is that of the line whose cycles the record counts."""
+    values, per_cycle = angular.values, angular.per_turn
+    length = 2 * scipy.fft.prev_fast_len(values.size // 4)
+    halves = np.stack([values[:length], values[-length:]])
+    spectrum = hann(scipy.fft.rfft(halves - halves.mean(axis=-1, keepdims=True), axis=-1))
+    spectrum[:, 1::2] *= -1  # phase from the middle of the half
+    magnitude = np.abs(spectrum)
+    step = per_cycle * order / length
+    strength = line_strength(magnitude**2, width=floor_bins(step * speed_hz))
+    scaled = spectrum * (np.sqrt(strength) / np.where(magnitude > 0, magnitude, 1))
+    first, last = ((angular.first_turn + start / per_cycle) / order for start in (length / 2, values.size - length / 2))
+    return AngularHalves(
+        scaled.astype(np.complex64),
+        magnitude * (4 / length),
+        (first, last),
+        step,
+        values.size / per_cycle / order,
+        min(TOP_OF_RATE * sample_rate_hz / speed_hz, (magnitude.shape[-1] - 2) * step),
+        turning,
+        name,
+    )

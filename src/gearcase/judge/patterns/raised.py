@@ -1,0 +1,50 @@
+"""Are many lines beside a mesh raised, not one or two? A chance by order statistics."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import scipy.stats
+from numpy.typing import NDArray
+
+from gearcase.judge.patterns.angular import AngularHalves
+
+__all__ = ["raised_log_chance", "sideband_log_chance"]
+
+_FIRST, _LAST = 3, 10  # pairs of sidebands a local fault shows beyond those of runout; common practice, no source
+_FEWEST = 8  # lines of which half speak for many
+_HARMONICS = (1, 2, 3)
+
+
+def raised_log_chance(halves: AngularHalves, orders: NDArray[np.float64]) -> float:
+    """Natural log of the chance that noise raises half of these orders as high as they stand; 0 of fewer than eight. [-]
+
+    The power of both halves together is gamma distributed in noise, with shape 2 and mean 2; that half of n lines reach what the
+    weakest of that half has is binomial.
+    """
+    seen = orders[(orders > 3 * halves.step) & (orders < halves.top)]
+    if seen.size < _FEWEST:
+        return 0.0
+    power = np.sum(np.abs(halves.at(seen)) ** 2, axis=0)
+    half = seen.size // 2
+    least = float(np.sort(power)[-half])
+    return float(scipy.stats.binom.logsf(half - 1, seen.size, scipy.stats.gamma.sf(least, 2)))
+
+
+def sideband_log_chance(
+    halves: AngularHalves, mesh_order: float, turns: float, *, teeth: int, pairs: Sequence[int] = range(_FIRST, _LAST + 1)
+) -> float:
+    """Of the sidebands of one shaft about a mesh, pairs 3 to 10 unless said otherwise, all of its three harmonics tried. [-]
+
+    Parameters
+    ----------
+    halves : AngularHalves
+    mesh_order, turns : float
+        Orders of the mesh and of the shaft. [-]
+    teeth : int
+        Of the gear on that shaft: sidebands of neighbouring harmonics meet halfway. [-]
+    pairs : sequence of int
+        How many turns away, on both sides. [-]
+    """
+    kept = np.array([pair for pair in pairs if pair < teeth / 2], np.float64)
+    tried = [np.concatenate([n * mesh_order - kept * turns, n * mesh_order + kept * turns]) for n in _HARMONICS]
+    return min(min(raised_log_chance(halves, orders) for orders in tried) + float(np.log(len(_HARMONICS))), 0.0)

@@ -1,0 +1,104 @@
+"""Runout: an eccentric gear or a bent shaft swings its mesh smoothly once a turn, one pair of sidebands and few more.
+
+Every gear has some. How much matters cannot be told from housing vibration by theory; a pair of sidebands that together reach half
+of the mesh line (a swing of 0.5) is looked at. Decoys are pairs as far from the mesh as no shaft turns.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from gearcase.drive.train import Drive
+from gearcase.judge.faults import NOISE_LIMIT
+from gearcase.judge.odds import reported
+from gearcase.judge.patterns.angular import AngularHalves
+from gearcase.judge.patterns.catalogue import pattern
+from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
+from gearcase.judge.patterns.observed import Observed
+from gearcase.judge.patterns.raised import sideband_log_chance
+from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
+from gearcase.judge.patterns.teeth import AS_STRONG, FEWEST_TURNS
+from gearcase.signal.spectrum import PRESENT, hann
+
+__all__ = ["LARGE_AXIAL", "axial_shaft_line", "runout"]
+
+NAME = "eccentric gear or bent shaft"
+_SMALLEST_SWING = 0.5  # both sidebands over the mesh line; common practice, no source
+LARGE_AXIAL = 0.5  # of the radial line; common practice, no source
+
+
+def runout(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+    """Of every gear whose axes stand. `tried` gears and records are looked at. [-]"""
+    plain = [gear for gear in gears(drive) if not gear.carrier]
+    need, (many, both) = pattern(NAME).needs[0], pattern(NAME).against
+    for gear in plain:
+        part, turns = f"{gear.shaft}, gear in {gear.mesh}", halves.turns * gear.turns
+        why = ""
+        if turns < FEWEST_TURNS:
+            why = f"{turns:.2g} turns of {gear.shaft} in the record, {FEWEST_TURNS:.0f} are needed: record longer"
+        elif gear.mesh_order + gear.turns > halves.top:
+            why = "the mesh lies beyond what the record's sample rate shows"
+        elif halves.strength(np.array([gear.mesh_order]))[0] < PRESENT:
+            why = "its mesh line does not stand out of the noise"
+        if why:
+            yield weigh(NAME, part, [Sign(Role.NEEDED, need, None, why)], attribution=1.0)
+            continue
+        swing = _swing(halves, gear, gear.turns)
+        lines = gear.mesh_order + np.array([-1.0, 1.0]) * gear.turns
+        log_chance = -2 * float(halves.strength(lines).min()) + float(np.log(tried))
+        seen = bool(swing >= _SMALLEST_SWING and log_chance <= np.log(NOISE_LIMIT))
+        says = f"one pair, together {swing:.2f} of the line of {gear.mesh}"
+        signs = [Sign(Role.NEEDED, need, seen, says, reported(min(log_chance, 0.0)))]
+        attribution = 1.0
+        if seen:
+            raised = sideband_log_chance(halves, gear.mesh_order, gear.turns, teeth=gear.teeth)
+            mate = _swing(halves, gear, gear.mesh_order / gear.other_teeth)
+            says = f"{gear.other} swings it by {mate:.2f}"
+            signs += [
+                Sign(
+                    Role.AGAINST, many, bool(raised <= np.log(NOISE_LIMIT)), "half of pairs 3 to 10 and more stand over the noise"
+                ),
+                Sign(Role.AGAINST, both, mate >= AS_STRONG * swing, says),
+            ]
+            attribution = _decoy_share(halves, gear, plain, swing)
+        yield weigh(NAME, part, signs, attribution=attribution, seen_in=(one,))
+
+
+def axial_shaft_line(records: Sequence[Observed], turns: float) -> Sign:
+    """Whether an axial record shows the shaft's own line at least half as high as the radial one at the same point.
+
+    `turns` are the shaft's, for one of the reference shaft. [-]
+    """
+    name = pattern(NAME).supports[0]
+    heights: dict[tuple[str, str, str], dict[bool, float]] = {}
+    for one in records:
+        if one.recording.taken.direction and one.speed_hz:
+            place = (one.recording.point, one.recording.unit, one.recording.start)
+            heights.setdefault(place, {})[one.recording.taken.direction == "axial"] = _line_height(one, turns)
+    pairs = [found for found in heights.values() if len(found) == 2]
+    if not pairs:
+        return Sign(Role.SUPPORTING, name, None, "no axial and radial direction of one point")
+    most = max(found[True] / found[False] for found in pairs if found[False] > 0)
+    return Sign(Role.SUPPORTING, name, most >= LARGE_AXIAL, f"axial 1x {most:.2f} of the radial")
+
+
+def _swing(halves: AngularHalves, gear: Gear, turns: float) -> float:
+    """How far the mesh line swells at a rate, as its pair of sidebands says. [-]"""
+    sides = halves.height(gear.mesh_order - turns) + halves.height(gear.mesh_order + turns)
+    return sides / max(halves.height(gear.mesh_order), 1e-30)
+
+
+def _decoy_share(halves: AngularHalves, gear: Gear, plain: Sequence[Gear], swing: float) -> float:
+    own = {other.turns for other in plain}
+    away = [turns for turns in decoys(gear.turns) if all(abs(turns - shaft) > 3 * halves.step for shaft in own)]
+    away = [turns for turns in away if gear.mesh_order + turns < halves.top]
+    return (1 + sum(_swing(halves, gear, float(turns)) >= swing for turns in away)) / (1 + len(away))
+
+
+def _line_height(one: Observed, turns: float) -> float:
+    """Of a shaft line, to be compared at one point at one time only; Hann window. [-]"""
+    bin_hz = one.spectrum.bin_hz
+    middle, reach = round(turns * one.speed_hz / bin_hz), 2 + int(turns * one.speed_hz * one.speed_spread / bin_hz)
+    low = max(middle - reach, 2)
+    near = hann(one.spectrum.values[low - 2 : middle + reach + 3])[2:-2]
+    return float(np.abs(near).max() / one.spectrum.samples)

@@ -1,0 +1,226 @@
+"""Damaged teeth: one that is cracked or chipped, two that meet, and those of a planetary set.
+
+All of them knock or yield at one place of some turn, and `impulse` looks for that place: of the gear's own turn, of the hunting
+period in which two teeth meet again, of a sun's or ring's turn from planet to planet, of a planet's turn on its pin. What knocks
+once a turn need not be a tooth, so a cracked or chipped one must raise many sidebands of its shaft about the mesh as well. Decoys
+are turns of nothing: the share of them that show as sure a place is the attribution figure.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import gcd
+
+import numpy as np
+
+from gearcase.drive.train import Drive
+from gearcase.errors import OutOfRange
+from gearcase.judge.faults import NOISE_LIMIT
+from gearcase.judge.odds import reported
+from gearcase.judge.patterns.angular import AngularHalves
+from gearcase.judge.patterns.catalogue import pattern
+from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
+from gearcase.judge.patterns.impulse import Impulse, impulse
+from gearcase.judge.patterns.observed import Observed
+from gearcase.judge.patterns.raised import raised_log_chance, sideband_log_chance
+from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
+from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
+from gearcase.signal.synchronous import synchronous_average
+
+__all__ = ["AS_STRONG", "CRACK", "FEWEST_TURNS", "damaged_teeth", "hunting_teeth", "planetary_teeth"]
+
+CRACK, HUNTING = "tooth crack or chip", "hunting tooth"
+FEWEST_TURNS = 20.0  # of a shaft, to average; of a carrier as well; handbooks of vibration diagnosis, from memory
+_FEWEST_PERIODS = 6.0  # of the hunting tooth, three in each half: fewer do not part its lines from those of the shafts
+_SMALLEST_CONTRAST = 4.0  # 6 dB over the mean of the turn: in a long record a harmless place is certain; common practice, no source
+AS_STRONG = 0.5  # of what a gear shows: another that does counts against it; common practice, no source
+_KURTOSIS_SIGMA = 4.0  # standard errors over Gaussian noise's
+_EXCURSION = 4.0  # times the usual excursion of the mesh's phase over the turn; common practice, no source
+
+
+def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+    """Of every shaft with gears whose axes stand: a cracked or chipped tooth. `tried` shafts and records are looked at. [-]"""
+    plain = [gear for gear in gears(drive) if not gear.carrier]
+    found = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain if halves.turns * gear.turns >= FEWEST_TURNS}
+    for shaft in dict.fromkeys(gear.shaft for gear in plain):
+        on_it = [gear for gear in plain if gear.shaft == shaft]
+        beside = {gear: sideband_log_chance(halves, gear.mesh_order, gear.turns, teeth=gear.teeth) for gear in on_it}
+        gear = min(on_it, key=lambda gear: beside[gear])
+        needed = pattern(CRACK).needs
+        if shaft not in found:
+            turns = halves.turns * gear.turns
+            yield weigh(CRACK, f"teeth on {shaft}", [_too_few(needed[0], turns, shaft)], attribution=1.0)
+            continue
+        seen = found[shaft]
+        if seen is None:
+            sign = Sign(Role.NEEDED, needed[0], None, "too few of its turn's orders lie below what the record's sample rate shows")
+            yield weigh(CRACK, f"teeth on {shaft}", [sign], attribution=1.0)
+            continue
+        count = float(np.log(tried))
+        many = beside[gear] + count
+        signs = [
+            Sign(Role.NEEDED, needed[0], _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count)),
+            Sign(Role.NEEDED, needed[1], bool(many <= np.log(NOISE_LIMIT)), _raised_words(gear), reported(many)),
+        ]
+        attribution, part = 1.0, f"teeth on {shaft}"
+        if all(sign.seen for sign in signs):
+            part = f"teeth on {shaft}, in {gear.mesh}"
+            signs += [*_average_signs(one, halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
+            attribution = _decoy_share(halves, gear, seen)
+        yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,))
+
+
+def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+    """Of every mesh whose axes stand: one damaged tooth on each gear. `tried` shafts and records are looked at. [-]"""
+    plain = [gear for gear in gears(drive) if not gear.carrier]
+    (need,) = pattern(HUNTING).needs
+    for gear in plain[::2]:
+        meetings = gear.teeth * gear.other_teeth // gcd(gear.teeth, gear.other_teeth)
+        base, mate = gear.mesh_order / meetings, gear.mesh_order / gear.other_teeth
+        if meetings in (gear.teeth, gear.other_teeth):
+            continue  # the same teeth meet at every turn of one gear: nothing hunts
+        periods = halves.turns * base
+        if periods < _FEWEST_PERIODS:
+            needs_s = _FEWEST_PERIODS / (base * one.speed_hz)
+            says = f"{periods:.2g} periods of the hunting tooth in the record; record {needs_s:.0f} s"
+            yield weigh(HUNTING, gear.mesh, [Sign(Role.NEEDED, need, None, says)], attribution=1.0)
+            continue
+        phase = gear.mesh_order / gcd(gear.teeth, gear.other_teeth)
+        seen = impulse(halves, base, width=gear.width * gear.teeth / meetings, others=(gear.turns, mate, phase))
+        if seen is None:
+            continue
+        count = float(np.log(tried))
+        signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
+        attribution = 1.0
+        if signs[0].seen:
+            attribution = _decoy_share_of(halves, base, gear.width * gear.teeth / meetings, seen)
+            signs.append(_several(seen))
+        yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
+
+
+def planetary_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+    """Of every member of a planetary set: a damaged tooth. `tried` shafts and records are looked at. [-]"""
+    members = {gear.shaft: gear for gear in gears(drive) if gear.carrier}
+    found: dict[str, Impulse | None] = {}
+    for gear in members.values():
+        base = gear.turns * gear.planets
+        faster = [other.turns * other.planets for other in members.values()]
+        faster = [other for other in faster if other > base * (1 + 1e-9)]
+        found[gear.shaft] = impulse(halves, base, width=gear.width * gear.planets, others=(gear.mesh_order, *faster))
+    for gear in members.values():
+        name = "planet tooth" if gear.is_planet else "ring tooth" if gear.held else "sun tooth"
+        (need,), seen = pattern(name).needs, found[gear.shaft]
+        turns = halves.turns * gear.carrier_turns
+        if turns < FEWEST_TURNS:
+            yield weigh(name, gear.shaft, [_too_few(need, turns, gear.carrier)], attribution=1.0)
+            continue
+        if seen is None:
+            continue
+        count = float(np.log(tried))
+        signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
+        attribution = 1.0
+        if signs[0].seen:
+            base = gear.turns * gear.planets
+            attribution = _decoy_share_of(halves, base, gear.width * gear.planets, seen)
+            signs += [_passing(gear, halves, base), _in_every_member(gear, seen, found, count)]
+        yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,))
+
+
+def _own_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Impulse | None:
+    """Of the shaft's turn, without the regular orders of all its gears and lines it shares with faster shafts in a whole ratio."""
+    here = [other for other in plain if other.shaft == gear.shaft]
+    faster = [other.turns for other in plain if other.turns > gear.turns * (1 + 1e-9)]
+    regular = [order for other in here for order in other.regular]
+    return impulse(halves, gear.turns, width=max(other.width for other in here), others=faster, regular=regular)
+
+
+def _stands_out(seen: Impulse, count: float) -> bool:
+    return bool(seen.log_chance + count <= np.log(NOISE_LIMIT)) and seen.contrast >= _SMALLEST_CONTRAST
+
+
+def _place_words(seen: Impulse, halves: AngularHalves) -> str:
+    if seen.log_chance == 0:
+        return "no place of the turn stands out"
+    return (
+        f"one place of it stands {10 * np.log10(seen.contrast):.0f} dB over the mean of the turn in both halves of the record "
+        f"(angle from {halves.told_by})"
+    )
+
+
+def _raised_words(gear: Gear) -> str:
+    return f"half of pairs 3 to 10 of {gear.shaft} about {gear.mesh} and more stand over the noise"
+
+
+def _too_few(name: str, turns: float, shaft: str) -> Sign:
+    return Sign(
+        Role.NEEDED, name, None, f"{turns:.2g} turns of {shaft} in the record, {FEWEST_TURNS:.0f} are needed: record longer"
+    )
+
+
+def _average_signs(one: Observed, halves: AngularHalves, gear: Gear, seen: Impulse) -> list[Sign]:
+    """What the plain average shows beside: kurtosis of the residual, and whether the mesh's phase dips at the same place."""
+    kurtosis, dip = pattern(CRACK).supports
+    per_turn = 1 << int(np.ceil(np.log2(2.56 * halves.top / gear.turns)))
+    try:
+        average = synchronous_average(
+            one.recording.samples,
+            halves.turning.geared(gear.turns),
+            sample_rate_hz=one.recording.sample_rate_hz,
+            per_turn=per_turn,
+        ).values
+        found = gear_indicators(average, teeth=gear.teeth, harmonics=3)
+        phase = mesh_modulation(average, teeth=gear.teeth, harmonic=1, sidebands=max((gear.teeth - 1) // 2, 1)).phase
+    except OutOfRange as reason:
+        return [Sign(Role.SUPPORTING, kurtosis, None, str(reason)), Sign(Role.SUPPORTING, dip, None, str(reason))]
+    usual = 3 + _KURTOSIS_SIGMA * np.sqrt(24 / (2 * seen.orders))  # of Gaussian noise, with its standard error
+    at = int(np.argmax(np.abs(phase))) / per_turn
+    away = abs((at - seen.place + 0.5) % 1.0 - 0.5)
+    largest, common = float(np.abs(phase).max()), float(np.median(np.abs(phase)))
+    dips = bool(largest >= _EXCURSION * common and away <= 2 * gear.width)
+    return [
+        Sign(Role.SUPPORTING, kurtosis, bool(found.fm4 >= usual), f"FM4 {float(found.fm4):.2g}, 3 of noise"),
+        Sign(
+            Role.SUPPORTING,
+            dip,
+            dips,
+            f"the mesh's phase moves most, by {largest:.2f} rad, {360 * away:.0f} degrees from that place",
+        ),
+    ]
+
+
+def _in_both(gear: Gear, seen: Impulse, found: dict[str, Impulse | None], count: float) -> Sign:
+    other = found.get(gear.other)
+    name = pattern(CRACK).against[0]
+    if other is None:
+        return Sign(Role.AGAINST, name, None, f"too few turns of {gear.other} in the record")
+    same = _stands_out(other, count) and other.contrast >= AS_STRONG * seen.contrast
+    return Sign(Role.AGAINST, name, same, f"{gear.other} {'shows' if same else 'does not show'} one place of its own turn")
+
+
+def _several(seen: Impulse) -> Sign:
+    says = f"at {seen.places} equally spaced places" if seen.places > 1 else "at one place only"
+    return Sign(Role.AGAINST, "at several places of the turn", seen.places > 1, says)
+
+
+def _passing(gear: Gear, halves: AngularHalves, base: float) -> Sign:
+    """Whether its lines have sidebands at the carrier's turns."""
+    name = "lines modulated by carrier passage"
+    lines = base * np.arange(4, 24)
+    log_chance = raised_log_chance(halves, np.concatenate([lines - gear.carrier_turns, lines + gear.carrier_turns]))
+    seen = bool(log_chance <= np.log(NOISE_LIMIT))
+    return Sign(Role.SUPPORTING, name, seen, f"sidebands one turn of {gear.carrier} away", reported(log_chance))
+
+
+def _in_every_member(gear: Gear, seen: Impulse, found: dict[str, Impulse | None], count: float) -> Sign:
+    others = [one for shaft, one in found.items() if shaft != gear.shaft and one is not None]
+    same = any(_stands_out(other, count) and other.contrast >= AS_STRONG * seen.contrast for other in others)
+    says = "another member shows one place of its own turn as well" if same else "no other member shows one place of its own turn"
+    return Sign(Role.AGAINST, "same in every member", same, says)
+
+
+def _decoy_share(halves: AngularHalves, gear: Gear, seen: Impulse) -> float:
+    return _decoy_share_of(halves, gear.turns, gear.width, seen)
+
+
+def _decoy_share_of(halves: AngularHalves, base: float, width: float, seen: Impulse) -> float:
+    """Share of turns of nothing that show as sure a place, the claim itself counted among them."""
+    tried = [found for turns in decoys(base) if (found := impulse(halves, float(turns), width=width)) is not None]
+    return (1 + sum(found.log_chance <= seen.log_chance for found in tried)) / (1 + len(tried))

@@ -1,0 +1,209 @@
+"""All alarms of a watched drive: each limit in force with its state, what is shelved, what is past its date, and the light they
+make.
+
+A limit is held against a reading where it holds: at its speed and load, or brought to its reference by its model. Where none of a
+quantity's limits holds, nothing is judged, and that is said. What a limit has found elsewhere stays. An epoch voids every limit;
+only a danger that nobody has seen yet stays in the light.
+"""
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, replace
+from datetime import UTC, datetime
+from typing import Any
+
+from gearcase.judge import alarm
+from gearcase.judge.alarm import AlarmEvent, Sample
+from gearcase.judge.stack_light import Shelf, Shown, shelved, stack_light
+from gearcase.monitor.in_force import Held, InForce, Key
+from gearcase.record.store import Event, Reading
+
+__all__ = ["Alarms", "Say"]
+
+_RAISED = ("yellow persists", "danger persists", "rises again")
+_ELSEWHERE = "other operating state"  # a run state in which nothing is judged
+_REMIND = 7 * 86400.0  # s before limits pass their date; common practice, no source
+
+Say = Callable[[str, str, str, float, dict[str, Any], str], None]  # kind, point, what, when, details, who
+
+
+class Alarms:
+    """The alarms of a watch.
+
+    Parameters
+    ----------
+    limits : mapping
+        As `in_force` gives them; empty where there is no baseline: then the light is blue.
+    say : callable
+        Puts an event into the diary.
+    """
+
+    def __init__(self, limits: Mapping[Key, InForce], say: Say) -> None:
+        self.limits, self._say = limits, say
+        self._states = {key: alarm.fresh(key[1], limit.thresholds) for key, limit in limits.items()}
+        self._here = dict.fromkeys(limits, True)
+        self._shelves: list[Shelf] = []
+        self._said: dict[str, str] = {}  # what stands said of a matter, so that it is said once
+
+    def remember(self, event: Event) -> None:
+        """Take up what an earlier watch, or a person since then, has left."""
+        if event.kind == "alarm" and (key := self._key_of(event)) is not None:
+            height = float(event.details.get("value") or 0.0)
+            self._states[key] = replace(self._states[key], condition=str(event.details["after"]), alarmed_at=height)
+        elif event.kind == "acknowledged":
+            self._acknowledge(event)
+        elif event.kind == "shelved":
+            self._shelve(event)
+
+    def hear(self, event: Event) -> None:
+        """What a person has declared while the watch runs."""
+        if event.kind == "acknowledged":
+            for key, said in self._acknowledge(event).items():
+                self._keep(key, said)
+        elif event.kind == "shelved":
+            self._shelve(event)
+        elif event.kind == "epoch" and self._states:
+            self._states = {key: state for key, state in self._states.items() if state.condition == "danger"}
+            self._say("limits void", "", f"{event.says}; take the baseline again", event.time_s, {}, "")
+
+    def judge(self, readings: Iterable[Reading], run_state: str, conditions: Mapping[str, float], now: float) -> set[str]:
+        """Hold readings against the limits. Returns the points at which an alarm was raised.
+
+        Parameters
+        ----------
+        readings : iterable of Reading
+        run_state : str
+        conditions : mapping
+            Of `judge.compensation.CONDITIONS`, those known.
+        now : float
+            Unix time. [s]
+        """
+        listed = {(one.point, one.quantity): one for one in readings}
+        held = {key: self._held(key, listed, conditions) for key in self._states}
+        over = {key[:2] for key, one in held.items() if _over(one, self.limits[key].thresholds.yellow)}
+        raised = set()
+        for key, one in held.items():
+            reading = listed.get(key[:2])
+            quality = reading.quality if reading else "stale"
+            state = _ELSEWHERE if one.not_here and run_state in ("settling", "steady") else run_state
+            value = one.value if not one.not_here else reading.value if reading else None
+            sample = Sample(now, value, quality, state, witness=bool(over - {key[:2]}))
+            self._here[key] = not one.not_here
+            self._states[key], said = alarm.step(self._states[key], sample, now)
+            self._keep(key, said)
+            if any(event.trigger in _RAISED for event in said):
+                raised.add(key[0])
+        if run_state == "steady":
+            self._say_where(held, now)
+        self._remind(now)
+        return raised
+
+    def light(self, run_state: str, *, fault_named: bool, now: float) -> str:
+        """What the stack light should show at `now`. [s]"""
+        shown = [self._shown(key, now) for key in self._states]
+        reachable = all(state.bad_polls < alarm.BAD_POLLS for state in self._states.values())
+        return stack_light(shown, run_state=run_state, fault_named=fault_named, reachable=reachable)
+
+    def conditions(self, now: float) -> list[dict[str, Any]]:
+        """Every alarm as it stands, as plain data."""
+        return [
+            {
+                "point": key[0],
+                "quantity": key[1],
+                "limit": key[2],
+                "condition": state.condition,
+                "light": alarm.light(state, now),
+                "cannot_tell": alarm.cannot_tell(state, now),
+                "shelved": _shelf_words(shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)),
+                "value": state.last.value if state.last else None,
+                **asdict(state.thresholds),
+            }
+            for key, state in self._states.items()
+        ]
+
+    def _held(self, key: Key, listed: Mapping[tuple[str, str], Reading], conditions: Mapping[str, float]) -> Held:
+        reading = listed.get(key[:2])
+        return self.limits[key].hold(reading.value if reading else None, conditions)
+
+    def _shown(self, key: Key, now: float) -> Shown:
+        state = self._states[key]
+        # a limit that does not hold here leaves the judging to those that do; where none does, the one that judged last grows old
+        of_it = [other for other in self._states if other[:2] == key[:2]]
+        last = max(of_it, key=lambda other: self._states[other].judged_s or -math.inf)
+        here = self._here[key] or (key == last and not any(self._here[other] for other in of_it))
+        out = shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)
+        return Shown(alarm.light(state, now), state.condition, here, now >= self.limits[key].expires_s, out is not None)
+
+    def _key_of(self, event: Event) -> Key | None:
+        """The alarm that an event was of; under other limits of the same quantity, when there are new ones since."""
+        same = [key for key in self._states if key[:2] == (event.point, event.details.get("quantity"))]
+        return next((key for key in same if key[2] == event.details.get("limit")), same[0] if same else None)
+
+    def _acknowledge(self, event: Event) -> dict[Key, tuple[AlarmEvent, ...]]:
+        """What a person has seen: of each alarm concerned, what that changes."""
+        said = {}
+        for key in [key for key in self._states if event.point in ("", key[0])]:
+            self._states[key], said[key] = alarm.acknowledge(self._states[key], who=event.who, now=event.time_s)
+        return said
+
+    def _shelve(self, event: Event) -> None:
+        given = event.details
+        self._shelves.append(
+            Shelf(event.point, given["quantity"], given["until_s"], event.who, given["reason"], given.get("approver", ""))
+        )
+
+    def _say_where(self, held: Mapping[Key, Held], now: float) -> None:
+        """Where nothing is judged at this speed and load, or limits are widened: said when it begins and when it ends."""
+        for point, quantity in dict.fromkeys(key[:2] for key in held):
+            of_it = [one for key, one in held.items() if key[:2] == (point, quantity)]
+            nowhere = of_it[0].not_here if all(one.not_here for one in of_it) else ""
+            widened = max(one.widened_k for one in of_it)
+            said = f"no limits here: {nowhere}" if nowhere else ""
+            if widened:
+                said = f"limits widened: the oil is {widened:.0f} K outside the temperatures they were learned at"
+            self._once(f"{point}, {quantity}", point, quantity, said, now)
+
+    def _once(self, matter: str, point: str, what: str, says: str, now: float) -> None:
+        before, begins = self._said.get(matter, ""), says.partition(":")[0]
+        if begins == before:
+            return
+        self._said[matter] = begins
+        self._say("judging", point, f"{what}: {says or f'{before} no more'}", now, {}, "")
+
+    def _remind(self, now: float) -> None:
+        """That limits pass their date, a week before and when they have; that a shelving is over."""
+        soonest = min((self.limits[key].expires_s for key in self._states), default=math.inf)
+        if now >= soonest - _REMIND:
+            date = datetime.fromtimestamp(soonest, UTC).date().isoformat()
+            over = now >= soonest
+            says = f"limits {'have expired' if over else 'expire'} on {date}: take the baseline again, and have it accepted"
+            if self._said.get("expiry") != says:
+                self._said["expiry"] = says
+                self._say("limits expire", "", says, now, {}, "")
+        for shelf in [shelf for shelf in self._shelves if now >= shelf.until_s]:
+            self._shelves.remove(shelf)
+            self._say("shelving over", shelf.point, f"{shelf.quantity or 'all alarms'}: counts again", now, {}, "")
+
+    def _keep(self, key: Key, said: Iterable[AlarmEvent]) -> None:
+        for one in said:
+            details = {
+                "quantity": key[1],
+                "limit": key[2],
+                "trigger": one.trigger,
+                "before": one.before,
+                "after": one.after,
+                "value": one.value,
+            }
+            self._say("alarm", key[0], f"{key[1]}: {one.says}", one.time_s, details, one.who)
+
+
+def _over(held: Held, yellow: float | None) -> bool:
+    return not held.not_here and held.value is not None and yellow is not None and held.value > yellow
+
+
+def _shelf_words(shelf: Shelf | None) -> str:
+    if shelf is None:
+        return ""
+    until = datetime.fromtimestamp(shelf.until_s, UTC).isoformat(timespec="minutes")
+    allowed = f", allowed by {shelf.approver}" if shelf.approver else ""
+    return f"until {until} by {shelf.who}{allowed}: {shelf.reason}"

@@ -1,0 +1,80 @@
+"""What the rules of quality look at, measured once."""
+
+import functools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gearcase.signal.spectrum import FoundLines, Transform, certain_lines, floor_bins, line_strength, transform
+
+__all__ = ["CHANCE", "LEAST_FOR_A_FLOOR", "Facts"]
+
+CHANCE = 1e-6  # of a rule speaking on a sound Gaussian record; a year of hourly records of ten points stays below one
+LEAST_FOR_A_FLOOR = 4096  # samples: a local noise floor needs many bins; common practice, no source
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A record that moves, and what is known of it.
+
+    Attributes
+    ----------
+    samples : ndarray, shape (samples,)
+        [unit of the samples]
+    rate : float
+        [Hz]
+    unit : str
+    mean, deviation, robust : float
+        The last is the deviation told by the median, which single samples do not move. [unit of the samples]
+    turns : float or None
+        Of the slowest shaft. [-]
+    highest_wanted : float or None
+        [Hz]
+    full_scale : float or None
+        [unit of the samples]
+    """
+
+    samples: NDArray[np.floating]
+    rate: float
+    unit: str
+    mean: float
+    deviation: float
+    robust: float
+    turns: float | None
+    highest_wanted: float | None
+    full_scale: float | None
+
+    @functools.cached_property
+    def step(self) -> float:
+        """Resolution; 0 where a float's own rounding is all there is. [unit of the samples]"""
+        return _resolution(self.samples)
+
+    @functools.cached_property
+    def spectrum(self) -> Transform:
+        """Of the record, no window, for the rules that look at frequencies."""
+        return transform(self.samples, sample_rate_hz=self.rate)
+
+    @functools.cached_property
+    def power(self) -> NDArray[np.floating]:
+        """Mean square in each bin of `spectrum`, Hann window, shape (bins,). Squared [unit of the samples]"""
+        scale = 16 / (3 * self.spectrum.samples**2)  # 2 / (N^2 x 3/8), Parseval
+        return np.asarray(np.abs(self.spectrum.windowed).astype(np.float64) ** 2 * scale)
+
+    @functools.cached_property
+    def lines(self) -> FoundLines:
+        """Lines that noise explains with at most `CHANCE`, all bins counted."""
+        strength = line_strength(self.power, width=floor_bins(self.spectrum.bin_hz))
+        return certain_lines(strength, bin_hz=self.spectrum.bin_hz, least=math.log(strength.size / CHANCE))
+
+
+def _resolution(samples: NDArray[np.floating]) -> float:
+    """Smallest step between values that occur in the first part; 0 where a float's own rounding is all there is."""
+    values = np.unique(samples[: 1 << 16].astype(np.float64))
+    if values.size < 2 or values.size == min(samples.size, 1 << 16):
+        return 0.0
+    steps = np.diff(values)
+    rounding = np.finfo(samples.dtype).eps * float(np.abs(values).max())
+    steps = steps[steps > 2 * rounding]
+    return float(steps.min()) if steps.size else 0.0

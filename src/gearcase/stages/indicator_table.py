@@ -1,0 +1,340 @@
+"""All figures of many recordings of one drive at once, as labelled arrays for a notebook.
+
+Each recording is transformed once, and everything reads that transform; recordings of one length, rate and unit go through
+together; only figures are kept, so that any number of recordings takes the memory of a few. It stands among the stages because the
+speed of each recording is first found from its lines, as a diagnosis does (`stages.heard`).
+
+xarray is imported when it is called for: with what it needs it takes longer to load than all of gearcase.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from gearcase.drive.line import Line
+from gearcase.drive.lines import expected_lines
+from gearcase.drive.speeds import shaft_orders
+from gearcase.drive.train import Drive, mesh_carrier
+from gearcase.errors import OutOfRange
+from gearcase.judge.combs import SLIP_BAND
+from gearcase.judge.faults import bearing_hypotheses
+from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
+from gearcase.signal.gear_indicators import central_moments, gear_indicators, gear_signals, na4_of_moments
+from gearcase.signal.indicators import indicators
+from gearcase.signal.kurtogram import kurtogram
+from gearcase.signal.quality import judge_quality
+from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import (
+    SLOW_OVERALL_FROM_HZ,
+    Transform,
+    amplitude_spectrum,
+    band_levels,
+    floor_bins,
+    line_places,
+    line_strength,
+    overall_velocity,
+    transform,
+)
+from gearcase.signal.synchronous import synchronous_average, turning_from_mesh
+from gearcase.signal.windows import window_named
+from gearcase.stages.heard import Heard, Speed, find_speed
+
+if TYPE_CHECKING:
+    import xarray
+
+__all__ = ["indicator_table"]
+
+_BATCH_SAMPLES = 2**19  # together: more fill the cache, and gain nothing
+_GOOD_TO = 2.56  # sample rate over the highest frequency that is looked at, usual in the trade
+_OVERALL_HZ = 1000.0  # upper edge of the overall, ISO 20816-1
+_OVERALL_BINS = 2  # below its lower edge: a Hann line's lobe
+_OCTAVES = 1000.0 * 10 ** (0.3 * np.arange(-6, 5))  # exact mid-band frequencies 16 Hz to 16 kHz, IEC 61260-1, base 10
+_OCTAVE_EDGE = 10**0.15
+_LEAST_REACH = 2.0  # bins to either side of a line's place
+_MESH_HARMONICS = 3
+_FEWEST_TURNS = 20  # of an average whose figures mean something; handbooks, from memory
+_BESIDE = 0.8  # of the distance to the next sideband, that the band about a mesh line may reach
+_SLIPPING = ("outer_race", "inner_race", "rolling_element", "cage")
+_FIGURES = ("speed_hz", "rms", "peak", "crest_factor", "kurtosis", "overall_velocity", "overall_velocity_slow")
+_KURTOGRAM = ("kurtogram_lowest", "kurtogram_highest", "kurtogram_kurtosis", "kurtogram_error")
+_LINE_FIGURES = ("amplitude", "found_hz", "over_noise_db", "envelope_depth", "envelope_found_hz", "envelope_over_noise_db")
+_GEAR_FIGURES = ("fm0", "fm4", "m6a", "energy_ratio", "sideband_index", "sideband_level_factor", "turns")
+_UNITS = {
+    **dict.fromkeys(("rms", "peak", "band_rms", "amplitude", "sideband_index"), "unit of the recording"),
+    **dict.fromkeys(("overall_velocity", "overall_velocity_slow"), "m/s"),
+    **dict.fromkeys(("speed_hz", "kurtogram_lowest", "kurtogram_highest", "found_hz", "envelope_found_hz"), "Hz"),
+    **dict.fromkeys(("over_noise_db", "envelope_over_noise_db"), "dB"),
+}
+
+
+def indicator_table(recordings: Iterable[Recording], drive: Drive) -> "xarray.Dataset":
+    """Figures of every recording, expected line and gear. What cannot be had is NaN, the one place where gearcase gives it.
+
+    Parameters
+    ----------
+    recordings : iterable of Recording
+        In order of time; taken one by one.
+    drive : Drive
+
+    Returns
+    -------
+    xarray.Dataset
+        By ``recording``: rms, peak, crest_factor, kurtosis, overall_velocity (10 Hz to 1 kHz), overall_velocity_slow (from 2 Hz);
+        kurtogram_lowest, kurtogram_highest, kurtogram_kurtosis and its kurtogram_error in noise; speed_hz with speed_from, in
+        words; quality, the rules that spoke. By ``band``: band_rms of octaves. By ``line``, within what is not known of its place:
+        amplitude, found_hz, over_noise_db of the spectrum, and the same of the whitened squared envelope with envelope_depth.
+        By ``gear``, of an average over at least 20 turns whose angle the mesh tells: fm0, fm4, m6a, na4 over the recordings of a
+        point, energy_ratio, sideband_index, sideband_level_factor, turns; gear_why_not says why there is none. Units stand in each
+        variable's attributes.
+
+    Raises
+    ------
+    OutOfRange
+        A recording that is none: see `signal.spectrum.transform`.
+    ImportError
+        Without xarray: ``pip install 'gearcase[notebook]'``.
+    """
+    import xarray
+
+    measure = _Measure(drive)
+    rows: list[dict[str, Any]] = []
+    for batch in _batches(recordings):
+        rows += measure.batch(batch)
+    along: dict[str, Any] = {"recording": [row["name"] for row in rows]}
+    for name in ("point", "start", "unit", "sample_rate_hz", "speed_from", "quality"):
+        along[name] = ("recording", [row[name] for row in rows])
+    along |= {
+        "band": ("band", np.round(_OCTAVES, 1), {"units": "Hz"}),
+        "line": [_label(line) for line in measure.lines],
+        "component": ("line", [line.component for line in measure.lines]),
+        "kind": ("line", [line.kind for line in measure.lines]),
+        "harmonic": ("line", [line.harmonic for line in measure.lines]),
+        "order": ("line", [line.order for line in measure.lines]),
+        "gear": [gear.label for gear in measure.gears],
+        "teeth": ("gear", [gear.teeth for gear in measure.gears]),
+    }
+    return xarray.Dataset(dict(_variables(rows, measure)), coords=along, attrs={"drive": drive.name})
+
+
+@dataclass(frozen=True)
+class _Gear:
+    """One gear of a mesh whose shafts stand in the housing: `others` are the orders of both shafts [-]."""
+
+    mesh: str
+    shaft: str
+    teeth: int
+    order: float
+    others: tuple[float, float]
+
+    @property
+    def label(self) -> str:
+        return f"{self.mesh}, {self.shaft}"
+
+
+class _Measure:
+    """What is measured of each recording of a drive."""
+
+    def __init__(self, drive: Drive) -> None:
+        self.drive = drive
+        self.lines = expected_lines(drive)
+        self.hypotheses = bearing_hypotheses(drive)
+        self.gears = tuple(_gears(drive))
+        self.spread = np.array([line.spread + (SLIP_BAND if line.kind in _SLIPPING else 0.0) for line in self.lines])
+        rates = [hypothesis.order for hypothesis in self.hypotheses if hypothesis.fault != "rolling_element"]
+        self.impacts_hz = drive.rated_speed_hz * max(rates, default=max(abs(one.order) for one in shaft_orders(drive).values()))
+
+    def batch(self, recordings: Sequence[Recording]) -> Iterator[dict[str, Any]]:
+        """Figures of recordings of one length, rate and unit."""
+        rate, unit = recordings[0].sample_rate_hz, recordings[0].unit
+        samples = np.stack([recording.samples for recording in recordings])
+        whole = transform(samples, sample_rate_hz=rate)
+        found = indicators(samples)
+        strength = line_strength(np.abs(whole.windowed) ** 2, width=floor_bins(whole.bin_hz))
+        amplitude = amplitude_spectrum(whole)
+        envelope = envelope_spectrum(whole)
+        kurtosis = self._best_band(whole)
+        usual, slow = (_overall(whole, unit, lowest) for lowest in (10.0, SLOW_OVERALL_FROM_HZ))
+        bands = _bands(whole, rate)
+        for n, recording in enumerate(recordings):
+            alone = EnvelopeSpectrum(envelope.strength[n], envelope.depth[n], envelope.bin_hz)
+            heard = Heard(recording, Transform(whole.values[n], whole.samples, whole.bin_hz), strength[n], alone)
+            speed = find_speed(self.drive, self.lines, self.hypotheses, heard)
+            yield {
+                "name": recording.name,
+                "point": recording.point,
+                "start": recording.start,
+                "unit": unit,
+                "sample_rate_hz": rate,
+                "speed_hz": speed.hz if isinstance(speed, Speed) else np.nan,
+                "speed_from": speed.source if isinstance(speed, Speed) else speed,
+                "quality": ", ".join(one.rule for one in judge_quality(recording.samples, sample_rate_hz=rate, unit=unit)),
+                "rms": found.rms[n],
+                "peak": found.peak[n],
+                "crest_factor": found.crest_factor[n],
+                "kurtosis": found.kurtosis[n],
+                "overall_velocity": usual[n],
+                "overall_velocity_slow": slow[n],
+                **{name: values[n] for name, values in kurtosis.items()},
+                "band_rms": bands[n],
+                **self._lines_of(heard, amplitude[n], speed),
+                **self._gears_of(recording, speed),
+            }
+
+    def _best_band(self, whole: Transform) -> dict[str, NDArray[np.floating]]:
+        narrowest = min(3 * self.impacts_hz, whole.bin_hz * whole.samples / 8)
+        try:
+            best = kurtogram(whole, narrowest_hz=narrowest).best
+        except OutOfRange:  # too short, or a record among them that does not move
+            return {name: np.full(whole.values.shape[0], np.nan) for name in _KURTOGRAM}
+        return dict(zip(_KURTOGRAM, (best.lowest_hz, best.highest_hz, best.kurtosis, best.standard_error), strict=True))
+
+    def _lines_of(self, heard: Heard, amplitude: NDArray[np.floating], speed: Speed | str) -> dict[str, NDArray[np.float64]]:
+        if not isinstance(speed, Speed):
+            return {name: np.full(len(self.lines), np.nan) for name in _LINE_FIGURES}
+        places = np.array([line.hz(speed.hz) for line in self.lines])
+        reach = places * (self.spread + speed.spread)
+        envelope = heard.envelope
+        values = (
+            *_read(amplitude, heard.strength, places, reach, heard.spectrum.bin_hz),
+            *_read(envelope.depth, envelope.strength, places, reach, envelope.bin_hz),
+        )
+        return dict(zip(_LINE_FIGURES, values, strict=True))
+
+    def _gears_of(self, recording: Recording, speed: Speed | str) -> dict[str, Any]:
+        rows = [self._gear(recording, gear, speed) for gear in self.gears]
+        names = (*_GEAR_FIGURES, "second", "root_of_fourth")
+        figures = {name: np.array([np.nan if isinstance(row, str) else row[name] for row in rows]) for name in names}
+        return {**figures, "gear_why_not": [row if isinstance(row, str) else "" for row in rows]}
+
+    def _gear(self, recording: Recording, gear: _Gear, speed: Speed | str) -> dict[str, float] | str:
+        """Figures of a gear's average; in words why there are none."""
+        if not isinstance(speed, Speed) or speed.at_rest:
+            return "its speed is not known"
+        turn_hz, good_to = gear.order * speed.hz, recording.sample_rate_hz / _GOOD_TO
+        harmonics = min(_MESH_HARMONICS, int(good_to / (gear.teeth * turn_hz + turn_hz)))
+        if harmonics < 1:
+            return f"its mesh of {gear.teeth * turn_hz:.4g} Hz is above the {good_to:.4g} Hz that the record is good to"
+        if (turns := recording.duration_s * turn_hz) < _FEWEST_TURNS + 2:
+            return f"{turns:.3g} turns in the record, {_FEWEST_TURNS + 2} are needed"
+        try:
+            told = turning_from_mesh(
+                recording.samples,
+                sample_rate_hz=recording.sample_rate_hz,
+                line_hz=gear.teeth * turn_hz,
+                cycles_per_turn=gear.teeth,
+                half_width_hz=_BESIDE * min(gear.others) * speed.hz,
+            )
+            steps = scipy.fft.next_fast_len(4 * (harmonics * gear.teeth + 1))
+            average = synchronous_average(recording.samples, told.turning, sample_rate_hz=recording.sample_rate_hz, per_turn=steps)
+            found = gear_indicators(average.values, teeth=gear.teeth, harmonics=harmonics)
+        except OutOfRange as error:
+            return f"{error.name} {error.value}: {error.rule}"
+        if average.turns < _FEWEST_TURNS:
+            return f"{average.turns} turns of sure angle, {_FEWEST_TURNS} are needed"
+        second, fourth = central_moments(gear_signals(average.values, teeth=gear.teeth, harmonics=harmonics).residual)
+        figures = {name: float(getattr(found, name)) for name in _GEAR_FIGURES if name != "turns"}
+        return {**figures, "turns": average.turns, "second": float(second), "root_of_fourth": float(fourth)}
+
+
+def _batches(recordings: Iterable[Recording]) -> Iterator[list[Recording]]:
+    """Neighbours of one length, rate and unit, as many as are worth while."""
+    batch: list[Recording] = []
+    for recording in recordings:
+        alike = batch and _kind(batch[0]) == _kind(recording)
+        if batch and not (alike and (len(batch) + 1) * recording.samples.size <= _BATCH_SAMPLES):
+            yield batch
+            batch = []
+        batch.append(recording)
+    if batch:
+        yield batch
+
+
+def _kind(recording: Recording) -> tuple[Any, ...]:
+    return recording.samples.shape, recording.samples.dtype, recording.sample_rate_hz, recording.unit
+
+
+def _gears(drive: Drive) -> Iterator[_Gear]:
+    """Gears of known teeth on shafts of known speed that no carrier bears."""
+    orders = {name: abs(found.order) for name, found in shaft_orders(drive).items() if found.order}
+    shafts = {shaft.name: shaft for shaft in drive.shafts}
+    for mesh in drive.meshes:
+        sides = ((mesh.pinion_shaft, mesh.pinion_teeth), (mesh.wheel_shaft, mesh.wheel_teeth))
+        if mesh_carrier(mesh, shafts) or any(shaft not in orders for shaft, _ in sides):
+            continue
+        both = (orders[mesh.pinion_shaft], orders[mesh.wheel_shaft])
+        yield from (_Gear(mesh.name, shaft, teeth, orders[shaft], both) for shaft, teeth in sides if teeth)
+
+
+def _overall(whole: Transform, unit: str, lowest_hz: float) -> NDArray[np.floating]:
+    if whole.bin_hz * whole.samples < _GOOD_TO * _OVERALL_HZ or whole.bin_hz * _OVERALL_BINS > lowest_hz:
+        return np.full(whole.values.shape[0], np.nan)
+    return overall_velocity(whole, unit=unit, lowest_hz=lowest_hz)
+
+
+def _bands(whole: Transform, rate_hz: float) -> NDArray[np.floating]:
+    """Octaves that lie in what the record is good to; NaN beyond."""
+    edges = np.append(_OCTAVES / _OCTAVE_EDGE, _OCTAVES[-1] * _OCTAVE_EDGE)
+    levels = np.full((whole.values.shape[0], _OCTAVES.size), np.nan)
+    first = int(np.searchsorted(edges, 4 * whole.bin_hz))
+    last = int(np.searchsorted(edges, rate_hz / _GOOD_TO, side="right")) - 1
+    if last > first:
+        levels[:, first:last] = band_levels(whole, edges[first : last + 1].tolist())
+    return levels
+
+
+def _read(
+    values: NDArray[np.floating],
+    strength: NDArray[np.floating],
+    places_hz: NDArray[np.float64],
+    reach_hz: NDArray[np.float64],
+    bin_hz: float,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Value, place and decibels over noise of the highest bin within reach of each place, read between the bins; NaN outside."""
+    reach = np.maximum(reach_hz / bin_hz, _LEAST_REACH)
+    low, high = np.floor(places_hz / bin_hz - reach).astype(np.intp), np.ceil(places_hz / bin_hz + reach).astype(np.intp) + 1
+    inside = (low >= 1) & (high < values.size - 1)
+    at = np.array([a + int(np.argmax(strength[a:b])) for a, b in zip(low[inside], high[inside], strict=True)], np.intp)
+    found = np.full((3, places_hz.size), np.nan)
+    if at.size and float(strength[at].min()) > 0:
+        at = at.clip(1, values.size - 2)
+        place, _ = line_places(strength, at)
+        away = np.clip(place - at, -0.5, 0.5)  # further off it is no line, and no lobe to read by
+        found[:, inside] = values[at] / window_named("hann").lobe(away), (at + away) * bin_hz, 10 * np.log10(strength[at])
+    return found[0], found[1], found[2]
+
+
+def _variables(rows: Sequence[dict[str, Any]], measure: _Measure) -> Iterator[tuple[str, Any]]:
+    """Name, and dimensions, values and units, of each variable."""
+    shapes: dict[str, tuple[tuple[str, ...], tuple[int, ...]]] = {
+        **dict.fromkeys((*_FIGURES, *_KURTOGRAM), ((), ())),
+        "band_rms": (("band",), (_OCTAVES.size,)),
+        **dict.fromkeys(_LINE_FIGURES, (("line",), (len(measure.lines),))),
+        **dict.fromkeys(_GEAR_FIGURES, (("gear",), (len(measure.gears),))),
+    }
+    for name, (dimensions, shape) in shapes.items():
+        values = np.array([row[name] for row in rows], np.float64).reshape(len(rows), *shape)
+        yield name, (("recording", *dimensions), values, {"units": _UNITS.get(name, "1")})
+    yield "na4", (("recording", "gear"), _na4(rows, len(measure.gears)), {"units": "1"})
+    why = np.array([row["gear_why_not"] for row in rows], np.str_).reshape(len(rows), len(measure.gears))
+    yield "gear_why_not", (("recording", "gear"), why)
+
+
+def _na4(rows: Sequence[dict[str, Any]], gears: int) -> NDArray[np.float64]:
+    """Over the recordings of each point and unit, in the order given."""
+    found = np.full((len(rows), gears), np.nan)
+    moments = np.array([[row["second"], row["root_of_fourth"]] for row in rows], np.float64).reshape(len(rows), 2, gears)
+    history = [(row["point"], row["unit"]) for row in rows]
+    for gear in range(gears):
+        for one in dict.fromkeys(history):
+            at = [n for n, other in enumerate(history) if other == one and moments[n, 0, gear] > 0]
+            if at:
+                found[at, gear] = na4_of_moments(moments[at, 0, gear], moments[at, 1, gear])
+    return found
+
+
+def _label(line: Line) -> str:
+    return f"{line.name} ({line.candidate})" if line.candidate else line.name

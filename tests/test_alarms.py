@@ -1,0 +1,201 @@
+"""All alarms of a watched drive together: where limits hold, epochs, shelving, expiry, and probes that cannot be believed.
+
+Temperatures of the failed probe: the bearing life whose probe failed, if the recordings are there (FEMTO-ST, IEEE PHM 2012).
+"""
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gearcase.judge.alarm import Thresholds
+from gearcase.judge.compensation import LevelModel
+from gearcase.judge.operating import Operating
+from gearcase.monitor.alarms import Alarms
+from gearcase.monitor.in_force import InForce, Key
+from gearcase.monitor.probes import Probes
+from gearcase.record.store import Event, Reading
+
+POINT, OVERALL, BAND = "input coupling end", "overall velocity", "high-frequency acceleration"
+MODEL = LevelModel(
+    1e-3,
+    0.05,
+    {"speed": 24.0, "oil temperature": 325.0},
+    {"speed": 2.0, "oil temperature": -0.004},
+    {"speed": (18.0, 25.0), "oil temperature": (315.0, 335.0)},
+    {},
+    5000,
+)
+FULL, HALF = Operating((24.5, 25.0), (0.6, 0.8)), Operating((24.5, 25.0), (0.2, 0.4))
+WARM = {"speed": 24.75, "load": 0.7, "oil temperature": 325.0}
+
+
+class Drive:
+    """Alarms polled every 10 s, and all that they said."""
+
+    def __init__(self, limits: dict[Key, InForce]) -> None:
+        self.said: list[tuple[str, str, str]] = []
+        self.now = 0.0
+        self.alarms = Alarms(limits, lambda kind, point, says, *_: self.said.append((kind, point, says)))
+
+    def polls(self, seconds: float, value: float, conditions: dict[str, float], state: str = "steady", point: str = POINT) -> str:
+        for _ in range(round(seconds / 10)):
+            self.now += 10
+            self.alarms.judge([Reading(self.now, point, OVERALL, value, "m/s")], state, conditions, self.now)
+        return self.light(state)
+
+    def light(self, state: str = "steady") -> str:
+        return self.alarms.light(state, fault_named=False, now=self.now)
+
+    def hear(self, kind: str, who: str = "A. Fitter", **details: Any) -> None:
+        self.alarms.hear(Event(self.now, kind, details.pop("point", POINT), "said", who, details))
+
+    def kinds(self) -> list[str]:
+        return [kind for kind, _, _ in self.said]
+
+
+def by_state() -> Drive:
+    """3 mm/s is usual at full load and far too much at half."""
+    return Drive(
+        {
+            (POINT, OVERALL, "full"): InForce(Thresholds(4e-3, 8e-3), FULL),
+            (POINT, OVERALL, "half"): InForce(Thresholds(2e-3, 4e-3), HALF),
+        }
+    )
+
+
+def test_a_level_is_held_against_the_limits_of_its_own_speed_and_load() -> None:
+    drive = by_state()
+    assert drive.polls(300, 3e-3, {**WARM, "load": 0.7}) == "green"
+    assert drive.polls(300, 3e-3, {**WARM, "load": 0.3}) == "yellow"
+    assert [says for kind, _, says in drive.said if kind == "alarm"] == [f"{OVERALL}: over yellow, and it persists"]
+    assert drive.polls(3600, 1e-3, {**WARM, "load": 0.7}) == "yellow", "what was found at half load is not cleared at full load"
+    assert drive.polls(1900, 1e-3, {**WARM, "load": 0.3}) == "green"
+
+
+def test_where_no_limit_holds_nothing_is_judged_and_the_light_says_so() -> None:
+    drive = by_state()
+    drive.polls(300, 1e-3, WARM)
+    assert drive.polls(600, 9e-3, {**WARM, "load": 0.5}) == "green", "it was judged ten minutes ago"
+    assert drive.polls(1500, 9e-3, {**WARM, "load": 0.5}) == "blue"
+    (said,) = [says for kind, _, says in drive.said if kind == "judging"]
+    assert said.startswith(f"{OVERALL}: no limits here: its limits hold at")
+    assert drive.polls(60, 1e-3, WARM) == "green" and "no more" in drive.said[-1][2]
+
+
+def test_beside_limits_that_do_not_hold_here_the_ceiling_does() -> None:
+    drive = by_state()
+    limits = {**drive.alarms.limits, (POINT, OVERALL, "ceiling"): InForce(Thresholds(5e-3, 9e-3))}
+    capped = Drive(limits)
+    assert capped.polls(3000, 1e-3, {**WARM, "load": 0.5}) == "green"
+    assert capped.polls(300, 6e-3, {**WARM, "load": 0.5}) == "yellow"
+
+
+def test_a_reading_is_brought_to_the_reference_before_it_is_held_against_the_limit() -> None:
+    """By the law of the model: at 25 Hz the level is (25/20)^2 = 1.56 times that at 20 Hz, 3.9 dB with nothing wrong."""
+    limit = InForce(Thresholds(1e-3 * 10 ** (3 / 20), 4e-3), None, MODEL, math.inf, 3.0)
+    slow, fast = ({**WARM, "speed": hz} for hz in (20.0, 25.0))
+    usual = [1e-3 * (hz / 24) ** 2 for hz in (20.0, 25.0)]
+    drive = Drive({(POINT, OVERALL, "three-month"): limit})
+    assert drive.polls(300, usual[0], slow) == "green" and drive.polls(300, usual[1], fast) == "green"
+    assert drive.polls(300, usual[1], slow) == "yellow"
+
+
+def test_far_outside_the_trained_temperature_the_limits_are_widened_and_that_is_said() -> None:
+    limit = InForce(Thresholds(1e-3 * 10 ** (3 / 20), 4e-3), None, MODEL, math.inf, 3.0)
+    cold = {**WARM, "speed": 24.0, "oil temperature": 290.0}  # 25 K below 315 K
+    raised = 1e-3 * math.exp(-0.004 * (295.0 - 325.0)) * 10 ** (4 / 20)  # 4 dB over the line, which ends 20 K below
+    drive = Drive({(POINT, OVERALL, "three-month"): limit})
+    assert drive.polls(300, raised, cold) == "green"
+    assert [says for kind, _, says in drive.said if kind == "judging"] == [
+        f"{OVERALL}: limits widened: the oil is 25 K outside the temperatures they were learned at"
+    ]
+    assert drive.polls(300, raised * 10 ** (3 / 20), cold) == "yellow"
+    assert limit.hold(1e-3, {**WARM, "speed": 30.0}).not_here.startswith("speed 30 Hz")
+
+
+def test_an_epoch_voids_every_limit_at_once_but_hides_no_danger() -> None:
+    drive = Drive({(POINT, OVERALL, ""): InForce(Thresholds(2e-3, 4e-3))})
+    assert drive.polls(300, 3e-3, WARM) == "yellow"
+    drive.hear("epoch")
+    assert drive.light() == "blue" and drive.said[-1][0] == "limits void"
+    assert drive.polls(600, 9e-3, WARM) == "blue"
+    two = Drive({(point, OVERALL, ""): InForce(Thresholds(1e-3, 2e-3)) for point in (POINT, "other")})
+    for _ in range(10):
+        two.now += 10
+        readings = [Reading(two.now, point, OVERALL, 3e-3, "m/s") for point in (POINT, "other")]
+        two.alarms.judge(readings, "steady", WARM, two.now)
+    two.hear("epoch", point="")
+    assert two.light() == "red"
+
+
+def test_a_shelved_alarm_leaves_the_light_to_the_others_until_its_time_is_over() -> None:
+    drive = Drive(
+        {(POINT, OVERALL, ""): InForce(Thresholds(2e-3, 90e-3)), ("other", OVERALL, ""): InForce(Thresholds(2e-3, 90e-3))}
+    )
+
+    def both(seconds: float, one: float, other: float) -> str:
+        for _ in range(round(seconds / 10)):
+            drive.now += 10
+            readings = [Reading(drive.now, point, OVERALL, value, "m/s") for point, value in ((POINT, one), ("other", other))]
+            drive.alarms.judge(readings, "steady", WARM, drive.now)
+        return drive.light()
+
+    assert both(300, 3e-3, 1e-3) == "yellow"
+    drive.hear("shelved", quantity=OVERALL, until_s=drive.now + 3600, reason="belt being changed")
+    assert both(60, 3e-3, 1e-3) == "white", "nothing is abnormal in the rest, but not everything is judged"
+    rows = {row["point"]: row for row in drive.alarms.conditions(drive.now)}
+    assert rows[POINT]["condition"] == "yellow" and "by A. Fitter: belt being changed" in rows[POINT]["shelved"]
+    assert both(300, 3e-3, 3e-3) == "yellow", "the other one is not silenced"
+    assert both(3600, 3e-3, 1e-3) == "yellow" and ("shelving over", POINT) in [one[:2] for one in drive.said]
+
+
+def test_limits_that_have_expired_are_judged_still_and_turn_green_into_blue_with_a_week_s_notice() -> None:
+    drive = Drive({(POINT, OVERALL, ""): InForce(Thresholds(2e-3, 4e-3), expires_s=8 * 86400.0)})
+    assert drive.polls(300, 1e-3, WARM) == "green" and "limits expire" not in drive.kinds()
+    drive.now = 1.5 * 86400
+    assert drive.polls(300, 1e-3, WARM) == "green" and drive.said[-1][2].startswith("limits expire on 1970-01-09")
+    drive.now = 8 * 86400
+    assert drive.polls(300, 1e-3, WARM) == "blue" and drive.said[-1][2].startswith("limits have expired")
+    drive.polls(300, 3e-3, WARM)
+    assert drive.kinds().count("limits expire") == 2 and "alarm" in drive.kinds()
+
+
+def test_a_danger_of_earlier_limits_is_taken_over_by_those_in_force() -> None:
+    drive = Drive({(POINT, OVERALL, "three-month"): InForce(Thresholds(2e-3, 4e-3))})
+    details = {"quantity": OVERALL, "limit": "day-one", "after": "danger", "value": 9e-3}
+    drive.alarms.remember(Event(0.0, "alarm", POINT, "over danger", "", details))
+    assert drive.light() == "red"
+
+
+def hour(celsius: list[float]) -> list[Reading]:
+    return [Reading(60.0 * minute, "sump", "temperature", warm + 273.15, "K") for minute, warm in enumerate(celsius)]
+
+
+def test_a_temperature_no_drive_can_have_is_bad_and_a_probe_that_shows_three_has_failed() -> None:
+    probes, said, qualities = Probes(), [], []
+    for reading in hour([60.0, 61.0, 927.0, 62.0, -200.0, 63.0]):
+        (one,), changed = probes.believe([reading])
+        qualities.append(one.quality)
+        said += changed
+    assert qualities == ["good", "good", "bad", "good", "bad", "bad"], "the jump back from 927 counts too: -200 is the third"
+    assert [point for point, _ in said] == ["sump"] and said[0][1].startswith("the probe has failed")
+    later = [replace(one, time_s=one.time_s + 7200) for one in hour([60.0] * 70)]
+    ends = [probes.believe([reading])[0][0].quality for reading in later]
+    assert ends[-1] == "good"
+    other = Reading(0.0, POINT, OVERALL, 1e3, "m/s")
+    assert probes.believe([other]) == ([other], [])
+
+
+@pytest.mark.recordings
+def test_the_probe_of_the_second_bearing_life_is_called_failed_while_it_is_read(recordings: Path) -> None:
+    path = recordings / "pronostia_bearing_life" / "Bearing2_6_temperature.csv"
+    with path.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    probes, said = Probes(), []
+    for row in rows:
+        said += probes.believe([Reading(float(row["t_s"]), "bearing", "temperature", float(row["mean_C"]) + 273.15, "K")])[1]
+    assert said and said[0][1].startswith("the probe has failed")

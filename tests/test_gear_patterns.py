@@ -1,0 +1,204 @@
+"""Gear patterns on fixed simulated jobs: each named when strong, not when its nearest rival is there, not beside a foreign machine.
+
+The simulator shares no code with what judges it. Chances are held against theory: random phases drawn here, Student's test of
+scipy.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scipy.stats
+from studies.pattern_cases import PATTERNS, RATE_HZ, TEETH, Job, foreign, rival, shown
+from studies.patterns import judged, observe, outcomes
+
+from gearcase.drive.gear_faults import Knock, ToothDamage
+from gearcase.drive.simulate import Levels, simulate
+from gearcase.drive.train import Drive, Mesh, Shaft
+from gearcase.judge.faults import NOISE_LIMIT
+from gearcase.judge.patterns import catalogue
+from gearcase.judge.patterns.angular import AngularHalves, angular_halves
+from gearcase.judge.patterns.families import examine
+from gearcase.judge.patterns.gear_parts import decoys, gears
+from gearcase.judge.patterns.impulse import impulse
+from gearcase.judge.patterns.mesh_levels import _growth_log_chance
+from gearcase.judge.patterns.raised import raised_log_chance
+from gearcase.judge.patterns.signs import Answer, Role
+from gearcase.signal.recording import Circumstances, Recording
+from gearcase.signal.synchronous import Turning
+from gearcase.worked import Given, Origin
+
+FIRST = 800_000  # apart from the numbers the method was looked at with
+STRONG = {TEETH: 8.0, "eccentric gear or bent shaft": 1.0, "gear wear": 3.0, "mesh misalignment": 3.0}  # others 8
+PAIR = Drive(
+    "pair",
+    (Shaft("input"), Shaft("output")),
+    (Mesh("mesh", "input", "output", 19, 53),),
+    (),
+    "input",
+    (24.0, 24.0),
+    24.0,
+    Given("speed", 24.0, "Hz", Origin.MEASURED),
+)
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_each_pattern_is_named_at_its_part_and_nothing_else(pattern: str) -> None:
+    found = outcomes(shown(pattern, FIRST, 3, STRONG.get(pattern, 8.0)), pattern)
+    assert found["right"] >= 2 and not found["wrong"]
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_its_nearest_rival_is_not_called_by_its_name(pattern: str) -> None:
+    found = outcomes(rival(pattern, FIRST, 2, 8.0), pattern)
+    assert not found["pattern wrong"]
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_foreign_machine_is_none_of_them(pattern: str) -> None:
+    found = outcomes(foreign(pattern, FIRST, 2, 8.0), pattern)
+    assert not found["wrong"]
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_only_patterns_with_a_positive_case_a_rival_and_a_foreign_machine_are_offered(pattern: str) -> None:
+    """The three tests above run over these; a row of the family that is offered and not among them would be untested."""
+    assert catalogue.pattern(pattern).offered
+    family = [one for part in ("mesh", "planetary set") for one in catalogue.of_part(part)]
+    assert {one.name for one in family if one.offered} <= set(PATTERNS)
+
+
+def recorded(*faults: ToothDamage, seconds: float = 10.0, knock_at: float | None = None, seed: int = 4) -> Job:
+    samples = simulate(
+        PAIR,
+        speed_hz=24.0,
+        sample_rate_hz=RATE_HZ,
+        samples=int(seconds * RATE_HZ),
+        seed=seed,
+        noise="white",
+        gear_faults=faults,
+        levels=Levels(shaft=0.2, mesh=1.0, modulation=0.1),
+    )
+    if knock_at is not None:
+        ring = np.exp(-np.arange(40) / 9.0) * np.sin(np.arange(40) * 1.4)
+        at = int(knock_at * RATE_HZ)
+        samples[at : at + 40] += 500 * ring.astype(np.float32)
+    recording = Recording(samples, RATE_HZ, "m/s2", speed_hz=24.0, point="a", name="record", taken=Circumstances(state="steady"))
+    return Job(PAIR, (recording,))
+
+
+def halves_of(job: Job) -> AngularHalves:
+    one = observe(job.drive, job.recordings[0])
+    assert one is not None
+    found = angular_halves(job.drive, one)
+    assert isinstance(found, AngularHalves)
+    return found
+
+
+def test_lines_stand_at_exact_orders_with_the_amplitudes_that_were_put_in() -> None:
+    """19 teeth: mesh at order 19 with 1 m/s2, its harmonics 1/2 and 1/3, sidebands of 0.05 one turn away (swing 0.1)."""
+    found = halves_of(recorded())
+    assert [found.height(19.0 * n) for n in (1, 2, 3)] == pytest.approx([1.0, 0.5, 1 / 3], rel=0.16)  # Hann: up to 1.42 dB
+    assert found.height(20.0) == pytest.approx(0.05, rel=0.3)
+    assert found.turns == pytest.approx(240, rel=0.05)
+
+
+def test_a_damaged_tooth_stands_at_one_place_whatever_the_other_gear_does() -> None:
+    found = halves_of(recorded(ToothDamage("mesh", "input", Knock(4.0), dip=0.4, lag=0.4)))
+    pinion, wheel = gears(PAIR)
+    seen = impulse(found, pinion.turns, width=pinion.width, regular=pinion.regular)
+    other = impulse(found, wheel.turns, width=wheel.width, others=(pinion.turns,), regular=wheel.regular)
+    assert seen is not None and seen.places == 1 and seen.log_chance < np.log(NOISE_LIMIT) and seen.contrast > 4
+    assert other is not None and other.log_chance > np.log(NOISE_LIMIT)
+
+
+def test_two_opposite_teeth_are_seen_at_two_places_and_nobody_claims_one_tooth() -> None:
+    weighed = judged(recorded(*[ToothDamage("mesh", "input", Knock(6.0), dip=0.6, lag=0.6)]))
+    (tooth,) = [one for one in weighed if one.pattern == TEETH and one.answer is Answer.CLAIMED]
+    assert tooth.component == "teeth on input, in mesh"
+    job = recorded()
+    t = np.arange(job.recordings[0].samples.size) / RATE_HZ
+    twice = (np.cos(2 * np.pi * 24.0 * t) ** 200 * np.sin(2 * np.pi * 1900 * t) * 8).astype(np.float32)  # two bursts a turn
+    both = replace(job, recordings=(replace(job.recordings[0], samples=job.recordings[0].samples + twice),))
+    (pair,) = [one for one in judged(both) if one.pattern == TEETH and "input" in one.component]
+    assert pair.answer is not Answer.CLAIMED
+
+
+def test_a_single_knock_from_outside_is_in_one_half_of_the_record_only() -> None:
+    """500 m/s2 against a noise of 1: over the whole record's average it would stand out of every turn."""
+    assert not [one for one in judged(recorded(knock_at=3.0)) if one.answer in (Answer.CLAIMED, Answer.UNCERTAIN)]
+
+
+def test_too_few_turns_are_said_with_how_many_are_needed() -> None:
+    """Wheel at 24 x 19 / 53 = 8.604 Hz: in 2 s it turns 17 times."""
+    weighed = judged(recorded(seconds=2.0))
+    (wheel,) = [one for one in weighed if one.component == "teeth on output"]
+    assert wheel.answer is Answer.NOT_TESTABLE and "turns of output in the record, 20 are needed" in wheel.why
+
+
+def test_signs_have_the_names_of_their_rows() -> None:
+    for pattern in (TEETH, "gear wear", "mesh misalignment", "sun tooth"):
+        for weighed in judged(next(shown(pattern, FIRST, 1, 8.0))):
+            row = catalogue.pattern(weighed.pattern)
+            names = {Role.NEEDED: row.needs, Role.SUPPORTING: row.supports, Role.AGAINST: row.against}
+            assert all(sign.name in names[sign.role] for sign in weighed.signs), weighed.pattern
+
+
+def test_wear_asks_for_the_load_and_for_enough_records() -> None:
+    job = next(shown("gear wear", FIRST, 1, 3.0))
+    unstated = [replace(one, taken=Circumstances(state="steady")) for one in job.recordings]
+    (worn,) = [
+        one for one in judged(replace(job, recordings=tuple(unstated))) if one.component == job.part and one.pattern == "gear wear"
+    ]
+    assert worn.answer is Answer.NOT_TESTABLE and "nobody has said the load" in worn.why
+    (worn,) = [
+        one
+        for one in judged(replace(job, recordings=job.recordings[2:4]))
+        if one.component == job.part and one.pattern == "gear wear"
+    ]
+    assert worn.answer is Answer.NOT_TESTABLE and "2 records" in worn.why
+
+
+def test_growth_has_students_chance() -> None:
+    """scipy.stats.ttest_ind, equal scatter, one-sided."""
+    groups = [np.array([1.0, 1.3, 0.8]), np.array([2.1, 2.6, 1.9])]
+    expected = scipy.stats.ttest_ind(groups[1], groups[0], alternative="greater").pvalue
+    assert np.exp(_growth_log_chance(groups, float(groups[1].mean() - groups[0].mean()))) == pytest.approx(expected)
+
+
+def drawn(rng: np.random.Generator, *, alike: bool) -> AngularHalves:
+    """Random phases of 400 orders, in both halves the same where the gear is uneven and sound, else noise."""
+    bins = 400 * 16 + 32
+    values = (rng.standard_normal((2, bins)) + 1j * rng.standard_normal((2, bins))) / np.sqrt(2)
+    if alike:
+        values[1] = values[0]
+    turning = Turning(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+    return AngularHalves(values, np.abs(values), (0.0, 0.0), 1 / 16, 32.0, 400.0, turning, "mesh")
+
+
+@pytest.mark.parametrize("alike", [True, False])
+def test_random_phases_show_a_place_no_more_often_than_stated(alike: bool) -> None:
+    rng = np.random.default_rng(7)
+    chances = np.array([impulse(drawn(rng, alike=alike), 1.0, width=0.05).log_chance for _ in range(1500)])  # type: ignore[union-attr]
+    for stated in (0.1, 0.01, 0.001):
+        assert np.sum(chances <= np.log(stated)) <= scipy.stats.binom.ppf(0.999, chances.size, stated)
+
+
+def test_noise_raises_half_of_sixteen_lines_no_more_often_than_stated() -> None:
+    rng = np.random.default_rng(8)
+    orders = np.arange(20.0, 36.0)
+    chances = np.array([raised_log_chance(drawn(rng, alike=False), orders) for _ in range(2000)])
+    for stated in (0.1, 0.01):
+        # the threshold is the lines' own: each of half as many could have been it, so the chance is an upper bound within that
+        assert np.mean(chances <= np.log(stated)) <= 3 * stated
+
+
+def test_decoys_keep_clear_of_small_whole_ratios() -> None:
+    found = decoys(3.0) / 3.0
+    assert found.size == 64
+    assert all(abs(found - p / q).min() > 0.002 for p in range(1, 6) for q in range(1, 6))
+
+
+def test_a_drive_without_gears_has_no_gear_patterns() -> None:
+    bare = replace(PAIR, meshes=(), shafts=PAIR.shafts[:1])
+    assert examine(bare, [one for job in (recorded(),) if (one := observe(job.drive, job.recordings[0]))]) == ()
