@@ -16,10 +16,10 @@ from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
 from gearcase.units import show
 
-__all__ = ["baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
+__all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
 
 STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
-_SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
+SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
 _MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
 _MOST_EVENTS = 40
 _WORD_ORDER = "high word first"
@@ -165,7 +165,7 @@ def level_words(value: float | None, unit: str) -> str:
     """
     if value is None:
         return "none"
-    kind, shown = _SHOWN_AS.get(unit, ("", unit))
+    kind, shown = SHOWN_AS.get(unit, ("", unit))
     return show(float(value), kind, shown, digits=3) if kind else f"{value:.3g} {unit}".removesuffix(" -")
 
 
