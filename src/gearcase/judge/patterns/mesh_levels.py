@@ -33,7 +33,7 @@ WEAR, TILTED = "gear wear", "mesh misalignment"
 _HARMONICS = (1, 2, 3)
 _SMALLEST_GROWTH_DB = 6.0  # worth a look; handbooks of vibration diagnosis, from memory
 _EARLIEST, _LATEST = 3, 3  # records of each group, two at least
-_REACH_BINS = 4  # about a line, beside what is not known of the speed
+_MESH_REACH_BINS = 4  # about a line, beside what is not known of the speed
 _BANDS = 48  # decoys
 
 
@@ -132,7 +132,7 @@ def _growth_log_chance(levels: Sequence[NDArray[np.float64]], growth: float) -> 
 
 
 def _reach_hz(one: Observed, hz: float) -> float:
-    return _REACH_BINS * one.spectrum.bin_hz + hz * one.speed_spread
+    return _MESH_REACH_BINS * one.spectrum.bin_hz + hz * one.speed_spread
 
 
 def _level_db(one: Observed, orders: Sequence[float]) -> float:
