@@ -184,11 +184,11 @@ def test_the_rule_of_thumb_is_named_where_it_would_do_worse(demo: Job) -> None:
 
 
 def test_a_cable_too_short_blocks_with_how_much(demo: Job) -> None:
-    """6 m for a run of 6.77 m, which needs 7.07 m."""
+    """6 m for a run of 6.40 m, which needs 6.70 m."""
     short = tuple(replace(cable, length=6.0) if cable.name == "W2" else cable for cable in demo.kit.cables)
     says = found(replace(demo, kit=replace(demo.kit, cables=short)), "cable", "blocker")
     assert says == [
-        "a run of 6.8 m: W2, the longest left, is 1.07 m too short; bring one of 7.07 m or more or shorten the run: cables are not "
+        "a run of 6.4 m: W2, the longest left, is 0.70 m too short; bring one of 6.70 m or more or shorten the run: cables are not "
         "joined"
     ]
 
