@@ -211,6 +211,12 @@ def test_a_speed_that_hardly_moves_is_left_alone(share: float) -> None:
         assert "quality.drift" not in found(running(share, seed))
 
 
+def test_a_speed_that_was_meant_to_move_is_not_held_against_the_record() -> None:
+    x = running(-0.05, 13)
+    assert [one.rule for one in judge_quality(x, sample_rate_hz=RATE, unit="m/s2")] == ["quality.drift"]
+    assert judge_quality(x, sample_rate_hz=RATE, unit="m/s2", steady=False) == []
+
+
 def test_lines_of_a_neighbour_that_stay_do_not_hide_the_drift() -> None:
     assert "quality.drift" in found(running(0.02, 12, fixed=[310.0, 333.3, 555.5, 777.7]))
 
