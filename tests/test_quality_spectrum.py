@@ -4,6 +4,7 @@ Sound records are the simulator's, which shares no code with `signal`, in all fo
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,8 +17,11 @@ from studies.cases import NOISES, faulty, foreign, healthy
 from gearcase.drive.simulate import Levels, simulate
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
+from gearcase.job.build import load
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.quality.speed_drift import speed_ratios
+from gearcase.signal.recording import Circumstances, Recording
+from gearcase.stages import diagnose
 from test_signal_fuzz import records
 
 RATE, N = 12800.0, 2**18
@@ -254,3 +258,13 @@ def test_long_odd_records_are_judged_without_a_crash_or_a_warning(kind: str, siz
     }[kind]
     for finding in judge_quality(made, sample_rate_hz=1000.0, unit="m/s2"):
         assert "nan" not in finding.says and "inf" not in finding.says
+
+
+@pytest.mark.parametrize(("state", "told"), [("steady", True), ("coast-down", False)])
+def test_a_diagnosis_asks_how_far_the_speed_moved_where_it_was_meant_to_be_steady(state: str, told: bool) -> None:
+    job = load(Path(__file__).parents[1] / "examples" / "demo")
+    taken = Circumstances(state=state)
+    recording = Recording(running(-0.05, 13), RATE, "m/s2", speed_hz=24.7, name="record", sha256="0", taken=taken)
+    document = diagnose.run(job, [recording]).document
+    assert any("The speed moves by" in reason for reason in document["cannot_tell"]) == told
+    assert not document["verdicts"]
