@@ -38,7 +38,7 @@ def main() -> None:
 
 
 def recordings(clock: list[float], beside: list[float], memory: list[float]) -> Iterator[Recording]:
-    """One waveform begun elsewhere each time, in noise of its own; between two of them the clock is read."""
+    """One waveform, each time in noise of its own; between two of them the clock is read."""
     samples = simulate(DRIVE, speed_hz=SPEED_HZ, sample_rate_hz=RATE_HZ, samples=SAMPLES, seed=1, noise="resonant")
     one = Recording(samples, RATE_HZ, "m/s2", speed_hz=SPEED_HZ, point="bearing")
     clock.append(time.process_time())
@@ -49,7 +49,7 @@ def recordings(clock: list[float], beside: list[float], memory: list[float]) -> 
         scipy.fft.irfft(half)
         scipy.fft.rfft(samples)
         beside.append(time.process_time() - start)
-        yield replace(one, samples=np.roll(samples, 100 * n) + noise, name=f"record {n}")
+        yield replace(one, samples=samples + noise, name=f"record {n}")
         clock.append(time.process_time())
         if n + 1 == TOGETHER:
             memory.append(peak_mb())

@@ -34,6 +34,8 @@ class Facts:
         [Hz]
     full_scale : float or None
         [unit of the samples]
+    steady : bool
+        Whether the speed was meant to be.
     """
 
     samples: NDArray[np.floating]
@@ -45,6 +47,7 @@ class Facts:
     turns: float | None
     highest_wanted: float | None
     full_scale: float | None
+    steady: bool
 
     @functools.cached_property
     def step(self) -> float:
