@@ -17,6 +17,7 @@ from gearcase import tables
 from gearcase.errors import BadInput, Problem
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
+from gearcase.judge.families import alarm_families
 from gearcase.judge.limits import DAY_ONE_EXPIRES, Limit, what_lacks
 from gearcase.judge.settling import settling
 from gearcase.judge.steady import RunState
@@ -86,7 +87,13 @@ def run(
     rows = []
     for point, (state, parts) in gated.items():
         lacks = what_lacks(state.duty, records=max((len(part) for part in parts if part.quantity != TEMPERATURE), default=0))
-        rows.append(_point_document(point, state, parts, lacks.lacks if lacks else (), draft.settling(point, state)))
+        rows.append(
+            {
+                **_point_document(point, state, parts, lacks.lacks if lacks else ()),
+                "settling": draft.settling(point, state),
+                "families": draft.families(point),
+            }
+        )
         if status != REFUSED:
             draft.set_limits(parts, own=lacks is None, known_defect=accepted)
     expected = draft.expected_in_a_year()
@@ -167,6 +174,16 @@ class _Draft:
         names = ("end_k", "time_constant_s", "settled_after_s")
         return {"runs": len(found), **{name: float(np.median([getattr(lag, name) for lag in found])) for name in names}}
 
+    def families(self, point: str) -> list[dict[str, Any]]:
+        """What alarms at a point, and the lines it takes together; nothing for the sump, which has its temperature alone."""
+        bearing = next((one.bearing for one in self.job.points if one.name == point), None)
+        if bearing is None:
+            return []
+        return [
+            {"quantity": family.quantity, "lines": [line.name for line in family.lines]}
+            for family in alarm_families(self.job.drive, bearing)
+        ]
+
     def set_limits(self, parts: Iterable[Records], *, own: bool, known_defect: bool) -> None:
         """Limits of every quantity of a point, and what must be said of them."""
         ambient, minutes = self.minutes.of(AMBIENT), self.minutes
@@ -236,14 +253,11 @@ def _over_says(part: Records, zone: Rating, accepted: bool) -> str:
     )
 
 
-def _point_document(
-    point: str, state: RunState, parts: Iterable[Records], lacks: tuple[str, ...], settles: dict[str, Any] | None
-) -> dict[str, Any]:
+def _point_document(point: str, state: RunState, parts: Iterable[Records], lacks: tuple[str, ...]) -> dict[str, Any]:
     return {
         "point": point,
         "duty": asdict(state.duty),
         "lacks_for_one_week": list(lacks),
-        "settling": settles,
         "quantities": [
             {
                 "quantity": part.quantity,
