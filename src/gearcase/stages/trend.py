@@ -272,14 +272,8 @@ def _matched(part: Records, own: Sequence[Mapping[str, Any]]) -> tuple[Mapping[s
         return (own[0] if own else None), part, ""
     operating, belongs = states[0]
     ranked = sorted(own, key=lambda row: ("one-week", "day-one", "ceiling").index(row["kind"]))
-    limit = next((row for row in ranked if _same(Operating.of(row["operating"]), operating)), None)
+    limit = next((row for row in ranked if Operating.of(row["operating"]).meets(operating)), None)
     return limit, part.of(belongs), operating.says or "any speed and load: neither is read"
-
-
-def _same(limit: Operating, seen: Operating) -> bool:
-    """Whether a limit holds in the middle of a state."""
-    middle = [None if ends is None else sum(ends) / 2 for ends in (seen.speed_hz, seen.load)]
-    return limit.holds(speed_hz=middle[0], load=middle[1])
 
 
 def _daily(part: Records) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
