@@ -13,7 +13,7 @@ from typing import Any
 from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
-from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.units import show
 
 __all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
@@ -78,6 +78,11 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     told = tuple(words for row in document["limits"] for words in detection_words(row))
     if told:
         yield Block("list", "How long a growth would go unnoticed, stops included", items=told)
+    alarms = tuple(
+        f"{row['point']}: {words}" for row in document.get("points", ()) for words in family_words(row.get("families", ()))
+    )
+    if alarms:
+        yield Block("list", "What alarms", items=alarms)
     settles = tuple(
         f"{row['point']}: {words}" for row in document.get("points", ()) for words in settling_words(row.get("settling"))
     )

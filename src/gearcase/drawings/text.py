@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from gearcase.drawings.block import time_words
-from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
@@ -317,7 +317,7 @@ def baseline_text(document: dict[str, Any]) -> str:
             f"{point['point']}: {duty['run_minutes']:.0f} min run, {duty['judged_minutes']:.0f} min settled and judged "
             f"({100 * duty['judged_share']:.0f} %), {duty['starts']} starts seen",
             *(f"  for limits of its own: {lack}" for lack in point["lacks_for_one_week"]),
-            *(f"  {words}" for words in settling_words(point.get("settling"))),
+            *(f"  {words}" for words in (*settling_words(point.get("settling")), *family_words(point.get("families", ())))),
         ]
     notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
     return "\n".join([*parts, *(["", *notes] if notes else [])])
