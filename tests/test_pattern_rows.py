@@ -128,6 +128,7 @@ def test_a_chipped_tooth_seen_at_two_points_stops_the_drive_and_one_at_a_time_is
         assert verdict["component"] == "teeth on intermediate, in low-speed mesh" and verdict["urgency"].startswith(urgency)
         assert any("look at the teeth on this shaft" in step for step in verdict["advice"])
         assert verdict["rivals"][0]["name"] == "inner race on the same shaft"
+    assert not both["unexplained"], "high orders of that shaft are explained by its tooth"
     blind = [row for row in both["not_testable"] if row["fault"] == CRACK]
     assert [row["component"] for row in blind] == ["teeth on output"] and "record longer" in blind[0]["why"]
 

@@ -67,7 +67,7 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
             signs += [*_average_signs(one, halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
             signs.append(_only_where_they_meet(gear, halves, seen))
             attribution = _decoy_share(halves, gear, seen)
-        yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,))
+        yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
 
 def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
@@ -122,7 +122,7 @@ def planetary_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried
             base = gear.turns * gear.planets
             attribution = _decoy_share_of(halves, base, gear.width * gear.planets, seen)
             signs += [_passing(gear, halves, base), _in_every_member(gear, seen, found, count)]
-        yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,))
+        yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
 
 def _own_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Impulse | None:
