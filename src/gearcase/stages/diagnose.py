@@ -46,7 +46,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
 )
 from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
-from gearcase.stages.pattern_rows import cannot_tell_rows, looked_rows, not_testable_rows, offered_only, verdict_rows
+from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
@@ -485,7 +485,12 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
         "clean": not verdicts and not cannot_tell and bool(recordings),
         "statement": _statement(verdicts, cannot_tell, recordings),
         "cannot_tell": cannot_tell,
-        "unexplained": [{**row, "recording": recording["name"]} for recording in recordings for row in recording["unexplained"]],
+        "unexplained": [
+            {**row, "recording": recording["name"]}
+            for recording in recordings
+            for row in recording["unexplained"]
+            if not explained_by(weighed, row["found_hz"], speed_hz=recording["speed_hz"], duration_s=recording["duration_s"])
+        ],
         "verdicts": verdicts,
         "patterns": looked_rows(weighed),
         "not_testable": not_testable,
