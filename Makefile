@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := build/demo
 
-.PHONY: help demo check long bench study study-forecast study-shafts study-teeth picture notebook clean
+.PHONY: help demo check long bench study study-patterns study-forecast study-shafts study-teeth picture notebook clean
 .DEFAULT_GOAL := help
 
 help:
@@ -13,7 +13,8 @@ help:
 	@echo "make long    the long suites: large simulations, and the pages in a browser (Debian: apt-get install chromium)"
 	@echo "make bench   speed, as ratios within one run"
 	@echo "make study   false alarms, detection and confusion of the diagnosis, on simulations"
-	@echo "make study-shafts  the same of the patterns of shafts, motor, oil and sensors, on simulations"
+	@echo "make study-patterns  false claims and detection of the gear patterns, on simulations"
+	@echo "make study-shafts  the same of the patterns of shafts, motor, oil and sensors"
 	@echo "make study-teeth  how often unknown tooth counts are found, and whether the odds come true, on simulations"
 	@echo "make study-forecast  whether forecast dates come true and how often noise looks like a trend or step, on simulations"
 	@echo "make picture the pictures of README and docs, from the demo"
@@ -50,9 +51,10 @@ check: $(VENV)/dev
 long: $(VENV)/dev
 	$(BIN)/pytest -m long
 
-bench: $(VENV)/run
+bench: $(VENV)/dev
 	$(BIN)/python benchmarks/run.py
 	$(BIN)/python benchmarks/signals.py
+	$(BIN)/python benchmarks/many.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
 	$(BIN)/python benchmarks/plan.py
@@ -66,6 +68,9 @@ study-shafts: $(VENV)/dev
 
 study-teeth: $(VENV)/dev
 	$(BIN)/python -m studies.inference
+
+study-patterns: $(VENV)/dev
+	$(BIN)/python -m studies.patterns
 
 study-forecast: $(VENV)/dev
 	$(BIN)/python -m studies.forecast

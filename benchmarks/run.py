@@ -1,6 +1,7 @@
 """Speed, as ratios within one run: what an analysis costs against the transforms it cannot avoid.
 
-Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike.
+Each figure is the median over rounds that alternate both sides, so that what else the machine does hits both alike; processor time,
+but for whole processes.
 Run it by `make bench`. Nothing here is a test: machines differ, ratios less so.
 """
 
@@ -18,17 +19,22 @@ import scipy.stats
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.lines import expected_lines
+from gearcase.drive.simulate import simulate
 from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import bearing_hypotheses, judge_bearings
 from gearcase.signal.envelope import envelope_spectrum
 from gearcase.signal.indicators import indicators
+from gearcase.signal.quality import judge_quality
+from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import amplitude_spectrum, floor_bins, line_strength, transform
+from gearcase.stages.heard import find_speed, hear
 from gearcase.worked import Given, Origin
 
 RATE_HZ = 25600.0
 SAMPLES = 2**17
 ROUNDS = 31
+NOT_STATED = "none stated"
 
 
 def main() -> None:
@@ -37,12 +43,17 @@ def main() -> None:
     three = lambda: [scipy.fft.rfft(samples), scipy.fft.irfft(HALF), scipy.fft.rfft(samples)]  # noqa: E731
     show(
         "indicators and envelope / three transforms",
-        ratio(lambda: indicators_and_envelope(samples), three),
+        in_process(lambda: indicators_and_envelope(samples), three),
         "at most 4",
     )
-    show("diagnosis with decoys / three transforms", ratio(lambda: diagnosis(samples), three), "at most 12")
-    plain = ratio(lambda: plainly_with_scipy(samples), lambda: indicators_and_envelope(samples))
-    show("the same written plainly with scipy / ours", plain, "at least 3")
+    show("diagnosis with decoys / three transforms", in_process(lambda: diagnosis(samples), three), "at most 8")
+    of_quality = in_process(lambda: judge_quality(samples, sample_rate_hz=RATE_HZ, unit="m/s2"), three)
+    show("every rule of quality / three transforms", of_quality, NOT_STATED)
+    heard = hear(Recording(running(), RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz))
+    of_speed = in_process(lambda: find_speed(DRIVE, LINES, HYPOTHESES, heard), three)
+    show("speed from the lines of a running drive / same", of_speed, NOT_STATED)
+    plain = in_process(lambda: plainly_with_scipy(samples), lambda: indicators_and_envelope(samples))
+    show("the same written plainly with scipy / ours", plain, "at least 4")
     show("gearcase --help / bare interpreter start", ratio(help_text, bare_start, rounds=11), "at most 4")
 
 
@@ -69,7 +80,13 @@ DRIVE = Drive(
     Given("speed", 24.75, "Hz", Origin.MEASURED),
 )
 HYPOTHESES = bearing_hypotheses(DRIVE)
-EXPLAINED = envelope_orders(expected_lines(DRIVE), speed_hz=DRIVE.rated_speed_hz)
+LINES = expected_lines(DRIVE)
+EXPLAINED = envelope_orders(LINES, speed_hz=DRIVE.rated_speed_hz)
+
+
+def running() -> np.ndarray:
+    """The drive below as the simulator hears it, at its rated speed."""
+    return simulate(DRIVE, speed_hz=DRIVE.rated_speed_hz, sample_rate_hz=RATE_HZ, samples=SAMPLES, seed=1, noise="resonant")
 
 
 def indicators_and_envelope(samples: np.ndarray) -> None:
@@ -130,6 +147,11 @@ def ratio(
             work()
             kept.append(clock() - start)
     return median(times[0]) / median(times[1])
+
+
+def in_process(one: Callable[[], object], other: Callable[[], object]) -> float:
+    """Ratio of processor times."""
+    return ratio(one, other, clock=time.process_time)
 
 
 def show(what: str, figure: float, goal: str) -> None:

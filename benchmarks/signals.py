@@ -17,13 +17,12 @@ from gearcase.signal.kurtogram import kurtogram
 from gearcase.signal.separation import separate
 from gearcase.signal.spectrum import transform
 from gearcase.signal.synchronous import Turning, synchronous_average, turning_from_mesh
-from run import RATE_HZ, SAMPLES, ratio, recording, show
+from run import NOT_STATED, RATE_HZ, SAMPLES, ratio, recording, show
 
 BATCH, BATCH_ROUNDS, ROUNDS = 64, 3, 21
 SPEED_HZ, TEETH = 24.75, 17
 MARKS = np.arange(0, int(SAMPLES / RATE_HZ * SPEED_HZ) + 1.0)
 SHAFT = Turning(MARKS / SPEED_HZ, MARKS)
-NOT_STATED = "none stated"
 
 
 def main() -> None:

@@ -2,22 +2,24 @@
 
 FEMTO-ST, PRONOSTIA platform, IEEE PHM 2012 data challenge (P. Nectoux et al.); test use only. The lives lasted hours: a minute of
 the test stands for a day of a drive, and its mean is that day's reading. Rules were fixed before these files were read: limits of
-`judge.limits.one_week` on snapshots 11 to 110 of each direction, the warning when 3 of 4 readings are over yellow, a forecast each
-day from the readings up to it, of when the level reaches danger, as a spall of maturity 2.
+`judge.limits.one_week` on snapshots 11 to 110 of each direction, the warning when 3 of 4 readings are over yellow, and each day
+what `gearcase trend` would tell from the readings up to it of when the level reaches danger, as a spall of maturity 2.
 """
 
 import argparse
 import csv
 import itertools
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.judge.forecast import Forecast, forecast
 from gearcase.judge.limits import DAY, one_week
 from gearcase.judge.settling import Probe, Settling, probe, settling
+from gearcase.stages.trend import Ahead, Series, told
 
 BEARINGS = ("Bearing1_7", "Bearing2_6")
 DIRECTIONS = ("h", "v")
@@ -28,14 +30,14 @@ KELVIN = 273.15
 
 @dataclass(frozen=True)
 class Watched:
-    """One direction of one life; days count from 0, None where it never happened."""
+    """One direction of one life; days count from 0, None where it never happened. `forecasts` as in ``trend/1``, one a day."""
 
     yellow: float
     danger: float
     warned_day: int | None
     danger_day: int | None
     last_day: int
-    forecasts: tuple[Forecast, ...]
+    forecasts: tuple[dict[str, Any], ...]
 
 
 def columns(path: Path) -> dict[str, NDArray[np.float64]]:
@@ -55,15 +57,18 @@ def watched(folder: Path, bearing: str, direction: str) -> Watched:
     warned = [day for day in range(3, len(daily)) if over[day - 3 : day + 1].sum() >= 3]
     danger = np.flatnonzero(daily >= limit.danger.value)
     days = np.arange(len(daily)) * DAY
-    ask = {"limit": limit.danger.value, "kind": "spall", "maturity": 2, "epochs": (), "seed": 1}
-    told = tuple(forecast(days[: day + 1], daily[: day + 1], **ask) for day in range(len(daily)))
+    ahead = Ahead(limit.danger.value, "danger", "spall", 2)
+    so_far = (
+        Series(bearing, "acceleration", "g", "", "", days[: day + 1], daily[: day + 1], None, ahead) for day in range(len(daily))
+    )
+    forecasts = tuple(told(series, [])["forecast"] for series in so_far)
     return Watched(
         limit.yellow.value,
         limit.danger.value,
         warned[0] if warned else None,
         int(danger[0]) if len(danger) else None,
         len(daily) - 1,
-        told,
+        forecasts,
     )
 
 
@@ -78,18 +83,17 @@ def temperature(folder: Path, bearing: str) -> tuple[Probe, Settling | None]:
 def cases(found: Watched) -> list[str]:
     """Lines of the table: what was said from when to when, and what happened; every date by itself."""
     lines = []
-    for answer, group in itertools.groupby(range(len(found.forecasts)), key=lambda day: found.forecasts[day].answer):
+    for answer, group in itertools.groupby(range(len(found.forecasts)), key=lambda day: found.forecasts[day]["answer"]):
         days = list(group)
         if answer != "date":
             lines.append(f"day {days[0]} to {days[-1]}: {answer}")
             continue
         for day in days:
             said = found.forecasts[day]
-            assert said.earliest_s is not None and said.latest_s is not None
-            early, late = said.earliest_s / DAY, said.latest_s / DAY
+            early, late = (datetime.fromisoformat(said[name]).timestamp() / DAY for name in ("earliest", "latest"))
             happened = "never reached" if found.danger_day is None else f"reached on day {found.danger_day}"
             hit = found.danger_day is not None and early <= found.danger_day <= late
-            lines.append(f"day {day}: day {early:.1f} to {late:.1f}, {said.law}; {happened}: {'inside' if hit else 'outside'}")
+            lines.append(f"day {day}: day {early:.1f} to {late:.1f}, {said['law']}; {happened}: {'inside' if hit else 'outside'}")
     return lines
 
 

@@ -7,6 +7,7 @@ lags its mesh by s / 10, at most 0.8.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from math import lcm
 
 import numpy as np
 
@@ -108,6 +109,8 @@ def _train(number: int, rng: np.random.Generator, *, hunting: bool) -> Drive:
     """One or two stages, a bearing at either end of each shaft; the slowest shaft makes 24 turns in a record and more."""
     stages = 1 if hunting else int(rng.integers(1, 3))
     teeth = [(int(rng.integers(15, 26)), int(rng.integers(28, 61))) for _ in range(stages)]
+    while hunting and not max(teeth[0]) < lcm(*teeth[0]) <= 150:  # 20 periods in half a minute
+        teeth = [(int(rng.integers(15, 26)), int(rng.integers(28, 61)))]
     ratio = float(np.prod([wheel / pinion for pinion, wheel in teeth]))
     speed = max(float(rng.uniform(12, 50)), 1.02 * _FEWEST_TURNS * ratio / SECONDS)
     shafts = tuple(Shaft(f"shaft {n + 1}") for n in range(stages + 1))

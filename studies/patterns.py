@@ -77,10 +77,11 @@ def run(pool: ProcessPoolExecutor, kind: str, pattern: str, first: int, count: i
 def main() -> None:
     """Print the study."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--jobs", type=int, default=100, help="jobs a row")
+    parser.add_argument("--jobs", type=int, default=20, help="jobs a row")
     parser.add_argument("--first", type=int, default=500_000, help="number of the first job")
     given = parser.parse_args()
     start = time.perf_counter()
+    total: dict[str, Counter[str]] = {}
     with ProcessPoolExecutor() as pool:
         for pattern in PATTERNS:
             for kind, strength, words in (
@@ -89,6 +90,7 @@ def main() -> None:
                 ("rival", _FOREIGN, RIVALS[pattern]),
             ):
                 found = run(pool, kind, pattern, given.first, given.jobs, strength)
+                total[kind] = total.get(kind, Counter()) + found
                 print(
                     f"{pattern:28} {words:46} this claimed {found['pattern wrong']:3d}, any wrong {found['wrong']:3d} of "
                     f"{found['jobs']} (below {upper_bound(found['wrong'], found['jobs']):.3f}), uncertain {found['uncertain']}, "
@@ -102,6 +104,9 @@ def main() -> None:
                     f"uncertain {found['uncertain']}, not testable {found['not testable']}",
                     flush=True,
                 )
+    for kind, found in total.items():
+        bound = upper_bound(found["wrong"], found["jobs"])
+        print(f"all, {kind}: any wrong {found['wrong']} of {found['jobs']} (below {bound:.4f}), uncertain {found['uncertain']}")
     print(f"{time.perf_counter() - start:.0f} s")
 
 

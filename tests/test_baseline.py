@@ -167,6 +167,20 @@ def test_before_three_months_each_speed_and_load_has_limits_of_its_own_and_what_
     assert said and "too little for limits there" in said[0]
 
 
+def test_a_limit_in_force_is_not_loosened_without_a_reason_and_a_second_person(demo: Job, tmp_path: Path) -> None:
+    """Roles as the trade has them (common practice, no source): tightening is free, loosening needs an approver and why."""
+    first = taken(demo, tmp_path / "first", shifts(4, 4.0)).document
+    grown = shifts(4, 4.0, overall=1.8e-3)
+    kept = taken(demo, tmp_path / "kept", grown, in_force=first)
+    assert limits(kept)["overall velocity"]["yellow"] == next(row for row in first["limits"] if row["kind"] == "one-week")["yellow"]
+    (said,) = [row["says"] for row in kept.document["findings"] if row["rule"] == "baseline.looser"]
+    assert "yellow would be 14 % higher than the one in force" in said  # 1.8 + 2.8 / 4 = 2.5 mm/s, over 2.2
+    accepted = taken(demo, tmp_path / "accepted", grown, in_force=first, approver="B. Approver", reason="new coupling")
+    assert limits(accepted)["overall velocity"]["yellow"]["value"] == pytest.approx(2.5e-3, rel=0.01)
+    calmer = taken(demo, tmp_path / "calmer", shifts(4, 4.0, overall=1.2e-3), in_force=first)
+    assert limits(calmer)["overall velocity"]["yellow"]["value"] == pytest.approx(1.9e-3, rel=0.01)
+
+
 def test_how_the_oil_settles_is_told_and_a_failed_probe_is_called_one(demo: Job, tmp_path: Path) -> None:
     result = taken(demo, tmp_path, shifts(4, 4.0))
     (point,) = result.document["points"]

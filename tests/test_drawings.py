@@ -219,6 +219,8 @@ def content() -> Content:
         prove=None,
         baseline=None,
         watch=None,
+        trend=None,
+        opened=None,
         diagnose=DIAGNOSIS,
         arrays={"spectrum-0": {"hz": hz, "amplitude": np.ones(4001)}, "envelope-0": {"hz": hz / 4, "snr_db": np.zeros(4001)}},
         stale=(),

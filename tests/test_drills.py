@@ -274,3 +274,10 @@ def test_distances_to_an_edge_and_between_holes_say_how_far_to_move() -> None:
     assert not between.holds and between.shortfall == pytest.approx(5e-3) and "5.0 mm" in between.cure
     assert edge_ruling(to_edge=1.5 * 6e-3, hole_diameter=6e-3).holds
     assert math.isclose(spacing_ruling(apart=0.1, hole_diameter=6e-3, other_diameter=6e-3).shortfall, 0.0)
+
+
+@pytest.mark.parametrize(("fastest", "narrow"), [(4950.0, True), (4959.0, False)])
+def test_a_metal_whose_velocity_is_more_than_a_tenth_unsure_is_not_gauged(fastest: float, narrow: bool) -> None:
+    """4500 m/s and a tenth more is 4950 m/s: common practice, no source."""
+    wall = gauged_wall(readings=[0.0142, 0.0144, 0.0143], gauge_error=2e-4, velocity_set=5920.0, slowest=4500.0, fastest=fastest)
+    assert [ruling.holds for ruling in wall.rulings] == [True, narrow]

@@ -4,6 +4,7 @@ import io
 import json
 import os
 import pty
+import re
 import shutil
 import subprocess
 import sys
@@ -109,6 +110,8 @@ def test_the_demo_fits_its_plan(job: Path) -> None:
     assert left["value"] == pytest.approx(9.6e-3) and left["inputs"]["drilled"]["where"] == "entry 2"
     assert bond["cure"]["value"] / 3600 == pytest.approx(24 * 2**0.5)  # 5 K below 23 °C: by the square root of two longer
     assert bond["cured_at"] == "2026-09-11T19:51"
+    told = " ".join(cell for block in fit_blocks(document) for cell in (*block.items, *(one for row in block.rows for one in row)))
+    assert "fully cured 2026-09-11 19:51" in told and not re.search(r"\dT\d", told)
     stored = results.latest(job, "fit")
     assert stored is not None and stored.header["who"] == "A. Fitter" and stored.document["record"]["entries"] == 8
 

@@ -4,13 +4,14 @@ The simulator shares no code with what judges it. Chances are held against theor
 scipy.
 """
 
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import scipy.stats
 from studies.pattern_cases import PATTERNS, RATE_HZ, TEETH, Job, foreign, rival, shown
-from studies.patterns import judged, observe, outcomes
+from studies.patterns import judged, observe, outcomes, run
 
 from gearcase.drive.gear_faults import Knock, ToothDamage
 from gearcase.drive.simulate import Levels, simulate
@@ -20,7 +21,7 @@ from gearcase.judge.patterns import catalogue
 from gearcase.judge.patterns.angular import AngularHalves, angular_halves
 from gearcase.judge.patterns.families import examine
 from gearcase.judge.patterns.gear_parts import decoys, gears
-from gearcase.judge.patterns.impulse import impulse
+from gearcase.judge.patterns.impulse import _power_log_chance, impulse
 from gearcase.judge.patterns.mesh_levels import _growth_log_chance
 from gearcase.judge.patterns.raised import raised_log_chance
 from gearcase.judge.patterns.signs import Answer, Role
@@ -44,8 +45,9 @@ PAIR = Drive(
 
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_each_pattern_is_named_at_its_part_and_nothing_else(pattern: str) -> None:
-    found = outcomes(shown(pattern, FIRST, 3, STRONG.get(pattern, 8.0)), pattern)
-    assert found["right"] >= 2 and not found["wrong"]
+    """Half of them at least: in some sets a sun's and a planet's tooth knock at one rate, or no mesh line stands clear."""
+    found = outcomes(shown(pattern, FIRST, 4 if "tooth" in pattern else 2, STRONG.get(pattern, 8.0)), pattern)
+    assert found["right"] >= found["jobs"] / 2 and not found["wrong"]
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)
@@ -66,6 +68,15 @@ def test_only_patterns_with_a_positive_case_a_rival_and_a_foreign_machine_are_of
     assert catalogue.pattern(pattern).offered
     family = [one for part in ("mesh", "planetary set") for one in catalogue.of_part(part)]
     assert {one.name for one in family if one.offered} <= set(PATTERNS)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_hundred_sound_drives_are_claimed_no_more_often_than_stated(pattern: str) -> None:
+    """Every claim of any gear pattern counts; noise is stated as 0.001 a job and pattern, eight patterns at most."""
+    with ProcessPoolExecutor() as pool:
+        found = run(pool, "sound", pattern, 810_000, 100)
+    assert found["wrong"] <= scipy.stats.binom.ppf(0.999, 100, len(PATTERNS) * NOISE_LIMIT)
 
 
 def recorded(*faults: ToothDamage, seconds: float = 10.0, knock_at: float | None = None, seed: int = 4) -> Job:
@@ -179,15 +190,23 @@ def drawn(rng: np.random.Generator, *, alike: bool) -> AngularHalves:
 @pytest.mark.parametrize("alike", [True, False])
 def test_random_phases_show_a_place_no_more_often_than_stated(alike: bool) -> None:
     rng = np.random.default_rng(7)
-    chances = np.array([impulse(drawn(rng, alike=alike), 1.0, width=0.05).log_chance for _ in range(1500)])  # type: ignore[union-attr]
+    chances = np.array([impulse(drawn(rng, alike=alike), 1.0, width=0.05).log_chance for _ in range(800)])  # type: ignore[union-attr]
     for stated in (0.1, 0.01, 0.001):
         assert np.sum(chances <= np.log(stated)) <= scipy.stats.binom.ppf(0.999, chances.size, stated)
+
+
+def test_the_power_over_places_has_at_most_the_chance_of_the_gamma_distribution() -> None:
+    """scipy.stats.gamma: an upper bound, within a third where power is four times its mean and more."""
+    for places in (1, 2, 8, 64):
+        for contrast in (4.0, 10.0):
+            exact = scipy.stats.gamma.logsf(contrast * places, places)
+            assert exact <= _power_log_chance(contrast * places, places) + 1e-9 <= exact + np.log(4 / 3)
 
 
 def test_noise_raises_half_of_sixteen_lines_no_more_often_than_stated() -> None:
     rng = np.random.default_rng(8)
     orders = np.arange(20.0, 36.0)
-    chances = np.array([raised_log_chance(drawn(rng, alike=False), orders) for _ in range(2000)])
+    chances = np.array([raised_log_chance(drawn(rng, alike=False), orders) for _ in range(1000)])
     for stated in (0.1, 0.01):
         # the threshold is the lines' own: each of half as many could have been it, so the chance is an upper bound within that
         assert np.mean(chances <= np.log(stated)) <= 3 * stated
@@ -195,7 +214,7 @@ def test_noise_raises_half_of_sixteen_lines_no_more_often_than_stated() -> None:
 
 def test_decoys_keep_clear_of_small_whole_ratios() -> None:
     found = decoys(3.0) / 3.0
-    assert found.size == 64
+    assert found.size == 40
     assert all(abs(found - p / q).min() > 0.002 for p in range(1, 6) for q in range(1, 6))
 
 

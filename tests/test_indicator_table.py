@@ -131,7 +131,8 @@ def test_na4_of_a_first_record_is_a_kurtosis_and_later_ones_remember_it(table: x
 
 def test_recordings_together_give_what_they_give_alone() -> None:
     short = [recorded(seed, seconds=3) for seed in range(4)]
-    mixed = [*short[:2], RECORDINGS[0], *short[2:]]
+    dead = replace(short[0], samples=np.full_like(short[0].samples, 2.5), name="dead")
+    mixed = [*short[:2], dead, RECORDINGS[0], *short[2:]]
     together = indicator_table(iter(mixed), DRIVE)
     for n, recording in enumerate(mixed):
         alone = indicator_table([recording], DRIVE).isel(recording=0).drop_vars(["na4"])

@@ -84,7 +84,7 @@ def test_an_interval_that_says_nothing_is_said_to_say_nothing() -> None:
 def test_a_refused_baseline_asks_for_action() -> None:
     finding = {"level": "blocker", "where": "a", "says": "over the B/C boundary"}
     blocks = list(baseline_blocks({"statement": "refused", "status": "refused", "findings": [finding], "limits": []}))
-    assert blocks[1].state == "action" and "over the B/C boundary" in words(blocks)
+    assert blocks[1].state == "action" and "Blocker: a Over the B/C boundary" in words(blocks)
 
 
 def test_the_watch_shows_conditions_and_its_diary() -> None:

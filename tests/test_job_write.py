@@ -10,14 +10,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
+from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
-from gearcase.install.housing import HOUSING_KINDS
+from gearcase.install.housing import HOUSING_KINDS, PORT_KINDS
 from gearcase.job import write
 from gearcase.job.build import build, load
 from gearcase.job.read import FILE_NAME, parse_text, read_source
 from gearcase.job.schema import json_schema
 from gearcase.job.template import SCHEMA_NAME, new_job, template
 from gearcase.job.write import add_recording, set_value
+from gearcase.stages import plan
 from gearcase.tables import load as table
 
 EXAMPLES = sorted((Path(__file__).parent.parent / "examples").glob("*/job.yaml"))
@@ -169,10 +171,40 @@ def test_a_new_job_reads_without_errors_and_claims_nothing_as_known(kind: str, t
     assert json.loads((path.parent / SCHEMA_NAME).read_text(encoding="utf-8")) == json_schema()
 
 
+def uncommented(kind: str) -> str:
+    """The template with every hint taken at its word."""
+    hints = r"(?m)^( *)# (?= *(?:- )?\w+: *(?:[\[{]|$|\S)| *- \{)(?!yaml-language|A gearcase|Where)"
+    return re.sub(hints, r"\1", template(kind, "a"))
+
+
+@pytest.mark.parametrize("kind", HOUSING_KINDS)
+def test_the_housing_of_the_template_shows_one_of_everything_and_fits_together(kind: str) -> None:
+    job = build(parse_text(uncommented(kind)), folder="job")
+    faces = job.housing.faces
+    seated = {seat.bearing for face in faces for seat in face.seats}
+    assert {point.bearing for point in job.points} <= seated
+    kept = {part.kind for face in faces for part in face.keep_outs}
+    assert {"rotating part", "fan shroud", "split line"} <= kept
+    assert {port.kind for port in job.housing.ports} == set(PORT_KINDS)
+    holes = {hole.name: hole for face in faces for hole in face.threaded_holes}
+    assert all(name in holes for bracket in job.kit.brackets for name in bracket.holes) and any(
+        "lifting" in hole.function for hole in holes.values()
+    )
+    rules = {row["rule"] for row in plan.run(job).document["findings"]}
+    assert not rules & {
+        "plan.outward",
+        "plan.face_edge",
+        "plan.keep_out",
+        "plan.bracket_hole",
+        "plan.bracket_holes",
+        "plan.overlap",
+    }
+    assert plan_text(plan.run(job).document)
+
+
 @pytest.mark.parametrize("kind", HOUSING_KINDS)
 def test_every_hint_of_the_template_may_be_uncommented(kind: str) -> None:
-    hints = r"(?m)^( *)# (?= *(?:- )?\w+: *(?:[\[{]|$|\S)| *- \{)(?!yaml-language|A gearcase|Where)"
-    words = re.sub(hints, r"\1", template(kind, "a"))
+    words = uncommented(kind)
     assert parse_text(words).value(("drive", "nameplate", "ratio")) == 20.1
     assert parse_text(words).value(("recordings", 0, "unit")) == "m/s2"
     Draft202012Validator(json_schema()).validate(parse_text(words).data)

@@ -1,6 +1,7 @@
 """What to bring and what to cut: groups, spares, cut lists in the plan, the page before leaving home, and the sheets to print."""
 
 import json
+import math
 import re
 from collections import Counter
 from dataclasses import replace
@@ -297,3 +298,26 @@ def test_the_page_of_the_plan_links_its_sheets(kept: Path) -> None:
         assert f">{said}<" in page.text
     assert not re.search(r"(Face|Template|Plate) \d", page.text)
     assert "Before you leave home" in page.text and "Cut list, strut channel" in page.text
+
+
+def test_consumables_are_amounts_and_not_uses(demo: Job) -> None:
+    """By hand: 30 mm across, 0.2 mm of line, taken three times: 0.42 ml. Clips: one within 150 mm, then each 450 mm at most."""
+    rows = {row["what"]: row for row in plan.run(demo).document["pick"] if row["group"] != "spares"}
+    glue = rows["two-part methacrylate adhesive"]
+    assert glue["quantity"] == 1 and glue["millilitres"] == pytest.approx(3 * math.pi / 4 * 3.0**2 * 0.02, rel=1e-3)
+    twice = replace(demo, points=(demo.points[1], replace(demo.points[1], name="again", at=(0.1, 0.2))))
+    both = next(row for row in plan.run(twice).document["pick"] if row["what"] == glue["what"])
+    assert both["quantity"] == 1 and both["millilitres"] == pytest.approx(2 * glue["millilitres"])
+    assert any("0.42 ml or more in all" in cell for block in pick_blocks([glue]) for row in block.rows for cell in row)
+    cables = plan.run(demo).document["cables"]
+    routed = {route["device"]: route["length_m"] for route in plan.run(demo).document["routes"]}
+    lengths = [routed.get(row["device"], row["run_m"]) for row in cables]
+    assert rows["cable clips"]["quantity"] == sum(1 + math.ceil((length - 0.15) / 0.45) for length in lengths)
+
+
+def test_screws_are_counted_by_their_holes_and_what_goes_through_a_box_is_brought(demo: Job) -> None:
+    """Two jig holes, four corners of the enclosure; a gland for the bus cable, a fitting for the conduit; no second enclosure."""
+    rows = {(row["group"], row["what"]): row["quantity"] for row in plan.run(demo).document["pick"]}
+    assert rows["parts", "screws M12, grade A2-70, washers"] == 2 and rows["parts", "screws M6 with nuts and washers"] == 4
+    assert rows["parts", "gland M20x1.5"] == 1 and rows["parts", "conduit fitting 1/2"] == 1
+    assert not any("enclosure" in what for group, what in rows if group == "spares")

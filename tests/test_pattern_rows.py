@@ -11,6 +11,7 @@ import pytest
 
 from gearcase.drawings.diagnose_blocks import verdict_blocks
 from gearcase.drawings.text import diagnose_text
+from gearcase.drive.gear_faults import Knock, ToothDamage
 from gearcase.drive.simulate import Levels, simulate
 from gearcase.drive.train import Drive
 from gearcase.job.build import Job, load
@@ -111,6 +112,24 @@ def test_a_pattern_that_is_not_offered_is_never_claimed(job: Job, monkeypatch: p
 
     document = judged(job, family, [turning(job, 1)], monkeypatch)
     assert not document["verdicts"] and not document["patterns"]
+
+
+def test_a_chipped_tooth_seen_at_two_points_stops_the_drive_and_one_at_a_time_is_verified(job: Job) -> None:
+    """The whole way through the stage, by the simulator: nothing made up, nothing replaced."""
+    damage = ToothDamage("low-speed mesh", "intermediate", Knock(8.0), dip=0.6, lag=0.6)
+    records = []
+    for number, point in enumerate(job.points[:2]):
+        given = {"speed_hz": 24.6, "sample_rate_hz": 12800.0, "samples": 12800 * 12, "levels": Levels(shaft=0.2, mesh=0.8)}
+        samples = simulate(job.drive, seed=number, noise="resonant", gear_faults=[damage], **given)
+        records.append(Recording(samples, 12800.0, "m/s2", speed_hz=24.6, name=f"record {number}", point=point.name))
+    both, one = (diagnose.run(job, given).document for given in (records, records[:1]))
+    for document, urgency in ((both, "stop and inspect"), (one, "plan and verify: act within 4 days")):
+        (verdict,) = [row for row in document["verdicts"] if row["fault"] == CRACK]
+        assert verdict["component"] == "teeth on intermediate, in low-speed mesh" and verdict["urgency"].startswith(urgency)
+        assert any("look at the teeth on this shaft" in step for step in verdict["advice"])
+        assert verdict["rivals"][0]["name"] == "inner race on the same shaft"
+    blind = [row for row in both["not_testable"] if row["fault"] == CRACK]
+    assert [row["component"] for row in blind] == ["teeth on output"] and "record longer" in blind[0]["why"]
 
 
 def test_records_of_no_steady_speed_are_not_judged_for_bearings_and_are_not_clean(job: Job) -> None:

@@ -81,6 +81,9 @@ def test_enclosure_and_light_have_their_tasks_and_the_supply_comes_once_they_han
     order = ["fit bracket: stand of the light", "fix the stack light", "route cable to stack light", "wire and label every device"]
     for before, after in itertools.pairwise(order):
         assert at[before]["end_s"] <= at[after]["start_s"] + 1e-6
+    waits = {row["name"]: {one["task"] for one in row["after"]} for row in found["outage"]["tasks"]}
+    assert "fix the stack light" in waits["route cable to stack light"]
+    assert "fit the sump's probe" in waits["route cable to sump temperature"]
     assert at["fit the sump's probe"]["end_s"] <= at["route cable to sump temperature"]["start_s"]
     assert at["run the conduit"]["crew"] == at["connect the supply"]["crew"] == ["C. Tarn"]  # the licensed electrician
     assert {"hang the edge enclosure", "fix the stack light"} & {

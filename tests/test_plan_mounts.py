@@ -18,8 +18,8 @@ from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
-from gearcase.install.housing import Face, Hole, KeepOut, Port, Seat, ThreadedHole, Wall
-from gearcase.install.orientation import GRAVITY
+from gearcase.install.housing import Face, Hole, KeepOut, Port, Region, Seat, ThreadedHole, Wall
+from gearcase.install.orientation import GRAVITY, OUTWARD, TOWARDS_OUTPUT, angle_between, rotation, turns, unseen_by_gravity
 from gearcase.job.build import Job, load
 from gearcase.stages import plan
 from gearcase.stages.planning.card import NOT_YET
@@ -171,6 +171,34 @@ def test_a_known_stack_lowers_the_band_and_names_its_weakest_part(demo: Job) -> 
     assert 4000 < band["true_hz"] < 4523 and band["by"].startswith("sensor, stack resonance")
 
 
+def worked_back(one: dict[str, Any]) -> list[str]:
+    """The names of all that a working rests on."""
+    return [one["name"], *(name for part in one.get("inputs", {}).values() for name in worked_back(part))]
+
+
+def test_the_stack_is_shown_with_its_working_and_counts_pad_and_magnet(demo: Job) -> None:
+    """By hand. Pad of steel, 30 mm by 8 mm: 44.4 g; with 80 g 124.4 g on 3.14 / 4 x 30^2 mm2 of 0.2 mm at 1 GPa, 3.53e9 N/m:
+    26.8 kHz; with a sensor of 25 kHz 1 / f^2 = 1 / 26.8^2 + 1 / 25^2, 18.3 kHz. Magnet: the table has it true to 2 kHz at 0.3015 of
+    its resonance with 115 g, so 6.63 kHz there; 80 g and 50 g lower it by the root of 115 / 130 to 6.24 kHz; with 25 kHz 6.05 kHz.
+    """
+    given = replace(demo.points[1].sensor, resonance_hz=25e3, mass=0.08)
+    bonded, magnet = (replace(one, sensor=given) for one in demo.points[1:])
+    job = with_kit(replace(demo, points=(replace(bonded, mount="adhesive pad"), magnet)), modulus=1e9)
+    pad, held = (part["stack"] for part in plan.run(job).document["parts"])
+    assert pad["value"] == pytest.approx(18.3e3, rel=2e-3) and held["value"] == pytest.approx(6.05e3, rel=2e-3)
+    assert "mass of the pad at intermediate left" in worked_back(pad) and "mass of the magnet" in worked_back(held)
+    assert any("stacks' resonance" in block.text and len(block.items) >= 2 for block in plan_blocks(plan.run(job).document))
+    bare = plan.run(replace(job, points=(bonded,))).document["parts"][0]["stack"]
+    assert bare["value"] > pad["value"] and "no pad" in worked_back(bare)
+    assert plan.run(demo).document["parts"][0]["stack"] is None  # its sheet's resonance is not given
+
+
+def test_a_pad_or_magnet_counts_into_the_mass_on_a_light_spot(demo: Job) -> None:
+    """60 g of sensor and 50 g of magnet on 1 kg are 0.11."""
+    light = replace(demo.points[2], dynamic_mass=1.0)
+    assert "0.11, at most 0.1" in says(replace(demo, points=(light,)), "mass")
+
+
 # --- places --------------------------------------------------------------------------------------------------------------------
 
 
@@ -211,6 +239,7 @@ def test_orientation_gives_gravity_for_each_axis_and_the_turns_it_cannot_show(de
         turned = np.array(row["rotation"])
         assert np.linalg.det(turned) == pytest.approx(1) and turned @ turned.T == pytest.approx(np.eye(3), abs=1e-6)
         assert len(row["gravity_alone_cannot_show"]) == 3  # four quarter turns about the vertical, the planned one among them
+        assert all("on the side that looks to" in one for one in row["gravity_alone_cannot_show"])
     assert "output left" not in rows and "where its mark points" in says(demo, "orientation")
 
 
@@ -224,7 +253,63 @@ def test_a_tap_at_the_output_end_is_never_on_its_own_face(demo: Job) -> None:
     assert row["tap"] in told and "12 o'clock up, 3 o'clock left, seen from the input end" in told
 
 
+@pytest.mark.parametrize(("outward", "at_rest"), [("up", 1.0), ("down", -1.0)])
+def test_on_top_and_below_the_clock_is_said_and_every_hour_of_the_mark_looks_alike(outward: str, at_rest: float, demo: Job) -> None:
+    """Twelve o'clock is towards the output end there; z carries all of gravity, whatever the mark does."""
+    face = Face("cover", (0.6, 0.5), outward=outward)
+    point = replace(demo.points[1], face="cover", at=(0.3, 0.25), clock=3.0)
+    job = replace(demo, housing=replace(demo.housing, faces=(*demo.housing.faces, face)), points=(point,))
+    document = plan.run(job).document
+    (row,) = document["orientation"]
+    assert row["gravity_m_s2"] == pytest.approx([0, 0, at_rest * GRAVITY], abs=1e-3)
+    assert "3 o'clock seen from outside, 12 being towards the output end" in row["looks"]
+    assert [one.split(" (")[0] for one in row["gravity_alone_cannot_show"]] == [f"mark at {n} o'clock" for n in (6, 9, 12)]
+    (step,) = [one for one in document["work_card"] if "The mark must stand at" in one["do"]]
+    assert "12 being towards the output end" in step["do"] and "at every hour of the mark" in step["do"]
+
+
+@pytest.mark.parametrize("outward", OUTWARD)
+@pytest.mark.parametrize("clock", [12.0, 3.0, 7.5])
+def test_what_gravity_hides_shows_the_same_at_rest_and_another_tap(outward: str, clock: float) -> None:
+    """A turn about the vertical keeps the vertical and moves every level direction; the named axes are that turn's."""
+    planned = rotation(outward, clock)
+    hidden = unseen_by_gravity(outward, clock, within=0.09)
+    assert len(hidden) == 3
+    for one in hidden:
+        stands = rotation(one.outward, one.clock)
+        assert stands @ [0, 1, 0] == pytest.approx(planned @ [0, 1, 0], abs=1e-9)
+        assert angle_between(stands @ np.array(TOWARDS_OUTPUT), planned @ np.array(TOWARDS_OUTPUT)) > 1.5
+        by_quarters = [turn for turn in turns() if np.allclose(np.array(turn.matrix) @ planned, stands)]
+        assert one.says == (by_quarters[0].says if by_quarters else "")
+
+
 # --- sump ------------------------------------------------------------------------------------------------------------------------
+
+
+def test_a_sensor_too_cool_for_the_surface_and_a_magnet_on_aluminium_block(demo: Job) -> None:
+    """The demo's housing runs at 65 °C. Aluminium is not magnetic."""
+    magnet = demo.points[2]
+    for hottest, blocked in ((333.15, True), (343.15, False)):
+        job = replace(demo, points=(replace(magnet, sensor=replace(magnet.sensor, hottest=hottest)),))
+        assert bool(says(job, "sensor_heat", "blocker")) is blocked
+    assert "65 °C, at most 60 °C" in says(
+        replace(demo, points=(replace(magnet, sensor=replace(magnet.sensor, hottest=333.15)),)), "sensor_heat"
+    )
+    assert "no magnet holds on aluminium" in says(
+        replace(demo, housing=replace(demo.housing, material="aluminium")), "magnet", "blocker"
+    )
+    assert not says(demo, "magnet") and not says(demo, "sensor_heat")
+
+
+def test_one_axis_on_the_face_its_shaft_stands_out_of_shows_no_radial_vibration(demo: Job) -> None:
+    for point in demo.points:
+        one = replace(point, sensor=replace(point.sensor, axes=1))
+        assert "it shows axial vibration, not radial" in says(replace(demo, points=(one,)), "axis", "caution")
+        assert not says(replace(demo, points=(replace(one, direction="axial"),)), "axis")
+    top = replace(demo.housing.faces[0], name="top", outward="up", seats=())
+    off = replace(demo.points[1], face="top", sensor=replace(demo.points[1].sensor, axes=1))
+    assert not says(replace(demo, points=(off,), housing=replace(demo.housing, faces=(top,))), "axis")
+    assert not says(demo, "axis")
 
 
 @pytest.mark.parametrize(
@@ -458,3 +543,15 @@ def test_a_bare_kit_and_housing_make_a_plan_without_these_parts(demo: Job) -> No
     assert "cure time unknown" in says(bare, "cure")
     empty = with_kit(demo, brackets=(Bracket("b", "left"),), light=Light(), enclosure=Enclosure(), probe=Probe("side plug"))
     assert "nobody has said which holes" in says(empty, "bracket_holes")
+
+
+def test_a_new_bracket_hole_is_drilled_for_the_lead_of_a_plug_tap(demo: Job) -> None:
+    """M8, 12 mm of thread, plug tap of 4 threads (ASME B94.9, from memory): 12 + 4 x 1.25 mm, and the point of a 6.8 mm drill
+    of 118 degrees, 6.8/2 / tan(59 deg) = 2.04 mm: collar at 19.04 mm, in a wall that leaves enough.
+    """
+    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED)
+    face = Face("left", (0.62, 0.43), regions=(Region("boss", "boss", (0.3, 0.2), (0.1, 0.1), thick),))
+    bracket = Bracket("plate", "left", at=((0.3, 0.2),), thread="M8", full_thread=0.012)
+    job = with_kit(replace(demo, housing=replace(demo.housing, faces=(face,)), points=demo.points[:1]), brackets=(bracket,))
+    (step,) = [one for one in plan.run(job).document["work_card"] if one["where"] == "plate" and "Drill" in one["do"]]
+    assert step["value"] == "collar at 19.04 mm"

@@ -1,6 +1,8 @@
 """Wiring, power, network and site in the plan: what is wrong is named with its cure; what is missing is asked for."""
 
 import copy
+import csv
+import io
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -8,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from gearcase.drawings.beside import plan_files
+from gearcase.drawings.network_sheet import network_csv
 from gearcase.drawings.plan_blocks import plan_blocks
 from gearcase.drawings.text import plan_text
 from gearcase.errors import BadInput, Problem
@@ -49,7 +53,8 @@ def found(job: Job) -> dict[tuple[str, str], str]:
 def test_volts_at_the_last_device_are_those_worked_out_by_hand(demo: Job) -> None:
     """22 AWG stranded, 54.01 ohm/km at 20 degC (table conductors), 0.00393 1/K, at 60 degC: 62.50 ohm/km; Ohm's law, run by run."""
     per_metre = 54.01e-3 * (1 + 0.00393 * 40)
-    runs, currents = [4.0, 4.0, 4.4, 6.5, 8.2], [0.0, 0.35, 0.03, 0.045, 0.045]
+    laid = {row["device"]: row["run_m"] for row in plan.run(demo).document["cables"]}  # the two with a place on the housing
+    runs, currents = [4.0, 4.0, 4.4, laid["vibration intermediate"], laid["vibration input"]], [0.0, 0.35, 0.03, 0.045, 0.045]
     lost = [2 * length * per_metre * sum(currents[n:]) for n, length in enumerate(runs)]
     line = plan.run(demo).document["power"]["line"]
     assert [row["volts"]["value"] for row in line] == pytest.approx([24 - sum(lost[: n + 1]) for n in range(5)], rel=1e-4)
@@ -93,6 +98,30 @@ def test_a_trunk_that_leaves_a_device_out_blocks_and_a_strange_name_is_said(demo
     assert ("blocker", "the trunk does not pass stack light") in said
     assert ("caution", "the trunk passes stack lightx, no device or joint of the bus") in said
     assert not [row for row in plan.run(demo).document["findings"] if row["rule"] == "plan.along"]
+
+
+def test_a_drive_on_a_converter_asks_where_its_motor_cable_runs(demo: Job) -> None:
+    """Trade: 500 mm from a converter's motor cable; crossed at 90 degrees."""
+
+    def asked(job: Job) -> list[str]:
+        rows = plan.run(job).document["findings"]
+        return [row["says"] for row in rows if row["rule"] == "plan.separation" and row["where"] == "power"]
+
+    silent = replace(demo, power=replace(demo.power, neighbours=()))
+    assert len(asked(silent)) == 1 and "keep 500 mm from it" in asked(silent)[0]
+    mains = replace(silent, drive=replace(demo.drive, speed_hz=(24.75, 24.75)))
+    assert not asked(demo) and not asked(mains)
+
+
+def test_a_crowded_conduit_thickens_the_conductor_of_the_plan(demo: Job) -> None:
+    """15 A device: 14 AWG bears 15 A, 80 % of it 12 A; 12 AWG 16 A. One wire of the conduit is the earth, which does not count."""
+
+    def wire(wires: int) -> tuple[str, float]:
+        crowded = replace(demo, power=replace(demo.power, branch=replace(demo.power.branch, wires=wires)))
+        circuit = plan.run(crowded).document["power"]["branch_circuit"]
+        return circuit["wire"], circuit["grouping"]
+
+    assert wire(4) == ("14 AWG", 1.0) and wire(5) == ("12 AWG", 0.8)
 
 
 def test_mains_is_marked_for_the_licensed_electrician_on_card_text_and_page(demo: Job) -> None:
@@ -197,3 +226,34 @@ def test_a_plan_without_any_one_key_is_made_or_the_key_is_asked_for(source: Sour
     document = plan.run(job).document
     assert plan_text(document) and list(plan_blocks(document))
     assert all(row["says"] and row["where"] for row in document["findings"])
+
+
+def test_the_network_sheet_is_a_table_beside_the_plan_that_no_spreadsheet_runs(demo: Job) -> None:
+    """Read back by the standard library; a cell that begins like a formula is quoted (common practice, no source)."""
+    document = plan.run(demo).document
+    assert "network.csv" in plan_files(document)
+    read = list(csv.DictReader(io.StringIO(network_csv(document))))
+    sheet = demo.network.network
+    assert [row["address"] for row in read if row["kind"] == "host"] == [host.address for host in sheet.hosts]
+    ports = {
+        (row["name"], row["towards"]): (row["port"], row["approval"], row["owner"]) for row in read if row["kind"] == "connection"
+    }
+    assert ports["plant controller", "edge computer"] == ("502", "approved", "controls engineer")
+    assert ports["edge computer", "time server"] == ("123", "asked", "site network")
+    assert {row["name"]: row["address"] for row in read if row["kind"] == "bus unit"}["stack light"] == "31"
+    document["network"]["hosts"][0]["owner"] = "=HYPERLINK(1)"
+    assert "'=HYPERLINK(1)" in network_csv(document)
+    assert "network.csv" not in plan_files(plan.run(replace(demo, network=None)).document)
+
+
+def test_every_device_has_its_terminal_rows_in_the_order_of_the_trunk(demo: Job) -> None:
+    document = plan.run(demo).document
+    rows = document["terminals"]
+    assert list(dict.fromkeys(row["device"] for row in rows)) == [name for name in demo.bus.cable.along if name != "edge computer"]
+    served = {row["device"]: row["cable"] for row in document["cables"]}
+    assert all(row["cable"] == served[row["device"]] for row in rows)
+    line = {row["device"]: row["to"] for row in rows if row["signal"] == "D1"}
+    assert line["converter"] == "D1 of edge computer" and line["stack light"] == "D1 of converter"
+    fed = {row["device"] for row in rows if row["signal"] == "supply +"}
+    assert fed == {device.name for device in demo.bus.devices if device.current}  # the converter has its own supply
+    assert "terminals.svg" in plan_files(document)

@@ -200,3 +200,33 @@ def test_no_pad_that_will_do_stands_nearer_a_keep_out_than_its_rule(
     aside = [max(abs(a - m) - s / 2, 0.0) for a, m, s in zip(at, middle, size, strict=True)]
     for _ in advice.ranked:
         assert math.hypot(*aside) - BONDED.base / 2 >= CLEAR_OF[kind] - 1e-12
+
+
+@pytest.mark.parametrize(
+    ("kind", "wanted", "severe"),
+    [  # trade.md, section 4: 50 mm from what turns and outside guards, 15 mm from the split; the rest common practice, no source
+        ("rotating part", 50, True),
+        ("guard", 50, False),
+        ("fan shroud", 50, False),
+        ("seal", 20, False),
+        ("split line", 15, False),
+        ("hot zone", 10, False),
+        ("port", 10, False),
+    ],
+)
+def test_each_kind_of_keep_out_has_its_distance_and_what_turns_blocks(kind: str, wanted: int, severe: bool) -> None:
+    """A base of 30 mm at 0.3 m ends at 315 mm; the part begins a millimetre too near, then just far enough."""
+    for gap, found in ((wanted - 1, 1), (wanted, 0)):
+        part = KeepOut("part", (0.3 + 0.015 + gap / 1000 + 0.02 + 1e-9, 0.2), (0.04, 0.04), kind)
+        face = Face("left", (0.62, 0.43), (part,))
+        broken = list(violations(face, Pad("p", "left", (0.3, 0.2), None, None), Footprint(0.03)))
+        assert len(broken) == found
+        assert all(one.severe == severe and f"{wanted} mm is wanted" in one.says for one in broken)
+
+
+def test_pads_round_a_seat_stand_half_of_the_near_distance_out() -> None:
+    """75 mm from the seat counts as near (trade.md, section 4): 37.5 mm leaves room to move the sensor and stay by its bearing."""
+    seat = Seat("b", (0.3, 0.2), 0.1)
+    round_it = [pad for pad in pads(Face("left", (0.62, 0.43), seats=(seat,)), "b") if "o'clock" in pad.name]
+    assert len(round_it) == 12
+    assert all(math.dist(pad.at, seat.at) - 0.05 == pytest.approx(NEAR_SEAT / 2) for pad in round_it)

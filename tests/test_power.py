@@ -231,6 +231,7 @@ def test_a_branch_circuit_bears_the_load_with_a_quarter_more() -> None:
             system="AWG",
             form="stranded",
             temperature=348.15,
+            current_carrying=2,
         )
         assert found.only_by == LICENSED and "icensed electrician only" in LICENSED and "local code" in LICENSED
         assert found.sized_for == pytest.approx(CONTINUOUS * load_current) and found.sized_for <= found.overcurrent
@@ -256,6 +257,7 @@ def test_no_circuit_is_advised_that_drops_or_heats_too_much(current: float, leng
         system="mm2",
         form="class 2",
         temperature=343.15,
+        current_carrying=2,
     )
     assert (
         found.drop_share <= 0.03
@@ -417,7 +419,46 @@ def branch(load_current: float = 1.0, system: str = "mm2", length: float = 5.0, 
         system=system,
         form="class 2",
         temperature=343.15,
+        current_carrying=2,
     )
+
+
+@pytest.mark.parametrize(
+    ("system", "conductors", "wire"),
+    [
+        ("AWG", 3, "12 AWG"),
+        ("AWG", 4, "10 AWG"),
+        ("AWG", 7, "10 AWG"),
+        ("AWG", 10, "8 AWG"),
+        ("mm2", 3, "2.5 mm2"),
+        ("mm2", 4, "4 mm2"),
+    ],
+)
+def test_more_than_three_conductors_in_a_conduit_thicken_it(system: str, conductors: int, wire: str) -> None:
+    """NEC Table 310.15(C)(1), IEC 60364-5-52 Table B.52.17 (from memory). By hand for a device of 20 A: 12 AWG bears 20 A, 80 % of
+    it are 16 A, 10 AWG 24 A; of 30 A 70 % are 21 A, 50 % 15 A, and of the 40 A of 8 AWG 20 A; 2.5 mm2 bears 23 A, 80 % 18.4 A,
+    4 mm2 24 A.
+    """
+    found = branch_circuit(
+        load_current=14.0,
+        continuous=True,
+        length=2.0,
+        volts=230.0,
+        feeder_drop=0.0,
+        system=system,
+        form="stranded" if system == "AWG" else "class 2",
+        temperature=343.15,
+        current_carrying=conductors,
+    )
+    assert (found.wire, found.overcurrent) == (wire, 20.0) and found.ampacity >= found.overcurrent
+
+
+def test_a_conduit_of_metric_wires_is_filled_by_their_largest_diameter() -> None:
+    """EN 50525-2-31 (from memory): H07V-K of 2.5 mm2 is at most 4.1 mm thick."""
+    assert wire_area("2.5 mm2") == pytest.approx(math.pi / 4 * 4.1e-3**2)
+    conduit, fill = conduit_for(kind="EMT", areas=[wire_area("2.5 mm2")] * 3)
+    assert conduit.trade_size == "1/2" and fill.value == pytest.approx(3 * math.pi / 4 * 4.1**2 / (0.304 * 25.4**2), rel=1e-3)
+    assert {row["wire"] for row in load("branch_circuits")} <= {row["wire"] for row in load("wire_areas")}
 
 
 def test_what_the_feeder_loses_is_taken_from_the_five_per_cent() -> None:

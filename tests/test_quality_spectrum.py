@@ -4,6 +4,7 @@ Sound records are the simulator's, which shares no code with `signal`, in all fo
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,11 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from studies.cases import NOISES, faulty, foreign, healthy
 
-from gearcase.drive.simulate import simulate
+from gearcase.drive.simulate import Levels, simulate
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
+from gearcase.job.build import load
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.quality.speed_drift import speed_ratios
+from gearcase.signal.recording import Circumstances, Recording
+from gearcase.stages import diagnose
 from test_signal_fuzz import records
 
 RATE, N = 12800.0, 2**18
@@ -61,7 +65,7 @@ def test_simulated_drives_in_every_class_of_noise_are_left_alone(cases) -> None:
 def test_standing_drives_are_left_alone(kind: str) -> None:
     """Noise alone, 20 s: long enough for every rule."""
     case = next(healthy(3, 1))
-    levels = type(simulate.__kwdefaults__["levels"])(shaft=0.0, mesh=0.0)
+    levels = Levels(shaft=0.0, mesh=0.0)
     for seed in range(5):
         x = simulate(case.drive, speed_hz=25.0, sample_rate_hz=RATE, samples=N, seed=seed, noise=kind, levels=levels)  # type: ignore[arg-type]
         assert found(x) == {}
@@ -211,6 +215,12 @@ def test_a_speed_that_hardly_moves_is_left_alone(share: float) -> None:
         assert "quality.drift" not in found(running(share, seed))
 
 
+def test_a_speed_that_was_meant_to_move_is_not_held_against_the_record() -> None:
+    x = running(-0.05, 13)
+    assert [one.rule for one in judge_quality(x, sample_rate_hz=RATE, unit="m/s2")] == ["quality.drift"]
+    assert judge_quality(x, sample_rate_hz=RATE, unit="m/s2", steady=False) == []
+
+
 def test_lines_of_a_neighbour_that_stay_do_not_hide_the_drift() -> None:
     assert "quality.drift" in found(running(0.02, 12, fixed=[310.0, 333.3, 555.5, 777.7]))
 
@@ -248,3 +258,13 @@ def test_long_odd_records_are_judged_without_a_crash_or_a_warning(kind: str, siz
     }[kind]
     for finding in judge_quality(made, sample_rate_hz=1000.0, unit="m/s2"):
         assert "nan" not in finding.says and "inf" not in finding.says
+
+
+@pytest.mark.parametrize(("state", "told"), [("steady", True), ("coast-down", False)])
+def test_a_diagnosis_asks_how_far_the_speed_moved_where_it_was_meant_to_be_steady(state: str, told: bool) -> None:
+    job = load(Path(__file__).parents[1] / "examples" / "demo")
+    taken = Circumstances(state=state)
+    recording = Recording(running(-0.05, 13), RATE, "m/s2", speed_hz=24.7, name="record", sha256="0", taken=taken)
+    document = diagnose.run(job, [recording]).document
+    assert any("The speed moves by" in reason for reason in document["cannot_tell"]) == told
+    assert not document["verdicts"]

@@ -8,10 +8,10 @@ import pytest
 
 from gearcase.drive.train import Motor
 from gearcase.install.fittings import Probe
-from gearcase.install.housing import Port
+from gearcase.install.housing import PORT_KINDS, Port
 from gearcase.job.build import Job, load
 from gearcase.job.template import template
-from gearcase.stages import survey
+from gearcase.stages import plan, survey
 from gearcase.stages.questions import open_questions
 from test_stages import EXAMPLES
 
@@ -86,6 +86,15 @@ def test_the_thread_of_the_probes_own_port_stops_ordering(demo: Job) -> None:
     assert asked(own, stopping=True) == ["angle of the thread of side, by its gauge"]
     other = replace(own, kit=replace(own.kit, probe=None))
     assert asked(other, stopping=True) == [] and "angle of the thread of side, by its gauge" in asked(other)
+
+
+def test_only_ports_that_take_a_probe_are_gauged(demo: Job) -> None:
+    for kind in PORT_KINDS:
+        job = replace(demo, housing=replace(demo.housing, ports=(Port("p", kind, "left", (0.06, 0.12)),)))
+        gauged = kind in ("drain", "side")
+        assert ("pitch and angle of the thread of p, by its gauge" in asked(job)) == gauged
+        forks = plan.run(job).document["before_leaving"]["forks"]
+        assert any(fork["unknown"] == "thread of the port" for fork in forks) == gauged
 
 
 def test_what_holds_the_load_is_asked_by_name(demo: Job) -> None:

@@ -12,14 +12,12 @@ from gearcase.errors import OutOfRange
 from gearcase.install.mounting import Sight, line_sights, mount_names, mount_sight, stack_sight
 from gearcase.install.orientation import amplitude_lost, angle_between, cross_axis_pickup
 from gearcase.install.resonance import (
-    StackPart,
     combined_resonance,
     layer_stiffness,
     loaded_share,
     mass_ruling,
     mounted_resonance,
     response_factor,
-    stack_resonance,
     usable_fraction,
     usable_hz,
 )
@@ -102,8 +100,8 @@ def test_a_stack_never_promises_more_than_the_eigenvalues_do(links: list[tuple[f
             stiff[n, n - 1] -= k
             stiff[n - 1, n] -= k
     lowest = math.sqrt(eigh(stiff, mass, eigvals_only=True)[0]) / (2 * math.pi)
-    parts = [StackPart(f"link{n}", k, sum(m for _, m in links[n:])) for n, (k, _) in enumerate(links)]
-    alone = {part.name: mounted_resonance(stiffness=part.stiffness, mass=part.mass_above) for part in parts}
+    above = [sum(m for _, m in links[n:]) for n in range(count)]
+    alone = {f"link{n}": mounted_resonance(stiffness=k, mass=above[n]) for n, (k, _) in enumerate(links)}
     found = combined_resonance(**alone)
     assert lowest / math.sqrt(count) * (1 - 1e-6) <= found <= lowest * (1 + 1e-6)
 
@@ -115,17 +113,14 @@ def test_half_the_bond_line_or_twice_the_area_is_twice_as_stiff(modulus: float, 
     assert layer_stiffness(modulus=modulus, area=2 * area, thickness=thickness) == pytest.approx(2 * one)
 
 
-def test_the_softest_part_is_named_and_a_stiffer_one_raises_the_stack() -> None:
-    soft, hard = (StackPart("bond", k, 0.15) for k in (5e7, 5e9))
-    stud = StackPart("stud", 1e9, 0.1)
-    slow, fast = (stack_resonance(sensor_resonance_hz=25000.0, parts=[stud, bond]) for bond in (soft, hard))
-    assert slow.weakest == "bond" and slow.hz < fast.hz < fast.parts[fast.weakest] == min(fast.parts.values())
+def test_a_stack_rings_below_its_softest_part_and_a_stiffer_one_raises_it() -> None:
+    stud = mounted_resonance(stiffness=1e9, mass=0.1)
+    soft, hard = (mounted_resonance(stiffness=k, mass=0.15) for k in (5e7, 5e9))
+    slow, fast = (combined_resonance(sensor=25000.0, stud=stud, bond=bond) for bond in (soft, hard))
+    assert slow < soft and slow < fast < min(25000.0, stud, hard)
 
 
-def test_two_parts_of_one_name_are_refused() -> None:
-    part = StackPart("pad", 1e8, 0.1)
-    with pytest.raises(OutOfRange, match="a name of its own"):
-        stack_resonance(sensor_resonance_hz=25000.0, parts=[part, part])
+def test_a_resonance_of_nothing_is_refused() -> None:
     with pytest.raises(OutOfRange, match="the resonance of one part at least"):
         combined_resonance()
     with pytest.raises(OutOfRange, match="above 0 at the resonance itself"):

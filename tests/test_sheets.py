@@ -4,6 +4,7 @@ The scale of a printed sheet is known from the file alone: SVG counts 96 px to t
 the inch (ISO 32000-1, section 8.3.2.3), a DXF names its unit ($INSUNITS 4: mm, DXF reference).
 """
 
+import csv
 import io
 import itertools
 import math
@@ -19,7 +20,7 @@ import ezdxf.units
 import numpy as np
 import pypdf
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pypdf.generic import ContentStream
@@ -276,6 +277,27 @@ def test_a_name_too_long_for_its_cell_of_the_title_block_takes_two_lines() -> No
     assert not overlapping(sheet) and not off_the_sheet(sheet)
 
 
+def test_no_words_are_cut_in_tables_headlines_and_names_of_tasks() -> None:
+    """On the sheets a mark's use, a terminal's place and a crew are told nowhere else."""
+    said = "jacking the two halves of the housing apart, and only that, with the cap bolts slack and the dowels drawn"
+    crew = ["a licensed electrician of the plant, to be named", "the shift engineer of the crushing plant"]
+    face = {**LEFT, "outward": "up", "threaded_holes": [{**LEFT["threaded_holes"][0], "function": said}]}
+    tasks = [{**task, "crew": crew} for task in SCHEDULE["tasks"]]
+    sheets = {
+        said: [
+            face_sheet(face, PARTS, title="face top", block=BLOCK),
+            terminals_sheet([{**row, "to": said} for row in TERMINALS], title="terminals", block=BLOCK),
+            plate_sheet({**PLATE, "holes": [{**hole, "for": said} for hole in PLATE["holes"]]}, block=BLOCK),
+        ],
+        ", ".join(crew): [schedule_sheet({**SCHEDULE, "tasks": tasks}, title="outage", block=BLOCK)],
+    }
+    for text, sheet in ((text, sheet) for text, some in sheets.items() for sheet in some):
+        words = words_of(sheet.svg("s"))
+        assert "…" not in words and set(text.split()) <= set(words.split())
+        assert not overlapping(sheet) and not off_the_sheet(sheet)
+    assert "dimensions in mm from the lower left corner" in words_of(sheets[said][0].svg("s"))
+
+
 @given(size=st.tuples(st.floats(1, 300), st.floats(1, 300)), slope=st.sampled_from([-1, 0, 1]), every=st.floats(2, 20))
 def test_hatching_stays_inside_its_area_at_its_slope(size: tuple[float, float], slope: int, every: float) -> None:
     sheet = Sheet(400, 400)
@@ -290,6 +312,14 @@ def test_hatching_stays_inside_its_area_at_its_slope(size: tuple[float, float], 
 def test_figures_are_spread_in_order_with_room_between(places: list[float]) -> None:
     moved = spread(places, least=12, low=0, high=100)
     assert all(b - a >= 12 - 1e-9 for a, b in itertools.pairwise(moved)) and all(0 <= one <= 100 for one in moved)
+
+
+def test_equal_distances_on_a_plate_read_equal() -> None:
+    """Two slots 200 mm apart, at 31.75 and at what is a hair less than 231.75 mm."""
+    slots = [{**PLATE["slots"][0], "at_m": [x, 0.075]} for x in (0.03175, 0.23174999999999998)]
+    told = words_of(plate_sheet({**PLATE, "size_m": [0.3, 0.15], "holes": [], "slots": slots}, block=BLOCK).svg("p"))
+    places = [float(x) for x in re.findall(r"slot [\d.]+ x [\d.]+, turned 0° ([\d.]+)", told)]
+    assert places[1] - places[0] == pytest.approx(200)
 
 
 # the template, measured in its PDF
@@ -413,6 +443,7 @@ def test_only_sheets_with_a_hole_are_printed_and_one_hole_is_one_sheet() -> None
     assert len(template_sheets(LEFT, studs((0.560, 0.030), (0.040, 0.400)), paper="A4", block=BLOCK)) == 2
 
 
+@example(places=[(0.0, 0.25), (0.25, 0.203125)])  # an upright label ran out of its sheet's window
 @given(places=st.lists(st.tuples(st.floats(0, 0.62), st.floats(0, 0.43)), min_size=1, max_size=3))
 def test_each_hole_stands_whole_on_a_sheet_that_says_how_it_is_laid(places: list[tuple[float, float]]) -> None:
     """The drill of 5.41 mm at least its own width inside the border; each sheet bears datum edges or lines to scribe, both ways."""
@@ -433,6 +464,13 @@ def test_each_hole_stands_whole_on_a_sheet_that_says_how_it_is_laid(places: list
         assert re.search(r"datum: left edge of the face|scribe on the face: \d+ mm from its left edge", told)
         assert re.search(r"datum: lower edge of the face|scribe on the face: \d+ mm up from its lower edge", told)
     assert shown == {f"stud {number}" for number in range(len(places))}
+
+
+def test_a_row_of_holes_over_several_sheets_is_shown_to_the_last() -> None:
+    """Every 31 mm over a face 620 mm wide: no choice of where sheets begin keeps all of them from borders, yet each is on one."""
+    row = studs(*((0.005 + 0.031 * number, 0.2) for number in range(20)))
+    told = " ".join(words_of(sheet.svg("t")) for sheet in template_sheets(LEFT, row, paper="A4", block=BLOCK))
+    assert {f"stud {number}" for number in range(20)} == set(re.findall(r"stud \d+", told))
 
 
 @pytest.mark.parametrize(("at", "way"), [((0.330, 0.330), "left"), ((0.330, 0.330), "up"), ((0.560, 0.200), "left")])
@@ -710,6 +748,8 @@ def test_files_beside_a_plan_are_those_named_and_each_opens(document: dict[str, 
             assert words_of(content.decode())
         elif name.endswith(".pdf"):
             assert pypdf.PdfReader(io.BytesIO(content)).pages
+        elif name.endswith(".csv"):
+            assert len({len(row) for row in csv.reader(io.StringIO(content.decode()))}) == 1
         else:
             assert ezdxf.read(io.StringIO(content.decode())).units == ezdxf.units.MM  # type: ignore[attr-defined]
 

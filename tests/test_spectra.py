@@ -1,5 +1,6 @@
 """Averaged spectra, windows, lines between bins, and motion in other units, against published rows, Parseval and scipy."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 from gearcase.errors import OutOfRange
 from gearcase.signal.averaging import averaged_spectrum, highest_line
 from gearcase.signal.motion import UNSURE_PERIODS, convert_motion
-from gearcase.signal.spectrum import SLOW_OVERALL_FROM_HZ, amplitude_spectrum, band_rms, overall_velocity, transform
+from gearcase.signal.spectrum import SLOW_OVERALL_FROM_HZ, amplitude_spectrum, band_levels, band_rms, overall_velocity, transform
 from gearcase.signal.windows import window_named
 from gearcase.tables import load
 from published import Check, check_id, checks
@@ -135,6 +136,20 @@ def test_band_rms_of_noise_is_that_of_a_sharp_filter() -> None:
     filtered = np.fft.irfft(values * keep, x.size)
     ours = band_rms(transform(x, sample_rate_hz=float(x.size)), lowest_hz=10000, highest_hz=30000)
     assert float(ours) == pytest.approx(filtered.std(), rel=0.01)
+
+
+def test_neighbouring_bands_add_up_to_the_whole_and_each_is_a_band_rms() -> None:
+    spectrum = transform(noise(3, 2**15, seed=4), sample_rate_hz=RATE)
+    edges = [20.0, 90.0, 400.0, 1500.0]
+    levels = band_levels(spectrum, edges)
+    whole = band_rms(spectrum, lowest_hz=edges[0], highest_hz=edges[-1] - spectrum.bin_hz)
+    np.testing.assert_allclose(np.sqrt(np.sum(levels**2, axis=-1)), whole)
+    for n, (lowest, highest) in enumerate(pairwise(edges)):
+        alone = band_rms(spectrum, lowest_hz=lowest, highest_hz=highest - spectrum.bin_hz)
+        np.testing.assert_allclose(levels[:, n], alone)
+    for wrong in ([20.0], [20.0, 20.01], [0.0, 50.0], [50.0, 5000.0], [90.0, 20.0]):
+        with pytest.raises(OutOfRange, match="rising by a bin and more"):
+            band_levels(spectrum, wrong)
 
 
 def test_the_low_speed_overall_sees_a_slow_shaft_that_the_usual_one_misses() -> None:

@@ -220,6 +220,14 @@ def test_a_fault_named_again_and_again_has_a_trend_of_its_own(demo: Job) -> None
     assert day_of(grown["forecast"]["earliest"]) <= 60.7 <= day_of(grown["forecast"]["latest"])
 
 
+def test_a_growth_that_may_never_reach_the_limit_has_no_first_date(demo: Job) -> None:
+    """It rose and has come to rest far below: of the growth that is believed, more than one draw in twenty reaches nothing."""
+    far = kept({"limits": [limit(BAND, 1e9, "m/s2")]})
+    readings = life(60, lambda day: 1.0 + min(day, 40) / 20)
+    band = series(made(demo, readings, baseline=far, diagnoses=diagnosed((40, "outer_race", 0.1))), BAND)
+    assert band["forecast"]["latest"] is None and "inf" not in band["forecast"]["says"]
+
+
 def test_without_limits_there_is_a_trend_and_no_forecast(demo: Job) -> None:
     result = made(demo, life(44, spall), baseline=None)
     assert series(result, BAND)["forecast"] is None and series(result, BAND)["trend"]["answer"] == "rising"

@@ -2,7 +2,8 @@
 
 Copies the job into a working folder, tries a plan with faults a technician would make, then the corrected one; fits it as the
 entries say; lets the rig answer as its devices, proves them, takes a baseline, lets a bearing fault grow until the light turns;
-judges recordings of half a year with the same fault in them; and makes the handover. It calls the commands a person would type.
+judges recordings of half a year with the same fault in them; asks where it is going; enters what was found on opening; and makes
+the handover. It calls the commands a person would type.
 Time at the rig runs faster, and says so.
 """
 
@@ -93,6 +94,12 @@ def main() -> int:
     for number, entry in enumerate(job.recordings):
         synthesise(job, entry, folder / entry.file, seed=number)
     diagnosis = call("diagnose", folder)
+    trend = call("trend", folder)
+    print(f"    {trend['statement']}")
+    verdict = diagnosis["verdicts"][0]
+    looked = ("--component", verdict["component"], "--fault", verdict["fault"], "--found", "confirmed")
+    opened = call("opened", folder, *looked, "--says", "a spall on the ring as long as a thumb is wide")
+    print(f"    {opened['tally'][0]['says']}")
     handover = call("handover", folder)
     stops = sum(question["blocks_ordering"] for question in survey["unknown"])
     blockers = sum(finding["level"] == "blocker" for finding in first["findings"])
@@ -103,6 +110,8 @@ def main() -> int:
     print(f"baseline: {baseline['status']}, {len(baseline['limits'])} limits")
     print(f"watch:    {watch['statement']}")
     print(f"found:    {diagnosis['statement']}")
+    print(f"trend:    {trend['statement']}")
+    print(f"opened:   {opened['statement']}")
     print(f"not told: {len(survey['unknown'])} questions still open, {stops} of which stop ordering")
     print(f"PDF:      {handover['pdf']}")
     print(f"web page: {handover['html']}")

@@ -8,7 +8,7 @@ attributes; words for a person are made once, by the face that shows them.
 from collections.abc import Iterable
 from typing import NamedTuple
 
-__all__ = ["BadInput", "BadReply", "BadRequest", "GearcaseError", "NoReply", "OutOfRange", "Problem"]
+__all__ = ["BadInput", "BadReply", "BadRequest", "GearcaseError", "NoReply", "OutOfRange", "Problem", "above_zero"]
 
 
 class GearcaseError(Exception):
@@ -87,3 +87,22 @@ class BadReply(_OnTheBus):
 
 class BadRequest(_OnTheBus):
     """A device refused what we asked: it has no such register or does not let it be written."""
+
+
+def above_zero(**values: float) -> None:
+    """What a calculator refuses of a length, mass, time or rate: one that is nothing or less.
+
+    Raises
+    ------
+    OutOfRange
+        The first that is not above 0, by its name.
+
+    Examples
+    --------
+    >>> above_zero(mass=0.0)
+    Traceback (most recent call last):
+    gearcase.errors.OutOfRange: mass=0.0: above 0
+    """
+    for name, value in values.items():
+        if not value > 0:
+            raise OutOfRange(name, value, "above 0")

@@ -18,6 +18,8 @@ def baseline(given: argparse.Namespace) -> int:
     from pathlib import Path
 
     from gearcase.drawings.text import baseline_text
+    from gearcase.monitor.in_force import voided
+    from gearcase.record import results
     from gearcase.record.clock import unix_now
     from gearcase.record.store import Store, store_path
     from gearcase.stages import baseline
@@ -26,9 +28,19 @@ def baseline(given: argparse.Namespace) -> int:
     if not path.is_file():
         raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a baseline rests on its readings"))
     with Store.open(path) as store:
-        epochs = [event.time_s for event in store.events() if event.kind == "epoch"]
+        events = store.events()
+        epochs = [event.time_s for event in events if event.kind == "epoch"]
         readings = store.readings(since=max(epochs, default=None))
-    result = baseline.run(job, readings, now=unix_now(), approver=given.approver, reason=given.reason, who=given.by)
+    last = results.latest(Path(given.job), "baseline")
+    result = baseline.run(
+        job,
+        readings,
+        now=unix_now(),
+        approver=given.approver,
+        reason=given.reason,
+        who=given.by,
+        in_force=last.document if last and not voided(last.document, events) else None,
+    )
     kept = keep(given, job, result, {})
     done(given, result.document, f"{baseline_text(result.document)}\n\nkept in {kept}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG

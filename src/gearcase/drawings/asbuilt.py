@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from gearcase.drawings.block import Block, first_up
+from gearcase.drawings.block import Block, first_up, time_words
 from gearcase.drawings.text import built_rows, replaced_rows
 
 __all__ = ["fit_blocks"]
@@ -19,7 +19,9 @@ def fit_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     )
     for row in document["findings"]:
         if row["level"] != "note":
-            yield Block("note", f"{row['level']}: {row['where']}", items=(row["says"],), state=_STATES[row["level"]])
+            yield Block(
+                "note", f"{first_up(row['level'])}: {row['where']}", items=(first_up(row["says"]),), state=_STATES[row["level"]]
+            )
     rows = [
         (part["name"], name, value, source)
         for part in (*document["points"], *document["devices"])
@@ -27,7 +29,7 @@ def fit_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     ]
     if rows:
         yield Block("table", head=("where", "what", "as built", "entered"), rows=tuple(rows), wide=(3, 3, 4, 4))
-    cured = [f"{row['name']}: fully cured {row['cured_at']}" for row in document["points"] if row["cured_at"]]
+    cured = [f"{row['name']}: fully cured {time_words(row['cured_at'])}" for row in document["points"] if row["cured_at"]]
     if cured:
         yield Block("list", items=tuple(cured))
     deviations = [

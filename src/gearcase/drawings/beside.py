@@ -12,6 +12,7 @@ from typing import Any
 from gearcase.drawings.chart import schedule_svg
 from gearcase.drawings.drafting import TitleBlock
 from gearcase.drawings.face import face_svg
+from gearcase.drawings.network_sheet import network_csv
 from gearcase.drawings.plate import plate_dxf, plate_svg
 from gearcase.drawings.solid import solid_svg, spans_a_box
 from gearcase.drawings.template import is_drilled, template_pdf
@@ -73,6 +74,8 @@ def _drawings(document: dict[str, Any], block: TitleBlock) -> Iterator[tuple[str
         yield "power.svg", "power", partial(power_svg, _power_rows(document["power"]), title="power", block=block)
     if document.get("terminals"):
         yield "terminals.svg", "terminals", partial(terminals_svg, document["terminals"], title="terminals", block=block)
+    if document.get("network"):
+        yield "network.csv", "network sheet", partial(network_csv, document)
     for number, plate in enumerate(document.get("plates", ())):
         yield f"plate-{number}.svg", plate["name"], partial(plate_svg, plate, block=block)
         yield f"plate-{number}.dxf", plate["name"], partial(plate_dxf, plate)

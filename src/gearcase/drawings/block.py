@@ -1,6 +1,6 @@
 """A report is a list of blocks, which PDF and web page both lay out: headings, text, tables, figures and notes in plain words.
 
-Model: `Block`, `Report`. Shared by every stage's blocks: `finding_blocks`, `workings`, `amount`, `first_up`.
+Model: `Block`, `Report`. Shared by every stage's blocks: `finding_blocks`, `workings`, `amount`, `first_up`, `time_words`.
 """
 
 import re
@@ -17,6 +17,7 @@ __all__ = [
     "amount",
     "finding_blocks",
     "first_up",
+    "time_words",
     "unit_words",
     "workings",
 ]
@@ -126,6 +127,17 @@ def amount(part: dict[str, Any]) -> str:
 def unit_words(unit: str) -> str:
     """As engineers write it."""
     return re.sub(r"(?<=s)2\b", "²", unit)
+
+
+def time_words(text: str) -> str:
+    """Words in which each time of ISO 8601 stands as people write it; its zone, where it has one, stays.
+
+    Examples
+    --------
+    >>> time_words("entry 2, 2026-09-10T08:40"), time_words("NTP 2")
+    ('entry 2, 2026-09-10 08:40', 'NTP 2')
+    """
+    return re.sub(r"\b(\d{4}-\d\d-\d\d)T(?=\d\d:\d\d)", r"\1 ", text)
 
 
 def first_up(text: str) -> str:

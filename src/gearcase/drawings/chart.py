@@ -11,6 +11,7 @@ and ``due_s`` (when it must be there, negative before the window opens).
 from collections.abc import Callable
 from typing import Any
 
+from gearcase.drawings.block import first_up
 from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, edges_of, hatch, place_label
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet, wrap
@@ -18,7 +19,8 @@ from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, NARROW, PAPER, W
 __all__ = ["schedule_sheet", "schedule_svg", "verdict"]
 
 _NAMES, _CREW, _LEFT, _RIGHT = 6.0, 178.0, 282.0, WIDEST - 52.0
-_ROW, _BAR, _SIZE = 24.0, 13.0, 9.5
+_ROW, _NEXT, _BAR, _SIZE = 24.0, 11.0, 13.0, 9.5  # px: a row of two lines, each further line, a bar, letters
+_MOST_LINES = 9  # of a name
 _HOUR, _DAY = 3600.0, 86400.0
 _STEPS = (0.25, 0.5, 1, 2, 3, 4, 6, 8, 12, 24, 48, 96, 7 * 24, 14 * 24, 28 * 24, 56 * 24)  # h between ticks
 _STATE_HATCHES: dict[str, tuple[tuple[int, float], ...]] = {
@@ -56,27 +58,31 @@ def verdict(schedule: dict[str, Any]) -> str:
 def schedule_sheet(schedule: dict[str, Any], *, title: str, block: TitleBlock | None) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
     before, tasks = schedule["before"], schedule["tasks"]
-    first = 62 + _ROW * len(before) + 34 if before else 34
-    sheet = Sheet(WIDEST, first + 72 + _ROW * len(tasks) + 44 + (BLOCK_HEIGHT if block else 0))
-    sheet.text(_NAMES, 16, f"{title}. {verdict(schedule)}", size=11, weight=600)
+    named = [(row["what"], row["owner"]) for row in before] + [(task["name"], ", ".join(task["crew"])) for task in tasks]
+    row = _ROW + _NEXT * max([0, *(len(lines) - 2 for names in named for lines in _wrapped(*names))])
+    first = 62 + row * len(before) + 34 if before else 34
+    sheet = Sheet(WIDEST, first + 72 + row * len(tasks) + 44 + (BLOCK_HEIGHT if block else 0))
+    sheet.text(_NAMES, 16, f"{first_up(title)}. {verdict(schedule)}", size=11, weight=600)
     if before:
-        _before(sheet, before, 34)
-    _outage(sheet, schedule, first)
+        _before(sheet, before, 34, row)
+    _outage(sheet, schedule, first, row)
     if block:
-        draw_title_block(sheet, _NAMES, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _NAMES, block, name=title, scale="time")
+        draw_title_block(
+            sheet, _NAMES, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _NAMES, block, name=title, scale="not to scale"
+        )
     return sheet
 
 
-def _before(sheet: Sheet, before: list[dict[str, Any]], top: float) -> None:
+def _before(sheet: Sheet, before: list[dict[str, Any]], top: float, high: float) -> None:
     """What has a lead time, each from the day it must be asked for to the day it must be there."""
     begin = min(row["due_s"] - row["lead_s"] for row in before)
     x_of = _scale(begin, 0.0)
-    bottom = top + 22 + _ROW * len(before)
+    bottom = top + 22 + high * len(before)
     sheet.text(_NAMES, top + 12, "before the outage", size=10, weight=600)
     sheet.text(_CREW, top + 12, "owner", size=_SIZE, colour=MUTED)
     for number, row in enumerate(sorted(before, key=lambda row: row["due_s"] - row["lead_s"])):
-        middle = top + 22 + _ROW * (number + 0.5)
-        _names(sheet, row["what"], row["owner"], middle)
+        middle = top + 22 + high * (number + 0.5)
+        _names(sheet, row["what"], row["owner"], middle, high)
         start, end = x_of(row["due_s"] - row["lead_s"]), x_of(row["due_s"])
         sheet.line(start, middle, end, middle, width=WIDE)
         sheet.line(start, middle - 5, start, middle + 5, width=WIDE)
@@ -84,20 +90,20 @@ def _before(sheet: Sheet, before: list[dict[str, Any]], top: float) -> None:
     _axis(sheet, x_of, begin, 0.0, bottom, top + 18, unit=(_DAY, "days to the outage"))
 
 
-def _outage(sheet: Sheet, schedule: dict[str, Any], top: float) -> None:
+def _outage(sheet: Sheet, schedule: dict[str, Any], top: float, high: float) -> None:
     tasks, window = schedule["tasks"], schedule["window_s"]
     begin = min([0.0, *(task["start_s"] for task in tasks)])
     end = max([window, *(task["end_s"] + task["cure_s"] for task in tasks), *(band["end_s"] for band in schedule["states"])])
     x_of = _scale(begin, end)
     rows = top + 62
-    bottom = rows + _ROW * len(tasks)
+    bottom = rows + high * len(tasks)
     sheet.text(_NAMES, rows - 8, "during the outage", size=10, weight=600)
     sheet.text(_CREW, rows - 8, "crew", size=_SIZE, colour=MUTED)
     _axis(sheet, x_of, begin, end, bottom, rows, unit=(_HOUR, "hours from the opening of the window"))
     _bands(sheet, schedule["states"], x_of, top, bottom)
     for number, task in enumerate(tasks):
-        middle = rows + _ROW * (number + 0.5)
-        _names(sheet, task["name"], ", ".join(task["crew"]), middle)
+        middle = rows + high * (number + 0.5)
+        _names(sheet, task["name"], ", ".join(task["crew"]), middle, high)
         _task(sheet, task, x_of, middle)
     _window(sheet, x_of(0.0), x_of(window), rows, bottom)
 
@@ -164,12 +170,17 @@ def _task(sheet: Sheet, task: dict[str, Any], x_of: Place, middle: float) -> Non
             _diamond(sheet, x, middle, ACCENT)
 
 
-def _names(sheet: Sheet, what: str, who: str, middle: float) -> None:
-    for left, right, says, colour in ((_NAMES, _CREW, what, INK), (_CREW, _LEFT - 2, who, MUTED)):
-        lines = wrap(says, right - left - 8, _SIZE, most=2)
-        for line, down in zip(lines, (3,) if len(lines) == 1 else (-2, 9), strict=True):
-            sheet.text(left, middle + down, line, size=_SIZE, colour=colour)
-    sheet.line(_NAMES, middle + _ROW / 2, _RIGHT, middle + _ROW / 2, colour=HAIRLINE, width=0.5)
+def _wrapped(what: str, who: str) -> tuple[list[str], list[str]]:
+    """Both names of a row in lines, none cut."""
+    what_room, who_room = _CREW - _NAMES - 8, _LEFT - _CREW - 10
+    return wrap(what, what_room, _SIZE, most=_MOST_LINES), wrap(who, who_room, _SIZE, most=_MOST_LINES)
+
+
+def _names(sheet: Sheet, what: str, who: str, middle: float, high: float) -> None:
+    for left, lines, colour in zip((_NAMES, _CREW), _wrapped(what, who), (INK, MUTED), strict=True):
+        for number, line in enumerate(lines):
+            sheet.text(left, middle + 3.5 + _NEXT * (number - (len(lines) - 1) / 2), line, size=_SIZE, colour=colour)
+    sheet.line(_NAMES, middle + high / 2, _RIGHT, middle + high / 2, colour=HAIRLINE, width=0.5)
 
 
 def _diamond(sheet: Sheet, x: float, y: float, colour: str) -> None:

@@ -157,7 +157,7 @@ def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:
 def plot_blocks(
     survey: dict[str, Any], diagnose: dict[str, Any] | None, arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]
 ) -> Iterator[Block]:
-    if diagnose is None or not arrays:
+    if diagnose is None or not any(name.startswith(("waveform-", "spectrum-")) for name in arrays):
         return
     yield Block("break")
     yield Block("heading", "Plots of the recordings")

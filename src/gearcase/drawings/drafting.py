@@ -4,19 +4,22 @@ Dimensions run from one datum as superimposed running dimensions (ISO 129-1: an 
 each extension line), areas are hatched (ISO 128, thin parallel lines), and each sheet ends in a title block (ISO 7200 fields).
 
 Public: `TitleBlock`, `draw_title_block`; `run_along`, `run_upward`, `spread`, `mm`; `reduction`; `hatch`; `place_label`,
-`edges_of`; `table`, `table_height`; `headline`.
+`edges_of`; `Table`; `headline`.
 """
 
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from gearcase.drawings.svg import HAIRLINE, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet, text_width, wrap
 
 __all__ = [
     "BLOCK_HEIGHT",
+    "HEADED",
     "PX_PER_MM",
+    "Table",
     "TitleBlock",
     "draw_title_block",
     "edges_of",
@@ -28,15 +31,15 @@ __all__ = [
     "run_along",
     "run_upward",
     "spread",
-    "table",
-    "table_height",
 ]
 
 PX_PER_MM = 96 / 25.4
 BLOCK_HEIGHT = 30.0
 _REDUCTIONS = (1, 2, 5, 10, 20, 50, 100)  # ISO 5455
 _FIGURE, _GAP = 9.5, 12.0  # px: size of a figure, and the least from one to the next
-_ROW, _CELL = 14.0, 9.5
+_ROW, _NEXT, _CELL = 14.0, 11.5, 9.5  # px: a row of a table, each further line in it, its letters
+_MOST_LINES = 6  # of a cell
+HEADED = 12.0  # px, each line below a headline
 _SMALL = 7.5  # px: a cell of the title block that takes two lines
 _SHARES = (3.0, 2.6, 0.8, 0.9, 1.3, 1.9, 1.1)
 _RING = 13.0  # px, how much farther each time a label is tried round its mark
@@ -80,14 +83,14 @@ def draw_title_block(sheet: Sheet, x: float, y: float, width: float, block: Titl
 
 
 def mm(metres: float) -> str:
-    """A length as it stands on a drawing, in millimetres to the tenth.
+    """A length as it stands on a drawing, in millimetres to the tenth; halves go up, so that equal distances read equal.
 
     Examples
     --------
-    >>> mm(1.2345), mm(0.330)
-    ('1234.5', '330')
+    >>> mm(1.2345), mm(0.330), mm(0.03175), mm(0.23174999999999998)
+    ('1234.5', '330', '31.8', '231.8')
     """
-    return f"{round(1000 * metres, 1):g}"
+    return f"{math.floor(10000 * metres + 0.5 + 1e-6) / 10:.10g}"
 
 
 def reduction(sizes: Sequence[float], room: Sequence[float]) -> int:
@@ -277,30 +280,55 @@ def place_label(
     return False
 
 
-def headline(sheet: Sheet, x: float, y: float, width: float, first: str, second: str) -> None:
+def headline(sheet: Sheet, x: float, y: float, width: float, first: str, *more: str) -> None:
     """What a sheet is, and below it how to read it; each cut to one line. [px]"""
     for line in wrap(first, width, 11, most=1, weight=600):
         sheet.text(x, y, line, size=11, weight=600)
-    for line in wrap(second, width, _CELL, most=1):
-        sheet.text(x, y + 13, line, size=_CELL, colour=MUTED)
+    for number, words in enumerate(more, start=1):
+        for line in wrap(words, width, _CELL, most=1):
+            sheet.text(x, y + 1 + HEADED * number, line, size=_CELL, colour=MUTED)
 
 
-def table_height(rows: int) -> float:
-    """Room a table of so many rows takes under its head. [px]"""
-    return _ROW * (rows + 1) + 8
+@dataclass(frozen=True)
+class Table:
+    """A ruled table; a row is as high as its longest cell, so that no words are cut. [px]"""
 
+    width: float
+    head: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    shares: Sequence[float]
 
-def table(
-    sheet: Sheet, x: float, y: float, width: float, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float]
-) -> None:
-    """A ruled table with its upper left corner at a place; what does not fit a cell is cut with an ellipsis. [px]"""
-    edges = [x + width * sum(shares[:number]) / sum(shares) for number in range(len(shares) + 1)]
-    for number, row in enumerate((head, *rows)):
-        base = y + _ROW * (number + 1) - 4
-        for cell, left, right in zip(row, edges, edges[1:], strict=False):
-            for line in wrap(cell, right - left - 8, _CELL, most=1):
-                sheet.text(left + 4, base, line, size=_CELL, colour=MUTED if number == 0 else INK)
-        sheet.line(x, base + 4, x + width, base + 4, colour=INK if number == 0 else HAIRLINE, width=NARROW if number == 0 else 0.5)
+    @property
+    def height(self) -> float:
+        """Room it takes with its head and the rule below."""
+        return sum(self._height(cells) for cells in self._lines) + 8
+
+    def draw(self, sheet: Sheet, x: float, y: float) -> None:
+        """With its upper left corner at a place."""
+        top = y
+        for number, cells in enumerate(self._lines):
+            for left, lines in zip(self._edges, cells, strict=False):
+                for line, words in enumerate(lines):
+                    base = top + _ROW - 4 + _NEXT * line
+                    sheet.text(x + left + 4, base, words, size=_CELL, colour=MUTED if number == 0 else INK)
+            top += self._height(cells)
+            rule = (INK, NARROW) if number == 0 else (HAIRLINE, 0.5)
+            sheet.line(x, top, x + self.width, top, colour=rule[0], width=rule[1])
+
+    @property
+    def _edges(self) -> list[float]:
+        return [self.width * sum(self.shares[:number]) / sum(self.shares) for number in range(len(self.shares) + 1)]
+
+    @cached_property
+    def _lines(self) -> list[list[list[str]]]:
+        rooms = [right - left - 8 for left, right in itertools.pairwise(self._edges)]
+        return [
+            [wrap(cell, room, _CELL, most=_MOST_LINES) for cell, room in zip(row, rooms, strict=False)]
+            for row in (self.head, *self.rows)
+        ]
+
+    def _height(self, cells: list[list[str]]) -> float:
+        return _ROW + _NEXT * max(max(len(lines) for lines in cells) - 1, 0)
 
 
 def _datum(sheet: Sheet, x: float, y: float, end_x: float, end_y: float) -> None:

@@ -26,7 +26,9 @@ from typing import Any
 
 from gearcase.drawings.drafting import (
     BLOCK_HEIGHT,
+    HEADED,
     PX_PER_MM,
+    Table,
     TitleBlock,
     draw_title_block,
     edges_of,
@@ -37,8 +39,6 @@ from gearcase.drawings.drafting import (
     reduction,
     run_along,
     run_upward,
-    table,
-    table_height,
 )
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Box, Sheet
 from gearcase.install.orientation import OUTWARD, rotation
@@ -104,7 +104,10 @@ def face_sheet(
     placed = [part for part in parts if part["face"] == face["name"] and part["at_m"]]
     stands = [row for row in fittings if row["face"] == face["name"]]
     rows = [*_rows(face, placed, stands), *_clip_rows(face, routes)]
-    below = _FIGURES + 34 + table_height(len(rows)) + (BLOCK_HEIGHT + 8 if block else 0)
+    marks_table = Table(WIDEST - 12, ("mark", "x", "y", "how"), rows, (2.8, 1.25, 1.25, 4.7))
+    clock = f", {clock_words(face)}" if face.get("outward") else ""
+    reads = [f"seen from outside{clock}", "dimensions in mm from the lower left corner"]
+    below = _FIGURES + 22 + HEADED * len(reads) + marks_table.height + (BLOCK_HEIGHT + 8 if block else 0)
     room = (WIDEST - _LEFT - _RIGHT, max(_TALLEST - _TOP - below, 200.0))
     scale = reduction(face["size_m"], room)
     each = PX_PER_MM / scale
@@ -133,15 +136,8 @@ def face_sheet(
     _Face(sheet, x_of, y_of, each, Box(left, _TOP, x_of(face["size_m"][0]), bottom), lines).draw(face, placed, stands, routes)
     looks = f", outward {face['outward']}" if face.get("outward") else ""
     base = bottom + _FIGURES + 10
-    headline(
-        sheet,
-        6,
-        base,
-        WIDEST - 12,
-        f"{title}{looks} · scale 1:{scale}",
-        f"seen from outside{f', {clock_words(face)}' if face.get('outward') else ''}; dimensions in mm from the lower left corner",
-    )
-    table(sheet, 6, base + 18, WIDEST - 12, ("mark", "x", "y", "how"), rows, (2.8, 1.25, 1.25, 4.7))
+    headline(sheet, 6, base, WIDEST - 12, f"{title}{looks} · scale 1:{scale}", *reads)
+    marks_table.draw(sheet, 6, base + 6 + HEADED * len(reads))
     if block:
         draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=title, scale=f"1:{scale}")
     return sheet

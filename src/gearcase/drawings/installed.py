@@ -13,13 +13,13 @@ from typing import Any
 from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
-from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.units import show
 
-__all__ = ["baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
+__all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
 
 STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
-_SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
+SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
 _MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
 _MOST_EVENTS = 40
 _WORD_ORDER = "high word first"
@@ -54,7 +54,7 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("note", first_up(document["statement"]), state="action" if document["status"] == "refused" else "none")
     for row in document["findings"]:
         if row["level"] != "note":
-            yield Block("note", f"{row['level']}: {row['where']}", items=(row["says"],), state="abnormal")
+            yield Block("note", f"{first_up(row['level'])}: {row['where']}", items=(first_up(row["says"]),), state="abnormal")
     rows = tuple(
         (
             row["point"],
@@ -78,6 +78,11 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     told = tuple(words for row in document["limits"] for words in detection_words(row))
     if told:
         yield Block("list", "How long a growth would go unnoticed, stops included", items=told)
+    alarms = tuple(
+        f"{row['point']}: {words}" for row in document.get("points", ()) for words in family_words(row.get("families", ()))
+    )
+    if alarms:
+        yield Block("list", "What alarms", items=alarms)
     settles = tuple(
         f"{row['point']}: {words}" for row in document.get("points", ()) for words in settling_words(row.get("settling"))
     )
@@ -165,7 +170,7 @@ def level_words(value: float | None, unit: str) -> str:
     """
     if value is None:
         return "none"
-    kind, shown = _SHOWN_AS.get(unit, ("", unit))
+    kind, shown = SHOWN_AS.get(unit, ("", unit))
     return show(float(value), kind, shown, digits=3) if kind else f"{value:.3g} {unit}".removesuffix(" -")
 
 

@@ -1,9 +1,9 @@
 """What words and pages alike say of a limit: where it holds, what it would miss, how a temperature settles."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["detection_words", "limit_holds", "settling_words"]
+__all__ = ["detection_words", "family_words", "limit_holds", "settling_words"]
 
 
 def limit_holds(limit: Mapping[str, Any]) -> str:
@@ -36,3 +36,15 @@ def settling_words(lag: Mapping[str, Any] | None) -> Iterator[str]:
             f"{lag['time_constant_s'] / 60:.0f} min, settled after "
             f"{lag['settled_after_s'] / 3600:.1f} h (middle of {lag['runs']} runs)"
         )
+
+
+def family_words(families: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """What alarms at a point, in one sentence; none where nothing is said of it."""
+    told = [f"{row['quantity']} ({_short(row['lines'])})" if row["lines"] else str(row["quantity"]) for row in families]
+    if told:
+        yield f"alarms here: {', '.join(told)}; all else is evidence"
+
+
+def _short(lines: Sequence[str]) -> str:
+    """The first two, and how many more."""
+    return ", ".join(lines) if len(lines) <= 3 else f"{lines[0]}, {lines[1]} and {len(lines) - 2} more"

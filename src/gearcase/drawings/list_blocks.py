@@ -81,7 +81,7 @@ def pick_blocks(rows: Sequence[Mapping[str, Any]]) -> Iterator[Block]:
     for group, inside in groupby(rows, key=lambda row: row["group"]):
         held = list(inside)
         last = "rule (common practice)" if group == "spares" else "for"
-        told = tuple(("☐", str(row["quantity"]), row["what"], row["rule"] or _for(row["for"])) for row in held)
+        told = tuple(("☐", str(row["quantity"]), _what(row), row["rule"] or _for(row["for"])) for row in held)
         named = f"{first_up(group)}: {len(held)}"
         yield Block(
             "table", named, head=("", "", first_up(group), last), rows=told, wide=(0.35, 0.45, 4.2, 4), numbers=(1,), folds=True
@@ -92,7 +92,7 @@ def pick_words(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
     """The pick list as lines for a terminal."""
     for group, inside in groupby(rows, key=lambda row: row["group"]):
         yield f"  {group}:"
-        yield from (f"    {row['quantity']:3d} {row['what']} ({row['rule'] or _for(row['for'])})" for row in inside)
+        yield from (f"    {row['quantity']:3d} {_what(row)} ({row['rule'] or _for(row['for'])})" for row in inside)
 
 
 def cut_words(cut: Mapping[str, Any]) -> Iterator[str]:
@@ -220,6 +220,11 @@ def _sheet(title: str, subtitle: str, block: TitleBlock, blocks: list[Block]) ->
 
 def _does(step: Mapping[str, Any]) -> str:
     return f"{step['do']}\n{step['only_by']}" if step.get("only_by") else str(step["do"])
+
+
+def _what(row: Mapping[str, Any]) -> str:
+    """A thing to bring; of what comes in tubes with how much is needed."""
+    return f"{row['what']}, {row['millilitres']:.2g} ml or more in all" if row.get("millilitres") else str(row["what"])
 
 
 def _for(names: Sequence[str]) -> str:

@@ -149,6 +149,9 @@ def _lines(plan: dict[str, Any]) -> Iterator[Block]:
     )
     head = ("part", "true amplitude", "detectable only", "not seen", "what would better it")
     yield Block("table", head=head, rows=rows, wide=(1.4, 2.6, 1.8, 1.8, 2.2))
+    stacks = [part["stack"] for part in plan["parts"] if part.get("stack")]
+    if stacks:
+        yield Block("list", "Working of the stacks' resonance", items=tuple(workings(stacks)), folds=True)
 
 
 def _cures(lines: list[dict[str, Any]]) -> str:

@@ -47,7 +47,6 @@ _LAID_OUT: dict[str, Callable[[Mapping[str, Any]], Iterator[Block]]] = {
     "prove/1": prove_blocks,
     "baseline/1": baseline_blocks,
     "watch/1": watch_blocks,
-    "trend/1": trend_blocks,
     "opened/1": opened_blocks,
 }
 _NAMES = ("name", "title", "point", "device", "where", "item", "number")  # keys a row may go by
@@ -93,7 +92,7 @@ def stage_blocks(
     survey : dict, optional
         A ``survey/1`` document: the lines to name in a diagnosis' spectra; no spectra without it.
     arrays : mapping, optional
-        The diagnosis' spectra, by file name and column.
+        What stands beside a diagnosis or a trend, by file name and column.
     """
     del stage  # the document's schema says how it is laid out
     known = dict(document)
@@ -103,9 +102,10 @@ def stage_blocks(
         return tuple(plan_blocks(known))
     if known.get("schema") == "diagnose/1":
         return tuple(diagnose_blocks(known, survey=survey, arrays=arrays or {}))
-    if known.get("schema") in _LAID_OUT:
+    laid_out = dict(_LAID_OUT, **{"trend/1": lambda document: trend_blocks(document, arrays or {})})
+    if known.get("schema") in laid_out:
         said = first_up(str(known.get("statement", "")))  # the page has said it already
-        return tuple(block for block in _LAID_OUT[str(known["schema"])](known) if not (block.kind == "note" and block.text == said))
+        return tuple(block for block in laid_out[str(known["schema"])](known) if not (block.kind == "note" and block.text == said))
     rest = {key: value for key, value in known.items() if key not in _SAID_ELSEWHERE}
     return (*finding_blocks(_findings(known)), *_of_dict(rest, 1))
 

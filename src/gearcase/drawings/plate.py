@@ -18,6 +18,7 @@ from typing import Any
 from gearcase.drawings.drafting import (
     BLOCK_HEIGHT,
     PX_PER_MM,
+    Table,
     TitleBlock,
     draw_title_block,
     edges_of,
@@ -27,8 +28,6 @@ from gearcase.drawings.drafting import (
     reduction,
     run_along,
     run_upward,
-    table,
-    table_height,
 )
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import INK, MUTED, WIDE, Box, Sheet
@@ -122,7 +121,8 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
     scale = reduction(plate["size_m"], (room, room))
     each = PX_PER_MM / scale
     rows = list(_rows(plate))
-    sheet = Sheet(WIDEST, _TOP + high * each + _FIGURES + 36 + table_height(len(rows)) + BLOCK_HEIGHT + 8)
+    openings = Table(WIDEST - 12, ("no.", "what", "x", "y", "for"), rows, (0.5, 3.4, 0.9, 0.9, 4))
+    sheet = Sheet(WIDEST, _TOP + high * each + _FIGURES + 36 + openings.height + BLOCK_HEIGHT + 8)
     bottom = _TOP + high * each
 
     def at(place: Place) -> Place:
@@ -163,7 +163,7 @@ def plate_sheet(plate: dict[str, Any], *, block: TitleBlock) -> Sheet:
     said = f"{plate['name']}: {plate['material']}, {mm(plate['thickness_m'])} thick, corners R{mm(plate['corner_radius_m'])}"
     base = bottom + _FIGURES + 12
     headline(sheet, 6, base, WIDEST - 12, f"{said} · scale 1:{scale}", "dimensions in mm from the lower left corner")
-    table(sheet, 6, base + 18, WIDEST - 12, ("no.", "what", "x", "y", "for"), rows, (0.5, 3.4, 0.9, 0.9, 4))
+    openings.draw(sheet, 6, base + 18)
     draw_title_block(sheet, 6, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 12, block, name=plate["name"], scale=f"1:{scale}")
     return sheet
 

@@ -134,7 +134,7 @@ def _amplitudes(judged: Judged, per: float, x_label: str, name: str) -> Plot | N
     sheet = spectrum_sheet(
         columns["hz"] / per,
         columns["amplitude"],
-        _main_flags(judged, per),
+        [*_evidence(judged, combs=False, per=per), *_main_flags(judged, per)],
         x_label=x_label,
         y_label=f"amplitude, {unit_words(judged.recording['unit'])}",
         highest=_end(judged, columns["hz"]) / per,
@@ -281,7 +281,7 @@ def _end(judged: Judged, hz: NDArray[np.floating]) -> float:
 
 def _envelope_end(judged: Judged) -> float:
     """Beyond the last evidence; without any, so far that every race shows its line and the next multiple."""
-    last = [1.3 * line["found_hz"] for verdict in judged.verdicts for line in _found(verdict)]
+    last = [1.3 * flag.at for flag in _evidence(judged, combs=True)]
     races = [] if last else [2 * flag.at for flag in _first_lines(judged, _RACES)]
     return float(max([_ENVELOPE_END_HZ, *last, *races]))
 
@@ -301,14 +301,23 @@ def _main_flags(judged: Judged, per: float) -> list[Flag]:
 
 
 def _envelope_flags(judged: Judged) -> list[Flag]:
-    verdicts = judged.verdicts
-    named = [
-        Flag(line["found_hz"], line["line"] if number else f"{v['component']}: {line['line']}", found=True)
-        for v in verdicts
-        for number, line in enumerate(_found(v))
-    ]
-    expected = _first_lines(judged, ("shaft",) if verdicts else ("shaft", *_RACES))  # without evidence, where it would stand
+    named = _evidence(judged, combs=True)
+    expected = _first_lines(judged, ("shaft",) if named else ("shaft", *_RACES))  # without evidence, where it would stand
     return [*named, *_not_counted(judged), *_together(expected)]
+
+
+def _evidence(judged: Judged, *, combs: bool, per: float = 1.0) -> list[Flag]:
+    """Of verdicts by a comb of the envelope, or by lines of the spectrum; the first with its part, at its frequency over `per`."""
+    return [
+        Flag(line["found_hz"] / per, line["line"] if number else f"{verdict['component']}: {line['line']}", found=True)
+        for verdict in judged.verdicts
+        if _is_comb(verdict) == combs
+        for number, line in enumerate(_found(verdict))
+    ]
+
+
+def _is_comb(verdict: dict[str, Any]) -> bool:
+    return verdict["strength_db"] is not None
 
 
 def _first_lines(judged: Judged, kinds: tuple[str, ...]) -> list[Flag]:
@@ -330,7 +339,7 @@ def _together(flags: list[Flag]) -> Iterator[Flag]:
 
 def _not_counted(judged: Judged) -> Iterator[Flag]:
     """Multiples a named fault would also show but that are no evidence, so that their peaks do not stand there unnamed."""
-    for verdict in judged.verdicts:
+    for verdict in filter(_is_comb, judged.verdicts):
         spacing = min((line["found_hz"] for line in _found(verdict)), default=0.0)
         if not spacing:
             continue

@@ -82,7 +82,7 @@ def _handover(content: Content) -> Report:
         *(prove_blocks(prove) if prove else ()),
         *(baseline_blocks(baseline) if baseline else ()),
         *(watch_blocks(watch) if watch else ()),
-        *(trend_blocks(trend) if trend else ()),
+        *(trend_blocks(trend, content.arrays) if trend else ()),
         *(opened_blocks(opened) if opened else ()),
     ]
     carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch, "trend": trend, "opened": opened}

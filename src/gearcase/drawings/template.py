@@ -233,7 +233,7 @@ class _Template:
         left, lower = (f" ({side_of(self.face, hour)})" if self.face.get("outward") else "" for hour in (9, 6))
         says = f"scribe on the face: {across:g} mm from its left edge{left}" if across else f"datum: left edge of the face{left}"
         long = text_width(says, 9)
-        self.sheet.text(x - 6, y - 150 if y - 170 - long > self.window.top else y + 150 + long, says, size=9, turned=True)
+        self.sheet.text(x - 6, y - 150 if y - 170 - long > self.window.top else y + 40 + long, says, size=9, turned=True)
         says = f"scribe on the face: {up:g} mm up from its lower edge{lower}" if up else f"datum: lower edge of the face{lower}"
         long = text_width(says, 9)
         self.sheet.text(x + 60 if x + 80 + long < self.window.right else x - 60 - long, y + 14, says, size=9)

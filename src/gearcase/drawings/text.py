@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from gearcase.drawings.limit_words import detection_words, limit_holds, settling_words
+from gearcase.drawings.block import time_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
@@ -265,7 +266,7 @@ def fit_text(document: Mapping[str, Any]) -> str:
         parts += [f"  {name}: {value} ({source})" for name, value, source in built_rows(row)]
         parts += [f"  was: {name} {value}, replaced by entry {by}" for name, value, by in replaced_rows(row)]
         if row.get("cured_at"):
-            parts.append(f"  fully cured {row['cured_at']}; no baseline before that")
+            parts.append(f"  fully cured {time_words(row['cured_at'])}; no baseline before that")
         if row.get("not_entered"):
             parts.append(f"  not entered: {', '.join(_BUILT_NAMES.get(item, item) for item in row['not_entered'])}")
     parts += ["", "open steps of the work card:" if document["open_steps"] else "every step of the work card is done"]
@@ -278,7 +279,7 @@ def built_rows(row: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
     for value in row["built"]:
         because = f", {value['because']}" if value["because"] else ""
         source = f"entry {value['entry']}, {value['who']}, {value['done']}{because}"
-        yield _BUILT_NAMES.get(value["item"], value["item"]), value["shown"], source
+        yield _BUILT_NAMES.get(value["item"], value["item"]), time_words(value["shown"]), time_words(source)
     for photo in row.get("photos", ()):
         yield "photo", photo["file"], f"sha256 {photo['sha256'][:12]}"
 
@@ -286,7 +287,7 @@ def built_rows(row: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
 def replaced_rows(row: Mapping[str, Any]) -> Iterator[tuple[str, str, int]]:
     """What was replaced at a point or device: what, the value it had, and the entry that replaced it."""
     for value in row["superseded"]:
-        yield _BUILT_NAMES.get(value["item"], value["item"]), value["shown"], value["by"]
+        yield _BUILT_NAMES.get(value["item"], value["item"]), time_words(value["shown"]), value["by"]
 
 
 def baseline_text(document: dict[str, Any]) -> str:
@@ -316,7 +317,7 @@ def baseline_text(document: dict[str, Any]) -> str:
             f"{point['point']}: {duty['run_minutes']:.0f} min run, {duty['judged_minutes']:.0f} min settled and judged "
             f"({100 * duty['judged_share']:.0f} %), {duty['starts']} starts seen",
             *(f"  for limits of its own: {lack}" for lack in point["lacks_for_one_week"]),
-            *(f"  {words}" for words in settling_words(point.get("settling"))),
+            *(f"  {words}" for words in (*settling_words(point.get("settling")), *family_words(point.get("families", ())))),
         ]
     notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
     return "\n".join([*parts, *(["", *notes] if notes else [])])

@@ -3,8 +3,12 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from gearcase.drawings.block import Block, finding_blocks, first_up
 from gearcase.drawings.installed import level_words
+from gearcase.drawings.trend_figures import trend_figures
 
 __all__ = ["trend_blocks", "trend_text"]
 
@@ -25,12 +29,13 @@ def trend_text(document: Mapping[str, Any]) -> str:
     return "\n".join(parts)
 
 
-def trend_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
-    """A trend: the statement, steps nobody declared, a table of all levels, epochs."""
+def trend_blocks(document: Mapping[str, Any], arrays: Mapping[str, Mapping[str, NDArray[np.floating]]]) -> Iterator[Block]:
+    """A trend: the statement, steps nobody declared, each level drawn from the arrays beside it, a table of all, epochs."""
     yield Block("heading", "Trend and time left")
     dated = any(row["forecast"] and row["forecast"]["answer"] in ("date", "reached") for row in document["series"])
     yield Block("note", first_up(document["statement"]), state="abnormal" if dated else "none")
     yield from finding_blocks(document["findings"])
+    yield from trend_figures(document, arrays)
     rows = tuple(
         (
             _level(row),

@@ -18,7 +18,7 @@ common); no colour of a wire is assumed: makers differ, so the terminal list lea
 from collections.abc import Iterator
 from typing import Any
 
-from gearcase.drawings.drafting import BLOCK_HEIGHT, TitleBlock, draw_title_block, table, table_height
+from gearcase.drawings.drafting import BLOCK_HEIGHT, Table, TitleBlock, draw_title_block
 from gearcase.drawings.face import WIDEST
 from gearcase.drawings.svg import ACCENT, INK, MUTED, NARROW, PAPER, WIDE, Sheet, wrap
 
@@ -74,7 +74,7 @@ def bus_sheet(bus: dict[str, Any], cables: list[dict[str, Any]], *, title: str, 
             _ground(sheet, heights[name])
     for number, line in enumerate(missing):
         sheet.text(_SIDE, last + 16 + 13 * number, line, size=9.5, colour=ACCENT, weight=600)
-    draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="none")
+    draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="not to scale")
     return sheet
 
 
@@ -105,19 +105,20 @@ def power_sheet(power: dict[str, Any], *, title: str, block: TitleBlock) -> Shee
         words = [f"{row['volts']:.1f} V{least}", "◄ lowest volts of all" if worst else ""]
         _power_node(sheet, row["end"], depth, y, words, lowest=worst)
         places[row["end"]] = (depth, y)
-    draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="none")
+    draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="not to scale")
     return sheet
 
 
 def terminals_sheet(terminals: list[dict[str, Any]], *, title: str, block: TitleBlock) -> Sheet:
     """The drawing before it becomes text; its label boxes can be checked."""
-    sheet = Sheet(WIDEST, 44 + table_height(len(terminals)) + BLOCK_HEIGHT + 8)
-    sheet.text(_SIDE, 16, title, size=11, weight=600)
-    sheet.text(_SIDE, 31, "Colours of wires are not assumed: find each with a meter and write it in.", size=9.5)
     rows = [(row["device"], row["terminal"], row["signal"], row["cable"], row["to"], "") for row in terminals]
     head = ("device", "terminal", "signal", "cable", "to", "colour, as found")
-    table(sheet, _SIDE, 38, WIDEST - 2 * _SIDE, head, rows, (2.6, 1.1, 1.3, 0.9, 3, 1.7))
-    draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="none")
+    listed = Table(WIDEST - 2 * _SIDE, head, rows, (2.6, 1.1, 1.3, 0.9, 3, 1.7))
+    sheet = Sheet(WIDEST, 44 + listed.height + BLOCK_HEIGHT + 8)
+    sheet.text(_SIDE, 16, title, size=11, weight=600)
+    sheet.text(_SIDE, 31, "Colours of wires are not assumed: find each with a meter and write it in.", size=9.5)
+    listed.draw(sheet, _SIDE, 38)
+    draw_title_block(sheet, _SIDE, sheet.height - BLOCK_HEIGHT - 4, WIDEST - 2 * _SIDE, block, name=title, scale="not to scale")
     return sheet
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.worked import Given, Origin, Worked, work, worked_by
 
 __all__ = [
@@ -229,8 +229,7 @@ def record_length_for_teeth(*, fastest_hz: float) -> float:
     >>> record_length_for_teeth(fastest_hz=25.0)
     20.0
     """
-    if fastest_hz <= 0:
-        raise OutOfRange("fastest_hz", fastest_hz, "above 0")
+    above_zero(fastest_hz=fastest_hz)
     return min(TURNS_FOR_TEETH / fastest_hz, LONGEST_RECORD)
 
 
@@ -278,8 +277,7 @@ def record_length_for_turns(*, slowest_hz: float) -> float:
     >>> record_length_for_turns(slowest_hz=1.25)
     16.0
     """
-    if slowest_hz <= 0:
-        raise OutOfRange("slowest_hz", slowest_hz, "above 0")
+    above_zero(slowest_hz=slowest_hz)
     return TURNS_OF_SLOWEST_SHAFT / slowest_hz
 
 
@@ -301,8 +299,7 @@ def record_length_for_separation(*, gap_hz: float) -> float:
     >>> record_length_for_separation(gap_hz=0.5)
     6.0
     """
-    if gap_hz <= 0:
-        raise OutOfRange("gap_hz", gap_hz, "above 0")
+    above_zero(gap_hz=gap_hz)
     return BINS_BETWEEN_NEIGHBOURS / gap_hz
 
 
@@ -320,8 +317,7 @@ def window_length(*, fastest_hz: float) -> float:
     >>> window_length(fastest_hz=25.0)
     0.4
     """
-    if fastest_hz <= 0:
-        raise OutOfRange("fastest_hz", fastest_hz, "above 0")
+    above_zero(fastest_hz=fastest_hz)
     return TURNS_IN_A_WINDOW / fastest_hz
 
 
@@ -339,8 +335,7 @@ def record_length_for_hunting_tooth(*, hunting_hz: float) -> float:
     >>> record_length_for_hunting_tooth(hunting_hz=0.25)
     12.0
     """
-    if hunting_hz <= 0:
-        raise OutOfRange("hunting_hz", hunting_hz, "above 0")
+    above_zero(hunting_hz=hunting_hz)
     return HUNTING_PERIODS / hunting_hz
 
 

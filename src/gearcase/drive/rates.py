@@ -10,7 +10,7 @@ Motor: `twice_supply_frequency`, `twice_converter_frequency`, `pole_pass_frequen
 
 import math
 
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.worked import worked_by
 
 __all__ = [
@@ -76,9 +76,7 @@ def belt_driven_speed(*, speed_hz: float, driver_size: float, driven_size: float
     >>> belt_driven_speed(speed_hz=25.0, driver_size=0.2, driven_size=0.5)
     10.0
     """
-    for name, value in (("driver_size", driver_size), ("driven_size", driven_size)):
-        if value <= 0:
-            raise OutOfRange(name, value, "above 0")
+    above_zero(driver_size=driver_size, driven_size=driven_size)
     return speed_hz * driver_size / driven_size
 
 
@@ -96,8 +94,7 @@ def speed_over_ratio(*, speed_hz: float, ratio: float) -> float:
     >>> speed_over_ratio(speed_hz=25.0, ratio=20.0)
     1.25
     """
-    if ratio <= 0:
-        raise OutOfRange("ratio", ratio, "above 0")
+    above_zero(ratio=ratio)
     return speed_hz / ratio
 
 
@@ -349,8 +346,7 @@ def belt_frequency(*, speed_hz: float, circumference: float, length: float) -> f
     >>> belt_frequency(speed_hz=25.0, circumference=0.5, length=2.5)
     5.0
     """
-    if length <= 0:
-        raise OutOfRange("length", length, "above 0")
+    above_zero(length=length)
     return circumference * speed_hz / length
 
 

@@ -10,9 +10,8 @@ decides.
 import functools
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.bonding import REFERENCE
-from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by

@@ -9,9 +9,8 @@ Calculators: `allowed_stress`, `shock_force`, `bond_area`, `pad_diameter`, `shea
 
 import math
 
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.adhesives import Adhesive, share_left
-from gearcase.install.guards import above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.worked import worked_by
 

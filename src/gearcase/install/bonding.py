@@ -8,7 +8,7 @@ Calculators: `cure_time`, `dew_point`. Rules: `bond_conditions`. Data: `preparat
 import math
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by
@@ -18,9 +18,11 @@ __all__ = [
     "HOTTEST",
     "OVER_DEW_POINT",
     "REFERENCE",
+    "TAKEN",
     "WARMEST_TO_APPLY",
     "CureSchedule",
     "PreparationStep",
+    "adhesive_volume",
     "bond_conditions",
     "cure_schedule",
     "cure_time",
@@ -29,6 +31,7 @@ __all__ = [
 ]
 
 REFERENCE = 296.15  # K, 23 degC, at which data sheets give cure times
+TAKEN = 3.0  # times the bond itself: what is squeezed out, and the length thrown away; common practice, no source
 COLDEST, WARMEST_TO_APPLY = 283.15, 313.15  # K; below 10 degC only if warmed and held warm; common practice, no source
 HOTTEST = 373.15  # K; no methacrylate on metal hotter than 100 degC; common practice, no source
 OVER_DEW_POINT = 3.0  # K; common practice, no source
@@ -201,6 +204,33 @@ def cure_schedule(*, open_time: float, fixture_time: float, full_time: float, me
         full=here(full_time),
         baseline_after=here(max(full_time, _BASELINE_AFTER)),
     )
+
+
+@worked_by(formula="V = k pi d^2 / 4 t", unit="m3", source="geometry; k: common practice, no source")
+def adhesive_volume(*, diameter: float, bond_line: float, taken: float) -> float:
+    """Adhesive to bring for a round pad. [m3]
+
+    Parameters
+    ----------
+    diameter, bond_line : float
+        [m]
+    taken : float
+        How much of it is taken for each part that stays in the bond. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Anything not above 0.
+
+    Examples
+    --------
+    A pad of 30 mm with a line of 0.3 mm, 0.21 ml in the bond:
+
+    >>> 1e6 * adhesive_volume(diameter=0.030, bond_line=0.3e-3, taken=TAKEN)
+    0.6362
+    """
+    above_zero(diameter=diameter, bond_line=bond_line, taken=taken)
+    return taken * math.pi / 4 * diameter**2 * bond_line
 
 
 def preparation() -> tuple[PreparationStep, ...]:

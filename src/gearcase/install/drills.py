@@ -11,8 +11,7 @@ import functools
 import math
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.holes import drill_for_thread, percent_thread
 from gearcase.tables import load
 from gearcase.worked import worked_by

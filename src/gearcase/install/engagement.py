@@ -11,8 +11,7 @@ Calculators: `external_shear_area`, `internal_shear_area`, `engagement_equal`, `
 
 import math
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by
@@ -53,9 +52,7 @@ def external_shear_area(*, engagement: float, pitch: float, screw_least_pitch: f
         A length not above 0, or the threads do not reach each other.
     """
     above_zero(engagement=engagement, pitch=pitch, hole_most_minor=hole_most_minor)
-    thick = pitch / 2 + _SLOPE * (screw_least_pitch - hole_most_minor)
-    _reaching(thick)
-    return math.pi * engagement / pitch * hole_most_minor * thick
+    return _shear_area(engagement, pitch, hole_most_minor, screw_least_pitch - hole_most_minor)
 
 
 @worked_by(formula="AS_n = pi L/P D_s (P/2 + 0.57735 (D_s - E_n))", unit="m2", source=_SOURCE)
@@ -75,9 +72,7 @@ def internal_shear_area(*, engagement: float, pitch: float, screw_least_major: f
         A length not above 0, or the threads do not reach each other.
     """
     above_zero(engagement=engagement, pitch=pitch, screw_least_major=screw_least_major)
-    thick = pitch / 2 + _SLOPE * (screw_least_major - hole_most_pitch)
-    _reaching(thick)
-    return math.pi * engagement / pitch * screw_least_major * thick
+    return _shear_area(engagement, pitch, screw_least_major, screw_least_major - hole_most_pitch)
 
 
 @worked_by(formula="L_e = 2 As / (pi K (1/2 + 0.57735 (E_s - K)/P))", unit="m", source=_SOURCE)
@@ -202,6 +197,13 @@ def stud_ruling(*, full_thread: float) -> Ruling:
         least=STUD_THREAD[0],
         most=STUD_THREAD[1],
     )
+
+
+def _shear_area(engagement: float, pitch: float, diameter: float, into: float) -> float:
+    """Threads sheared at a diameter, which lies `into` the thread from its pitch line. [m2]"""
+    thick = pitch / 2 + _SLOPE * into
+    _reaching(thick)
+    return math.pi * engagement / pitch * diameter * thick
 
 
 def _reaching(thick: float) -> None:

@@ -10,8 +10,7 @@ Together: `tightening`, `stud_torque_ruling`.
 
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by

@@ -11,8 +11,7 @@ Calculators: `corrected_thickness`, `velocity_from_sample`, `least_thickness`. R
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import load
 from gearcase.worked import worked_by

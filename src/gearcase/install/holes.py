@@ -12,8 +12,7 @@ Calculators: `percent_thread`, `drill_for_thread`, `drill_point_length`, `depth_
 import math
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.tables import Row, load
 from gearcase.units import Thread

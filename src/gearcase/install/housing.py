@@ -18,6 +18,7 @@ __all__ = [
     "HOUSING_KINDS",
     "KEEP_OUT_KINDS",
     "PORT_KINDS",
+    "PROBED",
     "REGION_KINDS",
     "Bus",
     "BusCable",
@@ -60,6 +61,7 @@ KEEP_OUT_KINDS = (
 )
 REGION_KINDS = ("boss", "rib", "flange", "panel")
 PORT_KINDS = ("drain", "side", "filler", "breather", "glass", "inspection")
+PROBED = ("drain", "side")  # ports that reach the oil below its level: whose thread must be gauged before a probe is bought
 
 Place = tuple[float, float]
 _CONTROLLER = Device("controller", None, 0.0)  # one of which nobody has said more

@@ -2,14 +2,13 @@
 
 Above the frequency where the mount still shows true amplitude its resonance lifts the reading: a line there can be
 found but its height means nothing. Above the resonance nothing passes. Figures by mount are in ``tables/mounts.csv``,
-good to a factor 2; where the resonance of the whole stack is known (`resonance.stack_resonance`, or a tap test) it is better.
+good to a factor 2; where the resonance of the whole stack is known (`resonance.combined_resonance`, or a tap test) it is better.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.points import Point
 from gearcase.install.resonance import TRUE_WITHIN, usable_hz
 from gearcase.tables import load
@@ -105,7 +104,7 @@ def stack_sight(*, lowest_hz: float, highest_hz: float, resonance_hz: float, wea
     resonance_hz : float
         Of the whole stack, at running temperature. [Hz]
     weakest : str
-        The part that lowers it most, as `resonance.stack_resonance` names it, or ``tap test``.
+        The part that lowers it most, the one of the lowest resonance alone, or ``tap test``.
 
     Raises
     ------

@@ -2,9 +2,10 @@
 
 Machine axes, right-handed: H to the right and V up, both seen from the input end, A along the shafts towards the viewer there. The
 sensor's z axis stands out of its face, its y axis lies along its mark, x makes them right-handed. Twelve o'clock on a face is up;
-on a top or bottom face it is towards the output end.
+on a top or bottom face, where nothing is up, it is towards the output end.
 
-Gravity fixes two of three angles: a turn about the vertical stays unseen until a tap in a known level direction shows it.
+Gravity fixes two of three angles: a turn about the vertical stays unseen until a tap in a known level direction shows it. On a side
+that is a sensor put on another side; on top and below it is any hour of its mark.
 """
 
 import itertools
@@ -22,6 +23,7 @@ __all__ = [
     "GRAVITY",
     "OUTWARD",
     "TOWARDS_OUTPUT",
+    "Mistake",
     "Turn",
     "amplitude_lost",
     "angle_between",
@@ -30,6 +32,8 @@ __all__ = [
     "rotation",
     "tap_axis",
     "turns",
+    "twelve_is",
+    "unseen_by_gravity",
 ]
 
 GRAVITY = 9.80665  # m/s2, ISO 80000-3
@@ -54,6 +58,17 @@ class Turn:
 
     says: str
     matrix: tuple[tuple[int, ...], ...]
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """A sensor on the wrong face, or with its mark at the wrong hour; `says` which of its axes then read as which, empty where they
+    turn by less than a quarter.
+    """
+
+    outward: str
+    clock: float
+    says: str
 
 
 def rotation(outward: str, clock: float) -> Matrix:
@@ -82,7 +97,7 @@ def rotation(outward: str, clock: float) -> Matrix:
     if not 0 <= clock <= 12:
         raise OutOfRange("clock", clock, "0 to 12 hours")
     out = np.array(OUTWARD[outward], dtype=float)
-    twelve = np.array(TOWARDS_OUTPUT if outward in ("up", "down") else _UP)
+    twelve = np.array(_UP if twelve_is(outward) == "up" else TOWARDS_OUTPUT)
     three = np.cross(twelve, out)
     angle = 2 * math.pi * clock / 12
     mark = math.cos(angle) * twelve + math.sin(angle) * three
@@ -98,8 +113,7 @@ def turns() -> tuple[Turn, ...]:
             for row, (column, sign) in enumerate(zip(order, signs, strict=True)):
                 matrix[row, column] = sign
             if round(float(np.linalg.det(matrix))) == 1:
-                says = ", ".join(f"{'xyz'[row]} as {'-' * (sign < 0)}{'xyz'[order[row]]}" for row, sign in enumerate(signs))
-                found.append(Turn(says, tuple(tuple(int(cell) for cell in line) for line in matrix)))
+                found.append(Turn(_says(matrix), tuple(tuple(int(cell) for cell in line) for line in matrix)))
     planned = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
     return tuple(sorted(found, key=lambda turn: turn.matrix != planned))
 
@@ -139,6 +153,42 @@ def consistent_with(
         return tuple(left)
     expected = planned @ np.array(towards)
     return tuple(turn for turn in left if angle_between(np.array(turn.matrix) @ expected, tap) <= _TAP_WITHIN)
+
+
+def unseen_by_gravity(outward: str, clock: float, *, within: float) -> tuple[Mistake, ...]:
+    """The ways to mount a sensor wrong, by quarters of the clock on every face, that show the planned gravity at rest.
+
+    Parameters
+    ----------
+    outward, clock : str, float
+        As planned, as in `rotation`.
+    within : float
+        Largest angle that still looks alike. [rad]
+
+    Raises
+    ------
+    OutOfRange
+        As `rotation`.
+
+    Examples
+    --------
+    >>> [(one.outward, one.clock) for one in unseen_by_gravity("up", 12, within=0.09)]
+    [('up', 3.0), ('up', 6.0), ('up', 9.0)]
+    """
+    planned = rotation(outward, clock)
+    alike = []
+    for face, quarter in itertools.product(OUTWARD, range(4)):
+        hour = (clock + 3 * quarter) % 12 or 12.0
+        stands = rotation(face, hour)
+        if (face == outward and quarter == 0) or angle_between(stands @ np.array(_UP), planned @ np.array(_UP)) > within:
+            continue
+        alike.append(Mistake(face, float(hour), _says(stands @ planned.T)))
+    return tuple(alike)
+
+
+def twelve_is(outward: str) -> str:
+    """Where twelve o'clock points on a face."""
+    return "towards the output end" if outward in ("up", "down") else "up"
 
 
 def tap_axis(tap: Sequence[float]) -> tuple[str, bool]:
@@ -197,3 +247,12 @@ def cross_axis_pickup(*, angle: float) -> float:
     0.1736481777
     """
     return abs(math.sin(angle))
+
+
+def _says(matrix: Matrix) -> str:
+    """``x as -x, y as y, z as -z``: a turn by quarters, axis by axis; empty for another."""
+    if np.abs(matrix).max(axis=1).min() < 1 - 1e-6:
+        return ""
+    axes = [int(np.argmax(np.abs(line))) for line in matrix]
+    signs = ["-" if line[axis] < 0 else "" for line, axis in zip(matrix, axes, strict=True)]
+    return ", ".join(f"{own} as {sign}{'xyz'[axis]}" for own, sign, axis in zip("xyz", signs, axes, strict=True))

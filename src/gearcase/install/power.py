@@ -36,6 +36,7 @@ __all__ = [
     "conductor",
     "conduit_fill",
     "conduit_for",
+    "grouping_share",
     "knockout",
     "least_volts",
     "mains_current",
@@ -389,12 +390,15 @@ def check_supply(*, supply: Supply, loads: Sequence[Load], margin: float) -> tup
 
 @dataclass(frozen=True)
 class BranchCircuit:
-    """Advice on a branch circuit: conductor, overcurrent device [A], current it is sized for [A], drop, and who may do it."""
+    """Advice on a branch circuit: conductor, overcurrent device [A], current it is sized for [A], its ampacity [A] after the share
+    `grouping` that is left of it among others in one conduit, drop, and who may do it.
+    """
 
     wire: str
     overcurrent: float
     sized_for: float
     ampacity: float
+    grouping: float
     drop: Worked
     drop_share: float
     only_by: str
@@ -411,11 +415,13 @@ def branch_circuit(
     system: str,
     form: str,
     temperature: float,
+    current_carrying: int,
 ) -> BranchCircuit:
     """Smallest conductor that bears the load, 125 % of it when continuous, and loses no more than 3 %, 5 % with its feeder.
 
     The overcurrent device is the largest one the table lets that conductor of least ampacity have; a longer run only thickens the
-    conductor. Ambient, grouping, motor loads, short circuit and earth fault are left to the licensed electrician.
+    conductor, as do more than three current-carrying conductors in one conduit: what is left of its ampacity must still bear that
+    device. Ambient, motor loads, short circuit and earth fault are left to the licensed electrician.
 
     Parameters
     ----------
@@ -429,6 +435,8 @@ def branch_circuit(
         ``AWG`` or ``mm2``.
     form : str
         As in `conductor`.
+    current_carrying : int
+        Conductors in the same conduit that carry current, its own counted; an earth does not.
 
     Raises
     ------
@@ -446,6 +454,7 @@ def branch_circuit(
     ...     system="AWG",
     ...     form="stranded",
     ...     temperature=348.15,
+    ...     current_carrying=2,
     ... )
     >>> advice.wire, advice.overcurrent
     ('14 AWG', 15.0)
@@ -458,7 +467,12 @@ def branch_circuit(
         raise OutOfRange("system", repr(system), "AWG or mm2")
     sized_for = load_current * (CONTINUOUS if continuous else 1.0)
     bears = [row for row in rows if sized_for <= float(row["most_overcurrent_a"]) and sized_for <= float(row["ampacity_a"])]
+    share_left = grouping_share(system=system, current_carrying=current_carrying)
+    overcurrent = float(bears[0]["most_overcurrent_a"]) if bears else math.inf
     for row in bears:
+        left = share_left * float(row["ampacity_a"])
+        if left < overcurrent:
+            continue
         kind = conductor(row["wire"], form)
         resistance = work(
             f"resistance of {row['wire']} {form}",
@@ -476,14 +490,33 @@ def branch_circuit(
             current=_given("load", load_current, "A"),
         )
         if drop.value <= most_drop * volts:
-            overcurrent = float(bears[0]["most_overcurrent_a"])
             share = drop.value / volts
-            return BranchCircuit(
-                row["wire"], overcurrent, sized_for, float(row["ampacity_a"]), drop, share, LICENSED, row["source"]
-            )
+            return BranchCircuit(row["wire"], overcurrent, sized_for, left, share_left, drop, share, LICENSED, row["source"])
     most = max(float(row["most_overcurrent_a"]) for row in rows)
-    rule = f"at most {most:g} A with margin and {most_drop:.2g} of the volts lost: a nearer panel"
+    grouped = f", {current_carrying} current-carrying conductors in one conduit" if share_left < 1 else ""
+    rule = f"at most {most:g} A with margin and {most_drop:.2g} of the volts lost{grouped}: a nearer panel or a conduit of its own"
     raise OutOfRange("load_current", f"{load_current:g} A over {length:g} m", rule)
+
+
+def grouping_share(*, system: str, current_carrying: int) -> float:
+    """What is left of a conductor's ampacity among so many in one conduit that carry current. [-]
+
+    Raises
+    ------
+    OutOfRange
+        The table does not hold so many; an unknown system.
+
+    Examples
+    --------
+    >>> grouping_share(system="AWG", current_carrying=3), grouping_share(system="AWG", current_carrying=4)
+    (1.0, 0.8)
+    """
+    rows = [row for row in load("conductor_grouping") if row["system"] == system]
+    for row in rows:
+        if int(row["from"]) <= current_carrying <= int(row["to"]):
+            return float(row["share"])
+    most = max((int(row["to"]) for row in rows), default=0)
+    raise OutOfRange("current-carrying conductors", current_carrying, f"1 to {most} in one conduit: spread them over several")
 
 
 @worked_by(formula="53 % for one, 31 % for two, 40 % for three and more", unit="-", source="NEC Chapter 9 Table 1 (from memory)")
@@ -540,7 +573,7 @@ def wires_that_fit(*, area: float, inside: float) -> float:
 
 
 def wire_area(wire: str) -> float:
-    """Area of a building wire over its insulation, NEC Chapter 9 Table 5. [m2]
+    """Area of a building wire over its insulation: NEC Chapter 9 Table 5, in mm2 the largest that EN 50525-2-31 allows. [m2]
 
     Raises
     ------
@@ -555,7 +588,7 @@ def wire_area(wire: str) -> float:
     rows = load("wire_areas")
     for row in rows:
         if row["wire"] == wire:
-            return float(row["area_in2"]) * _INCH**2
+            return float(row["area_in2"]) * _INCH**2 if row["area_in2"] else math.pi / 4 * (float(row["diameter_mm"]) / 1000) ** 2
     raise OutOfRange("wire", repr(wire), f"one of the table's: {', '.join(row['wire'] for row in rows)}; else measure its diameter")
 
 

@@ -7,30 +7,28 @@ resonance amplitudes are true; `mounting` grades lines by it. A base on a panel 
 Stiffness from area, thickness and modulus leaves out the contact of the faces, which in practice decides: a bound from above. A tap
 test on the finished mount is the only proof.
 
-Calculators: `layer_stiffness`, `mounted_resonance`, `combined_resonance`, `usable_fraction`, `usable_hz`, `response_factor`,
-`loaded_share`. Rules: `mass_ruling`. Together: `stack_resonance`.
+Calculators: `layer_stiffness`, `contact_stiffness`, `disc_area`, `disc_mass`, `mass_above`, `mounted_resonance`,
+`combined_resonance`, `usable_fraction`, `usable_hz`, `response_factor`, `loaded_share`. Rules: `mass_ruling`.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.worked import worked_by
 
 __all__ = [
     "TRUE_WITHIN",
-    "StackPart",
-    "StackResonance",
     "combined_resonance",
+    "contact_stiffness",
+    "disc_area",
+    "disc_mass",
     "layer_stiffness",
     "loaded_share",
+    "mass_above",
     "mass_ruling",
     "mounted_resonance",
     "response_factor",
-    "stack_resonance",
     "usable_fraction",
     "usable_hz",
 ]
@@ -38,24 +36,6 @@ __all__ = [
 TRUE_WITHIN = 0.10  # error up to which an amplitude counts as true, as in tables/mounts.csv
 _LIGHT = 0.1  # sensor and pad over local dynamic mass; ISO 5348 general advice (from memory)
 _MODEL = "single degree of freedom on a rigid base"
-
-
-@dataclass(frozen=True)
-class StackPart:
-    """One spring of the stack: its name, stiffness [N/m] and the mass above it [kg]."""
-
-    name: str
-    stiffness: float
-    mass_above: float
-
-
-@dataclass(frozen=True)
-class StackResonance:
-    """Resonance of the whole stack and of each part alone [Hz], and the part that lowers it most."""
-
-    hz: float
-    parts: dict[str, float]
-    weakest: str
 
 
 @worked_by(formula="k = E A / t", unit="N/m", source="textbook: a layer or rod in tension")
@@ -85,6 +65,76 @@ def layer_stiffness(*, modulus: float, area: float, thickness: float) -> float:
     """
     above_zero(modulus=modulus, area=area, thickness=thickness)
     return modulus * area / thickness
+
+
+@worked_by(formula="A = pi d^2 / 4", unit="m2", source="geometry")
+def disc_area(*, diameter: float) -> float:
+    """Area of a round pad. [m2]
+
+    Raises
+    ------
+    OutOfRange
+        Diameter not above 0.
+
+    Examples
+    --------
+    >>> 1e6 * disc_area(diameter=0.025)
+    490.87
+    """
+    above_zero(diameter=diameter)
+    return math.pi / 4 * diameter**2
+
+
+@worked_by(formula="m = rho pi d^2 / 4 t", unit="kg", source="geometry")
+def disc_mass(*, diameter: float, thickness: float, density: float) -> float:
+    """Mass of a round pad. [kg]
+
+    Raises
+    ------
+    OutOfRange
+        Anything not above 0.
+
+    Examples
+    --------
+    A steel pad of 30 mm, 8 mm thick:
+
+    >>> disc_mass(diameter=0.030, thickness=0.008, density=7850.0)
+    0.04439
+    """
+    above_zero(thickness=thickness, density=density)
+    return density * disc_area(diameter=diameter) * thickness
+
+
+@worked_by(formula="m = sensor + pad or magnet", unit="kg", source="definition")
+def mass_above(*, sensor: float, carrier: float) -> float:
+    """What a mount's spring carries: the sensor, and the pad or magnet it sits on. [kg]
+
+    Examples
+    --------
+    >>> mass_above(sensor=0.08, carrier=0.05)
+    0.13
+    """
+    return sensor + carrier
+
+
+@worked_by(formula="k = m (2 pi f_true / 0.3015)^2", unit="N/m", source=f"{_MODEL}, undamped; true to 10 %")
+def contact_stiffness(*, true_hz: float, mass: float) -> float:
+    """Stiffness of a mount's contact from how high it is true, 10 %, for a mass. [N/m]
+
+    Raises
+    ------
+    OutOfRange
+        Anything not above 0.
+
+    Examples
+    --------
+    Back by row MR12 of ``mounting_checks.csv``, usable to 10 % up to 0.3015 of the resonance:
+
+    >>> 0.3015113446 * mounted_resonance(stiffness=contact_stiffness(true_hz=2000.0, mass=0.115), mass=0.115)
+    2000.0
+    """
+    above_zero(true_hz=true_hz, mass=mass)
+    return mass * (2 * math.pi * true_hz / usable_fraction(error=TRUE_WITHIN)) ** 2
 
 
 @worked_by(formula="f = sqrt(k / m) / (2 pi)", unit="Hz", source=_MODEL)
@@ -125,8 +175,13 @@ def combined_resonance(**resonances_hz: float) -> float:
 
     Examples
     --------
-    >>> combined_resonance(sensor=25000.0, pad=5000.0)
-    4902.9
+    A sensor of 100 g on a stud in a pad of 60 g, on a warm soft bond line of 0.2 mm (20 MPa) over 25 mm:
+
+    >>> stud = layer_stiffness(modulus=200e9, area=23.5e-6, thickness=3e-3)
+    >>> bond = layer_stiffness(modulus=20e6, area=490.87e-6, thickness=0.2e-3)
+    >>> alone = dict(stud=mounted_resonance(stiffness=stud, mass=0.10), bond=mounted_resonance(stiffness=bond, mass=0.16))
+    >>> combined_resonance(sensor=25e3, **alone)
+    2744.1
     """
     if not resonances_hz:
         raise OutOfRange("resonances_hz", "none", "the resonance of one part at least")
@@ -265,36 +320,3 @@ def mass_ruling(*, sensor_mass: float, pad_mass: float, dynamic_mass: float) -> 
         ),
         source="ISO 5348 general advice (from memory): one tenth",
     )
-
-
-def stack_resonance(*, sensor_resonance_hz: float, parts: Sequence[StackPart]) -> StackResonance:
-    """Resonance of a sensor on everything between it and the housing.
-
-    Parameters
-    ----------
-    sensor_resonance_hz : float
-        Of the sensor mounted ideally, from its data sheet. [Hz]
-    parts : sequence of StackPart
-        From the sensor down, each under its own name.
-
-    Raises
-    ------
-    OutOfRange
-        Anything not above 0, or two parts of one name.
-
-    Examples
-    --------
-    A sensor of 100 g on a stud in a pad of 60 g, on a warm soft bond line of 0.2 mm (20 MPa) over 25 mm:
-
-    >>> bond = layer_stiffness(modulus=20e6, area=490.87e-6, thickness=0.2e-3)
-    >>> stud = layer_stiffness(modulus=200e9, area=23.5e-6, thickness=3e-3)
-    >>> stack = stack_resonance(sensor_resonance_hz=25e3, parts=[StackPart("stud", stud, 0.1), StackPart("bond", bond, 0.16)])
-    >>> stack.weakest, stack.hz
-    ('bond', 2744.1)
-    """
-    alone = {"sensor": sensor_resonance_hz}
-    for part in parts:
-        if part.name in alone:
-            raise OutOfRange("parts", repr(part.name), "a name of its own for each part, other than sensor")
-        alone[part.name] = mounted_resonance(stiffness=part.stiffness, mass=part.mass_above)
-    return StackResonance(combined_resonance(**alone), alone, min(alone, key=lambda name: alone[name]))

@@ -26,6 +26,7 @@ __all__ = [
     "BEND_FIXED",
     "BEND_MOVING",
     "MARGINS",
+    "METAL_CLIPS_ABOVE",
     "Clip",
     "NoRoute",
     "PowerCable",
@@ -47,6 +48,7 @@ MARGINS = {  # m, from the nearest edge of each kind of keep-out; common practic
     "bolt": 0.01,
     "seal": 0.01,
     "split line": 0.015,
+    "seat": 0.01,
 }
 APART, APART_AT_LEAST = 0.3, 0.1  # m from a power cable; common practice, no source
 APART_FROM_CONVERTER, CONVERTER_RUN = 0.5, 3.0  # m from a converter's motor cable longer than 3 m; common practice, no source

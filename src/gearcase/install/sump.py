@@ -5,8 +5,7 @@ Too little of it in the oil and the probe reads the housing through its own stem
 Calculators: `immersion_needed`, `immersion`, `tip_clearance`. Rules: `immersion_ruling`, `clearance_ruling`, `floor_ruling`.
 """
 
-from gearcase.errors import OutOfRange
-from gearcase.install.guards import above_zero
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.install.rulings import Ruling
 from gearcase.worked import worked_by
 

@@ -43,6 +43,17 @@ class ThreadLimits:
     hole_most_pitch: float
 
 
+@dataclass(frozen=True)
+class _Away:
+    """How far a class lets a thread stray from the basic profile: the screw's allowance, and the tolerance of each diameter."""
+
+    allowance: float
+    screw_major: float
+    screw_pitch: float
+    hole_minor: float
+    hole_pitch: float
+
+
 @worked_by(formula="d2 = d - 0.649519 P", unit="m", source="basic profile, ISO 68-1 and ASME B1.1")
 def pitch_diameter(*, major_diameter: float, pitch: float) -> float:
     """Basic pitch diameter. [m]
@@ -136,12 +147,8 @@ def limits_unified(*, major_diameter: float, pitch: float) -> ThreadLimits:
     minor = 0.25 * per_thread - 0.40 * per_thread**2
     if inches < _SMALL:
         minor = max(minor, min(0.05 * per_thread ** (2 / 3) + 0.03 * per_thread / inches - 0.002, 0.394 * per_thread))
-    return ThreadLimits(
-        screw_least_major=(inches - allowance - 0.060 * per_thread ** (2 / 3)) * _INCH,
-        screw_least_pitch=pitch_diameter(major_diameter=major_diameter, pitch=pitch) - (allowance + tolerance) * _INCH,
-        hole_most_minor=minor_diameter(major_diameter=major_diameter, pitch=pitch) + minor * _INCH,
-        hole_most_pitch=pitch_diameter(major_diameter=major_diameter, pitch=pitch) + 1.3 * tolerance * _INCH,
-    )
+    away = _Away(allowance, 0.060 * per_thread ** (2 / 3), tolerance, minor, 1.3 * tolerance)
+    return _limits(major_diameter, pitch, away, unit=_INCH)
 
 
 def limits_metric(*, major_diameter: float, pitch: float) -> ThreadLimits:
@@ -173,11 +180,18 @@ def limits_metric(*, major_diameter: float, pitch: float) -> ThreadLimits:
     deviation = 15 + 11 * per_thread
     tolerance = 90 * per_thread**0.4 * mean**0.1
     minor = 230 * per_thread**0.7 if per_thread >= 1 else 433 * per_thread - 190 * per_thread**1.22
+    away = _Away(deviation, 180 * per_thread ** (2 / 3) - 3.15 / math.sqrt(per_thread), tolerance, minor, 1.32 * tolerance)
+    return _limits(major_diameter, pitch, away, unit=1e-6)
+
+
+def _limits(major_diameter: float, pitch: float, away: _Away, *, unit: float) -> ThreadLimits:
+    """The basic diameters less and plus what the class allows, given in `unit`. [m]"""
+    basic, minor = (found(major_diameter=major_diameter, pitch=pitch) for found in (pitch_diameter, minor_diameter))
     return ThreadLimits(
-        screw_least_major=major_diameter - (deviation + 180 * per_thread ** (2 / 3) - 3.15 / math.sqrt(per_thread)) * 1e-6,
-        screw_least_pitch=pitch_diameter(major_diameter=major_diameter, pitch=pitch) - (deviation + tolerance) * 1e-6,
-        hole_most_minor=minor_diameter(major_diameter=major_diameter, pitch=pitch) + minor * 1e-6,
-        hole_most_pitch=pitch_diameter(major_diameter=major_diameter, pitch=pitch) + 1.32 * tolerance * 1e-6,
+        screw_least_major=major_diameter - (away.allowance + away.screw_major) * unit,
+        screw_least_pitch=basic - (away.allowance + away.screw_pitch) * unit,
+        hole_most_minor=minor + away.hole_minor * unit,
+        hole_most_pitch=basic + away.hole_pitch * unit,
     )
 
 

@@ -121,41 +121,69 @@ _BEARINGS = """\
 _FACES = {
     "parallel-shaft": ("left", "right", "top", "input end", "output end"),
     "right-angle": ("left", "right", "top", "input end"),
-    "shaft-mounted": ("left", "right", "top"),
+    "shaft-mounted": ("left", "right", "top", "input end"),
 }
 _OUTWARD = {"left": "left", "right": "right", "top": "up", "input end": "input end", "output end": "output end"}
+_SIZES = {"top": (500, 600), "input end": (500, 400), "output end": (500, 400)}  # mm: two faces give one edge one length
+_LONG_SIDE = (600, 400)
+_TURNS = {  # what turns before each face, by the kind of drive
+    ("parallel-shaft", "input end"): "input coupling and guard",
+    ("parallel-shaft", "output end"): "output coupling and guard",
+    ("right-angle", "input end"): "input coupling and guard",
+    ("right-angle", "left"): "output coupling and guard",
+    ("shaft-mounted", "input end"): "pulley, belt and guard",
+    ("shaft-mounted", "right"): "driven shaft",
+}
 _HOUSING = """\
 housing:
   kind: {kind}
   # material: grey iron       # grey iron, ductile iron, steel or aluminium
   # surface_temperature: 65 °C
-  # faces:                    # seen from outside; places from the lower left corner
+  # faces:                    # seen from outside, the top with the output end away; places from the lower left corner
 {faces}
   # ports:
-  #   - {{name: side port, kind: side, face: left, at: [60 mm, 40 mm], threads_per_inch: 14, angle: 60 deg, tapered: true}}
+  #   - {{name: side port, kind: side, face: left, at: [60 mm, 120 mm], threads_per_inch: 14, angle: 60 deg, tapered: true}}
   #     # below_minimum, above_floor, to_wheel: room for a probe
+  #   - {{name: drain, kind: drain, face: left, at: [540 mm, 40 mm]}}     # and the same of its plug
+  #   - {{name: oil level glass, kind: glass, face: right, at: [540 mm, 120 mm]}}
+  #   - {{name: filler, kind: filler, face: top, at: [100 mm, 100 mm]}}
+  #   - {{name: breather, kind: breather, face: top, at: [400 mm, 500 mm]}}
+  #   - {{name: inspection cover, kind: inspection, face: top, at: [250 mm, 300 mm], major_diameter: 100 mm}}
 
 """
 _FACE = """\
   #   - name: {name}
   #     outward: {outward}
-  #     size: [600 mm, 400 mm]
+  #     size: [{width} mm, {height} mm]
   #     keep_outs:
-  #       - {{name: split flange, kind: split line, at: [300 mm, 230 mm], size: [600 mm, 30 mm]}}
-  #     regions:
-  #       - {{name: {name} boss, kind: boss, at: [300 mm, 300 mm], size: [45 mm, 45 mm],
+{keep_outs}  #     regions:
+  #       - {{name: {name} boss, kind: boss, at: [330 mm, 310 mm], size: [45 mm, 45 mm],
   #          wall: {{readings: [22.6 mm, 22.4 mm, 22.5 mm], velocity_set: 5920 m/s, gauge_error: 0.3 mm,
   #                 sample: {{caliper: 20 mm, reading: 26.3 mm}}}}}}     # a cover's edge that both can measure
-  #     threaded_holes:
-  #       - {{name: {name} lifting eye, at: [100 mm, 350 mm], thread: M12, function: lifting}}"""
+{seats}  #     threaded_holes:
+{holes}"""
+_SEAT = """\
+  #     seats:                # bearing caps; load: the hour to which the load pushes
+  #       - {bearing: "input bearing, coupling end", at: [150 mm, 150 mm], diameter: 110 mm, load: 6}
+"""
+_HOLES = {
+    "left": (
+        "left jig hole 1|[240 mm, 370 mm]|the maker's own jig hole and free",
+        "left jig hole 2|[410 mm, 370 mm]|free jig hole",
+    ),
+    "top": ("lifting eye|[100 mm, 500 mm]|lifting",),
+}
+
 
 _KIT = """\
 # kit:                          # what is brought along
 #   adhesive: {kind: two-part methacrylate, full_cure: 24 h}      # and what else its sheet says
 #   metal_temperature: 18 °C
 #   brackets:                   # on existing holes whose function is known, or a stand of its own
-#     - {name: strut on the jig holes, face: left, holes: [left jig hole], grade: "8.8", full_thread: 18 mm, mass: 3 kg}
-#   enclosure: {size: [200 mm, 300 mm], pattern: [160 mm, 260 mm], screw: M6, bracket: strut on the jig holes}
+#     - {name: strut on the jig holes, face: left, holes: [left jig hole 1, left jig hole 2],
+#        grade: "8.8", full_thread: 18 mm, mass: 3 kg}
+#     - {name: stand}
+#   enclosure: {size: [200 mm, 300 mm], pattern: [160 mm, 260 mm], screw: M6, bracket: stand}
 #   light: {height: 2.2 m, seen_from: 25 m, bracket: strut on the jig holes}
 #   probe: {port: side port, thread: NPT 1/2, length: 90 mm, tip_diameter: 6 mm}
 #   cable_entry: {face: left, at: [300 mm, 20 mm], beyond: 5 m}   # where the cables leave the housing
@@ -218,7 +246,7 @@ def template(kind: str, title: str) -> str:
     True
     """
     drive, train = _DRIVES[kind]
-    faces = "\n".join(_FACE.format(name=name, outward=_OUTWARD[name]) for name in _FACES[kind])
+    faces = "\n".join(_face(kind, name) for name in _FACES[kind])
     head = _HEAD.format(title=json.dumps(title, ensure_ascii=False), drive=drive)
     return head + train + _BEARINGS + _HOUSING.format(kind=kind, faces=faces) + _KIT + _POINTS
 
@@ -249,3 +277,25 @@ def new_job(folder: Path, title: str, kind: str) -> Path:
     write_text(beside, schema)
     write_text(path, template(kind, title or folder.resolve().name))
     return path
+
+
+def _face(kind: str, name: str) -> str:
+    """One face as a comment to fill in."""
+    width, height = _SIZES.get(name, _LONG_SIDE)
+    keep_outs = []
+    if name == "top":
+        keep_outs.append("{name: fan shroud, kind: fan shroud, at: [250 mm, 30 mm], size: [300 mm, 60 mm]}")
+    else:
+        keep_outs.append(f"{{name: split flange, kind: split line, at: [{width // 2} mm, 230 mm], size: [{width} mm, 30 mm]}}")
+    if (kind, name) in _TURNS:
+        keep_outs.append(f"{{name: '{_TURNS[kind, name]}', kind: rotating part, at: [150 mm, 150 mm], size: [120 mm, 120 mm]}}")
+    holes = [one.split("|") for one in _HOLES.get(name, (f"{name} cap bolt|[60 mm, 300 mm]|cap bolt",))]
+    return _FACE.format(
+        name=name,
+        outward=_OUTWARD[name],
+        width=width,
+        height=height,
+        keep_outs="".join(f"  #       - {one}\n" for one in keep_outs),
+        seats=_SEAT if name == "input end" else "",
+        holes="\n".join(f"  #       - {{name: {hole}, at: {at}, thread: M12, function: {what}}}" for hole, at, what in holes),
+    )

@@ -25,6 +25,7 @@ from types import MappingProxyType
 from gearcase.errors import OutOfRange
 
 __all__ = [
+    "RECORDS_EVERY",
     "RULES",
     "TRANSITIONS",
     "AlarmEvent",
@@ -44,6 +45,7 @@ BLUE_AFTER = 60.0  # without a good reading [s]; this and all below: common prac
 BAD_POLLS = 3
 CLEAR_AFTER = 1800.0  # run time under the clear level [s]
 JUDGED_WITHIN = 1800.0  # a green light rests on a judgement no older than this [s]
+RECORDS_EVERY = 2 * 3600.0  # so often a record is taken of a steady drive, for the levels of its lines [s]
 LONGEST_STEP = 120.0  # a reading speaks for no longer than this [s]
 _3_DB, _2_DB = 10 ** (3 / 20), 10 ** (2 / 20)
 
@@ -97,6 +99,10 @@ class Rule:
         It alarms again over what it was times the share, plus the step.
     blue_after : float
         Without a good reading for so long, nothing can be told. [s]
+    polled : bool
+        Whether each poll reads it; a level from a record comes with the record, and that there is none is no bad poll.
+    speaks_for : float
+        Run time that one reading under the clear level counts for, at most. [s]
     """
 
     yellow: Persistence
@@ -110,6 +116,8 @@ class Rule:
     again_share: float = _3_DB
     again_step: float = 0.0
     blue_after: float = BLUE_AFTER
+    polled: bool = True
+    speaks_for: float = LONGEST_STEP
 
 
 _STEADY, _TURNING, _ANY_RUN = (
@@ -120,7 +128,21 @@ _STEADY, _TURNING, _ANY_RUN = (
 _MINUTES = Persistence(60.0, 3, 4)
 _FIVE_MINUTES = Persistence(60.0, 5, 5)
 _TEN_MINUTES = Persistence(60.0, 10, 10)
-_RARE = Persistence(2 * 3600.0, 3, 4, across_runs=True, span_s=6 * 3600.0)
+_RARE = Persistence(RECORDS_EVERY, 3, 4, across_runs=True, span_s=6 * 3600.0)
+_TEN_RECORDS = Persistence(RECORDS_EVERY, 10, 10)
+
+_OF_RECORDS = Rule(  # three records under the clear level clear it
+    _RARE,
+    _RARE,
+    _TEN_RECORDS,
+    _STEADY,
+    _STEADY,
+    False,
+    clear_share=1 / _2_DB,
+    blue_after=3 * RECORDS_EVERY,
+    polled=False,
+    speaks_for=CLEAR_AFTER / 3,
+)
 
 RULES: Mapping[str, Rule] = MappingProxyType(
     {
@@ -132,6 +154,9 @@ RULES: Mapping[str, Rule] = MappingProxyType(
         "high-frequency acceleration": Rule(
             _RARE, _RARE, _TEN_MINUTES, _STEADY, _STEADY, False, clear_share=1 / _2_DB, blue_after=2 * 3600.0
         ),
+        "shaft lines": _OF_RECORDS,
+        "mesh lines": _OF_RECORDS,
+        "bearing lines": _OF_RECORDS,
     }
 )
 
@@ -271,7 +296,7 @@ def step(state: AlarmState, reading: Sample | None, now: float) -> tuple[AlarmSt
         state = replace(state, danger=_gather(state.danger, rule.danger, reading.time_s, state.run, value))
     if seen in rule.judged_in:
         state = replace(state, yellow=_gather(state.yellow, rule.yellow, reading.time_s, state.run, value), judged_s=reading.time_s)
-    state = _under(state, value, min(max(gap, 0.0), LONGEST_STEP))
+    state = _under(state, value, min(max(gap, 0.0), rule.speaks_for))
     trigger = _trigger(state, reading.witness)
     if trigger is not None:
         state, event = _move(state, trigger, now, value)

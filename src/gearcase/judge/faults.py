@@ -334,6 +334,8 @@ class _Examination:
         for _ in range(_REFINEMENTS):  # a window about a base 0.1 % off may hold only the skirt of a line
             base = _refined(base, self.scorer.lines(base))
         lines = self.scorer.lines(base)
+        bare = self._without_sidebands(lines, owners)
+        owners.sort(key=lambda h: h in bare)  # the nearest that shows what it should, then the nearest
         evidence, depths = [], []
         owner = self.hypotheses[owners[0]] if owners else None
         expected = owner.order * self.speed_hz if owner else base
@@ -346,9 +348,6 @@ class _Examination:
             depths.append(float(self.envelope.depth[round(found / self.envelope.bin_hz)]))
         log_chance = float(scores[at]) + np.log(self.tried if owners else self.bases.size)
         testable = divisor == 1 or bool(self.scorer.testable(np.array([base]))[0])
-        sidebands = sum(self._sidebands(lines, order * self.speed_hz) for order in owner.modulations) if owner else 0
-        tallest = max((strength for _, strength in lines), default=0.0)
-        bare = bool(owner and owner.through_load and not sidebands and tallest >= _SIDEBANDS_SHOW * PRESENT)
         return Comb(
             hypothesis=owner,
             rivals=tuple(self._rivals(owners)),
@@ -358,14 +357,23 @@ class _Examination:
             strength_db=10 * float(np.log10(max(sum(strength for _, strength in lines), 1e-3))),
             depth=float(np.sqrt(np.sum(np.square(depths)))),
             evidence=tuple(evidence),
-            sidebands=sidebands,
+            sidebands=self._all_sidebands(lines, owner) if owner else 0,
             fits=tuple(self._fits(owners)),
         )
 
-    def _attribution(self, base_hz: float, score: float, owner: int, bare: bool) -> float:
-        """The larger of the odds against a stranger at this very place and the share of decoys that score as well.
+    def _without_sidebands(self, lines: list[tuple[float, float]], owners: list[int]) -> set[int]:
+        """Those whose spot goes through the load zone, and none of the sidebands that this makes is there though it would show."""
+        if max((strength for _, strength in lines), default=0.0) < _SIDEBANDS_SHOW * PRESENT:
+            return set()
+        through = [h for h in owners if self.hypotheses[h].through_load]
+        return {h for h in through if not self._all_sidebands(lines, self.hypotheses[h])}
 
-        `bare`: the comb has none of the sidebands that going through the load zone makes.
+    def _all_sidebands(self, lines: list[tuple[float, float]], owner: Hypothesis) -> int:
+        return sum(self._sidebands(lines, order * self.speed_hz) for order in owner.modulations)
+
+    def _attribution(self, base_hz: float, score: float, owner: int, bare: set[int]) -> float:
+        """The larger of the odds against a stranger at this very place and the share of decoys that score as well; `bare` are the
+        hypotheses that lack their sidebands.
         """
         hypothesis = self.hypotheses[owner]
         near = np.abs(self.rates / self.rates[owner] - 1) <= SAME_RATE
@@ -373,7 +381,8 @@ class _Examination:
         away = np.log(base_hz / self.rates)
         width = np.hypot(SLIP_SPREAD, (self.bands - SLIP_BAND) / 2)
         likelihood = np.exp(-0.5 * (away / width) ** 2) / (width * np.sqrt(2 * np.pi)) * self.weights
-        stranger = STRANGER_WEIGHT / self.log_range / (_BARE if bare else 1.0)
+        likelihood[sorted(bare)] *= _BARE
+        stranger = STRANGER_WEIGHT / self.log_range
         elsewhere = stranger + likelihood.sum() - likelihood[group].sum()
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
         modulations = tuple(order * self.speed_hz for order in hypothesis.modulations)

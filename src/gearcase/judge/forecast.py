@@ -68,7 +68,8 @@ class Forecast:
     inspect_by_s : float
         By when somebody should look, whatever else is said. [s]
     earliest_s, middle_s, latest_s : float or None
-        When the limit is reached: 90 % interval and median; only with a date, the first also with "not before". [s]
+        When the limit is reached: 90 % interval and median; only with a date, the first also with "not before", infinite where
+        the growth seen may never reach it. [s]
     law : str
         One of `LAWS`, or ``undecided`` where none has most of the belief; empty without a date.
     trend : Trend
@@ -171,7 +172,8 @@ def forecast(
     now, watched = float(time[-1]), float(time[-1] - time[0])
     early, middle, late = (float(part) for part in np.quantile(ahead, [OUTSIDE, 0.5, 1 - OUTSIDE], method="nearest"))
     if late > watched:
-        says = f"not before {early / DAY:.0f} days, and further ahead than the readings reach back; {inspect}"
+        least = f"not before {early / DAY:.0f} days, and" if math.isfinite(early) else "if ever,"
+        says = f"{least} further ahead than the readings reach back; {inspect}"
         return without_date("not before", says, now + early)
     law = next((name for name, share in belief.items() if share >= FITS), "undecided")
     ranked = sorted(belief, key=lambda name: -belief[name])

@@ -43,6 +43,15 @@ class Operating:
                 return False
         return True
 
+    def meets(self, other: "Operating") -> bool:
+        """Whether the middle of another state lies in this one.
+
+        >>> Operating((24.0, 25.0), None).meets(Operating((24.6, 24.8), (0.4, 0.5)))
+        True
+        """
+        speed, load = (None if ends is None else sum(ends) / 2 for ends in (other.speed_hz, other.load))
+        return self.holds(speed_hz=speed, load=load)
+
     @property
     def says(self) -> str:
         """For a person; empty where neither is read.

@@ -84,11 +84,13 @@ class Alarms:
         raised = set()
         for key, one in held.items():
             reading = listed.get(key[:2])
+            self._here[key] = not one.not_here
+            if reading is None and not self._states[key].rule.polled:
+                continue
             quality = reading.quality if reading else "stale"
             state = _ELSEWHERE if one.not_here and run_state in ("settling", "steady") else run_state
             value = one.value if not one.not_here else reading.value if reading else None
             sample = Sample(now, value, quality, state, witness=bool(over - {key[:2]}))
-            self._here[key] = not one.not_here
             self._states[key], said = alarm.step(self._states[key], sample, now)
             self._keep(key, said)
             if any(event.trigger in _RAISED for event in said):

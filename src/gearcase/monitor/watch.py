@@ -6,6 +6,9 @@ Every round reads all devices and keeps the readings in one batch. The run state
 and sump temperature; stopped is never judged. A temperature that no drive can have is bad, and of a failed probe every one is. Each
 limit of the baseline has its alarm (`monitor.alarms`), fed with each reading where it holds.
 
+Every two hours of steady running a record is taken from each vibration sensor, and the levels of the lines expected there are kept
+as readings with limits of their own (`judge.families`).
+
 Change asks for a diagnosis: an alarm that is raised, or high-frequency acceleration of a point at twice its baseline in three
 settled readings of the last four, which is evidence and no alarm. A record is taken from that sensor and judged. A fault is named
 only when a second record, a minute of the watch later, names the same part and fault; then it stands as a yellow condition until a
@@ -32,7 +35,9 @@ from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
 from gearcase.judge import alarm
+from gearcase.judge.alarm import RECORDS_EVERY
 from gearcase.judge.compensation import LOAD, OIL, SPEED
+from gearcase.judge.families import LINE_FAMILIES, alarm_families, family_levels
 from gearcase.judge.steady import run_states
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.in_force import EVIDENCE, InForce, Key
@@ -40,6 +45,7 @@ from gearcase.monitor.polling import poll, take_record
 from gearcase.monitor.probes import Probes
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import transform
 from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
 __all__ = ["Diagnoser", "Watch"]
@@ -101,6 +107,8 @@ class Watch:
     _beat: int = 0
     _last_round: float = -math.inf
     _diagnosing: asyncio.Task[None] | None = None
+    _recording: asyncio.Task[list[Reading]] | None = None
+    _recorded: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._alarms = Alarms(self.limits, self._say)
@@ -124,8 +132,9 @@ class Watch:
                 due = max(due + every, self.clock())
                 await self.sleep(max(due - self.clock(), 0.0))
         finally:
-            if self._diagnosing is not None:
-                await self._diagnosing
+            for task in (self._diagnosing, self._recording):
+                if task is not None:
+                    await task
             self.shown = self.light
             await self._show("blue")
             self._say("watch stopped", "", f"{self.rounds} rounds")
@@ -143,7 +152,7 @@ class Watch:
             self._say("probe", point, says, now)
         state = self._run_state(readings, now)
         self.store.add_readings([replace(reading, state=state) for reading in readings])
-        self._judge(readings, state, now)
+        self._judge([*readings, *self._levels(state, now)], state, now)
         self._gather(readings, state, now)
         self._diagnose_due(state, now)
         await self._show(self._alarms.light(state, fault_named=bool(self.named), now=now))
@@ -167,6 +176,9 @@ class Watch:
             elif event.kind == "epoch":
                 self.named.pop(event.point, None)
             self._heard = event.number
+        for reading in self.store.latest():
+            if reading.quantity in LINE_FAMILIES:
+                self._recorded[reading.point] = max(reading.time_s, self._recorded.get(reading.point, -math.inf))
 
     def _recall_run(self) -> None:
         """The run state's last half hour as the store has it, so that a short absence does not start the settling anew."""
@@ -265,6 +277,46 @@ class Watch:
         device = self._sensor(point)
         if device is not None:
             self._diagnosing = asyncio.create_task(self._diagnose(point, device))
+
+    def _levels(self, state: str, now: float) -> list[Reading]:
+        """Levels of the lines that a record has brought; the next record is asked for when one is due, one at a time."""
+        if self._recording is not None:
+            if not self._recording.done():
+                return []
+            task, self._recording = self._recording, None
+            return [] if task.cancelled() else task.result()
+        due = [
+            device
+            for device in self.job.bus.devices
+            if device.profile == "three-axis vibration" and now - self._recorded.get(device.point, -math.inf) >= RECORDS_EVERY
+        ]
+        speed = self._rows[-1][2] if self._rows else math.nan
+        if state == "steady" and due and speed > 0 and self._diagnosing is None:
+            self._recorded[due[0].point] = now
+            self._recording = asyncio.create_task(self._record(due[0], speed, now))
+        return []
+
+    async def _record(self, device: BusDevice, speed_hz: float, now: float) -> list[Reading]:
+        """Take a record for its levels, and keep them; without one there are none until the next is due."""
+        try:
+            recording = await take_record(self.bus, device, speed_hz=speed_hz, start="")
+        except (NoReply, BadReply, BadRequest) as error:
+            self._say("no record", device.point, str(error))
+            return []
+        bearing = next((point.bearing for point in self.job.points if point.name == device.point), "")
+        families = alarm_families(self.job.drive, bearing)
+
+        def levels() -> dict[str, float]:
+            spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+            return family_levels(families, spectrum, speed_hz=speed_hz)
+
+        found = await asyncio.to_thread(levels)
+        readings = [
+            Reading(now, device.point, quantity, value, LINE_FAMILIES[quantity], state="steady")
+            for quantity, value in found.items()
+        ]
+        self.store.add_readings(readings)
+        return readings
 
     async def _diagnose(self, point: str, device: BusDevice) -> None:
         """Take a record and judge it; where there is none to be had, try again in a minute."""

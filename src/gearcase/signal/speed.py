@@ -301,9 +301,12 @@ def _slipping_gain(spectrum: Spectrum, speeds_hz: NDArray[np.float64]) -> NDArra
     for order in spectrum.slipping:
         place = speeds_hz * (order / spectrum.bin_hz)
         width = 2 * max(round(spectrum.slip * float(place.mean())), 1) + 1
-        highest = scipy.ndimage.maximum_filter1d(spectrum.strength, width)
         at = np.rint(place).astype(np.intp)
-        inside = (at > width) & (at < highest.size - width)
-        strength = np.clip(highest[np.where(inside, at, 0)] - np.log(width), 0, CERTAIN_PEAK)
+        inside = (at > width) & (at < spectrum.strength.size - width)
+        if not inside.any():
+            continue
+        first = int(at[inside].min()) - width
+        highest = scipy.ndimage.maximum_filter1d(spectrum.strength[first : int(at[inside].max()) + width + 1], width)
+        strength = np.clip(highest[np.where(inside, at - first, 0)] - np.log(width), 0, CERTAIN_PEAK)
         gain += np.where(inside, np.log1p(_SHARES_SHOWING[1] * (np.exp(strength / 2) / 2 - 1)), 0.0)
     return gain

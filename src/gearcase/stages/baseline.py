@@ -7,7 +7,7 @@ long a growth goes unnoticed, by running the alarm itself over these records. A 
 baseline over the B/C boundary is refused, unless an approver accepts the defect and says why; and every limit expires.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, replace
 from typing import Any
 
@@ -17,7 +17,9 @@ from gearcase import tables
 from gearcase.errors import BadInput, Problem
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
+from gearcase.judge.families import alarm_families
 from gearcase.judge.limits import DAY_ONE_EXPIRES, Limit, what_lacks
+from gearcase.judge.operating import Operating
 from gearcase.judge.settling import settling
 from gearcase.judge.steady import RunState
 from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
@@ -42,11 +44,20 @@ __all__ = ["KNOWN_DEFECT", "NORMAL", "REFUSED", "run"]
 
 NORMAL, KNOWN_DEFECT, REFUSED = "normal", "accepted with known defect", "refused"
 MOST_FALSE_YELLOW, MOST_FALSE_DANGER = 1.0, 0.1  # a drive-year; common practice, no source
+LOOSER = 1.05  # times the yellow in force; less is the scatter of a median; common practice, no source
 _RUNS_FITTED, _MOST_FITTED, _LEAST_FITTED = 20, 600, 6  # runs, and minutes of each, through which a thermal lag is put
 
 
 def run(
-    job: Job, readings: Readings, *, now: float, approver: str = "", reason: str = "", who: str = "", role: str = "technician"
+    job: Job,
+    readings: Readings,
+    *,
+    now: float,
+    approver: str = "",
+    reason: str = "",
+    who: str = "",
+    role: str = "technician",
+    in_force: Mapping[str, Any] | None = None,
 ) -> StageResult:
     """Take a baseline.
 
@@ -61,6 +72,8 @@ def run(
         Who accepts the limits; and why, where a defect is known.
     who, role : str
         Who proposes them, and as what.
+    in_force : mapping or None
+        The ``baseline/1`` document whose limits are in force, none of which is loosened without approver and reason.
 
     Raises
     ------
@@ -70,6 +83,7 @@ def run(
     _check(readings, approver, reason, who)
     minutes, points = Minutes(readings), points_read(readings)
     draft = _Draft(job, minutes, now, f"accepted by approver {approver}" if approver else f"proposed by {role}")
+    draft.held = [] if in_force is None or (approver and reason) else list(in_force["limits"])
     draft.compare_points(points)
     gated = {point: draft.gate(point) for point in points}
     over = draft.over_boundary([part for _, parts in gated.values() for part in parts])
@@ -86,7 +100,13 @@ def run(
     rows = []
     for point, (state, parts) in gated.items():
         lacks = what_lacks(state.duty, records=max((len(part) for part in parts if part.quantity != TEMPERATURE), default=0))
-        rows.append(_point_document(point, state, parts, lacks.lacks if lacks else (), draft.settling(point, state)))
+        rows.append(
+            {
+                **_point_document(point, state, parts, lacks.lacks if lacks else ()),
+                "settling": draft.settling(point, state),
+                "families": draft.families(point),
+            }
+        )
         if status != REFUSED:
             draft.set_limits(parts, own=lacks is None, known_defect=accepted)
     expected = draft.expected_in_a_year()
@@ -120,6 +140,7 @@ class _Draft:
         self.job, self.minutes, self.now, self.role = job, minutes, now, role
         self.findings: list[Finding] = []
         self.limits: list[dict[str, Any]] = []
+        self.held: list[dict[str, Any]] = []  # limits that must not be loosened
         ratings = job.drive.ratings
         self.zone = rate(0.0, power=ratings.power, speed_hz=job.drive.speed_hz, support=ratings.support)
         if self.zone is None:
@@ -167,6 +188,16 @@ class _Draft:
         names = ("end_k", "time_constant_s", "settled_after_s")
         return {"runs": len(found), **{name: float(np.median([getattr(lag, name) for lag in found])) for name in names}}
 
+    def families(self, point: str) -> list[dict[str, Any]]:
+        """What alarms at a point, and the lines it takes together; nothing for the sump, which has its temperature alone."""
+        bearing = next((one.bearing for one in self.job.points if one.name == point), None)
+        if bearing is None:
+            return []
+        return [
+            {"quantity": family.quantity, "lines": [line.name for line in family.lines]}
+            for family in alarm_families(self.job.drive, bearing)
+        ]
+
     def set_limits(self, parts: Iterable[Records], *, own: bool, known_defect: bool) -> None:
         """Limits of every quantity of a point, and what must be said of them."""
         ambient, minutes = self.minutes.of(AMBIENT), self.minutes
@@ -195,12 +226,29 @@ class _Draft:
     def _keep(self, limit: Limit, part: Records, setting: Setting) -> None:
         if setting.known_defect:
             limit = replace(limit, expires=min(limit.expires, self.now + DAY_ONE_EXPIRES))
-        row = limit_row(limit, part, setting)
+        row = self._not_looser(limit_row(limit, part, setting))
         yellow = row["false_alarms_per_year"]["yellow"]
         if yellow and yellow["per_year"] > MOST_FALSE_YELLOW:
             says = f"{limit.quantity}: {yellow['per_year']:.1f} yellows a year expected with nothing changed, more than 1"
             self.find(Level.CAUTION, "baseline.false_alarms", limit.point, says)
         self.limits.append(row)
+
+    def _not_looser(self, row: dict[str, Any]) -> dict[str, Any]:
+        """The limit, or the one in force where this one is looser: a drive that has grown must not move its own limits."""
+        if row["quantity"] == TEMPERATURE or row["yellow"] is None:
+            return row  # the fixed figures follow the ambient
+        where = Operating.of(row["operating"])
+        for held in self.held:
+            alike = all(held[name] == row[name] for name in ("point", "quantity", "kind")) and held["yellow"] is not None
+            if alike and Operating.of(held["operating"]).meets(where) and row["yellow"]["value"] > LOOSER * held["yellow"]["value"]:
+                risen = 100 * (row["yellow"]["value"] / held["yellow"]["value"] - 1)
+                says = (
+                    f"{row['quantity']}: yellow would be {risen:.0f} % higher than the one in force, which is kept: look why the "
+                    "level has grown; or an approver accepts it, with --approver NAME --reason TEXT"
+                )
+                self.find(Level.CAUTION, "baseline.looser", row["point"], says)
+                return held
+        return row
 
     def expected_in_a_year(self) -> dict[str, float]:
         """Of all limits together; said where the drive as a whole would cry wolf too often. [1/year]"""
@@ -236,14 +284,11 @@ def _over_says(part: Records, zone: Rating, accepted: bool) -> str:
     )
 
 
-def _point_document(
-    point: str, state: RunState, parts: Iterable[Records], lacks: tuple[str, ...], settles: dict[str, Any] | None
-) -> dict[str, Any]:
+def _point_document(point: str, state: RunState, parts: Iterable[Records], lacks: tuple[str, ...]) -> dict[str, Any]:
     return {
         "point": point,
         "duty": asdict(state.duty),
         "lacks_for_one_week": list(lacks),
-        "settling": settles,
         "quantities": [
             {
                 "quantity": part.quantity,

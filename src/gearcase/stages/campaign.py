@@ -159,7 +159,7 @@ def _wanted(jobs: Iterable[Planned], names: dict[str, str]) -> Iterator[Wanted]:
     for job in jobs:
         for row in job.pick:
             if row["group"] != "spares" and row["for"] != [CUT_LIST]:
-                yield Wanted(row["what"], names[job.folder], row["quantity"], row["group"])
+                yield Wanted(row["what"], names[job.folder], row["quantity"], row["group"], row["millilitres"])
 
 
 def _cut(jobs: Sequence[Planned], names: dict[str, str]) -> tuple[list[dict[str, Any]], list[Finding]]:

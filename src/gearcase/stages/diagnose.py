@@ -307,6 +307,7 @@ class Examined:
             unit=self.recording.unit,
             turns=turns,
             highest_wanted_hz=max(rates, default=None),
+            steady=self.recording.taken.state not in _UNSTEADY,
         )
 
     def _contradicting_speed(self) -> Finding | None:

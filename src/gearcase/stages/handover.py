@@ -111,7 +111,9 @@ def run(
         diagnose=documents.get("diagnose"),
         trend=documents.get("trend"),
         opened=documents.get("opened"),
-        arrays=diagnose.arrays if diagnose else {},
+        arrays={
+            name: columns for stage in ("diagnose", "trend") if stage in earlier for name, columns in earlier[stage].arrays.items()
+        },
         stale=stale,
     )
     read = tuple({"what": f"{stage} {result.number:04d}", "sha256": checksum(result.document)} for stage, result in earlier.items())

@@ -156,7 +156,6 @@ class _Measure:
         strength = line_strength(np.abs(whole.windowed) ** 2, width=floor_bins(whole.bin_hz))
         amplitude = amplitude_spectrum(whole)
         envelope = envelope_spectrum(whole)
-        kurtosis = self._best_band(whole)
         usual, slow = (_overall(whole, unit, lowest) for lowest in (10.0, SLOW_OVERALL_FROM_HZ))
         bands = _bands(whole, rate)
         for n, recording in enumerate(recordings):
@@ -178,19 +177,20 @@ class _Measure:
                 "kurtosis": found.kurtosis[n],
                 "overall_velocity": usual[n],
                 "overall_velocity_slow": slow[n],
-                **{name: values[n] for name, values in kurtosis.items()},
+                **self._best_band(heard.spectrum),
                 "band_rms": bands[n],
                 **self._lines_of(heard, amplitude[n], speed),
                 **self._gears_of(recording, speed),
             }
 
-    def _best_band(self, whole: Transform) -> dict[str, NDArray[np.floating]]:
+    def _best_band(self, whole: Transform) -> dict[str, float]:
         narrowest = min(3 * self.impacts_hz, whole.bin_hz * whole.samples / 8)
         try:
             best = kurtogram(whole, narrowest_hz=narrowest).best
-        except OutOfRange:  # too short, or a record among them that does not move
-            return {name: np.full(whole.values.shape[0], np.nan) for name in _KURTOGRAM}
-        return dict(zip(_KURTOGRAM, (best.lowest_hz, best.highest_hz, best.kurtosis, best.standard_error), strict=True))
+        except OutOfRange:  # too short, or it does not move
+            return dict.fromkeys(_KURTOGRAM, np.nan)
+        values = (best.lowest_hz, best.highest_hz, best.kurtosis, best.standard_error)
+        return {name: float(value) for name, value in zip(_KURTOGRAM, values, strict=True)}
 
     def _lines_of(self, heard: Heard, amplitude: NDArray[np.floating], speed: Speed | str) -> dict[str, NDArray[np.float64]]:
         if not isinstance(speed, Speed):

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from gearcase.errors import OutOfRange
-from gearcase.judge.alarm import CLEAR_AFTER, RULES, Persistence, Rule, Thresholds
+from gearcase.judge.alarm import CLEAR_AFTER, RECORDS_EVERY, RULES, Persistence, Rule, Thresholds
 from gearcase.judge.bootstrap import FalseAlarms, episodes_by_run, false_alarms_per_year
 from gearcase.judge.compensation import LEAST_RECORDS, LOAD, SPEED, fit_level
 from gearcase.judge.detection import GROWTHS_DB, detection
@@ -127,7 +127,7 @@ def _three_months(part: Records, setting: Setting) -> Iterator[tuple[Limit, Reco
 def _by_state(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records] | TooLittle]:
     for operating, belongs in operating_states(part.conditions.get(SPEED), part.conditions.get(LOAD), records=len(part)):
         here = part.of(belongs)
-        hours = len(here) * setting.spacing / 3600
+        hours = _hours(here, setting)
         if hours < LEAST_SETTLED_HOURS or len(here) < LEAST_RECORDS:
             yield TooLittle(operating, hours, len(here))
             continue
@@ -178,7 +178,7 @@ def _false_alarms(limit: Limit, part: Records, setting: Setting, name: str) -> F
         return None
     wanted = _minute_rule(rule, name)
     recorded = _gathered(part, max(wanted.record_s, setting.spacing))
-    judged = len(part) * setting.spacing / 3600
+    judged = _hours(part, setting)
     each = judged / len(recorded)
     count, samples = episodes_by_run(
         recorded.value,
@@ -207,6 +207,13 @@ def _detection(limit: Limit, part: Records, setting: Setting) -> list[dict[str, 
     except OutOfRange:
         return []
     return [{**asdict(one), "says": one.says} for one in told]
+
+
+def _hours(part: Records, setting: Setting) -> float:
+    """How long the records speak for: a minute's mean to the next, a record's level as long as the next record may be away. [h]"""
+    if RULES[part.quantity].polled:
+        return len(part) * setting.spacing / 3600
+    return len(_gathered(part, RECORDS_EVERY)) * RECORDS_EVERY / 3600
 
 
 def _gathered(part: Records, seconds: float) -> Records:

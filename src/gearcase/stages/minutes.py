@@ -11,6 +11,7 @@ from gearcase.checksums import sha256_of_bytes
 from gearcase.errors import Problem
 from gearcase.judge.alarm import RULES
 from gearcase.judge.compensation import LOAD, OIL, SPEED, LevelModel
+from gearcase.judge.families import LINE_FAMILIES
 from gearcase.judge.limits import DAY
 from gearcase.judge.settling import Probe, probe
 from gearcase.judge.steady import RunState, run_states
@@ -45,6 +46,7 @@ UNITS: Mapping[str, str] = {
     OVERALL: "m/s",
     TEMPERATURE: "K",
     BAND: "m/s2",
+    **LINE_FAMILIES,
     "speed": "Hz",
     "running": "-",
     "load": "-",

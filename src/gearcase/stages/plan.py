@@ -5,6 +5,7 @@ A way towards the oil is a blocker. A wall that nobody has measured is never dri
 what that costs in bandwidth is shown.
 """
 
+from dataclasses import replace
 from typing import Any
 
 from gearcase import tables
@@ -14,12 +15,12 @@ from gearcase.findings import Finding, Level
 from gearcase.install.cautions import Step
 from gearcase.install.points import Point
 from gearcase.job.build import Job
-from gearcase.stages.bands import MOUNTS_BONDED
+from gearcase.stages.bands import MOUNTS_BONDED, stack_of
 from gearcase.stages.planning.brackets import brackets, plates
 from gearcase.stages.planning.cables import cables
 from gearcase.stages.planning.card import in_order, outage_steps
 from gearcase.stages.planning.draft import CardStep, Draft
-from gearcase.stages.planning.electrics import power, wiring
+from gearcase.stages.planning.electrics import power, terminals, wiring
 from gearcase.stages.planning.faces import faces
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
@@ -32,6 +33,7 @@ from gearcase.stages.planning.mounts import (
     cost_of_bonding,
     graded_lines,
     mass_on,
+    suits,
 )
 from gearcase.stages.planning.network import network
 from gearcase.stages.planning.orientation import orientation
@@ -57,6 +59,7 @@ _TABLES = (
     "conductors",
     "branch_circuits",
     "conduits",
+    "conductor_grouping",
     "wire_areas",
     "knockouts",
     "separations",
@@ -113,8 +116,9 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     opened = clearance_holes(job, draft)
     held, plate = brackets(job, draft), plates(job, draft)
     probe = sump(job, draft)
-    wires = wiring(job, draft)
-    feeds = power(job, draft)
+    laid = _with_runs(job, run_cables)
+    wires = wiring(laid, draft)
+    feeds = power(laid, draft)
     site(job, draft)
     bench = bench_tasks(job, prepared=sum(step.kind == "prepare" for step in draft.steps))
     planned = outage_tasks(job, parts, run_cables)
@@ -145,6 +149,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "schedule": booked,
         "clearance_holes": opened,
         "wiring": wires,
+        "terminals": terminals(laid, run_cables),
         "power": feeds,
         "network": net,
         "cautions": warned,
@@ -167,6 +172,12 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         ],
     }
     return findings, document
+
+
+def _with_runs(job: Job, cables: list[dict[str, Any]]) -> Job:
+    """The job with the runs that the plan counts on, so that bus and volts are those of the cables as they lie."""
+    runs = {row["device"]: row["run_m"] for row in cables}
+    return replace(job, bus=replace(job.bus, devices=tuple(replace(one, run=runs[one.name]) for one in job.bus.devices)))
 
 
 def _fittings(job: Job, plates: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -215,7 +226,8 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         if not drillable:
             mount = BONDED
     bonded = bond(job, point, mount, draft) if mount in MOUNTS_BONDED else None
-    mass_on(job, point, draft)
+    mass_on(job, point, mount, draft)
+    suits(job, point, mount, draft)
     if "magnet" in mount:
         draft.step(
             point.name,
@@ -223,7 +235,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
             "mount",
             at=Step.PREPARE,
         )
-    band = band_of(job, point, mount, draft)
+    band, stack = band_of(job, point, mount, draft), stack_of(job, point, mount)
     if point.mount != mount and band is not None:
         cost_of_bonding(job, point, band, bonded, draft)
     stands = orientation(job, point, mount, draft)
@@ -238,6 +250,7 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
         "hole": hole,
         "bond": bonded,
         "band": None if band is None else band_document(band),
+        "stack": stack.as_dict() if stack else None,
         "lines": [] if band is None else graded_lines(job.drive, point, lines, band),
         "orientation": stands,
     }

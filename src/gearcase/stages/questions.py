@@ -11,6 +11,7 @@ from typing import Any
 from gearcase.drive.bearings import Bearing, CountRule, Geometry
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
+from gearcase.install.housing import PROBED
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.worked import Origin
@@ -126,7 +127,7 @@ def _housing(job: Job) -> Iterator[_Question]:
         )
     for port in housing.ports:
         missing = [name for name, value in (("pitch", port.pitch), ("angle", port.angle)) if value is None]
-        if missing and port.kind != "glass":
+        if missing and port.kind in PROBED:
             used = job.kit.probe is not None and job.kit.probe.port in ("", port.name)
             what = f"{' and '.join(missing)} of the thread of {port.name}, by its gauge"
             yield _Question(what, port.name, "taper threads of two systems start and then leak", blocks_ordering=used)

@@ -22,7 +22,9 @@ from gearcase.checksums import sha256_of_data
 from gearcase.errors import BadInput
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
+from gearcase.judge.alarm import RULES
 from gearcase.judge.compensation import LOAD, SPEED, LevelModel
+from gearcase.judge.families import BEARING_LINES
 from gearcase.judge.forecast import forecast
 from gearcase.judge.limits import DAY
 from gearcase.judge.operating import Operating, operating_states
@@ -47,6 +49,8 @@ _GROWS = {  # how a fault grows, by the pattern that was named; all others: nobo
     "lubrication": "lubrication",
 }
 _UNKNOWN = "unknown"
+_SHOWS = (BAND, BEARING_LINES)  # where a named spall shows; a mesh or overall may grow by much else
+_FAR = 2e11  # beyond it nobody writes a date, and a law that never reaches the limit has none [s]
 _FIRST_FEW = 5  # readings that tell where a level began
 _DB = "dB"
 
@@ -193,7 +197,7 @@ def told(series: Series, epochs: Sequence[tuple[float, str]]) -> dict[str, Any]:
             "maturity": ahead.maturity,
             "law": said.law,
             **{
-                name: None if time_s is None else date(time_s)
+                name: None if time_s is None or time_s > _FAR else date(time_s)
                 for name, time_s in (
                     ("inspect_by", said.inspect_by_s),
                     ("earliest", said.earliest_s),
@@ -248,7 +252,7 @@ def _levels(
             own = [row for row in limits if (row["point"], row["quantity"]) == (point, part.quantity)]
             limit, at, words = _matched(part, own)
             time_s, value = _daily(at)
-            kind, maturity = named.get(point, (_UNKNOWN, 1)) if part.quantity == BAND else (_UNKNOWN, 1)
+            kind, maturity = named.get(point, (_UNKNOWN, 1)) if part.quantity in _SHOWS else (_UNKNOWN, 1)
             kind = "temperature" if part.quantity == TEMPERATURE else kind
             danger = limit["danger"]["value"] if limit and limit["danger"] else None
             ahead = None if danger is None else Ahead(danger, f"danger, {limit['kind'] if limit else ''}", kind, maturity)
@@ -268,21 +272,16 @@ def _matched(part: Records, own: Sequence[Mapping[str, Any]]) -> tuple[Mapping[s
         return (own[0] if own else None), part, ""
     operating, belongs = states[0]
     ranked = sorted(own, key=lambda row: ("one-week", "day-one", "ceiling").index(row["kind"]))
-    limit = next((row for row in ranked if _same(Operating.of(row["operating"]), operating)), None)
+    limit = next((row for row in ranked if Operating.of(row["operating"]).meets(operating)), None)
     return limit, part.of(belongs), operating.says or "any speed and load: neither is read"
 
 
-def _same(limit: Operating, seen: Operating) -> bool:
-    """Whether a limit holds in the middle of a state."""
-    middle = [None if ends is None else sum(ends) / 2 for ends in (seen.speed_hz, seen.load)]
-    return limit.holds(speed_hz=middle[0], load=middle[1])
-
-
 def _daily(part: Records) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Median of each day that has enough minutes, at their middle."""
+    """Median of each day that has enough minutes, or a record, at their middle."""
     days = part.time_s // DAY
     rows = [np.flatnonzero(days == day) for day in np.unique(days)]
-    kept = [row for row in rows if len(row) >= LEAST_MINUTES]
+    least = LEAST_MINUTES if RULES[part.quantity].polled else 1
+    kept = [row for row in rows if len(row) >= least]
     return (
         np.array([np.median(part.time_s[row]) for row in kept], dtype=float),
         np.array([np.median(part.value[row]) for row in kept], dtype=float),

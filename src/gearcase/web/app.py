@@ -41,6 +41,7 @@ _KINDS = {
     "pdf": "application/pdf",
     "html": "text/html; charset=utf-8",
     "png": "image/png",
+    "csv": "text/csv; charset=utf-8",
 }
 _KEPT_PAGE = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; sandbox; frame-ancestors 'none'"
 _FOR_A_YEAR = "private, max-age=31536000, immutable"

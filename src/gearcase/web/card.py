@@ -287,6 +287,8 @@ def _sections(folder: Path, stage: str, stored: StoredResult) -> tuple[Section, 
     if stored.document.get("schema") == "diagnose/1":
         earlier = results.latest(folder, "survey")
         survey, arrays = (earlier.document, stored.arrays()) if earlier else (None, None)
+    if stored.document.get("schema") == "trend/1":
+        arrays = stored.arrays()
     try:
         return sections(stage_blocks(stage, stored.document, survey=survey, arrays=arrays))
     except (KeyError, TypeError, AttributeError, ValueError, IndexError) as error:

@@ -14,7 +14,7 @@ __all__ = ["Gear", "decoys", "gears"]
 
 _REGULAR_HARMONICS, _REGULAR_PAIRS = 8, 2  # of its mesh, that a sound gear shows: harmonics, pairs of sidebands
 _PITCHES = 1.5  # that a tooth is in mesh, usual gears
-_DECOYS = 64  # so that none as good means a share of 0.015
+_DECOYS = 40  # so that none as good means a share of 0.024
 _RELATED, _NEAR = 5, 0.005  # small whole ratios, within that much, share lines with what is looked at
 
 

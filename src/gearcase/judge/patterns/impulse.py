@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-import scipy.stats
+import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.judge.patterns.angular import AngularHalves
@@ -50,6 +50,8 @@ class Impulse:
         At how many equally spaced places of the turn it stands: 1 for a tooth. [-]
     orders : int
         That could be looked at. [-]
+    level : float
+        Amplitude of its lines over the noise, where they are all its own, the less of both halves. [-]
     """
 
     log_chance: float
@@ -57,6 +59,7 @@ class Impulse:
     contrast: float
     places: int
     orders: int
+    level: float
 
 
 def impulse(
@@ -91,18 +94,30 @@ def impulse(
     usual = block_floor(np.where(left_out, np.median(magnitude, axis=-1, keepdims=True), magnitude), width=_MEDIAN_ORDERS)
     values /= np.maximum(1.0, magnitude / (_LIMIT * usual))
     turn = scipy.fft.ifft(values, axis=-1)
-    power = np.abs(turn) ** 2
-    power /= power.mean(axis=-1, keepdims=True)
-    best = Impulse(0.0, 0.0, 0.0, 1, int(order.size - left_out.sum()))
+    energy = np.abs(turn) ** 2
+    power = energy / energy.mean(axis=-1, keepdims=True)
+    kept = int(order.size - left_out.sum())
+    best = Impulse(0.0, 0.0, 0.0, 1, kept, 0.0)
     widths = _widths(order.size, width)
     for places in widths:
         both = _moving_sum(power, places).min(axis=0)
         at = int(np.argmax(both))
-        log_chance = float(scipy.stats.gamma.logsf(both[at], places)) + np.log(order.size * len(widths))
+        log_chance = _power_log_chance(float(both[at]), places) + float(np.log(order.size * len(widths)))
         if log_chance < best.log_chance:
             middle = (at + (places - 1) / 2) / order.size
-            best = Impulse(log_chance, middle % 1.0, float(both[at] / places), _repeats(both, at, places), best.orders)
+            level = np.sqrt(_moving_sum(energy, places)[:, at].min() * order.size / kept)
+            best = Impulse(log_chance, middle % 1.0, float(both[at] / places), _repeats(both, at, places), kept, float(level))
     return best
+
+
+def _power_log_chance(power: float, places: int) -> float:
+    """Natural log of an upper bound of the gamma distribution's tail, of whole shape w and mean w, at x.
+
+    e^-x x^(w-1) / (w-1)! times x / (x - w + 1), the sum of a geometric series that its own terms fall faster than.
+    """
+    if power <= places:
+        return 0.0
+    return float(places * np.log(power) - power - scipy.special.gammaln(places) - np.log(power - places + 1))
 
 
 def _widths(places: int, width: float) -> list[int]:

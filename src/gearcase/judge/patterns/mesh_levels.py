@@ -2,8 +2,8 @@
 
 Wear: the latest records against the earliest of the same place, state, speed and stated load. The growth of the mesh (RMS of its
 three harmonics, in dB) is held against the scatter within both groups (Student's t of two groups of like scatter), less what the
-stated loads would explain, a mesh in proportion to its load. Decoys are bands of the same record with no mesh in them: where they
-have grown as much it is the sensor, its bond or the load, and not the teeth.
+stated loads would explain, a mesh in proportion to its load, and less what all else in the record has grown by: that is the sensor,
+its bond or the machine. Decoys are bands of the same record with no line of this mesh in them.
 
 A tilted mesh: its second harmonic is the higher one, radially and axially at one point and at more than one speed, since
 a resonance lifts it at one. Decoys are frequencies at which the noise, which takes the same way through the housing, is as much
@@ -33,7 +33,7 @@ WEAR, TILTED = "gear wear", "mesh misalignment"
 _HARMONICS = (1, 2, 3)
 _SMALLEST_GROWTH_DB = 6.0  # worth a look; handbooks of vibration diagnosis, from memory
 _EARLIEST, _LATEST = 3, 3  # records of each group, two at least
-_REACH_BINS = 4  # about a line, beside what is not known of the speed
+_MESH_REACH_BINS = 4  # about a line, beside what is not known of the speed
 _BANDS = 48  # decoys
 
 
@@ -101,10 +101,15 @@ def _worn(gear: Gear, last: Observed, observed: Sequence[Observed], tried: int) 
     levels = [np.array([_level_db(one, orders) for one in group]) for group in (early, late)]
     loads = [float(np.mean([one.recording.taken.load or 0.0 for one in group])) for group in (early, late)]
     by_load = 20 * np.log10(loads[1] / loads[0]) if min(loads) > 0 else 0.0
-    growth = float(levels[1].mean() - levels[0].mean() - max(by_load, 0.0))
+    elsewhere = _grown_elsewhere(gear, early, late)
+    by_all = max(float(np.median(elsewhere)), 0.0)
+    growth = float(levels[1].mean() - levels[0].mean() - max(by_load, 0.0) - by_all)
     log_chance = min(_growth_log_chance(levels, growth) + float(np.log(tried)), 0.0)
     seen = bool(growth >= _SMALLEST_GROWTH_DB and log_chance <= np.log(NOISE_LIMIT))
-    says = f"{growth:+.1f} dB from {early[0].recording.name} to {late[-1].recording.name}, {len(early)} records against {len(late)}"
+    says = (
+        f"{growth:+.1f} dB from {early[0].recording.name} to {late[-1].recording.name}, {len(early)} records against {len(late)}; "
+        f"all else rose by {by_all:.1f} dB"
+    )
     signs = [Sign(Role.NEEDED, need, seen, says, reported(log_chance))]
     attribution = 1.0
     if seen:
@@ -115,7 +120,7 @@ def _worn(gear: Gear, last: Observed, observed: Sequence[Observed], tried: int) 
             Sign(Role.SUPPORTING, energy, beside[1] > beside[0], f"{beside[1] - beside[0]:+.1f} dB beside the mesh over it")
         )
         signs.append(Sign(Role.AGAINST, load, False, f"{100 * loads[0]:.0f} and {100 * loads[1]:.0f} % of the rated load"))
-        attribution = _band_share(gear, orders, early=early, late=late, growth=growth)
+        attribution = float((1 + np.sum(elsewhere - by_all >= growth)) / (1 + elsewhere.size))
     return weigh(WEAR, gear.mesh, signs, attribution=attribution, seen_in=late, growth_db=growth)
 
 
@@ -127,7 +132,7 @@ def _growth_log_chance(levels: Sequence[NDArray[np.float64]], growth: float) -> 
 
 
 def _reach_hz(one: Observed, hz: float) -> float:
-    return _REACH_BINS * one.spectrum.bin_hz + hz * one.speed_spread
+    return _MESH_REACH_BINS * one.spectrum.bin_hz + hz * one.speed_spread
 
 
 def _level_db(one: Observed, orders: Sequence[float]) -> float:
@@ -145,19 +150,14 @@ def _beside_db(one: Observed, gear: Gear) -> float:
     return float(20 * np.log10(max(float(band_rms(one.spectrum, lowest_hz=low, highest_hz=high)), 1e-30)))
 
 
-def _band_share(
-    gear: Gear, orders: Sequence[float], *, early: Sequence[Observed], late: Sequence[Observed], growth: float
-) -> float:
-    """Share of bands without this mesh that have grown as much, the claim counted among them."""
+def _grown_elsewhere(gear: Gear, early: Sequence[Observed], late: Sequence[Observed]) -> NDArray[np.float64]:
+    """By how much each of many bands has grown that hold no line of this mesh, shape (bands,). [dB]"""
+    clear = min(3.5 * max(gear.turns, gear.mesh_order / gear.other_teeth), 0.2 * gear.mesh_order)
     places = gear.mesh_order * np.geomspace(0.3, 3.5, _BANDS)
-    clear = 3.5 * max(gear.turns, gear.mesh_order / gear.other_teeth)
-    kept = [place for place in places if all(abs(place - order) > min(clear, 0.2 * gear.mesh_order) for order in orders)]
-    top = min(TOP_OF_RATE * one.recording.sample_rate_hz / one.speed_hz for one in (*early, *late))
-    kept = [place for place in kept if place < top]
-    grown = [
-        np.mean([_level_db(one, [place]) for one in late]) - np.mean([_level_db(one, [place]) for one in early]) for place in kept
-    ]
-    return (1 + sum(bool(one >= growth) for one in grown)) / (1 + len(grown))
+    kept = [at for at in places if all(abs(at - n * gear.mesh_order) > clear for n in _HARMONICS)]
+    kept = [at for at in kept if all(_reaches(one, at) for one in (*early, *late))]
+    grown = [np.mean([_level_db(one, [at]) for one in late]) - np.mean([_level_db(one, [at]) for one in early]) for at in kept]
+    return np.array(grown, np.float64)
 
 
 def _ratio(one: Observed, gear: Gear) -> float:

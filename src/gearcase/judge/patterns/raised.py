@@ -11,7 +11,7 @@ from gearcase.judge.patterns.angular import AngularHalves
 __all__ = ["raised_log_chance", "sideband_log_chance"]
 
 _FIRST, _LAST = 3, 10  # pairs of sidebands a local fault shows beyond those of runout; common practice, no source
-_FEWEST = 8  # lines of which half speak for many
+_FEWEST_RAISED = 8  # lines of which half speak for many
 _HARMONICS = (1, 2, 3)
 
 
@@ -22,7 +22,7 @@ def raised_log_chance(halves: AngularHalves, orders: NDArray[np.float64]) -> flo
     weakest of that half has is binomial.
     """
     seen = orders[(orders > 3 * halves.step) & (orders < halves.top)]
-    if seen.size < _FEWEST:
+    if seen.size < _FEWEST_RAISED:
         return 0.0
     power = np.sum(np.abs(halves.at(seen)) ** 2, axis=0)
     half = seen.size // 2

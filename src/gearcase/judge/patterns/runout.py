@@ -34,12 +34,15 @@ def runout(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) ->
     for gear in plain:
         part, turns = f"{gear.shaft}, gear in {gear.mesh}", halves.turns * gear.turns
         why = ""
+        beside = _line_of_another(gear, plain, within=3 * halves.step)
         if turns < FEWEST_TURNS:
             why = f"{turns:.2g} turns of {gear.shaft} in the record, {FEWEST_TURNS:.0f} are needed: record longer"
         elif gear.mesh_order + gear.turns > halves.top:
             why = "the mesh lies beyond what the record's sample rate shows"
         elif halves.strength(np.array([gear.mesh_order]))[0] < PRESENT:
             why = "its mesh line does not stand out of the noise"
+        elif beside:
+            why = f"a line of {beside} stands on its mesh line or a sideband of it"
         if why:
             yield weigh(NAME, part, [Sign(Role.NEEDED, need, None, why)], attribution=1.0)
             continue
@@ -86,6 +89,16 @@ def _swing(halves: AngularHalves, gear: Gear, turns: float) -> float:
     """How far the mesh line swells at a rate, as its pair of sidebands says. [-]"""
     sides = halves.height(gear.mesh_order - turns) + halves.height(gear.mesh_order + turns)
     return sides / max(halves.height(gear.mesh_order), 1e-30)
+
+
+def _line_of_another(gear: Gear, plain: Sequence[Gear], *, within: float) -> str:
+    """Another mesh of which a harmonic stands where this one's line or pair of sidebands is; empty where there is none."""
+    looked = gear.mesh_order + np.array([-1.0, 0.0, 1.0]) * gear.turns
+    for other in plain:
+        harmonics = np.maximum(np.rint(looked / other.mesh_order), 1) * other.mesh_order
+        if other.mesh != gear.mesh and np.any(np.abs(harmonics - looked) <= within):
+            return other.mesh
+    return ""
 
 
 def _decoy_share(halves: AngularHalves, gear: Gear, plain: Sequence[Gear], swing: float) -> float:

@@ -7,7 +7,7 @@ are turns of nothing: the share of them that show as sure a place is the attribu
 """
 
 from collections.abc import Iterator, Sequence
-from math import gcd
+from math import gcd, lcm
 
 import numpy as np
 
@@ -28,8 +28,9 @@ from gearcase.signal.synchronous import synchronous_average
 __all__ = ["AS_STRONG", "CRACK", "FEWEST_TURNS", "damaged_teeth", "hunting_teeth", "planetary_teeth"]
 
 CRACK, HUNTING = "tooth crack or chip", "hunting tooth"
-FEWEST_TURNS = 20.0  # of a shaft, to average; of a carrier as well; handbooks of vibration diagnosis, from memory
-_FEWEST_PERIODS = 6.0  # of the hunting tooth, three in each half: fewer do not part its lines from those of the shafts
+FEWEST_TURNS = (
+    20.0  # of a shaft, to average; of a carrier and a hunting period as well; handbooks of vibration diagnosis, from memory
+)
 _SMALLEST_CONTRAST = 4.0  # 6 dB over the mean of the turn: in a long record a harmless place is certain; common practice, no source
 AS_STRONG = 0.5  # of what a gear shows: another that does counts against it; common practice, no source
 _KURTOSIS_SIGMA = 4.0  # standard errors over Gaussian noise's
@@ -64,6 +65,7 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
         if all(sign.seen for sign in signs):
             part = f"teeth on {shaft}, in {gear.mesh}"
             signs += [*_average_signs(one, halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
+            signs.append(_only_where_they_meet(gear, halves, seen))
             attribution = _decoy_share(halves, gear, seen)
         yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,))
 
@@ -72,27 +74,26 @@ def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
     """Of every mesh whose axes stand: one damaged tooth on each gear. `tried` shafts and records are looked at. [-]"""
     plain = [gear for gear in gears(drive) if not gear.carrier]
     (need,) = pattern(HUNTING).needs
+    own = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain}
     for gear in plain[::2]:
-        meetings = gear.teeth * gear.other_teeth // gcd(gear.teeth, gear.other_teeth)
-        base, mate = gear.mesh_order / meetings, gear.mesh_order / gear.other_teeth
-        if meetings in (gear.teeth, gear.other_teeth):
+        base = _hunting_turns(gear)
+        if base in (gear.turns, gear.mesh_order / gear.other_teeth):
             continue  # the same teeth meet at every turn of one gear: nothing hunts
         periods = halves.turns * base
-        if periods < _FEWEST_PERIODS:
-            needs_s = _FEWEST_PERIODS / (base * one.speed_hz)
+        if periods < FEWEST_TURNS:  # of fewer, knocks at random fall on one place of both halves often enough
+            needs_s = FEWEST_TURNS / (base * one.speed_hz)
             says = f"{periods:.2g} periods of the hunting tooth in the record; record {needs_s:.0f} s"
             yield weigh(HUNTING, gear.mesh, [Sign(Role.NEEDED, need, None, says)], attribution=1.0)
             continue
-        phase = gear.mesh_order / gcd(gear.teeth, gear.other_teeth)
-        seen = impulse(halves, base, width=gear.width * gear.teeth / meetings, others=(gear.turns, mate, phase))
+        seen = _hunting_impulse(gear, halves)
         if seen is None:
             continue
         count = float(np.log(tried))
         signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
         attribution = 1.0
         if signs[0].seen:
-            attribution = _decoy_share_of(halves, base, gear.width * gear.teeth / meetings, seen)
-            signs.append(_several(seen))
+            attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, seen)
+            signs.append(_at_every_turn(seen, own[gear.shaft], own[gear.other]))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
 
@@ -130,6 +131,35 @@ def _own_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Im
     faster = [other.turns for other in plain if other.turns > gear.turns * (1 + 1e-9)]
     regular = [order for other in here for order in other.regular]
     return impulse(halves, gear.turns, width=max(other.width for other in here), others=faster, regular=regular)
+
+
+def _hunting_turns(gear: Gear) -> float:
+    """How often the same two teeth meet again. [-]"""
+    return gear.mesh_order / lcm(gear.teeth, gear.other_teeth)
+
+
+def _hunting_impulse(gear: Gear, halves: AngularHalves) -> Impulse | None:
+    """Of the hunting period, without the lines of either gear and of the assembly phase."""
+    base, phase = _hunting_turns(gear), gear.mesh_order / gcd(gear.teeth, gear.other_teeth)
+    return impulse(
+        halves, base, width=gear.width * base / gear.turns, others=(gear.turns, gear.mesh_order / gear.other_teeth, phase)
+    )
+
+
+def _only_where_they_meet(gear: Gear, halves: AngularHalves, seen: Impulse) -> Sign:
+    """Two teeth that knock when they meet do so at one place of either gear's turn, in some turns: all lines are as high."""
+    name, hunts = pattern(CRACK).against[2], _hunting_impulse(gear, halves)
+    if hunts is None or halves.turns * _hunting_turns(gear) < FEWEST_TURNS:
+        return Sign(Role.AGAINST, name, None, f"too few meetings of the same two teeth of {gear.mesh} in the record")
+    share = hunts.level / seen.level
+    return Sign(Role.AGAINST, name, share >= AS_STRONG, f"lines of the hunting period {share:.2f} as high as those of the turn")
+
+
+def _at_every_turn(seen: Impulse, *own: Impulse | None) -> Sign:
+    """What scatters from knock to knock of one tooth leaves a little at the hunting period as well."""
+    share = max([one.level / seen.level for one in own if one is not None], default=0.0)
+    says = f"lines of one gear's turn {share:.2f} times as high as those of the hunting period"
+    return Sign(Role.AGAINST, pattern(HUNTING).against[0], share >= 1 / AS_STRONG, says)
 
 
 def _stands_out(seen: Impulse, count: float) -> bool:
@@ -197,7 +227,7 @@ def _in_both(gear: Gear, seen: Impulse, found: dict[str, Impulse | None], count:
 
 def _several(seen: Impulse) -> Sign:
     says = f"at {seen.places} equally spaced places" if seen.places > 1 else "at one place only"
-    return Sign(Role.AGAINST, "at several places of the turn", seen.places > 1, says)
+    return Sign(Role.AGAINST, pattern(CRACK).against[1], seen.places > 1, says)
 
 
 def _passing(gear: Gear, halves: AngularHalves, base: float) -> Sign:

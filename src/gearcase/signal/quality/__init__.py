@@ -51,6 +51,7 @@ def judge_quality(
     turns: float | None = None,
     highest_wanted_hz: float | None = None,
     full_scale: float | None = None,
+    steady: bool = True,
 ) -> list[Finding]:
     """Everything found wrong with a record, the worst first; empty for a sound one.
 
@@ -68,6 +69,8 @@ def judge_quality(
         Highest frequency somebody wants to see in it. [Hz]
     full_scale : float, optional
         Where the sensor clips; else only flat tops tell. [unit of the samples]
+    steady : bool
+        Whether the speed was meant to be; of a run-up or a coast-down it is not asked how far it moved.
 
     Returns
     -------
@@ -108,6 +111,7 @@ def judge_quality(
         turns,
         highest_wanted_hz,
         full_scale,
+        steady,
     )
     findings = [finding for rule in _RULES if (finding := rule(facts))]
     order = list(Level)

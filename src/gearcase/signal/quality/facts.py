@@ -34,6 +34,8 @@ class Facts:
         [Hz]
     full_scale : float or None
         [unit of the samples]
+    steady : bool
+        Whether the speed was meant to be.
     """
 
     samples: NDArray[np.floating]
@@ -45,6 +47,7 @@ class Facts:
     turns: float | None
     highest_wanted: float | None
     full_scale: float | None
+    steady: bool
 
     @functools.cached_property
     def step(self) -> float:
@@ -58,9 +61,10 @@ class Facts:
 
     @functools.cached_property
     def power(self) -> NDArray[np.floating]:
-        """Mean square in each bin of `spectrum`, Hann window, shape (bins,). Squared [unit of the samples]"""
-        scale = 16 / (3 * self.spectrum.samples**2)  # 2 / (N^2 x 3/8), Parseval
-        return np.asarray(np.abs(self.spectrum.windowed).astype(np.float64) ** 2 * scale)
+        """Share of the mean square in each bin of `spectrum`, Hann window, shape (bins,). [-]"""
+        scale = math.sqrt(16 / 3) / self.spectrum.samples / self.deviation  # 2 / (N^2 x 3/8), Parseval
+        values = self.spectrum.windowed * scale  # before squares of SI units run out of float32
+        return np.asarray(values.real**2 + values.imag**2)
 
     @functools.cached_property
     def lines(self) -> FoundLines:

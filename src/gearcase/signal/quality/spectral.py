@@ -17,7 +17,7 @@ from gearcase.signal.spectrum import TO_VELOCITY, FoundLines
 
 __all__ = ["aliasing", "carrier", "mains", "ski_slope"]
 
-_SLOW_HZ = 10.0  # lower edge of the overall velocity, ISO 20816-1
+_OVERALL_FROM_HZ = 10.0  # lower edge of the overall velocity, ISO 20816-1
 _OVERALL_TO_HZ = 1000.0  # its upper edge
 _OCTAVE_BINS = 32  # fewer are filled by the lines of a few slow shafts
 _SETTLING_BINS = 4  # about 0 Hz: what a mean or a straight drift leaves under a Hann window
@@ -35,7 +35,7 @@ _CARRIER_STEP_HZ = 500.0  # carriers are set in such steps; common practice, no 
 _CARRIER_HZ = (2000.0, 16000.0)  # common practice, no source
 _CARRIER_EXACT = 1e-4  # of its nominal frequency, and of the recorder's: two quartz clocks
 _OUTPUT_HZ = (5.0, 120.0)  # of a converter; common practice, no source
-_REACH_BINS = 1.0  # either side of a place a line is looked for
+_PLACE_BINS = 1.0  # either side of a place a line is looked for
 
 
 def ski_slope(facts: Facts) -> Finding | None:
@@ -47,28 +47,29 @@ def ski_slope(facts: Facts) -> Finding | None:
     """
     hz = facts.spectrum.bin_hz
     top = facts.spectrum.values.size * hz
-    octaves = [(2 * _SLOW_HZ / 2**k, _SLOW_HZ / 2**k) for k in range(16)]
+    octaves = [(2 * _OVERALL_FROM_HZ / 2**k, _OVERALL_FROM_HZ / 2**k) for k in range(16)]
     bins = [(max(math.ceil(low / hz), _SETTLING_BINS), math.ceil(high / hz)) for high, low in octaves]
     bins = [(first, last) for first, last in bins if last - first >= _OCTAVE_BINS and last * hz < top]
-    omega = 2 * np.pi * hz * np.arange(1, facts.power.size)
-    velocity = facts.power[1:] * omega ** (2 * TO_VELOCITY[facts.unit])  # begins at bin 1
-    acceleration = velocity * omega**2
-    level = [float(np.quantile(acceleration[first - 1 : last - 1], 0.25)) for first, last in bins]
+    end = min(math.ceil(_OVERALL_TO_HZ / hz), facts.power.size)
+    omega = 2 * np.pi * hz * np.arange(1, end)
+    velocity = facts.power[1:end] * (facts.deviation * omega ** TO_VELOCITY[facts.unit]) ** 2  # begins at bin 1
+    slow = velocity[: bins[0][1]] * omega[: bins[0][1]] ** 2 if bins else velocity[:0]
+    level = [float(np.quantile(slow[first - 1 : last - 1], 0.25)) for first, last in bins]
     steep = [n for n in range(len(level) - 2) if level[n] < level[n + 1] < level[n + 2] and level[n + 2] > _SKI * level[n]]
     if not steep:
         return None
-    edge, end = math.ceil(_SLOW_HZ / hz), min(math.ceil(_OVERALL_TO_HZ / hz), facts.power.size)
+    edge = math.ceil(_OVERALL_FROM_HZ / hz)
     below, above = (math.sqrt(velocity[first - 1 : last - 1].sum()) for first, last in ((_SETTLING_BINS, edge), (edge, end)))
     if below <= above:
         return None
     growth = 4 * math.sqrt(level[steep[0] + 2] / level[steep[0]])
     says = (
-        f"As velocity, what lies below {_SLOW_HZ:g} Hz is {1000 * below:.3g} mm/s RMS, {below / max(above, 1e-300):.2g} times what "
-        f"lies above, and its power rises {growth:.2g} times an octave towards 0 (a steady sensor: 4 to 8): a ski slope, of an "
-        f"overload, a thermal shock or a bad connection; do not read velocity below {_SLOW_HZ:g} Hz, let the sensor settle, look "
-        "at cable and range."
+        f"As velocity, what lies below {_OVERALL_FROM_HZ:g} Hz is {1000 * below:.3g} mm/s RMS, "
+        f"{below / max(above, 1e-300):.2g} times what lies above, and its power rises {growth:.2g} times an octave towards 0 (a "
+        "steady sensor: 4 to 8): a ski slope, of an overload, a thermal shock or a bad connection; do not read velocity below "
+        f"{_OVERALL_FROM_HZ:g} Hz, let the sensor settle, look at cable and range."
     )
-    return Finding(Level.CAUTION, "quality.ski_slope", f"below {_SLOW_HZ:g} Hz", says)
+    return Finding(Level.CAUTION, "quality.ski_slope", f"below {_OVERALL_FROM_HZ:g} Hz", says)
 
 
 def aliasing(facts: Facts) -> Finding | None:
@@ -105,7 +106,7 @@ def mains(facts: Facts) -> Finding | None:
         if found is None:
             continue
         base, harmonics = found
-        share = sum(_line_power(facts, n * base) for n in harmonics) / facts.deviation**2
+        share = sum(_line_power(facts, n * base) for n in harmonics)
         level = Level.CAUTION if share > _MAINS_STRONG else Level.NOTE
         says = (
             f"Lines at {', '.join(f'{n}' for n in harmonics)} times {base:.2f} Hz hold {100 * min(share, 1):.2g} % of the power: "
@@ -124,11 +125,11 @@ def carrier(facts: Facts) -> Finding | None:
     lines, hz = facts.lines.hz, facts.spectrum.bin_hz
     top = facts.spectrum.values.size * hz
     for nominal in np.arange(_CARRIER_HZ[0], min(_CARRIER_HZ[1], top) + 1, _CARRIER_STEP_HZ):
-        off = _REACH_BINS * hz + _CARRIER_EXACT * nominal
-        if any(_near(lines, [nominal / n], off).any() for n in (2, 3, 4)):
-            continue
+        off = _PLACE_BINS * hz + _CARRIER_EXACT * nominal
         near = lines[np.abs(lines - nominal) < 2 * _OUTPUT_HZ[1]]
         lower, upper = near[near < nominal - 2 * _OUTPUT_HZ[0]], near[near > nominal + 2 * _OUTPUT_HZ[0]]
+        if not (lower.size and upper.size) or _near(lines, [nominal / n for n in (2, 3, 4)], off).any():
+            continue
         pairs = lower.size * upper.size * min(off / _OUTPUT_HZ[1], 1)  # that chance sets about it
         density = _density(lines, nominal - 600, nominal + 600, hz)
         middle = (lower[:, None] + upper) / 2
@@ -136,8 +137,8 @@ def carrier(facts: Facts) -> Finding | None:
             centre, output = middle[low, high], (upper[high] - lower[low]) / 4
             places = [centre - 4 * output, centre + 4 * output]
             places += [2 * centre + n * output for n in (-5, -1, 1, 5) if 2 * centre + 5 * output < top]
-            found = int(_near(lines, places, 2 * _REACH_BINS * hz).sum())
-            if found >= 2 and _by_chance(found, len(places), 4 * _REACH_BINS * density) * pairs < CHANCE:
+            found = int(_near(lines, places, 2 * _PLACE_BINS * hz).sum())
+            if found >= 2 and _by_chance(found, len(places), 4 * _PLACE_BINS * density) * pairs < CHANCE:
                 says = (
                     f"{found + 2} lines stand about {nominal:g} Hz at twice and four times {output:.4g} Hz, and about its double "
                     "at once and five times that: a frequency converter's carrier with its output frequency, in the sensor's cable "
@@ -156,7 +157,7 @@ def _folded_harmonics(lines: FoundLines, facts: Facts) -> tuple[float, int, int]
         base = float(lines.hz[at])
         beyond = [n for n in range(2, _HARMONICS + 1) if half < n * base < 2 * half]
         places = np.array([2 * half - n * base for n in beyond])
-        reach = _REACH_BINS * hz + float(lines.error_hz[at]) * np.array(beyond)
+        reach = _PLACE_BINS * hz + float(lines.error_hz[at]) * np.array(beyond)
         away = np.abs(places - base * np.rint(places / base)) if beyond else places
         clear = (away > 4 * hz + reach) & (places > 4 * hz)  # else they fall on its own harmonics
         if clear.sum() < 3:
@@ -173,7 +174,7 @@ def _folded_harmonics(lines: FoundLines, facts: Facts) -> tuple[float, int, int]
 def _mains_base(facts: Facts, nominal: float) -> tuple[float, list[int]] | None:
     """Frequency of the mains and the harmonics found, more than chance gives; None where there are none, or lines between."""
     lines, hz = facts.lines.hz, facts.spectrum.bin_hz
-    reach = _REACH_BINS * hz
+    reach = _PLACE_BINS * hz
     density = _density(lines, 0.0, (_MAINS_HARMONICS + 1) * nominal, hz)
     numbers = np.arange(1, _MAINS_HARMONICS + 1)
     bases = [line / n for n in numbers for line in lines if abs(line / n - nominal) <= _MAINS_BAND * nominal]
@@ -183,13 +184,13 @@ def _mains_base(facts: Facts, nominal: float) -> tuple[float, list[int]] | None:
     found = _near(lines, numbers * best, reach)
     between = _near(lines, [best * part for n in range(2, 11) for part in (1 / n, 1 - 1 / n, 1 + 1 / n)], reach)
     tried = 1 + 2 * _MAINS_BAND * nominal * _MAINS_HARMONICS / hz  # bases that the finest harmonic tells apart
-    if found.sum() < 3 or between.any() or _by_chance(int(found.sum()), numbers.size, 2 * _REACH_BINS * density) * tried > CHANCE:
+    if found.sum() < 3 or between.any() or _by_chance(int(found.sum()), numbers.size, 2 * _PLACE_BINS * density) * tried > CHANCE:
         return None
     return float(best), [int(n) for n in numbers[found]]
 
 
 def _line_power(facts: Facts, hz: float) -> float:
-    """Mean square of a line: the bins of its lobe."""
+    """Share of the mean square that a line holds: the bins of its lobe."""
     at = round(hz / facts.spectrum.bin_hz)
     return float(facts.power[max(at - 2, 0) : at + 3].sum())
 

@@ -2,7 +2,8 @@
 
 The record is cut into eight parts. Lines of turning shafts and meshes all move by one ratio when the speed does; so of every pair
 of lines, one of a part and one of the middle part, the ratio is taken, and the ratio that most pairs share is how far the speed
-stands from the middle's. Lines that stay (mains, a neighbour) share the ratio 1, and lose where the shaft's lines are more.
+stands from the middle's. Lines that stay (mains, a neighbour) share the ratio 1, and lose where the shaft's lines are more. Beyond
+about 6 % the lines of each part are smeared too: nothing is said, and the search for the speed finds no comb.
 """
 
 import math
@@ -21,8 +22,8 @@ _PARTS = 8
 _LEAST_PART = 2048  # samples
 _LARGEST = math.log(1.1)  # between a part and the middle: beyond, a part's own lines are smeared away
 _LEAST_STRENGTH = 14.0  # one bin in a million in noise
-_MOST_LINES = 60  # the strongest of a part
-_FEWEST = 4  # lines that agree
+_MOST_OF_A_PART = 60  # the strongest of a part
+_FEWEST_AGREEING = 4  # lines that agree
 _LEAST_WIDTH = 0.1  # bins a line may be off beyond noise: the speed moves within the part as well
 _SHARPEST = 1e-3  # relative error from which a line agrees with too many others: a tenth of what a caution is given for
 _CAUTION = 0.01  # a line at 100 times the shaft then smears over a whole order of it: sidebands run together
@@ -31,7 +32,7 @@ _BLOCK = 0.03  # lines are searched in bands of 1.5 % to either side: they canno
 
 def drift(facts: Facts) -> Finding | None:
     """Range of the speed over the record, where four lines and more say so in at least half of its parts."""
-    if facts.samples.size < _PARTS * _LEAST_PART:
+    if not facts.steady or facts.samples.size < _PARTS * _LEAST_PART:
         return None
     found = speed_ratios(facts.samples, sample_rate_hz=facts.rate)
     if found.size < _PARTS // 2:
@@ -79,13 +80,13 @@ def speed_ratios(samples: NDArray[np.floating], *, sample_rate_hz: float) -> NDA
 
 def _strongest(lines: FoundLines) -> FoundLines:
     """Of those above the bins that the mean leaves something in."""
-    keep = np.sort(np.argsort(-lines.strength)[:_MOST_LINES])
+    keep = np.sort(np.argsort(-lines.strength)[:_MOST_OF_A_PART])
     return FoundLines(lines.hz[keep], lines.error_hz[keep], lines.strength[keep])
 
 
 def _shared_ratio(one: FoundLines, other: FoundLines, bin_hz: float) -> float | None:
     """The ratio that most pairs of lines share, where chance does not explain it; of several, the nearest to 1."""
-    if min(one.hz.size, other.hz.size) < _FEWEST:
+    if min(one.hz.size, other.hz.size) < _FEWEST_AGREEING:
         return None
     log_ratio = np.log(one.hz[:, None] / other.hz)
     error = np.hypot((one.error_hz / one.hz)[:, None], other.error_hz / other.hz)
@@ -93,13 +94,13 @@ def _shared_ratio(one: FoundLines, other: FoundLines, bin_hz: float) -> float | 
     near = (np.abs(log_ratio) <= _LARGEST) & (error <= _SHARPEST)
     order = np.argsort(log_ratio[near])
     ratio, error = log_ratio[near][order], error[near][order]
-    if ratio.size < _FEWEST:
+    if ratio.size < _FEWEST_AGREEING:
         return None
     first, last = np.searchsorted(ratio, ratio - 3 * error), np.searchsorted(ratio, ratio + 3 * error, side="right")
     shared = last - first
     best = int(np.lexsort((np.abs(ratio), -shared))[0])
     by_chance = ratio.size * float(3 * error[best] / _LARGEST)
-    if shared[best] < _FEWEST or scipy.special.pdtrc(shared[best] - 2, by_chance) * ratio.size > CHANCE:
+    if shared[best] < _FEWEST_AGREEING or scipy.special.pdtrc(shared[best] - 2, by_chance) * ratio.size > CHANCE:
         return None
     agreeing = slice(first[best], last[best])
     return float(np.exp(np.average(ratio[agreeing], weights=error[agreeing] ** -2)))

@@ -299,7 +299,7 @@ def _fouls(job: Job, bracket: Bracket, face: Face, place: Place, diameter: float
 def _steps(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft) -> None:
     holes = ", ".join(bracket.holes) or "its new holes"
     least, _, most = row["preload_n"]
-    draft.take(f"screws {screw.thread}, grade {screw.grade}, washers", bracket.name)
+    draft.take(f"screws {screw.thread}, grade {screw.grade}, washers", bracket.name, len(bracket.holes) + len(bracket.at))
     draft.take("strut channel, spring nuts, square washers", bracket.name)
     draft.step(
         bracket.name,
@@ -323,7 +323,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
     face = job.housing.face(box.face)
     if face is not None and box.size is not None and box.at is not None:
         _room(job, face, "edge enclosure", box.size, box.at, draft)
-    draft.take("edge enclosure with gland and earth strap", where)
+    draft.take("edge enclosure with earth strap", where)
     draft.step(
         where,
         f"Hang it on {box.bracket or 'its bracket'}, glands downwards; earth strap to its stud.",
@@ -443,6 +443,7 @@ def plates(job: Job, draft: Draft) -> list[dict[str, Any]]:
     _room(job, face, name, (2 * reach[0], 2 * reach[1]), middle, draft)
 
     thick = bracket.thickness or _PLATE_THICK
+    draft.take(f"screws {box.screw} with nuts and washers", "edge enclosure", len(corners))
     if not any(one.level is Level.BLOCKER and one.where in (bracket.name, name) for one in draft.findings):
         draft.step(
             name,

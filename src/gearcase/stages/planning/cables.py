@@ -1,6 +1,7 @@
 """The cables: how each lies on the housing, how long its run is, and which cable of the kit serves it.
 
-A device whose point and whose cables' way out both have a place is routed over the faces; of any other the run is taken as stated.
+A device whose point and whose cables' way out both have a place is routed over the faces; of any other the run is taken as stated,
+which is said. Bus and supply line are worked out with the same runs.
 """
 
 import math
@@ -12,11 +13,12 @@ from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.assignment import DRIP_LOOP, Assignment, assign_cables, cable_needed
 from gearcase.install.housing import BusDevice, CableEntry, Face, KeepOut, clearance_to, within
-from gearcase.install.points import Point
 from gearcase.install.positions import CLEAR_OF, CLEAR_OF_OTHERS
 from gearcase.install.routes import (
     APART_AT_LEAST,
     BEND_FIXED,
+    BEND_MOVING,
+    METAL_CLIPS_ABOVE,
     NoRoute,
     PowerCable,
     Route,
@@ -64,6 +66,8 @@ def cables(job: Job, draft: Draft) -> tuple[list[dict[str, Any]], list[dict[str,
             does = f"Run cable {cable.name}: {_how(route)}; label both ends."
             draft.step(device.name, " ".join((does, *(route.notes if route else ()))), "route")
             wire = f", {cable.wire}" if cable.wire else ""
+            clips = "metal cable clips" if _metal_clips(job, route) else "cable clips"
+            draft.take(clips, device.name, int(clips_needed(length=route.length if route else run.value)))
             draft.take(f"cable {cable.name}, {cable.length:.1f} m{wire}", device.name)
         rows.append(
             {
@@ -113,32 +117,34 @@ def _diameter(job: Job) -> Given:
     return Given("outside diameter of a cable", _ASSUMED_DIAMETER, "m", Origin.ASSUMED)
 
 
+def _stands(job: Job, device: BusDevice) -> Spot | None:
+    """Where a device's cable begins, at its point; None where that has no place."""
+    point = next((point for point in job.points if point.name == device.point), None)
+    return Spot(point.face, point.at) if point is not None and point.face and point.at is not None else None
+
+
 def _routes(job: Job, entry: CableEntry, draft: Draft) -> dict[str, Route]:
-    """How the cables of the devices lie whose points have a place; what stops one becomes a finding."""
-    points = {point.name: point for point in job.points}
-    placed = [
-        (device, points[device.point])
-        for device in job.bus.devices
-        if device.point in points and points[device.point].at is not None and points[device.point].face
-    ]
+    """How the cables of the devices lie that have a place; what stops one becomes a finding."""
+    placed = [(device, spot) for device in job.bus.devices if (spot := _stands(job, device))]
     power = [_power(face, part) for face in job.housing.faces for part in face.keep_outs if part.kind == _POWER]
     found: dict[str, Route] = {}
     stopped: dict[str, list[str]] = {}
+    stated = [device.name for device in job.bus.devices if not any(device is one for one, _ in placed)]
+    if stated:
+        says = "where it stands on the housing is not given: its run is taken as stated, nothing is routed"
+        draft.find(Level.NOTE, "route", ", ".join(stated), says)
     if placed and all(cable.outside_diameter is None for cable in job.kit.cables):
         says = f"no cable of the kit gives its outside diameter: routed as {1000 * _ASSUMED_DIAMETER:g} mm thick"
         draft.find(Level.NOTE, "cable_diameter", "cables", says)
-    for device, point in placed:
+    for device, spot in placed:
         try:
-            route = cable_route(
-                [_seen_by_a_cable(job, face, point, entry) for face in job.housing.faces],
-                Spot(point.face, point.at or (0.0, 0.0)),
-                Spot(entry.face, entry.at),
-                outside_diameter=_diameter(job).value,
-                moving=False,
-                power=power,
-                cross_split_line=True,
-                surface_temperature=job.housing.surface_temperature,
-            )
+            route = _way(job, spot, entry, power, over_seats=False)
+            if isinstance(route, NoRoute):
+                over = _way(job, spot, entry, power, over_seats=True)
+                if isinstance(over, Route):
+                    says = "no way but over a bearing's cap: leave a loop and clips that come off, for the day the cap must"
+                    draft.find(Level.CAUTION, "route", device.name, says)
+                    route = over
         except OutOfRange as error:
             stopped.setdefault(f"no route: {error.name} {error.value}: {error.rule}", []).append(device.name)
             continue
@@ -151,13 +157,36 @@ def _routes(job: Job, entry: CableEntry, draft: Draft) -> dict[str, Route]:
     return found
 
 
-def _seen_by_a_cable(job: Job, face: Face, own: Point, entry: CableEntry) -> Face:
-    """A face as a cable sees it: power cables have their own distances; the other sensors and the enclosure are in the way."""
+def _way(job: Job, spot: Spot, entry: CableEntry, power: list[PowerCable], *, over_seats: bool) -> Route | NoRoute:
+    return cable_route(
+        [_seen_by_a_cable(job, face, spot, entry, over_seats=over_seats) for face in job.housing.faces],
+        spot,
+        Spot(entry.face, entry.at),
+        outside_diameter=_diameter(job).value,
+        moving=_moves(job),
+        power=power,
+        cross_split_line=True,
+        surface_temperature=job.housing.surface_temperature,
+    )
+
+
+def _moves(job: Job) -> bool:
+    """A drive that hangs on the driven shaft rocks on its torque arm, and its cables with it."""
+    return job.housing.kind == "shaft-mounted"
+
+
+def _seen_by_a_cable(job: Job, face: Face, own: Spot, entry: CableEntry, *, over_seats: bool) -> Face:
+    """A face as a cable sees it: power cables have their own distances; bearing caps, the other sensors and the enclosure are in
+    the way, but not what the cable begins or ends at.
+    """
+    ends = [spot.at for spot in (own, Spot(entry.face, entry.at)) if spot.face == face.name]
     kept = tuple(part for part in face.keep_outs if part.kind != _POWER)
+    seats = tuple(KeepOut(f"cap of {seat.bearing}", seat.at, (seat.diameter,) * 2, "seat") for seat in face.seats)
+    seats = tuple(seat for seat in seats if not over_seats and not any(within(at, seat.at, seat.size) for at in ends))
     sensors = tuple(
         KeepOut(point.name, point.at, (point.sensor.base or ASSUMED_BASE,) * 2, "accessory")
         for point in job.points
-        if point.face == face.name and point.at is not None and point.name != own.name
+        if point.face == face.name and point.at is not None and point.at != own.at
     )
     box = job.kit.enclosure
     boxes: tuple[KeepOut, ...] = ()
@@ -169,7 +198,7 @@ def _seen_by_a_cable(job: Job, face: Face, own: Point, entry: CableEntry) -> Fac
         and not (entry.face == box.face and within(entry.at, box.at, box.size))
     ):
         boxes = (KeepOut("edge enclosure", box.at, box.size, "accessory"),)
-    return replace(face, keep_outs=kept + sensors + boxes)
+    return replace(face, keep_outs=kept + seats + sensors + boxes)
 
 
 def _power(face: Face, part: KeepOut) -> PowerCable:
@@ -200,6 +229,11 @@ def _run(device: BusDevice, entry: CableEntry | None, route: Route | None, draft
         says = f"its route is {run.value:.1f} m, job.yaml states a run of {device.run:.1f} m: the route is taken"
         draft.find(Level.NOTE, "run", device.name, says, run)
     return run
+
+
+def _metal_clips(job: Job, route: Route | None) -> bool:
+    hot = job.housing.surface_temperature
+    return route.metal_clips if route else hot is None or hot > METAL_CLIPS_ABOVE
 
 
 def _compare(assigned: Assignment, draft: Draft) -> None:
@@ -233,7 +267,9 @@ def _document(job: Job, device: BusDevice, cable: str | None, route: Route, entr
         f"tightest bend of the cable of {device.name}",
         bend_radius,
         outside_diameter=_diameter(job),
-        diameters=Given("diameters of a cable that lies still", BEND_FIXED, "-", Origin.ASSUMED),
+        diameters=Given("diameters of a cable that moves", BEND_MOVING, "-", Origin.ASSUMED)
+        if _moves(job)
+        else Given("diameters of a cable that lies still", BEND_FIXED, "-", Origin.ASSUMED),
     )
     number = work(
         f"clips of the cable of {device.name}",

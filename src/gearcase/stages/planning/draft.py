@@ -12,7 +12,7 @@ from gearcase.install.rulings import Ruling
 from gearcase.units import read
 from gearcase.worked import Given, Origin, Worked
 
-__all__ = ["CardStep", "Draft", "as_dict", "mm", "ruling_document", "stated", "tabled"]
+__all__ = ["CardStep", "Draft", "Pick", "as_dict", "mm", "ruling_document", "stated", "tabled"]
 
 T = TypeVar("T")
 
@@ -35,6 +35,16 @@ class CardStep:
     task: str = ""
 
 
+@dataclass(frozen=True)
+class Pick:
+    """What to bring and for what: how many, or how much of what comes in tubes. [ml]"""
+
+    what: str
+    why: str
+    quantity: int
+    millilitres: float
+
+
 @dataclass
 class Draft:
     """A plan in the making: findings, what to pick and the steps of the work card, in the order they come up; `card` puts these
@@ -42,7 +52,7 @@ class Draft:
     """
 
     findings: list[Finding] = field(default_factory=list)
-    pick: list[tuple[str, str]] = field(default_factory=list)
+    pick: list[Pick] = field(default_factory=list)
     steps: list[CardStep] = field(default_factory=list)
 
     def find(self, level: Level, rule: str, where: str, says: str, worked: Worked | None = None) -> None:
@@ -67,9 +77,10 @@ class Draft:
             self.find(level, rule, where, says, worked)
         return ruling.holds
 
-    def take(self, what: str, why: str) -> None:
-        if (what, why) not in self.pick:
-            self.pick.append((what, why))
+    def take(self, what: str, why: str, quantity: int = 1, *, millilitres: float = 0.0) -> None:
+        """Something to bring; the same for the same part is brought once."""
+        if not any((one.what, one.why) == (what, why) for one in self.pick):
+            self.pick.append(Pick(what, why, quantity, millilitres))
 
     def step(
         self,

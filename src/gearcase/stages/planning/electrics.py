@@ -4,6 +4,7 @@ What only a licensed electrician may do is marked so on the work card and in the
 """
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from gearcase.findings import Level
@@ -46,7 +47,7 @@ from gearcase.stages.planning.draft import Draft, mm
 from gearcase.stages.planning.site import on_converter
 from gearcase.worked import Given, Origin, Worked, work
 
-__all__ = ["power", "wiring"]
+__all__ = ["power", "terminals", "wiring"]
 
 IMPEDANCE = 120.0  # ohm, of cable made for a serial bus, where nobody has said; common practice, no source
 VELOCITY = 0.66  # of solid polyethylene, the slowest in use, where nobody has said; common practice, no source
@@ -56,6 +57,7 @@ MARGIN = 0.25  # on the current of a supply; common practice, no source
 CONDUCTOR_HOT = 333.15  # K, of conductors where nobody has said; common practice, no source
 EFFICIENCY, POWER_FACTOR = 0.85, 0.6  # of a small dc supply without correction, where nobody has said; common practice, no source
 SUPPLY = "supply"
+_MOTOR_CABLE = "converter motor cable"
 
 
 def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
@@ -127,6 +129,35 @@ def wiring(job: Job, draft: Draft) -> dict[str, Any] | None:
             for device in whole.devices
         ],
     }
+
+
+def terminals(job: Job, cables: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """What is wired where: each device's signals in the order of the trunk, by the names of the serial line specification; a
+    device's own terminal numbers and the colours of its wires are written in as found.
+
+    Parameters
+    ----------
+    job : Job
+    cables : sequence of mapping
+        Of the plan in the making.
+    """
+    if not job.bus.devices:
+        return []
+    whole, carried = _whole_bus(job), {row["device"]: row["cable"] or "" for row in cables}
+    names = [device.name for device in job.bus.devices]
+    passed = [name for name in dict.fromkeys(whole.along) if name in names]
+    before = job.bus.controller.name
+    fed = {device.name for device in job.bus.devices if device.current}
+    rows = []
+    for name in [*passed, *(name for name in names if name not in passed)]:
+        screen = "earth" if name in whole.screen_bonds else "through, earthed elsewhere"
+        signals = [("D1", f"D1 of {before}"), ("D0", f"D0 of {before}"), ("common", f"common of {before}"), ("screen", screen)]
+        signals += [("supply +", "supply line"), ("supply -", "supply line")] if name in fed else []
+        rows += [
+            {"device": name, "terminal": "", "signal": signal, "cable": carried.get(name, ""), "to": to} for signal, to in signals
+        ]
+        before = name
+    return rows
 
 
 def _passed(whole: Wiring, draft: Draft) -> None:
@@ -208,7 +239,7 @@ def power(job: Job, draft: Draft) -> dict[str, Any]:
         "supply": _supply(job, draft),
         "branch_circuit": circuit,
         "entries": entries,
-        "neighbours": [row for one in job.power.neighbours if (row := _neighbour(one, draft))],
+        "neighbours": _neighbours(job, draft),
     }
 
 
@@ -344,6 +375,7 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
             system=branch.system,
             form=branch.form,
             temperature=hot,
+            current_carrying=max(1, branch.wires - 1) if branch.conduit else 2,  # one of the wires is the earth
         ),
     )
     if advice is None:
@@ -366,6 +398,7 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
         "overcurrent_a": advice.overcurrent,
         "sized_for_a": advice.sized_for,
         "ampacity_a": advice.ampacity,
+        "grouping": advice.grouping,
         "drop": advice.drop.as_dict(),
         "drop_share": advice.drop_share,
         "conduit": pipe,
@@ -435,6 +468,7 @@ def _entries(job: Job, draft: Draft) -> list[dict[str, Any]]:
         only_by = LICENSED if entry.kind == "conduit" else ""
         box = f"Punch {mm(hole.nominal)} for {entry.kind} {entry.size}; deburr."
         draft.step(entry.name, box, "conduit" if only_by else "prepare", only_by=only_by)
+        draft.take(f"{entry.kind} fitting {entry.size}" if only_by else f"{entry.kind} {entry.size}", entry.name)
         draft.take(f"punch {mm(hole.nominal)} for {entry.kind} {entry.size}", entry.name)
         rows.append(
             {
@@ -449,6 +483,18 @@ def _entries(job: Job, draft: Draft) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _neighbours(job: Job, draft: Draft) -> list[dict[str, Any]]:
+    """Every power cable nearby; a drive on a converter has one, whether or not anybody has said where."""
+    if on_converter(job) and job.bus.devices and not any(one.kind == _MOTOR_CABLE for one in job.power.neighbours):
+        keep = separation(neighbour=_MOTOR_CABLE, parallel=math.inf)
+        says = (
+            f"a converter feeds the drive, and nobody has said where its motor cable runs: keep {mm(keep.wanted)} from it, cross "
+            "it square; give it in power.neighbours with how far the signal cables follow it"
+        )
+        draft.find(Level.CAUTION, "separation", "power", says)
+    return [row for one in job.power.neighbours if (row := _neighbour(one, draft))]
 
 
 def _neighbour(one: Neighbour, draft: Draft) -> dict[str, Any] | None:

@@ -243,7 +243,7 @@ def _drill_steps(
 ) -> None:
     collar = stack["depth"].value + stack["point"].value
     for what in (
-        f"drill {drill.drill} ({1000 * drill.diameter:.2f} mm, {2 * 57.29578 * POINT_ANGLE / 2:.0f} degree point)",
+        f"drill {drill.drill} ({1000 * drill.diameter:.2f} mm, {math.degrees(POINT_ANGLE):.0f} degree point)",
         f"{wanted.tap} tap {wanted.thread}",
         "stop collar, gauge pin, spot-facing cutter",
         "ultrasonic wall gauge, velocity set for this iron",

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from gearcase.install.bonding import COLDEST, HOTTEST, WARMEST_TO_APPLY
+from gearcase.install.housing import PROBED
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import mm
 from gearcase.stages.planning.lists import materials
@@ -110,7 +111,7 @@ def _forks(job: Job, plan: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     if bonded:
         yield _about_the_bond(job, ", ".join(bonded))
     for port in job.housing.ports:
-        if port.pitch is None or port.angle is None:
+        if port.kind in PROBED and (port.pitch is None or port.angle is None):
             one = "60 degree taper (gauge the angle)", "fitting of the 60 degree taper thread and its sealant"
             other = "55 degree taper", "fitting of the 55 degree taper thread and its sealant"
             yield _fork("thread of the port", port.name, one, other, "neither gauge fits: leave its plug in")

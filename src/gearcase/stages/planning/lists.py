@@ -19,7 +19,7 @@ from gearcase.install.housing import Cable, Kit
 from gearcase.install.lengths import Lengths
 from gearcase.install.points import Sensor
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft
+from gearcase.stages.planning.draft import Draft, Pick
 from gearcase.tables import Row, load
 from gearcase.worked import Given, Origin, work
 
@@ -49,12 +49,15 @@ _OF_THE_DRIVE = "drive inputs"  # profile of the frequency converter: it stands 
 
 @dataclass(frozen=True)
 class Wanted:
-    """A thing to bring, what or whom it is for, how many, and its group where it is not left to the rules."""
+    """A thing to bring, what or whom it is for, how many, its group where it is not left to the rules; of what comes in tubes how
+    much in all. [ml]
+    """
 
     what: str
     why: str
     quantity: int = 1
     group: str = ""
+    millilitres: float = 0.0
 
 
 def pick_list(things: Iterable[Wanted], cables: Iterable[Cable] = ()) -> list[dict[str, Any]]:
@@ -75,8 +78,12 @@ def pick_list(things: Iterable[Wanted], cables: Iterable[Cable] = ()) -> list[di
     rows: dict[tuple[str, str], dict[str, Any]] = {}
     for thing in things:
         group = thing.group or _rule(thing.what)["group"]
-        row = rows.setdefault((group, thing.what), {"group": group, "what": thing.what, "quantity": 0, "for": [], "rule": ""})
-        row["quantity"] = max(row["quantity"], thing.quantity) if group in _CARRIED else row["quantity"] + thing.quantity
+        row = rows.setdefault(
+            (group, thing.what), {"group": group, "what": thing.what, "quantity": 0, "for": [], "rule": "", "millilitres": 0.0}
+        )
+        carried = group in _CARRIED or thing.millilitres + row["millilitres"] > 0  # one tube, until its amount says otherwise
+        row["quantity"] = max(row["quantity"], thing.quantity) if carried else row["quantity"] + thing.quantity
+        row["millilitres"] += thing.millilitres
         if thing.why not in row["for"]:
             row["for"].append(thing.why)
     found = [*rows.values(), *(spare for row in rows.values() for spare in _spares(row)), *_spare_cables(cables)]
@@ -84,7 +91,7 @@ def pick_list(things: Iterable[Wanted], cables: Iterable[Cable] = ()) -> list[di
 
 
 def wanted(
-    job: Job, parts: Sequence[Mapping[str, Any]], cuts: Iterable[Mapping[str, Any]], picks: Iterable[tuple[str, str]]
+    job: Job, parts: Sequence[Mapping[str, Any]], cuts: Iterable[Mapping[str, Any]], picks: Iterable[Pick]
 ) -> Iterator[Wanted]:
     """Everything one job needs: its parts, what the sections of its plan picked, and what always goes along.
 
@@ -95,8 +102,8 @@ def wanted(
         Rows of the plan, for the mounts as planned.
     cuts : iterable of mapping
         Its cut lists, for the stock to bring.
-    picks : iterable of tuple
-        What, and for which part, as the draft of the plan collected it.
+    picks : iterable of Pick
+        As the draft of the plan collected them.
     """
     mounts = {part["name"]: part["mount"] for part in parts}
     for point in job.points:
@@ -111,8 +118,8 @@ def wanted(
     for screw in job.kit.screws:
         yield Wanted(f"screws {screw.size} with nuts and washers", screw.name)
     yield from bars_wanted(cuts)
-    for what, why in picks:
-        yield Wanted(what, why)
+    for pick in picks:
+        yield Wanted(pick.what, pick.why, pick.quantity, millilitres=pick.millilitres)
     here = set(_conditions(job, list(mounts.values())))
     for row in load("pick_always"):
         if row["when"] in here:
@@ -216,11 +223,22 @@ def _rule(what: str) -> Row:
     return {"group": "parts", "spare": "", "rule": ""}
 
 
+def _row(group: str, what: str, quantity: int = 0, why: Sequence[str] = (), rule: str = "") -> dict[str, Any]:
+    return {"group": group, "what": what, "quantity": quantity, "for": list(why), "rule": rule, "millilitres": 0.0}
+
+
 def _spares(row: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     rule = _rule(row["what"])
     if rule["spare"] and row["group"] == rule["group"]:
         count = 1 if rule["spare"] == "one" else math.ceil(row["quantity"] / _SPARE_IN)
-        yield {"group": "spares", "what": row["what"], "quantity": count, "for": list(row["for"]), "rule": rule["rule"]}
+        yield {
+            "group": "spares",
+            "what": row["what"],
+            "quantity": count,
+            "for": list(row["for"]),
+            "rule": rule["rule"],
+            "millilitres": 0.0,
+        }
 
 
 def _spare_cables(cables: Iterable[Cable]) -> Iterator[dict[str, Any]]:
@@ -232,7 +250,7 @@ def _spare_cables(cables: Iterable[Cable]) -> Iterator[dict[str, Any]]:
         up = next((one for one in _CABLE_LENGTHS if one > length), length)
         what = f"cable, {up:.1f} m{', ' + wire if wire else ''}"
         rule = f"one of each wire, a length up from the longest planned, {length:.1f} m: it serves any run"
-        yield {"group": "spares", "what": what, "quantity": 1, "for": ["any run"], "rule": rule}
+        yield _row("spares", what, 1, ["any run"], rule)
 
 
 def _sensor_words(sensor: Sensor) -> str:

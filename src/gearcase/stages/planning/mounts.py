@@ -12,7 +12,9 @@ from gearcase.install.bond_strength import peel_ruling, shock_ruling
 from gearcase.install.bonding import (
     COLDEST,
     OVER_DEW_POINT,
+    TAKEN,
     WARMEST_TO_APPLY,
+    adhesive_volume,
     bond_conditions,
     cure_schedule,
     cure_time,
@@ -24,11 +26,11 @@ from gearcase.install.points import Point
 from gearcase.install.resonance import mass_ruling
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
-from gearcase.stages.bands import ASSUMED_PAD, USUAL, running_band, running_temperature
+from gearcase.stages.bands import ASSUMED_PAD, USUAL, carrier_mass, running_band, running_temperature, sensor_base
 from gearcase.stages.planning.draft import Draft, ruling_document
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on"]
+__all__ = ["BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on", "suits"]
 
 BONDED = "rigid adhesive"
 COLDEST_YEAR = 253.15  # K, -20 degC, the coldest metal where nobody has said; common practice, no source
@@ -37,6 +39,9 @@ PULL, LEVER = 50.0, 0.04  # N on the cable, m above the bond: a common sensor; c
 ASSUMED_MASS = 0.1  # kg of a common sensor with its pad; common practice, no source
 _ON_SHAFT = ("shaft", "mesh")
 _SUBSTRATES = {"steel": "bare steel", "aluminium": "aluminium"}  # else iron
+_NOT_MAGNETIC = ("aluminium",)
+_ENDS = ("input end", "output end")
+_SHEET = "data sheet of the sensor"
 _ZERO_C = 273.15
 
 
@@ -49,8 +54,16 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
     rulings = _adhesive(job, point, one, draft)
     rulings += _strength(job, point, one, draft)
     cure, schedule = _cure(job, point, one, draft)
-    for what in (f"{one.name} adhesive", "abrasive, solvent, lint-free wipes, surface thermometer"):
-        draft.take(what, point.name)
+    line = point.bond_line or one.most_line
+    volume = work(
+        f"adhesive for {point.name}",
+        adhesive_volume,
+        diameter=sensor_base(point),
+        bond_line=Given("bond line", line, "m", Origin.STATED if point.bond_line else Origin.ASSUMED),
+        taken=Given("taken for each part that stays", TAKEN, "-", Origin.ASSUMED),
+    )
+    draft.take(f"{one.name} adhesive", point.name, millilitres=1e6 * volume.value)
+    draft.take("abrasive, solvent, lint-free wipes, surface thermometer", point.name)
     _steps(point, mount, one, schedule, draft)
     return {
         "adhesive": one.name,
@@ -59,6 +72,7 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
         "source": one.source,
         "cure": cure,
         "schedule_s": schedule,
+        "volume": volume.as_dict(),
         "rulings": [ruling_document(ruling) for ruling in rulings],
         "surface_temperature_k": hot,
     }
@@ -182,10 +196,31 @@ def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] |
     )
 
 
-def mass_on(job: Job, point: Point, draft: Draft) -> None:
-    """Whether the spot is heavy enough for the sensor, where its dynamic mass is known."""
+def suits(job: Job, point: Point, mount: str, draft: Draft) -> None:
+    """Whether the sensor bears the running surface, whether a magnet holds on this metal, and one axis shows what it is to."""
+    hot, most = running_temperature(job, point), point.sensor.hottest
+    if hot is not None and most is not None:
+        cure = "a sensor for more heat, a cooler spot, or a stand-off"
+        draft.rule(Level.BLOCKER, "sensor_heat", point.name, Ruling("surface under the sensor", hot, "K", cure, _SHEET, most=most))
+    if "magnet" in mount and job.housing.material in _NOT_MAGNETIC:
+        says = f"no magnet holds on {job.housing.material}: bond it, or a stud in a measured wall"
+        draft.find(Level.BLOCKER, "magnet", point.name, says)
+    face = job.housing.face(point.face)
+    if face is not None and point.sensor.axes == 1 and point.direction == "radial":
+        ends = job.housing.kind == "parallel-shaft" and face.outward in _ENDS
+        if ends or any(seat.bearing == point.bearing for seat in face.seats):
+            says = (
+                f"the shaft stands out of face {face.name}, and so does the sensor's one axis: it shows axial vibration, not "
+                "radial; another face, a block that turns it by 90 degrees, or a sensor of three axes"
+            )
+            draft.find(Level.CAUTION, "axis", point.name, says)
+
+
+def mass_on(job: Job, point: Point, mount: str, draft: Draft) -> None:
+    """Whether the spot is heavy enough for the sensor and what carries it, where its dynamic mass is known."""
     if point.dynamic_mass is not None and point.sensor.mass is not None:
-        ruling = mass_ruling(sensor_mass=point.sensor.mass, pad_mass=0.0, dynamic_mass=point.dynamic_mass)
+        carrier = carrier_mass(point, mount)
+        ruling = mass_ruling(sensor_mass=point.sensor.mass, pad_mass=carrier.value, dynamic_mass=point.dynamic_mass)
         draft.rule(Level.CAUTION, "mass", point.name, ruling)
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from gearcase.findings import Level
-from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, consistent_with, rotation
+from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, Mistake, rotation, twelve_is, unseen_by_gravity
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
@@ -34,12 +34,12 @@ def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, A
         return None
     planned = rotation(face.outward, point.clock)
     at_rest = GRAVITY * planned @ np.array([0.0, 1.0, 0.0])
-    hidden = consistent_with(planned, list(at_rest), within=TILT, towards=TOWARDS_OUTPUT)
+    twelve = f"{point.clock:g} o'clock seen from outside, 12 being {twelve_is(face.outward)}"
     shows = ", ".join(f"{axis} {value / GRAVITY + 0.0:+.2f} g" for axis, value in zip("xyz", at_rest.round(6), strict=True))
     draft.step(
         point.name,
-        f"The mark must stand at {point.clock:g} o'clock, seen from outside, when it is tight or the bond closes; photograph it; "
-        f"at rest it must show {shows}. Gravity alone does not show a turn about the vertical: the photo and a tap do.",
+        f"The mark must stand at {twelve}, when it is tight or the bond closes; photograph it; at rest it must show {shows}. "
+        f"{_unseen(face.outward)}",
         "bond" if mount == BONDED else "mount",
         tool="camera, small plastic hammer",
         value=f"mark at {point.clock:g} o'clock",
@@ -53,11 +53,25 @@ def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, A
         "rotation": [[round(float(cell), 6) + 0.0 for cell in line] for line in planned],
         "axes": {axis: _along(planned[row]) for row, axis in enumerate("xyz")},
         "gravity_m_s2": [round(float(one), 4) + 0.0 for one in at_rest],
-        "looks": f"seen from outside, the mark points to {point.clock:g} o'clock; z stands out of the face, y lies along the mark",
-        "gravity_alone_cannot_show": [turn.says for turn in hidden[1:]],
+        "looks": f"the mark points to {twelve}; z stands out of the face, y lies along the mark",
+        "gravity_alone_cannot_show": [
+            _mistake(face.outward, one) for one in unseen_by_gravity(face.outward, point.clock, within=TILT)
+        ],
         "tap": _TAP.get(face.outward, "towards the output end, on an edge beside it that looks to the input end"),
         "tap_axis": _tap_axis(planned @ np.array(TOWARDS_OUTPUT)),
     }
+
+
+def _unseen(outward: str) -> str:
+    if outward in ("up", "down"):
+        return "On this face gravity is the same at every hour of the mark: only the photo and a tap show a wrong one."
+    return "Gravity alone does not show a turn about the vertical, as of a sensor on another side: the photo and a tap do."
+
+
+def _mistake(planned: str, one: Mistake) -> str:
+    where = "" if one.outward == planned else f"on the side that looks to {one.outward}, "
+    axes = f" ({one.says})" if one.says else ""
+    return f"{where}mark at {one.clock:g} o'clock{axes}"
 
 
 def _along(axis: Any) -> str:
