@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from gearcase.drive.bearing_lines import BEARING_RATES
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.train import Drive, Mesh, RatioLink, Shaft
 from gearcase.judge.advice import rivals, urgency
@@ -60,7 +61,7 @@ def test_a_chipped_tooth_is_a_rival_only_where_a_mesh_is_on_the_shaft() -> None:
 
 def test_every_row_of_the_confusions_can_be_said_of_some_claim() -> None:
     """A source not on this drive is said of every claim; the other rows where what they need is there."""
-    patterns = [row["pattern"] for row in load("fault_patterns") if row["part"] != "bearing" or row["offered"] == "no"]
+    patterns = [row["pattern"] for row in load("fault_patterns") if row["pattern"] not in BEARING_RATES]
     shown = Sign(Role.NEEDED, "any", True, "")
     said = {rival.separated_by for name in patterns for rival in pattern_rivals(weigh(name, "part", [shown], attribution=0.01))}
     for fault in ("outer_race", "inner_race", "rolling_element", "cage"):

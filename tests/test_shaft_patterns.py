@@ -147,6 +147,13 @@ def test_what_is_high_at_all_speeds_or_stands_still_is_no_resonance() -> None:
     assert last.answer is Answer.NOT_TESTABLE and "needs one beyond it" in last.why
 
 
+def test_a_motor_that_runs_idle_does_not_hide_the_unbalance_behind_its_pole_pass() -> None:
+    """At 24.98 Hz of 25 Hz it stands 0.08 Hz either side, a bin and a half."""
+    drive = replace(DRIVE, speed_hz=(24.98, 24.98), rated_speed_hz=24.98)
+    found = shafts.examine(drive, observe(Situation(24.98), seed=1, drive=drive, faults=[UNBALANCE]))
+    assert claimed(found) == {("unbalance", "input")}
+
+
 def test_a_shaft_whose_ratio_is_known_to_a_band_only_is_not_tested() -> None:
     """A line one per cent off would be missed, and missing it is not "not seen"."""
     drive = replace(DRIVE, ratio_links=(replace(DRIVE.ratio_links[0], spread=0.01),))

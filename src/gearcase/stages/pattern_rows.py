@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from gearcase.drive.bearing_lines import BEARING_RATES
 from gearcase.drive.train import Drive
 from gearcase.judge.patterns.catalogue import Pattern, of_part, pattern
 from gearcase.judge.patterns.meaning import pattern_advice, pattern_maturity, pattern_rivals, pattern_urgency
@@ -48,7 +49,7 @@ def not_testable_rows(drive: Drive, weighed: Sequence[Weighed]) -> list[dict[str
         {"component": f"every {kind}", "fault": one.name, "why": _why_not_looked(one)}
         for kind in _kinds(drive)
         for one in of_part(kind)
-        if one.name not in looked and not (kind == "bearing" and one.offered)
+        if one.name not in looked and one.name not in BEARING_RATES  # whose combs are judged recording by recording
     ]
 
 

@@ -171,9 +171,16 @@ class Tones:
         return float((1 + hits) / (1 + middles.size))
 
     def crowded(self, hz: float, *, parts: Collection[str]) -> str:
-        """The line of a part other than these where a line stands [Hz]; empty where there is none."""
+        """The line of a part other than these where a line stands [Hz]; empty where there is none.
+
+        Pole pass beside the motor's shaft does not count: of a motor that runs idle it is as near as one likes, and small.
+        """
         near = self.reach_hz(hz) + _SKIRT_BINS * self.bin_hz
-        others = (line for line in self.lines if not {line.component, line.sideband_shaft} & set(parts))
+        others = (
+            line
+            for line in self.lines
+            if not {line.component, line.sideband_shaft} & set(parts) and line.sideband_rate != "pole_pass"
+        )
         return next((line.name for line in others if abs(line.hz(self.observed.speed_hz) - hz) <= near), "")
 
     def _between_bins(self, peak: int) -> float:
