@@ -151,15 +151,10 @@ def test_too_few_turns_are_said_with_how_many_are_needed() -> None:
 
 def test_a_tooth_beyond_the_next_mesh_does_not_hunt_in_this_one() -> None:
     """20/38 and 24/60 teeth: shaft 3 turns 4/19 as often as shaft 1, whose teeth meet those of shaft 2 again after 19 turns."""
-    train = replace(
-        PAIR,
-        shafts=(Shaft("one"), Shaft("two"), Shaft("three")),
-        meshes=(Mesh("first", "one", "two", 20, 38), Mesh("second", "two", "three", 24, 60)),
-        reference_shaft="one",
-    )
-    damage = ToothDamage("second", "three", Knock(8.0), dip=0.8, lag=0.8)
-    claims = [one for one in judged(recorded(damage, drive=train, seconds=20.0)) if one.answer is Answer.CLAIMED]
-    assert [(one.pattern, one.component) for one in claims] == [(TEETH, "teeth on three, in second")]
+    (job,) = rival("eccentric gear or bent shaft", 600_033, 1, 8.0)
+    assert [(mesh.pinion_teeth, mesh.wheel_teeth) for mesh in job.drive.meshes] == [(20, 38), (24, 60)]
+    claims = [one for one in judged(job) if one.answer is Answer.CLAIMED]
+    assert [(one.pattern, one.component) for one in claims] == [(TEETH, "teeth on shaft 3, in mesh 2")]
 
 
 def test_a_worm_is_not_testable_and_does_no_harm() -> None:
