@@ -20,7 +20,7 @@ from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
 from gearcase.judge.patterns.impulse import Impulse, impulse
 from gearcase.judge.patterns.observed import Observed
-from gearcase.judge.patterns.raised import FEWEST_TEETH, raised_log_chance, sideband_log_chance
+from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, raised_log_chance, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
 from gearcase.signal.synchronous import synchronous_average
@@ -43,11 +43,11 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
     Gears with too few teeth for their sidebands to have room, worms among them, are not testable.
     """
     for gear in gears(drive):
-        if not gear.carrier and gear.teeth < FEWEST_TEETH:
+        if not gear.carrier and gear.teeth < TEETH_WITH_ROOM:
             says = f"between mesh lines of {gear.teeth} teeth its sidebands have no room"
             sign = Sign(Role.NEEDED, pattern(CRACK).needs[1], None, says)
             yield weigh(CRACK, f"teeth on {gear.shaft} ({gear.mesh})", [sign], attribution=1.0)
-    plain = [gear for gear in gears(drive) if not gear.carrier and gear.teeth >= FEWEST_TEETH]
+    plain = [gear for gear in gears(drive) if not gear.carrier and gear.teeth >= TEETH_WITH_ROOM]
     found = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain if halves.turns * gear.turns >= FEWEST_TURNS}
     for shaft in dict.fromkeys(gear.shaft for gear in plain):
         on_it = [gear for gear in plain if gear.shaft == shaft]
