@@ -52,7 +52,7 @@ def outcomes(jobs: Iterable[Job], pattern: str) -> Counter[str]:
         counted["wrong"] += len(claims) > len(right)
         counted["pattern wrong"] += any(one.pattern == pattern for one in claims if one not in right)
         counted["uncertain"] += any(one.answer is Answer.UNCERTAIN for one in weighed)
-        ours = [one for one in weighed if one.pattern == pattern and (not job.part or job.part in one.component)]
+        ours = [one for one in weighed if one.pattern == pattern and (job.pattern != pattern or job.part in one.component)]
         counted["not testable"] += not ours or all(one.answer is Answer.NOT_TESTABLE for one in ours)
     return counted
 

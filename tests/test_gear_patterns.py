@@ -149,6 +149,14 @@ def test_too_few_turns_are_said_with_how_many_are_needed() -> None:
     assert wheel.answer is Answer.NOT_TESTABLE and "turns of output in the record, 20 are needed" in wheel.why
 
 
+def test_a_tooth_beyond_the_next_mesh_does_not_hunt_in_this_one() -> None:
+    """20/38 and 24/60 teeth: shaft 3 turns 4/19 as often as shaft 1, whose teeth meet those of shaft 2 again after 19 turns."""
+    (job,) = rival("eccentric gear or bent shaft", 600_033, 1, 8.0)
+    assert [(mesh.pinion_teeth, mesh.wheel_teeth) for mesh in job.drive.meshes] == [(20, 38), (24, 60)]
+    claims = [one for one in judged(job) if one.answer is Answer.CLAIMED]
+    assert [(one.pattern, one.component) for one in claims] == [(TEETH, "teeth on shaft 3, in mesh 2")]
+
+
 def test_a_worm_is_not_testable_and_does_no_harm() -> None:
     """Four starts on 40 teeth."""
     worm = replace(PAIR, meshes=(Mesh("mesh", "input", "output", 4, 40, kind="worm"),))

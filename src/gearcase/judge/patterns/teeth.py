@@ -20,7 +20,7 @@ from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
 from gearcase.judge.patterns.impulse import Impulse, impulse
 from gearcase.judge.patterns.observed import Observed
-from gearcase.judge.patterns.raised import FEWEST_TEETH, raised_log_chance, sideband_log_chance
+from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, raised_log_chance, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
 from gearcase.signal.synchronous import synchronous_average
@@ -43,11 +43,11 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
     Gears with too few teeth for their sidebands to have room, worms among them, are not testable.
     """
     for gear in gears(drive):
-        if not gear.carrier and gear.teeth < FEWEST_TEETH:
+        if not gear.carrier and gear.teeth < TEETH_WITH_ROOM:
             says = f"between mesh lines of {gear.teeth} teeth its sidebands have no room"
             sign = Sign(Role.NEEDED, pattern(CRACK).needs[1], None, says)
             yield weigh(CRACK, f"teeth on {gear.shaft} ({gear.mesh})", [sign], attribution=1.0)
-    plain = [gear for gear in gears(drive) if not gear.carrier and gear.teeth >= FEWEST_TEETH]
+    plain = [gear for gear in gears(drive) if not gear.carrier and gear.teeth >= TEETH_WITH_ROOM]
     found = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain if halves.turns * gear.turns >= FEWEST_TURNS}
     for shaft in dict.fromkeys(gear.shaft for gear in plain):
         on_it = [gear for gear in plain if gear.shaft == shaft]
@@ -73,7 +73,7 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
         if all(sign.seen for sign in signs):
             part = f"teeth on {shaft}, in {gear.mesh}"
             signs += [*_average_signs(one, halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
-            signs.append(_only_where_they_meet(gear, halves, seen))
+            signs.append(_only_where_they_meet(gear, plain, halves, seen))
             attribution = _decoy_share(halves, gear, seen)
         yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
@@ -93,7 +93,7 @@ def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
             says = f"{periods:.2g} periods of the hunting tooth in the record; record {needs_s:.0f} s"
             yield weigh(HUNTING, gear.mesh, [Sign(Role.NEEDED, need, None, says)], attribution=1.0)
             continue
-        seen = _hunting_impulse(gear, halves)
+        seen = _hunting_impulse(gear, plain, halves)
         if seen is None:
             continue
         count = float(np.log(tried))
@@ -101,7 +101,7 @@ def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
         attribution = 1.0
         if signs[0].seen:
             attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, seen)
-            signs.append(_at_every_turn(seen, own[gear.shaft], own[gear.other]))
+            signs.append(_at_every_turn(seen, *own.values()))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
 
@@ -146,17 +146,16 @@ def _hunting_turns(gear: Gear) -> float:
     return gear.mesh_order / lcm(gear.teeth, gear.other_teeth)
 
 
-def _hunting_impulse(gear: Gear, halves: AngularHalves) -> Impulse | None:
-    """Of the hunting period, without the lines of either gear and of the assembly phase."""
+def _hunting_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Impulse | None:
+    """Of the hunting period, without the assembly phase and the lines of any shaft: one beyond the next mesh may share lines."""
     base, phase = _hunting_turns(gear), gear.mesh_order / gcd(gear.teeth, gear.other_teeth)
-    return impulse(
-        halves, base, width=gear.width * base / gear.turns, others=(gear.turns, gear.mesh_order / gear.other_teeth, phase)
-    )
+    shafts = [other.turns for other in plain if other.turns > base * (1 + 1e-9)]
+    return impulse(halves, base, width=gear.width * base / gear.turns, others=(*shafts, phase))
 
 
-def _only_where_they_meet(gear: Gear, halves: AngularHalves, seen: Impulse) -> Sign:
+def _only_where_they_meet(gear: Gear, plain: Sequence[Gear], halves: AngularHalves, seen: Impulse) -> Sign:
     """Two teeth that knock when they meet do so at one place of either gear's turn, in some turns: all lines are as high."""
-    name, hunts = pattern(CRACK).against[2], _hunting_impulse(gear, halves)
+    name, hunts = pattern(CRACK).against[2], _hunting_impulse(gear, plain, halves)
     if hunts is None or halves.turns * _hunting_turns(gear) < FEWEST_TURNS:
         return Sign(Role.AGAINST, name, None, f"too few meetings of the same two teeth of {gear.mesh} in the record")
     share = hunts.level / seen.level
