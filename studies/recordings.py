@@ -6,6 +6,7 @@ what is documented is set beside the verdict afterwards.
 """
 
 import argparse
+import csv
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,9 +18,12 @@ import scipy.io
 import scipy.stats
 from numpy.typing import NDArray
 
+from gearcase.findings import Level
 from gearcase.job.build import Job, load
 from gearcase.judge.changed import change, level
 from gearcase.judge.odds import VERIFIED_FLOOR
+from gearcase.record.readers import read_recording
+from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.tachometer import read_pulses
 from gearcase.stages import diagnose
@@ -150,12 +154,30 @@ def tachometer(folder: Path) -> Iterator[Row]:
         yield Row(path.stem, "about 30 Hz", said, None, None, told.pulses_per_turn == 2)
 
 
+def sensor(folder: Path) -> Iterator[Row]:
+    """A three-axis sensor with gravity, at rest and running: what may be judged, and how long gravity is."""
+    path, rate_hz = folder / "mems_mpu6050_motor" / "motor_data_20241031_040618.csv", 62.745  # by its time stamps
+    with path.open(encoding="utf-8", newline="") as stream:
+        on = np.array([row["motor_state"] == "1" for row in csv.DictReader(stream)])
+    axes = {axis: read_recording(path, unit="g", channel=f"acc_{axis}", rate_hz=rate_hz).samples for axis in "xyz"}
+    for axis, samples in axes.items():
+        found = {one.rule: one for one in judge_quality(samples[on], sample_rate_hz=rate_hz, unit="m/s2")}
+        clipping = found.get("quality.clipping")
+        unfit = clipping is not None and clipping.level is Level.BLOCKER
+        said = f"cannot tell: {clipping.says}" if clipping and unfit else "may be judged"
+        yield Row(f"{axis}, motor on", "samples cut at the range of 2 g", said, None, None, unfit)
+    rest = np.flatnonzero(on)[0]
+    gravity = float(np.linalg.norm([samples[:rest].mean() for samples in axes.values()])) / scipy.constants.g
+    yield Row("at rest", "gravity, length 1.032 g", f"gravity, length {gravity:.3f} g", None, None, abs(gravity - 1.032) < 0.005)
+
+
 SETS = {
     "Seeded bearing faults, two rigs": bearings,
     "Gear pair": gear_pair,
     "Gearbox, healthy and broken, rates unknown": gearbox,
     "Bearing lives, a minute for a day": lives,
     "Tachometer": tachometer,
+    "Three-axis sensor": sensor,
 }
 
 

@@ -8,6 +8,12 @@ import scipy.stats
 
 from gearcase.errors import OutOfRange
 from gearcase.judge.changed import LEAST_CHANGE_DB, Change, change, level
+from gearcase.judge.odds import VERIFIED_FLOOR
+from gearcase.judge.patterns.observed import Observed
+from gearcase.signal.envelope import envelope_spectrum
+from gearcase.signal.recording import Circumstances, Recording
+from gearcase.signal.spectrum import transform
+from gearcase.stages.level_changes import changed_rows, level_changes
 
 LOADS = (0, 20, 40, 60, 80)
 
@@ -92,3 +98,33 @@ def test_the_open_gearbox_has_changed_at_every_load_and_only_where_its_readme_sa
         told |= {(load, name): compare(healthy[name], broken[name], compared=20) for name in ("a1", "a2", "a3", "a4")}
     assert {key for key, one in told.items() if one.changed} == {(load, "a1") for load in LOADS}
     assert all(-4.8 < told[load, "a1"].level_db < -3.0 for load in LOADS)
+
+
+def seen(samples: np.ndarray, *, load: float | None, name: str, speed_hz: float = 25.0) -> Observed:
+    taken = Circumstances("horizontal", "steady", load)
+    recording = Recording(samples, 25600.0, "m/s2", point="input", name=name, taken=taken)
+    spectrum = transform(samples, sample_rate_hz=25600.0)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 0.001)
+
+
+def test_only_records_of_one_state_are_compared_and_the_latest_with_the_first() -> None:
+    rng = np.random.default_rng(11)
+    noise = [rng.normal(size=8192) for _ in range(5)]
+    records = [
+        seen(noise[0], load=0.8, name="first"),
+        seen(3 * noise[1], load=0.3, name="idle"),
+        seen(3 * noise[2], load=None, name="nobody said"),
+        seen(noise[3], load=0.8, name="second"),
+        seen(0.6 * noise[4], load=0.85, name="third"),
+    ]
+    (row,) = level_changes(records)
+    assert (row["recording"], row["since"], row["changed"]) == ("third", "first", True)
+    assert row["level_db"] == pytest.approx(20 * np.log10(0.6), abs=0.5) and row["noise_false_alarm"] == VERIFIED_FLOOR
+    (said,) = changed_rows([row])
+    assert "lower is not better" in said and "first" in said
+    assert level_changes(records[:3]) == [] and changed_rows(level_changes(records[:4])) == []
+
+
+def test_a_record_too_short_for_a_level_is_left_out() -> None:
+    rng = np.random.default_rng(12)
+    assert level_changes([seen(rng.normal(size=size), load=0.8, name="n") for size in (8192, 2048)]) == []

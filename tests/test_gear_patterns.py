@@ -6,9 +6,11 @@ scipy.
 
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.io
 import scipy.stats
 from studies.pattern_cases import PATTERNS, RATE_HZ, TEETH, Job, foreign, rival, shown
 from studies.patterns import judged, observe, outcomes, run
@@ -79,13 +81,13 @@ def test_a_hundred_sound_drives_are_claimed_no_more_often_than_stated(pattern: s
     assert found["wrong"] <= scipy.stats.binom.ppf(0.999, 100, len(PATTERNS) * NOISE_LIMIT)
 
 
-def recorded(*faults: ToothDamage, seconds: float = 10.0, knock_at: float | None = None, seed: int = 4) -> Job:
+def recorded(*faults: ToothDamage, seconds: float = 10.0, knock_at: float | None = None, drive: Drive = PAIR) -> Job:
     samples = simulate(
-        PAIR,
+        drive,
         speed_hz=24.0,
         sample_rate_hz=RATE_HZ,
         samples=int(seconds * RATE_HZ),
-        seed=seed,
+        seed=4,
         noise="white",
         gear_faults=faults,
         levels=Levels(shaft=0.2, mesh=1.0, modulation=0.1),
@@ -95,7 +97,7 @@ def recorded(*faults: ToothDamage, seconds: float = 10.0, knock_at: float | None
         at = int(knock_at * RATE_HZ)
         samples[at : at + 40] += 500 * ring.astype(np.float32)
     recording = Recording(samples, RATE_HZ, "m/s2", speed_hz=24.0, point="a", name="record", taken=Circumstances(state="steady"))
-    return Job(PAIR, (recording,))
+    return Job(drive, (recording,))
 
 
 def halves_of(job: Job) -> AngularHalves:
@@ -145,6 +147,27 @@ def test_too_few_turns_are_said_with_how_many_are_needed() -> None:
     weighed = judged(recorded(seconds=2.0))
     (wheel,) = [one for one in weighed if one.component == "teeth on output"]
     assert wheel.answer is Answer.NOT_TESTABLE and "turns of output in the record, 20 are needed" in wheel.why
+
+
+def test_a_worm_is_not_testable_and_does_no_harm() -> None:
+    """Four starts on 40 teeth."""
+    worm = replace(PAIR, meshes=(Mesh("mesh", "input", "output", 4, 40, kind="worm"),))
+    weighed = judged(recorded(drive=worm))
+    answers = {one.component: one.answer for one in weighed if one.pattern == TEETH}
+    assert answers["teeth on input (mesh)"] is Answer.NOT_TESTABLE
+    assert not [one for one in weighed if one.answer is Answer.CLAIMED]
+
+
+@pytest.mark.recordings
+@pytest.mark.parametrize("channel", [12, 13, 14, 15])
+def test_no_gear_pattern_is_claimed_on_the_open_gear_pair(channel: int, recordings: Path) -> None:
+    """23 teeth at 2000 rpm (its README); the wheel's 46 are what its sidebands say. Nobody has stated its condition."""
+    samples = np.ravel(scipy.io.loadmat(recordings / "gear_pair_rig_2000rpm" / f"3027_217_Data_Chan{channel}.mat")["Data1"])
+    pair = replace(PAIR, meshes=(Mesh("mesh", "input", "output", 23, 46),), speed_hz=(33.3333, 33.3333), rated_speed_hz=33.3333)
+    weighed = judged(Job(pair, (Recording(samples, 25600.0, "m/s2", speed_hz=33.3333, name="record"),)))
+    assert not [one for one in weighed if one.answer is Answer.CLAIMED]
+    teeth = [one for one in weighed if one.pattern == TEETH]
+    assert {one.answer for one in teeth} == {Answer.NOT_SEEN} and len(teeth) == 2
 
 
 def test_signs_have_the_names_of_their_rows() -> None:

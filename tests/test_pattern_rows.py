@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gearcase.drawings.diagnose_blocks import verdict_blocks
+from gearcase.drawings.diagnose_blocks import answer_note, verdict_blocks
+from gearcase.drawings.handover_blocks import _summary
 from gearcase.drawings.text import diagnose_text
 from gearcase.drive.gear_faults import Knock, ToothDamage
 from gearcase.drive.simulate import Levels, simulate
@@ -104,6 +105,23 @@ def test_what_is_no_claim_is_said_where_it_belongs(
         assert "To tell it from inner race on the same shaft" in told[0]
 
 
+@pytest.mark.parametrize(("name", "matures"), [(CRACK, True), ("unbalance", False)])
+def test_every_face_can_show_a_pattern_whether_it_matures_or_not(name: str, matures: bool) -> None:
+    (need, *_) = catalogue.pattern(name).needs
+    sign = Sign(Role.NEEDED, need, True, "seen so", 1e-6)
+    weighed = weigh(name, "input", [sign], attribution=0.01, seen_in=[observed(record(1, point="one"))], growth_db=7.0)
+    (verdict,) = pattern_rows.verdict_rows([weighed])
+    empty = {"cannot_tell": [], "unexplained": [], "not_testable": [], "recordings": []}
+    document = {"statement": "said", "verdicts": [verdict], **empty}
+    told = diagnose_text(document)
+    owner = dict(_summary(verdict))
+    assert ("maturity 2 of 4" in told) is matures and ("Maturity 2 of 4" in owner["How bad"]) is matures
+    assert name in told and need in owner["What"] and "grown by 7 dB" in owner["How bad"]
+    (figures,) = [block.text for block in verdict_blocks(document) if "Noise false alarm" in block.text]
+    assert "None" not in figures and "Strength" not in figures
+    assert answer_note(document, {}).state == "abnormal"
+
+
 def test_a_pattern_that_is_not_offered_is_never_claimed(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
     name = next(row["pattern"] for row in table("fault_patterns") if row["offered"] == "no")
 
@@ -128,6 +146,7 @@ def test_a_chipped_tooth_seen_at_two_points_stops_the_drive_and_one_at_a_time_is
         assert verdict["component"] == "teeth on intermediate, in low-speed mesh" and verdict["urgency"].startswith(urgency)
         assert any("look at the teeth on this shaft" in step for step in verdict["advice"])
         assert verdict["rivals"][0]["name"] == "inner race on the same shaft"
+    assert not both["unexplained"], "high orders of that shaft are explained by its tooth"
     blind = [row for row in both["not_testable"] if row["fault"] == CRACK]
     assert [row["component"] for row in blind] == ["teeth on output"] and "record longer" in blind[0]["why"]
 

@@ -429,6 +429,11 @@ def test_an_epoch_voids_the_limits_and_the_readings_before_it(site: Site, capsys
     site.minutes(25)
     document = baseline.run(site.job, site.store.readings(), now=site.now).document
     assert voided(document, site.store.events()) == ""
+    older = {
+        **document,
+        "limits": [{name: value for name, value in row.items() if name != "operating"} for row in document["limits"]],
+    }
+    assert "earlier version" in voided(older, site.store.events())
     site.store.add_event(Event(site.now + 1, "epoch", "", "oil changed: not comparable", "fitter", {}))
     assert voided(document, site.store.events()) == "oil changed: not comparable"
     assert main(["baseline", str(site.folder)]) == 2

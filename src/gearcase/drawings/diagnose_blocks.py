@@ -1,6 +1,6 @@
 """A diagnosis as blocks: the answer, spectra with named lines, verdicts, recordings."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -109,6 +109,7 @@ def verdict_blocks(diagnose: dict[str, Any] | None) -> Iterator[Block]:
     if diagnose["cannot_tell"]:
         yield Block("list", "Cannot tell", items=tuple(diagnose["cannot_tell"]))
     yield from _unexplained(diagnose)
+    yield from _levels(diagnose.get("level_changes", ()))
     untested = tuple((row["component"], row["fault"].replace("_", " "), row["why"]) for row in diagnose["not_testable"])
     if untested:
         yield Block("heading", "Could not be tested", level=2)
@@ -132,6 +133,14 @@ def _seen(sign: dict[str, Any]) -> str:
 def _found(verdict: dict[str, Any]) -> list[dict[str, Any]]:
     """The evidence that was found; a line that could not be looked for has no frequency."""
     return [line for line in verdict["evidence"] if line["found_hz"] is not None]
+
+
+def _levels(rows: Sequence[dict[str, Any]]) -> Iterator[Block]:
+    """Latest against first record of each point and state; none where no state was recorded twice."""
+    if rows:
+        yield Block("heading", "Levels in the same state", level=2)
+        told = tuple((row["recording"], row["since"], f"{row['level_db']:+.1f}", row["says"]) for row in rows)
+        yield Block("table", head=("recording", "against", "dB", "so"), rows=told, wide=(2.4, 2.4, 0.6, 3), numbers=(2,))
 
 
 def _unexplained(diagnose: dict[str, Any]) -> Iterator[Block]:

@@ -98,10 +98,11 @@ def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Watched")
     abnormal = any(row["condition"] != "clear" for row in document["conditions"])
     yield Block("note", first_up(document["statement"]), state="abnormal" if abnormal else "none")
-    keys = ("point", "quantity", "condition", "light", "cannot_tell")
+    keys = ("point", "quantity", "limit", "condition", "light", "cannot_tell", "shelved")
     rows = tuple(tuple(str(row.get(key, "")) for key in keys) for row in document["conditions"])
     if rows:
-        yield Block("table", head=("point", "quantity", "condition", "light", "cannot tell"), rows=rows, wide=(2, 2, 3, 0.8, 2))
+        head = ("point", "quantity", "limit", "condition", "light", "cannot tell", "shelved")
+        yield Block("table", head=head, rows=rows, wide=(1.8, 1.8, 1.3, 2.4, 0.8, 1.6, 1.6))
     events = tuple(
         (row["time"].replace("T", " ")[:16], row["kind"], row["point"], row["says"]) for row in document["events"][-_MOST_EVENTS:]
     )

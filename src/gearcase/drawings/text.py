@@ -369,6 +369,9 @@ def diagnose_text(document: dict[str, Any]) -> str:
         f"{row['recording']}: {row['says']}"
         for row in document["unexplained"][:_MOST_LINES]
     ]
+    if levels := document.get("level_changes"):
+        parts += ["", "levels in the same state:"]
+        parts += [f"  {row['recording']} against {row['since']}: {row['says']}" for row in levels]
     parts += ["", "could not be tested:"]
     parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
     parts += ["", "recordings:"]

@@ -19,7 +19,8 @@ def trend_text(document: Mapping[str, Any]) -> str:
     """A trend as words: the statement, what was found, each level with its trend and what is left."""
     parts = [document["statement"], *(f"{row['level']}: {row['where']}: {row['says']}" for row in document["findings"])]
     for row in document["series"]:
-        parts += ["", f"{_level(row)} ({row['matched']}): {row['readings']} readings"]
+        many = f"{row['readings']} reading{'' if row['readings'] == 1 else 's'}"
+        parts += ["", f"{_level(row)} ({row['matched']}): {many}"]
         parts.append(f"  latest {_latest(row)}, danger {_danger(row)}; {row['trend']['says']}{_slope(row, ', ')}")
         parts += [f"  epoch {one['time'][:10]}: {one['says']}" for one in row["epochs"]]
         parts += [
@@ -50,7 +51,7 @@ def trend_blocks(document: Mapping[str, Any], arrays: Mapping[str, Mapping[str, 
         for row in document["series"]
     )
     if rows:
-        yield Block("table", head=_HEAD, rows=rows, wide=(2, 1.6, 0.8, 1, 1, 1.4, 2.2, 3), numbers=(2,))
+        yield Block("table", head=_HEAD, rows=rows, wide=(2, 1.5, 0.9, 1.2, 1.2, 1.3, 2.1, 3), numbers=(2,))
         yield Block(
             "text",
             "A reading is the median of a day. Dates are for wear and spalls that a diagnosis has named, and hold if they grow on "

@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 from gearcase.errors import OutOfRange
 from gearcase.signal.recording import as_records
 
-__all__ = ["LEAST_CHANGE_DB", "LOAD_BAND", "Change", "Level", "change", "level"]
+__all__ = ["LEAST_CHANGE_DB", "Change", "Level", "change", "level"]
 
 LEAST_CHANGE_DB = 3.0  # common practice, no source
-LOAD_BAND = 0.1  # records are compared whose loads are this near, of the rated load; common practice, no source
 _BLOCKS = 16
 _LEVEL_BLOCK = 256  # samples; the mean square of fewer says little
 _CHANGE_CHANCE = 1e-3

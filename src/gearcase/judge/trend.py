@@ -368,7 +368,8 @@ def _not_enough(time: NDArray[np.float64], steps: tuple[Step, ...]) -> Trend:
         if more * pace >= 2 * DAY
         else (f", in about {more * pace / 3600:.1f} h at this pace")
     )
-    says = f"not enough data{since}: {len(time)} readings in matched state, {LEAST_POINTS} wanted; {more} more{when}"
+    have = f"{len(time)} reading{'' if len(time) == 1 else 's'}"
+    says = f"not enough data{since}: {have} in matched state, {LEAST_POINTS} wanted; {more} more{when}"
     return Trend(
         "not enough data", says, None, None, None, None, steps, float(time[0]) if len(time) else None, len(time), more, until
     )

@@ -84,5 +84,7 @@ def voided(baseline: Mapping[str, Any], events: Iterable[Event]) -> str:
     """The epoch declared since the readings of a ``baseline/1`` document, which voids its limits; empty where there is none."""
     if not baseline["limits"]:
         return ""
+    if any("operating" not in row for row in baseline["limits"]):
+        return "they were set by an earlier version, which did not say at which speed and load they hold"
     until = datetime.fromisoformat(baseline["readings"]["until"]).timestamp()
     return next((event.says for event in events if event.kind == "epoch" and event.time_s > until), "")

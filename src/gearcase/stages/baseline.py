@@ -211,17 +211,20 @@ class _Draft:
             spacing=minutes.spacing,
             span=float(minutes.time_s[-1] - minutes.time_s[0]) + minutes.spacing,
         )
+        evidence = []
         for part in parts:
             found = list(limits_of(part, setting))
             if len(part) and not found:
-                says = f"{part.quantity}: evidence only until a week of runs is there"
-                self.find(Level.NOTE, "baseline.evidence_only", part.point, says)
+                evidence.append(part)
             for one in found:
                 if isinstance(one, TooLittle):
                     says = f"{part.quantity} at {one.operating.says}: {one.hours:.1f} h settled, too little for limits there"
                     self.find(Level.NOTE, "baseline.state_too_short", part.point, says)
                 else:
                     self._keep(*one, setting)
+        if evidence:
+            says = f"{', '.join(part.quantity for part in evidence)}: evidence only until a week of runs is there"
+            self.find(Level.NOTE, "baseline.evidence_only", evidence[0].point, says)
 
     def _keep(self, limit: Limit, part: Records, setting: Setting) -> None:
         if setting.known_defect:

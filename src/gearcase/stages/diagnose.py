@@ -46,7 +46,8 @@ from gearcase.signal.spectrum import (
     overall_velocity,
 )
 from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
-from gearcase.stages.pattern_rows import cannot_tell_rows, looked_rows, not_testable_rows, offered_only, verdict_rows
+from gearcase.stages.level_changes import changed_rows, level_changes
+from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
@@ -104,7 +105,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
             history.add(number, examined.spectrum, examined.speed.hz)
         if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
-    document = _together(job, documents, looked, offered_only(examine(job.drive, observed.all())))
+    together_seen = observed.all()
+    document = _together(job, documents, looked, offered_only(examine(job.drive, together_seen)), level_changes(together_seen))
     together = {
         f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
     }
@@ -460,8 +462,14 @@ def _depth(envelope: EnvelopeSpectrum, base_hz: float) -> float:
     return float(np.sqrt(max(total, _WEAKEST_KEPT**2)))
 
 
-def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Looked], weighed: Sequence[Weighed]) -> dict[str, Any]:
-    """The one document over all recordings: of each bearing fault the latest recording that shows it, and every pattern."""
+def _together(
+    job: Job,
+    recordings: list[dict[str, Any]],
+    looked: Sequence[_Looked],
+    weighed: Sequence[Weighed],
+    changes: list[dict[str, Any]],
+) -> dict[str, Any]:
+    """The one document over all recordings: of each bearing fault the latest recording that shows it, every pattern, and levels."""
     latest: dict[tuple[str, str, str], dict[str, Any]] = {}
     for number, recording in enumerate(recordings):
         for verdict in recording["verdicts"]:
@@ -470,7 +478,7 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"]) + verdict_rows(weighed)
     verdicts.sort(key=lambda verdict: -pressing(verdict["urgency"]))
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
-    cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed)]
+    cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed), *changed_rows(changes)]
     if recordings and all(row["speed_from"] in (*_UNSTEADY, "standing") for row in recordings):
         cannot_tell.append("no recording was taken at a steady speed: no bearing was judged")
     blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]
@@ -485,9 +493,15 @@ def _together(job: Job, recordings: list[dict[str, Any]], looked: Sequence[_Look
         "clean": not verdicts and not cannot_tell and bool(recordings),
         "statement": _statement(verdicts, cannot_tell, recordings),
         "cannot_tell": cannot_tell,
-        "unexplained": [{**row, "recording": recording["name"]} for recording in recordings for row in recording["unexplained"]],
+        "unexplained": [
+            {**row, "recording": recording["name"]}
+            for recording in recordings
+            for row in recording["unexplained"]
+            if not explained_by(weighed, row["found_hz"], speed_hz=recording["speed_hz"], duration_s=recording["duration_s"])
+        ],
         "verdicts": verdicts,
         "patterns": looked_rows(weighed),
+        "level_changes": changes,
         "not_testable": not_testable,
         "recordings": recordings,
     }

@@ -10,7 +10,9 @@ from gearcase.judge.patterns.catalogue import Pattern, of_part, pattern
 from gearcase.judge.patterns.meaning import pattern_advice, pattern_maturity, pattern_rivals, pattern_urgency
 from gearcase.judge.patterns.signs import Answer, Role, Sign, Weighed
 
-__all__ = ["cannot_tell_rows", "looked_rows", "not_testable_rows", "offered_only", "verdict_rows"]
+__all__ = ["cannot_tell_rows", "explained_by", "looked_rows", "not_testable_rows", "offered_only", "verdict_rows"]
+
+_BINS = 2.0  # that a line may stand off its place
 
 
 def offered_only(weighed: Sequence[Weighed]) -> tuple[Weighed, ...]:
@@ -49,6 +51,16 @@ def not_testable_rows(drive: Drive, weighed: Sequence[Weighed]) -> list[dict[str
         for one in of_part(kind)
         if one.name not in looked and one.name not in BEARING_RATES  # whose combs are judged recording by recording
     ]
+
+
+def explained_by(weighed: Sequence[Weighed], line_hz: float, *, speed_hz: float, duration_s: float) -> bool:
+    """Whether a line is a multiple of the turns that show a claimed pattern, within two bins of its record."""
+    for one in weighed:
+        if one.answer is Answer.CLAIMED and one.turns:
+            turns_hz = one.turns * speed_hz
+            if abs(line_hz - round(line_hz / turns_hz) * turns_hz) <= _BINS / duration_s:
+                return True
+    return False
 
 
 def looked_rows(weighed: Sequence[Weighed]) -> list[dict[str, Any]]:

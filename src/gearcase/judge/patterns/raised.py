@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 from gearcase.judge.patterns.angular import AngularHalves
 
-__all__ = ["raised_log_chance", "sideband_log_chance"]
+__all__ = ["FEWEST_TEETH", "raised_log_chance", "sideband_log_chance"]
 
 _FIRST, _LAST = 3, 10  # pairs of sidebands a local fault shows beyond those of runout; common practice, no source
 _FEWEST_RAISED = 8  # lines of which half speak for many
+FEWEST_TEETH = 13  # of a gear: pairs 3 to 6, eight lines, lie nearer to its mesh line than halfway to the next
 _HARMONICS = (1, 2, 3)
 
 

@@ -15,7 +15,7 @@ from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
 from gearcase.judge.patterns.observed import Observed
-from gearcase.judge.patterns.raised import sideband_log_chance
+from gearcase.judge.patterns.raised import FEWEST_TEETH, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.teeth import AS_STRONG, FEWEST_TURNS
 from gearcase.signal.spectrum import PRESENT, hann
@@ -35,7 +35,9 @@ def runout(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) ->
         part, turns = f"{gear.shaft}, gear in {gear.mesh}", halves.turns * gear.turns
         why = ""
         beside = _line_of_another(gear, plain, within=3 * halves.step)
-        if turns < FEWEST_TURNS:
+        if gear.teeth < FEWEST_TEETH:
+            why = f"between mesh lines of {gear.teeth} teeth its sidebands have no room"
+        elif turns < FEWEST_TURNS:
             why = f"{turns:.2g} turns of {gear.shaft} in the record, {FEWEST_TURNS:.0f} are needed: record longer"
         elif gear.mesh_order + gear.turns > halves.top:
             why = "the mesh lies beyond what the record's sample rate shows"

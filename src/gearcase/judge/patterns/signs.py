@@ -90,6 +90,8 @@ class Weighed:
         Of what shows it, at matched state, over the earliest such record; None where there is none. [dB]
     lines : tuple of EvidenceLine
         Single lines it rests on, for tables and plots.
+    turns : float
+        Of what shows it in every turn, for one of the reference shaft: all multiples are its lines; 0 where nothing does. [-]
     """
 
     pattern: str
@@ -102,6 +104,7 @@ class Weighed:
     seen_in: tuple[Observed, ...] = ()
     growth_db: float | None = None
     lines: tuple[EvidenceLine, ...] = ()
+    turns: float = 0.0
 
     @property
     def witnesses(self) -> int:
@@ -119,6 +122,7 @@ def weigh(
     seen_in: Sequence[Observed] = (),
     growth_db: float | None = None,
     lines: Sequence[EvidenceLine] = (),
+    turns: float = 0.0,
 ) -> Weighed:
     """Draw the conclusion of a pattern's signs.
 
@@ -129,7 +133,7 @@ def weigh(
         At least one needed.
     attribution : float
         Chance that what shows belongs elsewhere. [-]
-    seen_in, growth_db, lines
+    seen_in, growth_db, lines, turns
         As `Weighed` has them. [dB]
 
     Examples
@@ -159,7 +163,9 @@ def weigh(
         answer, why = Answer.UNCERTAIN, f"a chance of {attribution:.2g} that it belongs elsewhere"
     else:
         answer, why = Answer.CLAIMED, "; ".join(_words(sign) for sign in needed)
-    return Weighed(pattern, component, answer, tuple(signs), noise, attribution, why, tuple(seen_in), growth_db, tuple(lines))
+    return Weighed(
+        pattern, component, answer, tuple(signs), noise, attribution, why, tuple(seen_in), growth_db, tuple(lines), turns
+    )
 
 
 def surest(found: Sequence[Weighed]) -> Weighed:

@@ -20,7 +20,7 @@ from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
 from gearcase.judge.patterns.impulse import Impulse, impulse
 from gearcase.judge.patterns.observed import Observed
-from gearcase.judge.patterns.raised import raised_log_chance, sideband_log_chance
+from gearcase.judge.patterns.raised import FEWEST_TEETH, raised_log_chance, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
 from gearcase.signal.synchronous import synchronous_average
@@ -38,8 +38,16 @@ _EXCURSION = 4.0  # times the usual excursion of the mesh's phase over the turn;
 
 
 def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
-    """Of every shaft with gears whose axes stand: a cracked or chipped tooth. `tried` shafts and records are looked at. [-]"""
-    plain = [gear for gear in gears(drive) if not gear.carrier]
+    """Of every shaft with gears whose axes stand: a cracked or chipped tooth. `tried` shafts and records are looked at. [-]
+
+    Gears with too few teeth for their sidebands to have room, worms among them, are not testable.
+    """
+    for gear in gears(drive):
+        if not gear.carrier and gear.teeth < FEWEST_TEETH:
+            says = f"between mesh lines of {gear.teeth} teeth its sidebands have no room"
+            sign = Sign(Role.NEEDED, pattern(CRACK).needs[1], None, says)
+            yield weigh(CRACK, f"teeth on {gear.shaft} ({gear.mesh})", [sign], attribution=1.0)
+    plain = [gear for gear in gears(drive) if not gear.carrier and gear.teeth >= FEWEST_TEETH]
     found = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain if halves.turns * gear.turns >= FEWEST_TURNS}
     for shaft in dict.fromkeys(gear.shaft for gear in plain):
         on_it = [gear for gear in plain if gear.shaft == shaft]
@@ -67,7 +75,7 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
             signs += [*_average_signs(one, halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
             signs.append(_only_where_they_meet(gear, halves, seen))
             attribution = _decoy_share(halves, gear, seen)
-        yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,))
+        yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
 
 def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
@@ -122,7 +130,7 @@ def planetary_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried
             base = gear.turns * gear.planets
             attribution = _decoy_share_of(halves, base, gear.width * gear.planets, seen)
             signs += [_passing(gear, halves, base), _in_every_member(gear, seen, found, count)]
-        yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,))
+        yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
 
 def _own_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Impulse | None:
