@@ -120,6 +120,11 @@ def _drive(rng: np.random.Generator) -> Drive:
     )
 
 
+def _levels(number: int) -> Levels:
+    rng = np.random.default_rng([59, number])
+    return Levels(float(rng.uniform(0.02, 0.2)), float(rng.uniform(0.1, 1.0)), float(rng.uniform(0.1, 0.4)))
+
+
 def _fault(kind: str, drive: Drive, rng: np.random.Generator, strength: float) -> list[ShaftFault]:
     velocity, speed = strength * MM_S, drive.rated_speed_hz
     shaft = str(rng.choice(["input", "motor"]))
@@ -143,7 +148,7 @@ def _heard(
 ) -> tuple[Observed, ...]:
     """Each channel with its speed as the diagnosis measures it, in the order of the files."""
     lines, hypotheses = expected_lines(drive), bearing_hypotheses(drive)
-    levels = Levels(float(rng.uniform(0.02, 0.2)), float(rng.uniform(0.1, 1.0)), float(rng.uniform(0.1, 0.4)))
+    levels = _levels(number % 500_000)  # the same in all files of a case
     found = []
     for n, (situation, channels) in enumerate(files):
         stated = situation.speed_hz * float(1 + rng.uniform(-0.01, 0.01))

@@ -41,6 +41,7 @@ STEADY = 0.9  # length of the mean of unit vectors from which a phase counts as 
 MOMENTS = 16  # of a record at which phases are compared
 _WANDER = 5e-4  # of a line: how far the speed moves within a record that counts as steady; common practice, no source
 _READING_BINS = 0.1  # error of a frequency read between bins, of a line 20 dB over the noise
+_HIGH_KINDS = ("shaft", "planet", "mesh", "planet_pass", "belt", "passing", "supply")  # as high as a shaft's own lines
 _SKIRT_BINS = 2  # of a line under a Hann window, either side
 _HANN_POWER = 0.375  # mean of the squared Hann window
 _DECOY_RANGE = 3.0  # decoys stand from a third to three times the frequency
@@ -173,14 +174,11 @@ class Tones:
     def crowded(self, hz: float, *, parts: Collection[str]) -> str:
         """The line of a part other than these where a line stands [Hz]; empty where there is none.
 
-        Pole pass beside the motor's shaft does not count: of a motor that runs idle it is as near as one likes, and small.
+        Only of what may be as high: bearings' lines, pole pass and the like are small where shafts and meshes show.
         """
         near = self.reach_hz(hz) + _SKIRT_BINS * self.bin_hz
-        others = (
-            line
-            for line in self.lines
-            if not {line.component, line.sideband_shaft} & set(parts) and line.sideband_rate != "pole_pass"
-        )
+        high = (line for line in self.lines if line.kind in _HIGH_KINDS or (line.kind == "sideband" and not line.sideband_of))
+        others = (line for line in high if not {line.component, line.sideband_shaft} & set(parts))
         return next((line.name for line in others if abs(line.hz(self.observed.speed_hz) - hz) <= near), "")
 
     def _between_bins(self, peak: int) -> float:
