@@ -21,8 +21,8 @@ from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.judge.faults import NOISE_LIMIT
 from gearcase.judge.patterns import catalogue
 from gearcase.judge.patterns.angular import AngularHalves, angular_halves
-from gearcase.judge.patterns.families import examine
 from gearcase.judge.patterns.gear_parts import decoys, gears
+from gearcase.judge.patterns.gears import examine as examine_gears
 from gearcase.judge.patterns.impulse import _power_log_chance, impulse
 from gearcase.judge.patterns.mesh_levels import _growth_log_chance
 from gearcase.judge.patterns.raised import raised_log_chance
@@ -251,4 +251,4 @@ def test_decoys_keep_clear_of_small_whole_ratios() -> None:
 
 def test_a_drive_without_gears_has_no_gear_patterns() -> None:
     bare = replace(PAIR, meshes=(), shafts=PAIR.shafts[:1])
-    assert examine(bare, [one for job in (recorded(),) if (one := observe(job.drive, job.recordings[0]))]) == ()
+    assert examine_gears(bare, [one for job in (recorded(),) if (one := observe(job.drive, job.recordings[0]))]) == ()

@@ -168,7 +168,7 @@ def test_one_address_twice_blocks(demo: Job) -> None:
 def test_a_cable_too_short_blocks(demo: Job) -> None:
     job = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0), Cable("W2", 6.6), Cable("W3", 10.0))))
     says = found(job, "blocker")["plan.cable"]
-    assert "a run of 6.3 m: no cable is left; bring one of 6.63 m or more" in says
+    assert "a run of 6.4 m: no cable is left; bring one of 6.70 m or more" in says
     short = replace(demo, kit=replace(demo.kit, cables=(Cable("W1", 5.0),)))
     blocked = [row for row in plan.run(short).document["findings"] if row["rule"] == "plan.cable"]
     assert "bring one of 7.20 m or more" in next(row["says"] for row in blocked if row["where"] == "vibration input")

@@ -117,8 +117,9 @@ def _spectrum_of(analytic: NDArray[np.complexfloating], *, bins: int, bin_hz: fl
     """Of the squared magnitude of analytic signals, the first so many bins."""
     squared = analytic.real**2 + analytic.imag**2
     mean = squared.mean(axis=-1, keepdims=True)
-    squared -= mean
+    squared /= np.where(mean > 0, mean, 1)  # before anything is squared again: large numbers run out of float32
+    squared -= mean > 0
     length = squared.shape[-1]
     lines = np.abs(hann(scipy.fft.rfft(squared, axis=-1, overwrite_x=True))[..., :bins])
     strength = line_strength(lines**2, width=floor_bins(bin_hz))
-    return EnvelopeSpectrum(strength, lines * (4 / length / np.where(mean > 0, mean, 1)), bin_hz)
+    return EnvelopeSpectrum(strength, lines * (4 / length), bin_hz)

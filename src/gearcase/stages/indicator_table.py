@@ -244,6 +244,10 @@ def _batches(recordings: Iterable[Recording]) -> Iterator[list[Recording]]:
     """Neighbours of one length, rate and unit, as many as are worth while."""
     batch: list[Recording] = []
     for recording in recordings:
+        if recording.samples.ndim != 1:
+            raise OutOfRange(
+                "samples", f"shape {recording.samples.shape}", f"those of one channel, in {recording.name or 'a recording'}"
+            )
         alike = batch and _kind(batch[0]) == _kind(recording)
         if batch and not (alike and (len(batch) + 1) * recording.samples.size <= _BATCH_SAMPLES):
             yield batch
