@@ -45,6 +45,7 @@ __all__ = [
 
 NOTICE_DAYS = 7.0  # five working days before an outage are seven days, whatever day it falls on; trade, common practice, no source
 _TRIES = 3000  # steps of the search; a count, so that every machine gives the same schedule
+_FEWEST_TRIED, _MOST_TRIED = 4, 24  # tasks whose change is tried as a cure; fewer of a longer list
 _TRIED_IN_FULL = 20  # tasks; of more a step costs by the square of their number, and fewer are taken
 _SAME = 1e-6  # s
 
@@ -264,9 +265,16 @@ def schedule(tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Wi
     >>> found.end / hour, found.critical, found.fits, found.least
     (6.0, ('bond pads', 'prove'), True, True)
     """
+    return _scheduled(tasks, crew, windows, machine, share=1.0)
+
+
+def _scheduled(
+    tasks: Sequence[Task], crew: Sequence[Person], windows: Sequence[Window], machine: Machine, *, share: float
+) -> Schedule:
+    """A schedule by a share of the search: what is one of many tried may take its part of it only."""
     _check(tasks, crew, windows, machine)
     plan = _Plan(tasks, crew, sorted(windows, key=lambda window: window.start), machine)
-    placed, least, at_least = _search(plan)
+    placed, least, at_least = _search(plan, share)
     return _described(plan, placed, least, at_least)
 
 
@@ -307,13 +315,14 @@ def _cured(
     now = schedule(tasks, crew, windows, machine)
     tried: list[tuple[str, Sequence[Task], Sequence[Person]]] = []
     joints: dict[str, tuple[After, str]] = {}  # each that could be faster, with the first task that waits for it
+    worth = _worth_trying(tasks, now.critical)
     for task in tasks:
-        if task.beforehand:
+        if task.beforehand and task.name in worth:
             tried.append((f"do {task.name} before the outage", _without(tasks, task, done=True), crew))
-        if task.optional:
+        if task.optional and task.name in worth:
             tried.append((f"drop {task.name}", _without(tasks, task, done=False), crew))
         for before in task.after:
-            if before.faster is not None and before.faster < before.wait:
+            if before.faster is not None and before.faster < before.wait and before.task in worth:
                 joints.setdefault(before.task, (before, task.name))
     for joint, (before, waiting) in joints.items():
         what = f"{before.faster_way} in {joint}: {(before.faster or 0.0) / 3600:.3g} h instead of {before.wait / 3600:.3g} h"
@@ -324,10 +333,18 @@ def _cured(
         )
     found = []
     for says, fewer, people in tried:
-        then = schedule(fewer, people, windows, machine)
+        then = _scheduled(fewer, people, windows, machine, share=1 / len(tried))
         if then.end < now.end - _SAME or (then.fits and not now.fits):
             found.append((Cure(says, then.end, then.fits), fewer, people))
     return sorted(found, key=lambda one: (not one[0].fits, one[0].end))
+
+
+def _worth_trying(tasks: Sequence[Task], chain: Sequence[str]) -> set[str]:
+    """All of a few tasks; of many the longest that the end waits for: what is not on that chain rarely ends it earlier."""
+    if len(tasks) <= _TRIED_IN_FULL:
+        return {task.name for task in tasks}
+    held = sorted((task for task in tasks if task.name in chain), key=lambda task: -task.longest)
+    return {task.name for task in held[: max(_FEWEST_TRIED, _MOST_TRIED * _TRIED_IN_FULL // len(tasks))]}
 
 
 def lead_dates(items: Sequence[LeadItem], *, outage_day: float, today: float) -> tuple[LeadDate, ...]:
@@ -485,7 +502,7 @@ def _in_order(after: Mapping[str, Sequence[str]]) -> list[str]:
     return order
 
 
-def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
+def _search(plan: _Plan, share: float) -> tuple[list[Placed], bool, float]:
     """The best schedule found, whether it is proven to be the best, and what no schedule can undercut. [s]"""
     count = len(plan.tasks)
     crews = [list(plan.crews(n)) for n in range(count)]
@@ -495,7 +512,8 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
         only.append(min(always, default=None))
     begin = plan.windows[0].start
     at_least = max(_bound(plan, {}, begin, [begin] * len(plan.crew), only), begin + _by_load(plan))
-    most = _TRIES if count <= _TRIED_IN_FULL else int(_TRIES * (_TRIED_IN_FULL / count) ** 2)
+    most = int(share * (_TRIES if count <= _TRIED_IN_FULL else _TRIES * (_TRIED_IN_FULL / count) ** 2))
+    skills = [tuple(sorted(person.skills)) for person in plan.crew]
     best: list[Placed] = []
     met: set[tuple[object, ...]] = set()  # where the search has been, by another order of the same work
     best_end = math.inf
@@ -527,11 +545,11 @@ def _search(plan: _Plan) -> tuple[list[Placed], bool, float]:
             ready = max([now, *(ends[before] + wait for before, (wait, _) in plan.before[n].items())])
             seen = set()
             for persons in crews[n]:
-                alike = tuple(sorted((free[p], tuple(sorted(plan.crew[p].skills))) for p in persons))
+                alike = tuple(sorted((free[p], skills[p]) for p in persons))
                 start = plan.opens(n, max([ready, *(free[p] for p in persons)]))
                 if alike not in seen:
                     seen.add(alike)
-                    choices.append((start, -plan.tail[n], n, sum(len(plan.crew[p].skills) for p in persons), persons))
+                    choices.append((start, -plan.tail[n], n, sum(len(skills[p]) for p in persons), persons))
         for start, _, n, _, persons in sorted(choices):
             if best and (tries > most or best_end <= at_least + _SAME):
                 return

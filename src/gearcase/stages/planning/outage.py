@@ -44,6 +44,7 @@ _BENCH = "bench stage"
 ISOLATION = "isolation agreed in writing: its points, and who holds the lock"
 _MOST_CURES = 5
 _MOST_TOGETHER = 3
+_MOST_TASKS_TOGETHER = 100  # of more work three changes cure no window, and each costs a schedule for every change tried
 _TO_ASK = "the owner's consent to drill and bond, network approval (weeks), power, permits, access"
 
 
@@ -93,7 +94,7 @@ def outage(
     together: tuple[Cure, ...] = ()
     if job.outage.windows and not found.fits:
         better = cures(tasks, crew, windows, around)
-        if not any(cure.fits for cure in better):
+        if len(tasks) <= _MOST_TASKS_TOGETHER and not any(cure.fits for cure in better):
             together = cures_together(tasks, crew, windows, around, most=_MOST_TOGETHER)
     _several(_used(found, windows), around, draft)
     spare = _fits(job, found, better, together, draft)
