@@ -159,7 +159,8 @@ def forecast(
     if last >= limit:
         return without_date("reached", f"the limit is reached; {inspect}")
     if kind in UNDATED:
-        return without_date("inspect by", f"{inspect}; no date can be given for {kind}")
+        why = f"no date can be given for {kind}" if kind != "unknown" else "what grows is not known, so no date can be given"
+        return without_date("inspect by", f"{inspect}; {why}")
     if found.answer == "not enough data" or found.sigma is None:
         return without_date("not enough data", f"{found.says}; {inspect}")
     if found.answer != "rising":
