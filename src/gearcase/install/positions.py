@@ -189,7 +189,7 @@ def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation
         needed = 2 * hole.diameter + half
         apart = math.dist(pad.at, hole.at)
         if apart < needed:
-            says = f"it stands {_mm(apart)} from the hole {hole.name}; two of its diameters and half the base is {_mm(needed)}"
+            says = f"it stands {_mm(apart)} from the hole '{hole.name}'; two of its diameters and half the base is {_mm(needed)}"
             both = (hole.diameter + (footprint.hole_diameter or 0.0)) / 2
             yield Violation("hole", says, severe=footprint.hole_diameter is not None and apart < both)
     if footprint.hole_diameter is not None:
