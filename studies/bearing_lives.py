@@ -8,6 +8,7 @@ what `gearcase trend` would tell from the readings up to it of when the level re
 
 import argparse
 import csv
+import functools
 import itertools
 from dataclasses import dataclass
 from datetime import datetime
@@ -47,6 +48,7 @@ def columns(path: Path) -> dict[str, NDArray[np.float64]]:
     return {name: np.array([float(row[name]) for row in rows]) for name in rows[0]}
 
 
+@functools.cache
 def watched(folder: Path, bearing: str, direction: str) -> Watched:
     """Limits, warning and daily forecasts."""
     rms = columns(folder / f"{bearing}_trend.csv")[f"rms_{direction}_g"]
