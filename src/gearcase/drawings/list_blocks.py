@@ -35,8 +35,8 @@ _TEMPLATES = (
 )
 
 
-def card_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
-    """The work card: what, with what, to which value, what can hurt, and room to sign."""
+def card_blocks(plan: Mapping[str, Any], *, folds: bool = False) -> Iterator[Block]:
+    """The work card: what, with what, to which value, what can hurt, room to sign; its steps fold on a page that has more."""
     rows = tuple(
         (
             str(step["number"]),
@@ -51,7 +51,9 @@ def card_blocks(plan: Mapping[str, Any]) -> Iterator[Block]:
     head = ("", "where", "do", "with", "value", "done by, date")
     yield Block("heading", "Work card", level=2)
     yield Block("text", plan["cautions"]["defers"])
-    yield Block("table", head=head, rows=rows, wide=(0.45, 1.4, 5.6, 1.5, 1.5, 1.1), numbers=(0,), tall=True)
+    says = f"The {len(rows)} steps, with their cautions" if folds else ""
+    wide = (0.45, 1.4, 5.6, 1.5, 1.5, 1.1)
+    yield Block("table", says, head=head, rows=rows, wide=wide, numbers=(0,), tall=True, folds=folds)
 
 
 def cut_blocks(cuts: Sequence[Mapping[str, Any]]) -> Iterator[Block]:

@@ -25,7 +25,7 @@ def plan_blocks(plan: dict[str, Any]) -> Iterator[Block]:
     yield from _on_the_drive(plan)
     yield from caution_blocks(plan)
     yield from outage_blocks(plan)
-    yield from card_blocks(plan)
+    yield from card_blocks(plan, folds=True)
     yield from cut_blocks(plan.get("cut_lists", ()))
     yield Block("heading", "Bring", level=2)
     yield from pick_blocks(plan["pick"])
