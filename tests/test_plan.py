@@ -116,7 +116,7 @@ def test_a_hole_on_a_hole_blocks(at: tuple[float, float], demo: Job) -> None:
         for face in demo.housing.faces
     )
     says = found(replace(demo, housing=replace(demo.housing, faces=faces)), "blocker")["plan.hole"]
-    assert "from the hole dowel" in says
+    assert "from the hole 'dowel'" in says
 
 
 @pytest.mark.parametrize(("caliper", "reading"), [(200e-3, 20e-3), (30e-3, 20e-3), (20e-3, 40e-3)])
