@@ -58,6 +58,11 @@ def test_no_caution_repeats_another_and_every_condition_has_one() -> None:
     assert set().union(*(one.when for one in every)) == set(Condition)
 
 
+def test_people_read_degrees_as_everywhere_else() -> None:
+    told = [caution.says for caution in cautions(set(Condition))]
+    assert any("°C" in says for says in told) and not [says for says in told if "degC" in says]
+
+
 def test_isolation_stands_in_every_plan() -> None:
     always = cautions(set())
     assert {one.step for one in always} >= {Step.BEFORE, Step.ISOLATE, Step.START}
