@@ -20,6 +20,7 @@ from gearcase.device.rig import Rig, RigBus
 from gearcase.job.build import load
 from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.in_force import InForce
+from gearcase.monitor.setup import Setup
 from gearcase.monitor.watch import Watch
 from gearcase.record.store import Store
 
@@ -67,11 +68,15 @@ def watch_an_hour(folder: Path) -> None:
     limit = InForce(Thresholds(2.8e-3, 4.5e-3))
     limits = {(point, "overall velocity", ""): limit for point in ("input coupling end", "intermediate left")}
     with Store.open(folder / "readings.sqlite") as store:
-
-        async def rest(_: float) -> None:
-            return
-
-        watch = Watch(job, Replayed(RigBus(rig)), store, limits, {}, lambda: now, rest, lambda _: {}, lambda _: None)
+        watch = Watch(
+            Setup(job, limits, {}),
+            Replayed(RigBus(rig)),
+            store,
+            clock=lambda: now,
+            ticks=lambda: now,
+            diagnose=lambda *_: {"statement": "", "verdicts": []},
+            tell=lambda _: None,
+        )
         used, sizes = time.process_time(), []
 
         async def hour() -> None:

@@ -75,25 +75,23 @@ def trend(given: argparse.Namespace) -> int:
 def watch(given: argparse.Namespace) -> int:
     """Poll the devices or follow a folder until stopped."""
     import asyncio
+    import os
     from pathlib import Path
 
-    from gearcase.monitor.in_force import voided
+    from gearcase.job.build import Job
     from gearcase.monitor.service import follow_folder, watch_bus
-    from gearcase.record import results
+    from gearcase.monitor.service_manager import ServiceManager
+    from gearcase.monitor.setup import Setup
     from gearcase.record.clock import Pace
     from gearcase.record.store import Event, Store, store_path
     from gearcase.stages import diagnose
 
     job, folder = load(given), Path(given.job)
-    connection = given.connection or job.bus.connection
-    if given.folder is None and not connection:
-        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here, as --connection, or --folder"))
     if given.folder is not None and not Path(given.folder).is_dir():
         raise BadInput(Problem("--folder", "", repr(given.folder), "a folder that is there"))
     every, lasting, fast = quantity("--every", given.every, "time"), quantity("--for", given.lasting, "time"), times(given)
-    stored = results.latest(folder, "baseline")
 
-    def judge(recording: "Recording") -> dict[str, Any]:
+    def judge(job: Job, recording: "Recording") -> dict[str, Any]:
         result = diagnose.run(job, [recording])
         keep(given, job, result, {})
         return result.document
@@ -103,16 +101,15 @@ def watch(given: argparse.Namespace) -> int:
             print(f"{event.kind}: {event.point + ': ' if event.point else ''}{event.says}", file=sys.stderr, flush=True)
 
     with Store.open(store_path(folder)) as store:
-        why = voided(stored.document, store.events()) if stored else ""
-        if why:
+        if why := Setup.read(folder, store).void:
             print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
-        baseline = stored.document if stored and not why else None
         pace = Pace(fast, not_before=max((reading.time_s for reading in store.latest()), default=0.0))
         alike: dict[str, Any] = {"pace": pace, "every": every, "lasting": lasting, "diagnose": judge, "tell": tell}
         if given.folder is not None:
             result = asyncio.run(follow_folder(job, store, folder=Path(given.folder), **alike))
         else:
-            result = asyncio.run(watch_bus(job, store, connection=connection, baseline=baseline, **alike))
+            manager = ServiceManager(os.environ)
+            result = asyncio.run(watch_bus(folder, store, connection=given.connection or "", manager=manager, **alike))
     path = keep(given, job, result, {})
     done(given, result.document, f"{result.document['statement']}\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
