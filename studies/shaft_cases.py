@@ -6,7 +6,7 @@ import numpy as np
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.shaft_faults import QUIET, Channel, SensorFault, ShaftFault, Situation, simulate_channels
-from gearcase.drive.simulate import BearingFault, Levels, Noise
+from gearcase.drive.simulate import BearingFault, Levels, Noise, Stranger
 from gearcase.drive.train import Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
@@ -52,6 +52,7 @@ def observe(
     seed: int,
     faults: Sequence[ShaftFault] = (),
     damage: Sequence[BearingFault] = (),
+    strangers: Sequence[Stranger] = (),
     sensors: Sequence[SensorFault] = (),
     channels: Sequence[Channel] = CHANNELS,
     drive: Drive = DRIVE,
@@ -71,6 +72,7 @@ def observe(
         noise=noise,
         faults=faults,
         damage=damage,
+        strangers=strangers,
         sensors=sensors,
         levels=levels,
     )

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from gearcase.drive.train import Drive
-from gearcase.judge.patterns import background, backstop, electrical, gears, lubrication, resonance, sensors, shafts
+from gearcase.judge.patterns import background, backstop, electrical, fluting, gears, lubrication, resonance, sensors, shafts
 from gearcase.judge.patterns.observed import Observed, Recorded
 from gearcase.judge.patterns.signs import Weighed
 
@@ -17,6 +17,7 @@ FAMILIES: tuple[Family, ...] = (
     resonance.examine,
     electrical.examine,
     lubrication.examine,
+    fluting.examine,
     backstop.examine,
     background.examine,
 )
