@@ -10,6 +10,7 @@ from gearcase.drive.simulate import BearingFault, Levels, Noise
 from gearcase.drive.train import Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
+from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Circumstances, Recording
 from gearcase.signal.spectrum import transform
 from gearcase.worked import Given, Origin
@@ -96,4 +97,5 @@ def observe(
 
 def _observed(recording: Recording, bearing: str, speed_hz: float) -> Observed:
     spectrum = transform(np.asarray(recording.samples), sample_rate_hz=recording.sample_rate_hz)
-    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 2e-4, bearing)
+    quality = judge_quality(recording.samples, sample_rate_hz=recording.sample_rate_hz, unit=recording.unit)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 2e-4, bearing, quality=tuple(quality))

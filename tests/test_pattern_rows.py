@@ -49,7 +49,7 @@ def record(number: int, *, point: str = "", taken: Circumstances | None = None, 
 
 def observed(recording: Recording) -> Observed:
     spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-    return Observed(recording, spectrum, envelope_spectrum(spectrum), recording.speed_hz or 0.0, 0.001)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), recording.speed_hz or 0.0, 0.001, quality=())
 
 
 def once(seen: bool | None, says: str = "9 standard errors") -> Sign:
@@ -64,6 +64,7 @@ def offered(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def judged(job: Job, family: families.Family, records: list[Recording], monkeypatch: pytest.MonkeyPatch) -> dict:
     monkeypatch.setattr(families, "FAMILIES", (family,))
+    monkeypatch.setattr(families.sensors, "examine", lambda records: ())
     return diagnose.run(job, records).document
 
 
