@@ -111,7 +111,9 @@ def test_a_negative_speed_is_a_reverse_one_where_nothing_else_says_the_direction
     assert stand(SPEED, contact, converter=-24.0, **{"reverse contact": 1.0}).direction.value == 1.0
 
 
-@pytest.mark.parametrize(("other", "apart"), [(25.0, False), (25.5, False), (25.52, True), (24.51, False), (24.49, True), (-25.0, False)])
+@pytest.mark.parametrize(
+    ("other", "apart"), [(25.0, False), (25.5, False), (25.52, True), (24.51, False), (24.49, True), (-25.0, False)]
+)
 def test_a_difference_of_speed_over_2_percent_is_a_disagreement(other: float, apart: bool) -> None:
     found = stand(SPEED, TOPIC, converter=25.0, controller=other).disagreements
     assert bool(found) is apart
