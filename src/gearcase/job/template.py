@@ -223,6 +223,11 @@ points:
 #   connections:
 #     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
 
+# publish:                      # how the plant is told; passwords stand in files of their own
+#   modbus: {address: 192.0.2.20, port: 502}
+#   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}
+#   mqtt: {host: broker.example, group: crushing plant, node: edge computer, user: edge, password_file: keys/mqtt.password}
+
 # recordings:
 #   - file: recordings/first.wav
 #     point: input coupling end
