@@ -13,7 +13,7 @@ import numpy as np
 
 from gearcase.drive.train import Drive
 from gearcase.judge.steady import run_states
-from gearcase.record.store import Reading, Store
+from gearcase.record.store import Store
 from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
 __all__ = ["RUNNING", "Runs"]
@@ -55,11 +55,10 @@ class Runs:
             found = (kept.value[here & (kept.point == point) & (kept.quantity == quantity)] for point, quantity in inputs)
             self._rows.append((tick, *_known(*(float(value[0]) if value.size else None for value in found))))
 
-    def take(self, readings: Iterable[Reading], drive: Drive, ticks: float) -> str:
-        """The run state with the readings of this round at `ticks`. [s]"""
-        found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good"}
-        self.speed_hz = found.get(("", "speed"))
-        row = (ticks, *_known(found.get(("", "running")), self.speed_hz, found.get((SUMP, "temperature"))))
+    def take(self, running: float | None, speed_hz: float | None, oil: float | None, *, drive: Drive, ticks: float) -> str:
+        """The run state with what this round says at `ticks`: run contact, speed [Hz], oil temperature [K]. [s]"""
+        self.speed_hz = speed_hz
+        row = (ticks, *_known(running, speed_hz, oil))
         changed = not self._rows or not _same(row[1], self._rows[-1][1])
         if self._rows and ticks <= self._rows[-1][0]:
             return self.state

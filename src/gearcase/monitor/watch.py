@@ -37,6 +37,7 @@ from gearcase.judge.families import LINE_FAMILIES
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.diagnosing import Diagnoser, Diagnosing
 from gearcase.monitor.diary import Clocks, Steps
+from gearcase.monitor.inputs import Inputs
 from gearcase.monitor.keeping import Keeping
 from gearcase.monitor.light import Light
 from gearcase.monitor.polling import poll, take_record
@@ -94,6 +95,7 @@ class Watch:
         self.records, self.diagnosing = Records(say, setup.job.drive), Diagnosing(diagnose, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
+        self.inputs = Inputs(setup.job)
         self._brought: list[Reading] = []  # levels of lines, from records taken since the last round
         self._known: dict[str, float] = {}
         self._heard = 0
@@ -126,6 +128,8 @@ class Watch:
         if setup.job.drive != self.setup.job.drive:
             self.records.take_up(setup.job.drive)
             self._steps.declared()
+        if (setup.job.inputs, setup.job.bus) != (self.setup.job.inputs, self.setup.job.bus):
+            self.inputs = Inputs(setup.job)
         self.setup = setup
 
     async def round(self) -> None:
@@ -133,9 +137,11 @@ class Watch:
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
         self._hear()
-        readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, now=now))
+        readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
         for point, says in changed:
             self.say("probe", point, says, now)
+        for says in self.inputs.changes(now):
+            self.say("input", "", says, now)
         state = self._run_state(readings, now, ticks)
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
@@ -207,8 +213,9 @@ class Watch:
                 self.reload_asked = True
 
     def _run_state(self, readings: Iterable[Reading], now: float, ticks: float) -> str:
-        before = self.runs.state
-        state = self.runs.take(readings, self.setup.job.drive, ticks)
+        before, plant = self.runs.state, self.inputs.now(now)
+        oil = _good(readings).get((SUMP, "temperature"))
+        state = self.runs.take(plant.run.value, plant.speed_hz, oil, drive=self.setup.job.drive, ticks=ticks)
         if state != before:
             self.say("run state", "", f"{before} to {state}", now)
             if state == "stopped":
@@ -217,9 +224,8 @@ class Watch:
         return state
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float, ticks: float) -> None:
-        rows = list(readings)
-        found = {(one.point, one.quantity): one.value for one in rows if one.quality == "good" and one.value is not None}
-        read = {SPEED: found.get(("", "speed")), LOAD: found.get(("", "load")), OIL: found.get((SUMP, "temperature"))}
+        rows, plant = list(readings), self.inputs.now(now)
+        read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: _good(rows).get((SUMP, "temperature"))}
         self._known = {name: value for name, value in read.items() if value is not None}
         for point in self.alarms.judge(rows, state, self._known, now):
             self.diagnosing.want(point, ticks)
@@ -252,3 +258,7 @@ class Watch:
         """Levels of the lines of a record, judged and kept with the next round."""
         levels = line_levels(self.setup.job, recording, speed_hz=recording.speed_hz or math.nan)
         return [Reading(now, recording.point, name, value, LINE_FAMILIES[name], state="steady") for name, value in levels.items()]
+
+
+def _good(readings: Iterable[Reading]) -> dict[tuple[str, str], float]:
+    return {(one.point, one.quantity): one.value for one in readings if one.quality == "good" and one.value is not None}
