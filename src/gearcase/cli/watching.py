@@ -1,4 +1,4 @@
-"""Verbs of the running drive: baseline, watch, and what people say into its diary."""
+"""Verbs of the running drive: baseline, trend, watch, and the unit that keeps it running."""
 
 import argparse
 import sys
@@ -10,7 +10,7 @@ from gearcase.errors import BadInput, Problem
 if TYPE_CHECKING:
     from gearcase.signal.recording import Recording
 
-__all__ = ["acknowledge", "baseline", "epoch", "shelve", "trend", "watch"]
+__all__ = ["baseline", "trend", "unit", "watch"]
 
 
 def baseline(given: argparse.Namespace) -> int:
@@ -115,62 +115,17 @@ def watch(given: argparse.Namespace) -> int:
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
-def epoch(given: argparse.Namespace) -> int:
-    """Declare what makes readings not comparable."""
-    from gearcase.stages.watch import EPOCHS
-
-    if given.kind not in EPOCHS:
-        raise BadInput(Problem("KIND", "", repr(given.kind), f"one of: {', '.join(EPOCHS)}"))
-    return _declare(given, "epoch", f"{given.kind}: {EPOCHS[given.kind]}" + (f"; {given.says}" if given.says else ""))
-
-
-def acknowledge(given: argparse.Namespace) -> int:
-    """Say that alarms were seen."""
-    return _declare(given, "acknowledged", "seen; the condition stays until it clears")
-
-
-def shelve(given: argparse.Namespace) -> int:
-    """Take an alarm out of the light for a while."""
-    from dataclasses import asdict
-
-    from gearcase.errors import OutOfRange
-    from gearcase.judge.alarm import RULES
-    from gearcase.judge.stack_light import LONGEST_SHELF, Shelf
-    from gearcase.record.clock import unix_now
-
-    lasting = quantity("--for", given.lasting, "time") or 0.0
-    problems = [] if lasting <= LONGEST_SHELF else [Problem("--for", "", repr(given.lasting), "7 days at most, then say so again")]
-    if given.quantity and given.quantity not in RULES:
-        problems.append(Problem("--quantity", "", repr(given.quantity), f"one of: {', '.join(RULES)}"))
-    try:
-        shelf = Shelf(given.point, given.quantity, unix_now() + lasting, given.by, given.reason, given.approver)
-    except OutOfRange as error:
-        option = "--by" if error.name == "who" else f"--{error.name}"
-        problems.append(Problem(option, "", repr(error.value), str(error.rule)))
-    if problems:
-        raise BadInput(problems)
-    kept = {name: value for name, value in asdict(shelf).items() if name not in ("point", "who")}
-    says = f"{given.quantity or 'all alarms'} for {given.lasting}: {given.reason}"
-    allowed = f"; a danger too, allowed by {given.approver}" if given.approver else "; a danger still shows"
-    return _declare(given, "shelved", says + allowed, kept)
-
-
-def _declare(given: argparse.Namespace, kind: str, says: str, details: dict[str, Any] | None = None) -> int:
-    """Put what a person says into the diary."""
+def unit(given: argparse.Namespace) -> int:
+    """The unit file by which a service manager keeps the watch running."""
+    import pwd
     from pathlib import Path
 
-    from gearcase.record.clock import unix_now
-    from gearcase.record.store import Event, Store, store_path
-    from gearcase.stages.minutes import SUMP
+    from gearcase.monitor.unit_file import unit_file
 
-    job = load(given)
-    names = [*(point.name for point in job.points), SUMP]
-    problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who says so: --by NAME")]
-    if given.point and given.point not in names:
-        problems.append(Problem("--point", "", repr(given.point), f"one of: {'; '.join(names)}"))
-    if problems:
-        raise BadInput(problems)
-    with Store.open(store_path(Path(given.job))) as store:
-        store.add_event(Event(unix_now(), kind, given.point, says, given.by, details or {}))
-    document = {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by, **(details or {})}
-    return done(given, document, f"{kind}: {says}")
+    job, folder = load(given), Path(given.job).resolve()
+    try:
+        user = given.user or pwd.getpwuid(folder.stat().st_uid).pw_name
+    except KeyError:
+        raise BadInput(Problem("--user", "", "a folder that belongs to nobody known", "who it runs as: --user NAME")) from None
+    text = unit_file(job, folder, python=sys.executable, user=user)
+    return done(given, {"schema": "unit/1", "unit": text}, text.rstrip())

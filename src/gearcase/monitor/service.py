@@ -34,7 +34,7 @@ from gearcase.stages.result import StageResult
 __all__ = ["follow_folder", "watch_bus"]
 
 _LONGEST_ROUND = 120.0  # s on the wall; a round that takes longer is broken off
-_LOOK_EVERY = 5.0  # s on the wall, at the job's files
+_LOOK_EVERY = 2.0  # s on the wall, at the job's files
 _ROUNDS_MISSED = 3  # from which the watchdog is fed no more
 _LEAVE_WITHIN = 10.0  # s on the wall for what is under way when it is to stop
 
@@ -137,6 +137,7 @@ class _Service:
                 tasks = [group.create_task(self._parts.keep(name, run), name=name) for name, run in parts.items()]
                 await self._stop.wait()
                 self._manager.stopping()
+                self._reload.set()
                 _, late = await asyncio.wait(tasks, timeout=_LEAVE_WITHIN)
                 for task in late:
                     task.cancel()
@@ -186,6 +187,8 @@ class _Service:
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._reload.wait(), _LOOK_EVERY)
             now = stamp(self._folder)
+            if self._stop.is_set():
+                return
             if self._reload.is_set() or self._watch.reload_asked or now != self._stamp:
                 self._stamp, self._watch.reload_asked = now, False
                 self._reload.clear()

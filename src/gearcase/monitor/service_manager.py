@@ -51,5 +51,5 @@ class ServiceManager:
         address = f"\0{self._socket[1:]}" if self._socket.startswith("@") else self._socket
         text = "\n".join(" ".join(line.split()) for line in lines)
         with suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as one:
-            one.settimeout(1.0)  # a manager that does not listen holds up nothing
+            one.settimeout(0.2)  # a manager that does not listen holds up nothing
             one.sendto(text.encode(), address)
