@@ -11,6 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from gearcase import units
 from gearcase.errors import OutOfRange
+from gearcase.install.connection import parse_connection
 from gearcase.install.mounting import mount_names
 from gearcase.install.orientation import OUTWARD
 from gearcase.tables import load
@@ -260,9 +261,8 @@ def _outward(value: object) -> str:
 
 
 def _connection(value: object) -> str:
-    if not isinstance(value, str) or not re.fullmatch(r"\s*(tcp\s+\S+:\d{1,5}|serial\s+\S+)\s*", value):
-        raise OutOfRange("connection", repr(value), "how the bus is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
-    return value.strip()
+    parse_connection(value)
+    return " ".join(str(value).split())
 
 
 def _port(value: object) -> int:
@@ -319,7 +319,9 @@ Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type":
 ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
 ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
-Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
+Connection = Annotated[
+    str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "rtu-over-tcp 192.0.2.10:4001", "serial /dev/ttyUSB0 8E1")
+]
 Thread = Annotated[str, BeforeValidator(_read(_thread)), _text("1/4-28", "M6")]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
 Velocity = Annotated[float, _quantity("velocity"), _text("5920 m/s")]
