@@ -29,6 +29,7 @@ from gearcase.judge.forecast import forecast
 from gearcase.judge.limits import DAY
 from gearcase.judge.operating import Operating, operating_states
 from gearcase.judge.trend import in_epoch, trend
+from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Readings
 from gearcase.stages.minutes import BAND, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
@@ -250,7 +251,7 @@ def _levels(
         for part in minutes.gated(point, state):
             part = part.of(part.value > 0)
             own = [row for row in limits if (row["point"], row["quantity"]) == (point, part.quantity)]
-            limit, at, words = _matched(part, own)
+            limit, at, words = _matched(part, own, minutes)
             time_s, value = _daily(at)
             kind, maturity = named.get(point, (_UNKNOWN, 1)) if part.quantity in _SHOWS else (_UNKNOWN, 1)
             kind = "temperature" if part.quantity == TEMPERATURE else kind
@@ -260,11 +261,13 @@ def _levels(
             yield Series(point, part.quantity, UNITS[part.quantity], "", words, time_s, value, yellow, ahead)
 
 
-def _matched(part: Records, own: Sequence[Mapping[str, Any]]) -> tuple[Mapping[str, Any] | None, Records, str]:
+def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) -> tuple[Mapping[str, Any] | None, Records, str]:
     """The limit that the level goes towards, the records that are alike, and what alike means."""
-    if part.quantity == TEMPERATURE:
-        return (own[0] if own else None), part, "while it runs"
     by_model = next((row for row in own if row["model"]), None)
+    if part.quantity == TEMPERATURE:
+        if by_model is not None:
+            return by_model, minutes.brought(part, WarmingModel.of(by_model["model"])), by_model["note"]
+        return (own[0] if own else None), part, "while it runs"
     if by_model is not None:
         return by_model, part.brought(LevelModel.of(by_model["model"])), by_model["note"]
     states = operating_states(part.conditions.get(SPEED), part.conditions.get(LOAD), records=len(part))
