@@ -112,7 +112,7 @@ _BEARINGS = """\
       # contact_angle: 0 deg
       # origin: estimated
       # spread: 2 %           # how far its rates may be off
-  # motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1485 rpm, converter: false}
+  # motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1485 rpm, converter: false, current_protection: none}
   # passing_parts:
   #   - {name: cooling fan, shaft: input, kind: fan blades, count: 7}
 
