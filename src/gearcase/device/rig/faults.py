@@ -52,7 +52,7 @@ KINDS: Mapping[str, Kind] = {
     "inner race": Kind("bearing", "acceleration", "m/s2", _KNOCK, "inner_race"),
     "rolling element": Kind("bearing", "acceleration", "m/s2", _KNOCK, "rolling_element"),
     "cage": Kind("bearing", "acceleration", "m/s2", _KNOCK, "cage"),
-    "current fluting": Kind("bearing", "acceleration", "m/s2", _KNOCK, "current fluting"),
+    "current fluting": Kind("bearing", "acceleration", "m/s2", "of its hump, RMS at rated speed", "current fluting"),
     "lubrication": Kind("bearing", "acceleration", "m/s2", "noise above 4.5 kHz, RMS; it warms as well", "lubrication"),
     "tooth": Kind("gear", "acceleration", "m/s2", _KNOCK, "tooth crack or chip"),
     "hunting tooth": Kind("mesh", "acceleration", "m/s2", _KNOCK, "hunting tooth"),

@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 
 from gearcase import units
 from gearcase.device.rig.faults import KINDS
+from gearcase.drive.bearing_lines import bearing_order, bearing_rings
 from gearcase.drive.gear_faults import Eccentricity, GearFault, HuntingTooth, Knock, MeshMisalignment, ToothDamage, Wear
 from gearcase.drive.shaft_faults import (
     BentShaft,
     Channel,
     Clicks,
+    Fluting,
     Hiss,
     Hum,
     Looseness,
@@ -45,7 +47,8 @@ _HISSES_ABOVE_HZ = 4500.0
 _SUPPLY_HZ = 50.0  # of a motor nobody has described; invented
 _SPRAGS = 14.0  # of a backstop nobody has described; invented
 _MULTIPLES = 3  # of a neighbour's line; invented
-_RACES = ("outer race", "inner race", "rolling element", "cage", "current fluting")
+_RACES = ("outer race", "inner race", "rolling element", "cage")
+_HUMP_HZ = 2000.0  # where the hump of fluting stands at rated speed; invented
 _STEADY = ("steady", "unloaded", "uncoupled")
 _BOTH_IN = " in "  # between a shaft and its mesh
 
@@ -132,10 +135,7 @@ def _shakes(kind: str) -> bool:
 
 
 def _race(kind: str, place: str, impact: float, bearing: str) -> BearingFault:
-    """Fluting is regular, rings broad and makes no single knock: its hump is a comb of the race's rate."""
     reach = impact * (1.0 if place == bearing else _ELSEWHERE)
-    if kind == "current fluting":
-        return BearingFault(place, "outer_race", reach, rate_offset=-0.004, jitter=0.001, resonance_hz=2200.0, ring_time=0.25e-3)
     return BearingFault(place, kind.replace(" ", "_"), reach, rate_offset=-0.004, jitter=0.004)
 
 
@@ -173,6 +173,8 @@ def _shaking(drive: Drive, kind: str, place: str, size: float, speed_hz: float) 
             return BentShaft(place, (near, far), size)
         case "looseness":
             return Looseness(place, size)
+        case "current fluting":
+            return _fluted(drive, place, size)
         case "lubrication":
             return Hiss(size, _HISSES_ABOVE_HZ, bearing=place)
         case "backstop":
@@ -183,6 +185,16 @@ def _shaking(drive: Drive, kind: str, place: str, size: float, speed_hz: float) 
         case "background":
             return Neighbour(units.parse(place, "frequency"), size, _MULTIPLES)
     raise OutOfRange("fault", repr(kind), "a kind that shakes the drive")
+
+
+def _fluted(drive: Drive, place: str, size: float) -> Fluting:
+    """As many grooves round the outer race as put the hump where it stands: each element passes one after the other."""
+    bearing = next(one for one in drive.bearings if one.name == place)
+    rings = bearing_rings(drive, bearing, shaft_orders(drive))
+    if rings is None or bearing.geometry is None:
+        raise OutOfRange("bearing", repr(place), "a bearing whose rings' speeds are known")
+    rolled = bearing_order("outer_race", rings.orders, bearing.geometry) / bearing.geometry.elements
+    return Fluting(place, "outer_race", size, grooves=_HUMP_HZ / (rolled * drive.rated_speed_hz))
 
 
 def _misaligned(drive: Drive, place: str, near: str, size: float) -> Misalignment:
