@@ -20,7 +20,7 @@ import numpy as np
 import pytest
 import serial
 
-from gearcase.device import frames
+from gearcase.device.rig import frames
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
 from gearcase.device.profile import LAMPS, RECORD_REGISTERS, decode, profile

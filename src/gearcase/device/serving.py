@@ -15,7 +15,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from gearcase.device import frames
+from gearcase.device.rig import frames
 from gearcase.device.rig.devices import Rig
 from gearcase.device.rig.link import Gateway, Line, Sent, SerialLine
 from gearcase.errors import BadInput, Problem

@@ -1,4 +1,6 @@
-"""Modbus frames as bytes, without any socket: the checksum, requests and replies, and where a serial request ends.
+"""Modbus frames as a device makes them, without any socket: checksum, requests and replies, and where a serial request ends.
+
+Written apart from what our own master sends and reads, so that one cannot prove the other.
 
 MODBUS Application Protocol V1.1b3 (functions 3, 4, 6 and 16), Modbus over Serial Line V1.02 (unit, PDU, CRC-16 low byte first),
 MODBUS Messaging on TCP/IP V1.0b (transaction, protocol 0, length, unit, PDU).
