@@ -20,11 +20,10 @@ import numpy as np
 import pytest
 import serial
 
-from gearcase.device.rig import frames
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
 from gearcase.device.profile import LAMPS, RECORD_REGISTERS, decode, profile
-from gearcase.device.rig import Rig, RigBus
+from gearcase.device.rig import Rig, RigBus, frames
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.job.build import load

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from gearcase.device.rig import frames
 from gearcase.device.bus import LONGEST_READ
+from gearcase.device.rig import frames
 from gearcase.device.rig.devices import Rig
 from gearcase.errors import BadReply, BadRequest, NoReply
 
