@@ -4,6 +4,7 @@ Rows of ``fault_patterns.csv`` and ``confusions.csv``. Cells of several entries 
 are those of its row.
 """
 
+import functools
 from dataclasses import dataclass
 
 from gearcase.tables import load
@@ -65,6 +66,7 @@ def of_part(kind: str) -> tuple[Pattern, ...]:
     return tuple(one for one in _by_name().values() if one.part == kind)
 
 
+@functools.cache
 def _by_name() -> dict[str, Pattern]:
     return {
         row["pattern"]: Pattern(
