@@ -10,6 +10,7 @@ from gearcase.device.profile import RECORD_REGISTERS, decode, profile
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.errors import BadReply
 from gearcase.job.build import load
+from gearcase.monitor.inputs import Inputs
 from gearcase.monitor.polling import poll, take_record
 from test_stages import EXAMPLES
 
@@ -21,7 +22,7 @@ def rig() -> Rig:
 
 def test_of_three_axes_the_largest_is_kept(rig: Rig) -> None:
     """The rig's z axis stands on the bearing and sees most, x least."""
-    kept = {(one.point, one.quantity): one.value for one in asyncio.run(poll(rig.job, RigBus(rig), now=0.0))}
+    kept = {(one.point, one.quantity): one.value for one in asyncio.run(poll(rig.job, RigBus(rig), Inputs(rig.job), now=0.0))}
     form = profile("three-axis vibration").registers
     axes = [decode(form[f"overall velocity {axis}"], rig.read(11, form[f"overall velocity {axis}"].address, 2)) for axis in "xyz"]
     assert kept["input coupling end", "overall velocity"] == axes[2] > axes[1] > axes[0]
@@ -29,13 +30,13 @@ def test_of_three_axes_the_largest_is_kept(rig: Rig) -> None:
 
 def test_a_silent_device_gives_bad_readings_of_each_of_its_quantities(rig: Rig) -> None:
     rig.sensor_faults[12] = SensorFault(silent=True)
-    bad = [one for one in asyncio.run(poll(rig.job, RigBus(rig), now=0.0)) if one.quality == "bad"]
+    bad = [one for one in asyncio.run(poll(rig.job, RigBus(rig), Inputs(rig.job), now=0.0)) if one.quality == "bad"]
     assert {one.point for one in bad} == {"intermediate left"} and len(bad) == 3 and all(one.value is None for one in bad)
 
 
 def test_a_value_outside_its_range_is_bad(rig: Rig) -> None:
     rig.sump = 500.0
-    bad = [one for one in asyncio.run(poll(rig.job, RigBus(rig), now=0.0)) if one.quality == "bad"]
+    bad = [one for one in asyncio.run(poll(rig.job, RigBus(rig), Inputs(rig.job), now=0.0)) if one.quality == "bad"]
     assert ("sump", "temperature") in {(one.point, one.quantity) for one in bad}
 
 

@@ -20,6 +20,7 @@ from gearcase.install.site import Conditions, NetworkSheet, Power
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
 from gearcase.job.build_kit import build_housing, build_kit, build_point
 from gearcase.job.build_outage import build_outage
+from gearcase.job.build_publish import Publish, build_publish
 from gearcase.job.build_site import build_bus, build_conditions, build_network, build_power
 from gearcase.job.checks import cross_check
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
@@ -84,6 +85,8 @@ class Job:
         The place, what feeds the kit, and the network sheet, None where there is none.
     outage : Outage
         Its day, windows, crew and what must be asked before; empty where the file is silent.
+    publish : Publish
+        How the plant is told; nothing where the file is silent.
     sections : dict
         Top-level sections of the file as plain data.
     text_sha256 : str
@@ -105,6 +108,7 @@ class Job:
     power: Power
     network: NetworkSheet | None
     outage: Outage
+    publish: Publish
     sections: dict[str, Any]
     text_sha256: str
 
@@ -157,6 +161,7 @@ def build(source: Source, *, folder: str) -> Job:
         power=build_power(model.power),
         network=build_network(model.network),
         outage=build_outage(model.outage),
+        publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )

@@ -13,6 +13,7 @@ from gearcase.job.drive_schema import BearingShape
 from gearcase.job.housing_checks import housing_check
 from gearcase.job.kit_schema import SensorModel
 from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
+from gearcase.job.publish_checks import publish_check
 from gearcase.job.read import Path_, Source, nearest
 from gearcase.job.schema import read_as
 
@@ -38,6 +39,7 @@ def cross_check(source: Source) -> list[Problem]:
         *_sensors(source),
         *housing_check(source),
         *_windows(source),
+        *publish_check(source),
     ]
 
 
@@ -55,6 +57,7 @@ def _names_twice(source: Source) -> Iterator[Problem]:
         ("network", "hosts"),
         ("outage", "crew"),
         ("outage", "ask"),
+        ("publish", "opcua", "users"),
     )
     for named in (parts, *(_named(source, path) for path in lists)):
         yield from _twice(source, named)

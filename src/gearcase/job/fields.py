@@ -1,5 +1,6 @@
 """The values of job.yaml as pydantic types. Quantities are text with their unit and become SI numbers here, once."""
 
+import ipaddress
 import re
 from collections.abc import Callable
 from datetime import datetime
@@ -30,6 +31,7 @@ __all__ = [
     "Elements",
     "Extra",
     "Frequency",
+    "IpAddress",
     "KnownBy",
     "Length",
     "Mass",
@@ -60,6 +62,7 @@ __all__ = [
     "Temperature",
     "Thread",
     "Time",
+    "TopicPart",
     "Torque",
     "Velocity",
     "Voltage",
@@ -266,6 +269,20 @@ def _port(value: object) -> int:
     return _whole(value, 1, 65535, "a port, 1 to 65535")
 
 
+def _ip_address(value: object) -> str:
+    try:
+        return str(ipaddress.ip_address(value if isinstance(value, str) else ""))
+    except ValueError:
+        raise OutOfRange("address", repr(value), "an address, e.g. 192.0.2.10") from None
+
+
+def _topic_part(value: object) -> str:
+    name = _name(value)
+    if re.search(r"[/+#]", name):
+        raise OutOfRange("name", repr(value), "a name without / + and #")
+    return name
+
+
 def _registers(value: object) -> int:
     return _whole(value, 1, 125, "a number of registers, 1 to 125 in one read")
 
@@ -294,6 +311,8 @@ At = Annotated[tuple[float, float], BeforeValidator(_read(_at)), _PAIR]
 Size = Annotated[tuple[float, float], BeforeValidator(_read(_size)), _PAIR]
 WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 mm2")]
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
+IpAddress = Annotated[str, BeforeValidator(_read(_ip_address)), _text("192.0.2.10")]
+TopicPart = Annotated[str, BeforeValidator(_read(_topic_part)), _text("crushing plant")]
 Port = Annotated[int, BeforeValidator(_read(_port)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 65535})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]

@@ -14,6 +14,7 @@ from gearcase.job.housing_schema import HousingModel
 from gearcase.job.kit_schema import KitModel, PointModel
 from gearcase.job.outage_schema import OutageModel
 from gearcase.job.power_schema import PowerModel
+from gearcase.job.publish_schema import PublishModel
 from gearcase.job.site_schema import NetworkModel, SiteModel
 from gearcase.signal.recording import STATES
 
@@ -72,6 +73,7 @@ class JobModel(Section):
         default_factory=PowerModel, description="the dc supply and its line, branch_circuit, entries, neighbours"
     )
     network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
+    publish: PublishModel = Field(default_factory=PublishModel, description="how the plant is told: modbus, opcua, mqtt")
 
 
 def read_as(model: type[Model], data: Any) -> Model | None:

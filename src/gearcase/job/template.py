@@ -112,7 +112,7 @@ _BEARINGS = """\
       # contact_angle: 0 deg
       # origin: estimated
       # spread: 2 %           # how far its rates may be off
-  # motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1485 rpm, converter: false}
+  # motor: {shaft: input, poles: 4, supply: 50 Hz, rated_speed: 1485 rpm, converter: false, current_protection: none}
   # passing_parts:
   #   - {name: cooling fan, shaft: input, kind: fan blades, count: 7}
 
@@ -222,6 +222,11 @@ points:
 #     - {name: plant controller, address: 192.0.2.10, owner: controls engineer}
 #   connections:
 #     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
+
+# publish:                      # how the plant is told; passwords stand in files of their own
+#   modbus: {address: 192.0.2.20, port: 502}
+#   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}
+#   mqtt: {host: broker.example, group: crushing plant, node: edge computer, user: edge, password_file: keys/mqtt.password}
 
 # recordings:
 #   - file: recordings/first.wav

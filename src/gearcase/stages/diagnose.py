@@ -32,7 +32,7 @@ from gearcase.judge.faults import (
     judge_bearings,
 )
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import Kept, Observed
+from gearcase.judge.patterns.observed import Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
@@ -85,7 +85,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     histories: dict[tuple[str, str], OrderHistory] = {}
     first: dict[str, _First] = {}
     looked: list[_Looked] = []
-    observed = Kept()
+    kept_records = Kept()
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones", *ESTIMATE_TABLES)]
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
@@ -94,8 +94,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
-        if (one := examined.observed(under)) is not None:
-            observed.add(one)
+        kept_records.add(examined.recorded(under))
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         shown = (number, examined)
         kept["latest", recording.point] = shown
@@ -105,8 +104,9 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
             history.add(number, examined.spectrum, examined.speed.hz)
         if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
-    together_seen = observed.all()
-    document = _together(job, documents, looked, offered_only(examine(job.drive, together_seen)), level_changes(together_seen))
+    records = kept_records.all()
+    changes = level_changes([one for one in records if isinstance(one, Observed)])
+    document = _together(job, documents, looked, offered_only(examine(job.drive, records)), changes)
     together = {
         f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
     }
@@ -205,20 +205,21 @@ class Examined:
         combs = (*self.judgement.claims, *self.judgement.uncertain, *self.judgement.faint)
         return self.speed is not None and bool(self.speed.at_rest) and not any(comb.hypothesis for comb in combs)
 
-    def observed(self, component: str) -> Observed | None:
-        """The recording as patterns look at it, taken at the bearing of this name; None where it is unfit, its speed not known, or
-        nothing in it turned that should.
+    def recorded(self, component: str) -> Recorded:
+        """The recording as patterns look at it, taken at the bearing of this name; not `Observed` where it is unfit, its speed not
+        known, or nothing in it turned that should.
         """
-        if self.spectrum is None or self.envelope is None or self.still:
-            return None
         if self.recording.taken.state == "standing":
-            return Observed(self.recording, self.spectrum, self.envelope, 0.0, 0.0, component)
-        if self.recording.taken.state in _UNSTEADY:
-            stated = self.recording.speed_hz or self.drive.rated_speed_hz
-            return Observed(self.recording, self.spectrum, self.envelope, stated, 1.0, component)
-        if self.speed is None:
-            return None
-        return Observed(self.recording, self.spectrum, self.envelope, self.speed.hz, self.speed.spread, component)
+            speed_hz, spread = 0.0, 0.0
+        elif self.recording.taken.state in _UNSTEADY:
+            speed_hz, spread = self.recording.speed_hz or self.drive.rated_speed_hz, 1.0
+        elif self.speed is not None and not self.still:
+            speed_hz, spread = self.speed.hz, self.speed.spread
+        else:
+            return Recorded(self.recording, quality=self.quality)
+        if self.spectrum is None or self.envelope is None:
+            return Recorded(self.recording, quality=self.quality)
+        return Observed(self.recording, self.spectrum, self.envelope, speed_hz, spread, component, quality=self.quality)
 
     def document(self) -> dict[str, Any]:
         recording, speed = self.recording, self.speed

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from gearcase.checksums import sha256_of_bytes
 from gearcase.errors import Problem
+from gearcase.install.points import SUMP
 from gearcase.judge.alarm import RULES
 from gearcase.judge.compensation import LOAD, OIL, SPEED, LevelModel
 from gearcase.judge.families import LINE_FAMILIES
@@ -36,7 +37,6 @@ __all__ = [
     "wrong_units",
 ]
 
-SUMP = "sump"  # where the oil's temperature is read; no measuring point of the job
 MINUTE = 60.0
 SPEED_BAND = 0.05  # steady speed, of its median; common practice, no source
 STANDSTILL = 0.1  # of the lowest speed in service: slower is stopped; common practice, no source

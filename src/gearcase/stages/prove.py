@@ -17,7 +17,7 @@ import numpy as np
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import LAMPS, Profile, WordOrder, decode, find_word_order, profile
+from gearcase.device.profile import CONSTANTS, LAMPS, Profile, WordOrder, decode, find_word_order, profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.bus import error_rate_limit
 from gearcase.install.housing import BusDevice
@@ -50,7 +50,7 @@ _MOST_ERRORS = 1e-3
 _FELL_SILENT = 20  # failed polls in a row, after which nobody waits longer
 _NOISE_SHARE = 1 / 5
 _FALLBACK = 10.0  # s
-_CONTROLLER = (float(0x1234), 123456789.0, 123.456)
+_CONTROLLER = tuple(CONSTANTS.values())
 _CAUTION = (
     "Tap, touch and look only with the drive locked out, proved still and cool enough to touch; a backstop may hold load torque. "
     "Stand clear of what turns when it runs. Mains work is for a licensed electrician; local codes and site rules come first."
