@@ -139,7 +139,7 @@ class _Looked:
 
 @dataclass(frozen=True)
 class _Rough:
-    """Overall vibration in zone C or D at a point: in words, and between which frequencies the line lies that makes most of it. [Hz]"""
+    """Overall vibration in zone C or D at a point: in words, and the place of the line that makes most of it. [Hz]"""
 
     point: str
     says: str
