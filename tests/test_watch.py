@@ -395,13 +395,9 @@ def test_the_heartbeat_goes_on_when_rounds_are_far_apart(tmp_path: Path) -> None
 
 def test_while_the_disk_is_full_the_watch_holds_all_in_memory_shows_blue_and_writes_it_when_there_is_room(site: Site) -> None:
     assert site.minutes(14) == "green"
-    before, room = len(site.store.readings()), site.store._engine.connect().exec_driver_sql("PRAGMA page_count").scalar()
-    assert isinstance(room, int)
-    pages = [room]
-
-    import sqlalchemy as sa
-
-    sa.event.listen(site.store._engine, "begin", lambda one: one.exec_driver_sql(f"PRAGMA max_page_count = {pages[0]}"))
+    before = len(site.store.readings())
+    room = site.store.database.read(lambda one: one.exec_driver_sql("PRAGMA page_count").scalar())
+    site.store.database.read(lambda one: one.exec_driver_sql(f"PRAGMA max_page_count = {room}"))
     asyncio.run(site.watch.begin(""))
     while not site.watch.keeping.trouble:
         site.turns(10)
@@ -409,7 +405,7 @@ def test_while_the_disk_is_full_the_watch_holds_all_in_memory_shows_blue_and_wri
     site.turns(3)
     assert site.watch.light.colour == "blue" and site.kinds().count("store lost") == 1
     held = len(site.store.readings())
-    pages[0] = 1_000_000
+    site.store.database.read(lambda one: one.exec_driver_sql("PRAGMA max_page_count = 1000000"))
     site.turns(3)
     kept = site.store.readings()
     assert before < held < len(kept) and len(kept) == 10 * site.watch.rounds + lines(kept)
@@ -451,7 +447,7 @@ def test_a_gateway_that_was_restarted_is_taken_up_again() -> None:
             await kept.read(unit=11, function=4, start=0, count=1)
         async with serving(rig, port=port, baud=115200):
             assert await kept.read(unit=11, function=4, start=0, count=1) == (0x1234,)
-            kept._client.close()
+            kept.close()
 
     asyncio.run(go())
 

@@ -155,6 +155,8 @@ def _parser() -> argparse.ArgumentParser:
     reload = verb(
         "reload", declaring.reload, "ask a running watch to read job.yaml and baseline again; it notices a change by itself"
     )
+    notify = verb("notify", watching.notify, "send a test message to the people of notify:, and say whom it reached")
+    notify.add_argument("--to", metavar="NAME", default="", help="one of them; all by default")
     unit = verb("unit", watching.unit, "print the systemd unit that keeps the watch running")
     unit.add_argument("--user", metavar="NAME", default="", help="who it runs as; the owner of the job's folder by default")
     rig = verb("rig", site.rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
@@ -208,6 +210,7 @@ def _parser() -> argparse.ArgumentParser:
         maintenance,
         answer,
         reload,
+        notify,
         diagnose,
         opened,
         handover,

@@ -1,4 +1,4 @@
-"""Verbs of the running drive: baseline, trend, watch, and the unit that keeps it running."""
+"""Verbs of the running drive: baseline, trend, watch, who is told, and the unit that keeps it running."""
 
 import argparse
 import sys
@@ -10,7 +10,7 @@ from gearcase.errors import BadInput, Problem
 if TYPE_CHECKING:
     from gearcase.signal.recording import Recording
 
-__all__ = ["baseline", "trend", "unit", "watch"]
+__all__ = ["baseline", "notify", "trend", "unit", "watch"]
 
 
 def baseline(given: argparse.Namespace) -> int:
@@ -113,6 +113,45 @@ def watch(given: argparse.Namespace) -> int:
     path = keep(given, job, result, {})
     done(given, result.document, f"{result.document['statement']}\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def notify(given: argparse.Namespace) -> int:
+    """Send a test message to those who are told of alarms."""
+    import asyncio
+    import uuid
+    from pathlib import Path
+
+    from gearcase.device.messages import Message, NotSent
+    from gearcase.monitor.notifying import sender_to
+    from gearcase.record.clock import unix_now
+    from gearcase.record.store import Event, Store, store_path
+
+    job = load(given)
+    names = [one.name for one in job.notify.rules.people]
+    problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who sends it: --by NAME")]
+    if not names:
+        problems.append(Problem("job.yaml", "notify.people", "nobody", "a list of people, one at least"))
+    elif given.to and given.to not in names:
+        problems.append(Problem("--to", "", repr(given.to), f"one of: {'; '.join(names)}"))
+    if problems:
+        raise BadInput(problems)
+    text = f"{job.title}\n\nThis is a test, sent by {given.by}. Nothing is wrong. Say to {given.by} that it has reached you.\n"
+
+    async def reach(name: str) -> str:
+        send = sender_to(job, name)
+        message = Message(uuid.uuid4().hex, unix_now(), f"{job.title}: test", text, {"test": True, "by": given.by})
+        try:
+            await asyncio.wait_for(send(message), 60) if send else None
+        except (NotSent, TimeoutError) as error:
+            return f"not sent: {error or 'no answer within 60 s'}"
+        return "sent"
+
+    rows = {name: asyncio.run(reach(name)) for name in names if given.to in ("", name)}
+    with Store.open(store_path(Path(given.job))) as store:
+        says = "; ".join(f"{name}: {how}" for name, how in rows.items())
+        store.add_event(Event(unix_now(), "notify test", "", says, given.by, {"people": rows}))
+    done(given, {"schema": "notify-test/1", "people": rows}, "\n".join(f"{name}   {how}" for name, how in rows.items()))
+    return NOTHING_WRONG if set(rows.values()) == {"sent"} else SOMETHING_WRONG
 
 
 def unit(given: argparse.Namespace) -> int:

@@ -33,10 +33,13 @@ class Diagnosing:
     ----------
     named : dict
         Point -> (component, fault) that two records agree on, until an epoch.
+    about : dict
+        Point -> urgency and odds of what was named there.
     """
 
     def __init__(self, diagnose: Diagnoser, say: Say, ticks: float) -> None:
         self.named: dict[str, tuple[str, str]] = {}
+        self.about: dict[str, dict[str, Any]] = {}
         self._diagnose, self._say, self._began = diagnose, say, ticks
         self._wanted: dict[str, float] = {}
         self._suspected: dict[str, tuple[str, str]] = {}
@@ -47,6 +50,7 @@ class Diagnosing:
         """Take up what an earlier watch has found, or what a person declared since."""
         if event.kind == "fault named":
             self.named[event.point] = (str(event.details["component"]), str(event.details["fault"]))
+            self.about[event.point] = event.details
         elif event.kind == "epoch":
             self.hear(event)
         elif event.kind == "diagnosis":
@@ -120,6 +124,7 @@ class Diagnosing:
             verdict = verdicts[found.index(suspected)]
             kept = ("urgency", "noise_false_alarm", "attribution_false_alarm", "maturity")
             details = {"component": part, "fault": fault, **{name: verdict[name] for name in kept if name in verdict}}
+            self.about[point] = details
             self._say("fault named", point, f"{fault.replace('_', ' ')} fault of {part}, named by two records", None, details, "")
         elif found and point not in self.named:
             self._suspected[point] = found[0]

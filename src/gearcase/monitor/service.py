@@ -71,7 +71,7 @@ async def watch_bus(
     Raises
     ------
     BadInput
-        The job or its bus is wrong, or the bus cannot be opened.
+        The job or its bus is wrong, the bus cannot be opened, or another watch holds the store.
     """
     service = _Service(folder, store, connection, pace, every, manager)
     async with AsyncExitStack() as stack:
@@ -111,6 +111,7 @@ class _Service:
 
     async def start(self, stack: AsyncExitStack, diagnose: Diagnoser, tell: Callable[[Event], None], lasting: float | None) -> None:
         """Read the job, open its bus, take up what was left."""
+        self._store.hold()
         setup = Setup.read(self._folder, self._store)
         self._bus = await stack.enter_async_context(AsyncExitStack())
         pace = self._pace
@@ -128,6 +129,7 @@ class _Service:
             "rounds": self._rounds,
             "light": self._beats,
             "records": self._records,
+            "notifying": self._notifies,
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -173,6 +175,12 @@ class _Service:
         while not self._stop.is_set():
             if not await self._watch.record():
                 await until(self._stop, min(self._pace.real(self._every), _LOOK_EVERY))
+
+    async def _notifies(self) -> None:
+        while not self._stop.is_set():
+            if await self._watch.notifying.send(self._watch.setup.job, self._pace.ticks):
+                await self._watch.keeping.write()
+            await until(self._stop, min(self._pace.real(self._every), 1.0))
 
     async def _watchdog(self) -> None:
         """Alive only while rounds go on."""
@@ -221,7 +229,7 @@ class _Service:
         connection, baud = self._reached(job)
         if not connection:
             raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here, as --connection, or --folder"))
-        return connected(connection, baud=baud)
+        return connected(connection, baud=baud, resting=True)
 
     def _reached(self, job: Job) -> tuple[str, int]:
         return self._connection or job.bus.connection, job.bus.baud

@@ -40,6 +40,7 @@ from gearcase.monitor.diary import Clocks, Steps
 from gearcase.monitor.inputs import Inputs
 from gearcase.monitor.keeping import Keeping
 from gearcase.monitor.light import Light
+from gearcase.monitor.notifying import Notifying, standing_of
 from gearcase.monitor.polling import poll, take_record
 from gearcase.monitor.probes import Probes
 from gearcase.monitor.records import Records, line_levels, sensors
@@ -47,7 +48,7 @@ from gearcase.monitor.runs import Runs
 from gearcase.monitor.setup import Setup
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Circumstances, Recording
-from gearcase.stages.minutes import SUMP
+from gearcase.stages.minutes import AMBIENT, SUMP
 
 __all__ = ["Watch"]
 
@@ -89,13 +90,14 @@ class Watch:
     ) -> None:
         self.setup, self.bus, self.store = setup, bus, store
         self.clock, self.ticks = clock, ticks
-        self.keeping = Keeping(store, clock, tell)
+        self._tell = tell
+        self.keeping = Keeping(store, clock, self._kept_event)
         say = self.say = self.keeping.say
         self.alarms, self.runs, self.light = Alarms(setup.limits, say), Runs(), Light(say)
         self.records, self.diagnosing = Records(say, setup.job.drive), Diagnosing(diagnose, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
-        self.inputs = Inputs(setup.job)
+        self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
         self._brought: list[Reading] = []  # levels of lines, from records taken since the last round
         self._known: dict[str, float] = {}
         self._heard = 0
@@ -108,6 +110,7 @@ class Watch:
         for event in self.store.events():
             self.alarms.remember(event)
             self.diagnosing.remember(event, now, ticks)
+            self.notifying.remember(event, now, ticks)
             self._heard = event.number
         self.records.remember(self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
@@ -146,6 +149,7 @@ class Watch:
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
         self._judge([*readings, *brought], state, now, ticks)
+        self._notify(now, ticks)
         await self.keeping.write()
         await self.light.show(self._colour(now), self.setup.job, self.bus, now)
         self.rounds, self._last_round = self.rounds + 1, ticks
@@ -175,12 +179,14 @@ class Watch:
             if asked:
                 self.diagnosing.later(device.point, ticks)
             return True
+        asked = asked or self.diagnosing.wants(device.point, ticks)
+        recording = await self._kept(recording, "diagnosis" if asked else "levels")
         self.records.taken(recording, ticks)
         if recording.speed_hz and self.runs.state == "steady":
             levels = await asyncio.to_thread(self._levels, recording, self.clock())
             self.keeping.add(levels)
             self._brought += levels
-        if asked or self.diagnosing.wants(device.point, ticks):
+        if asked:
             await self.diagnosing.judge(self.setup.job, recording, ticks)
         return True
 
@@ -194,8 +200,32 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble))
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self.inputs.now(self.clock()).cannot))
         return [f"{name}: {how}" for name, how in rows if how]
+
+    def _notify(self, now: float, ticks: float) -> None:
+        """Hold what stands against what people were told."""
+        job = self.setup.job
+        rows = self.conditions()
+        shelved = {f"{row['point']}, {row['quantity']}" for row in rows if row.get("shelved")}
+        self.notifying.look(
+            job,
+            standing_of((row for row in rows if not row.get("shelved")), self.diagnosing.about, self.cannot()),
+            shelved=shelved,
+            maintenance=self.alarms.maintained(now) is not None,
+            cannot_see=self._unseen(),
+            ticks=ticks,
+        )
+
+    def _unseen(self) -> list[str]:
+        """What this watch cannot see, whatever it says."""
+        blind = [one.name for one in self.setup.job.drive.bearings if one.geometry is None]
+        lines = [f"{name}: its geometry is not known, so its lines are not looked for" for name in blind]
+        return [*lines, "overall velocity judges how the drive runs, not its gears and bearings"]
+
+    def _kept_event(self, event: Event) -> None:
+        self.notifying.hear(event, self.ticks())
+        self._tell(event)
 
     def _hear(self) -> None:
         """What people declared or acknowledged since the last round."""
@@ -225,7 +255,8 @@ class Watch:
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float, ticks: float) -> None:
         rows, plant = list(readings), self.inputs.now(now)
-        read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: _good(rows).get((SUMP, "temperature"))}
+        oil = _good(rows).get((SUMP, "temperature"))
+        read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: oil, AMBIENT: plant.ambient.value}
         self._known = {name: value for name, value in read.items() if value is not None}
         for point in self.alarms.judge(rows, state, self._known, now):
             self.diagnosing.want(point, ticks)
@@ -253,6 +284,14 @@ class Watch:
         recording = await take_record(self.bus, device, speed_hz=self.runs.speed_hz, start=start)
         state = "steady" if self.runs.state == "steady" else ""
         return replace(recording, taken=Circumstances("", state, self._known.get(LOAD), self._known.get(OIL)))
+
+    async def _kept(self, recording: Recording, why: str) -> Recording:
+        """Keep a record; one that cannot be kept is judged all the same."""
+        try:
+            return await asyncio.to_thread(self.store.keep_recording, recording, time_s=self.clock(), why=why)
+        except BadInput as error:
+            self.say("recording lost", recording.point, "; ".join(str(problem) for problem in error.problems))
+            return recording
 
     def _levels(self, recording: Recording, now: float) -> list[Reading]:
         """Levels of the lines of a record, judged and kept with the next round."""
