@@ -13,21 +13,22 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import pytest
 
 from gearcase.cli import main
 from gearcase.device.profile import LAMPS
+from gearcase.device.publish.values import Published, plant_values
 from gearcase.device.rig import Rig
 from gearcase.device.serving import serving
-from gearcase.job.build import load
-from gearcase.monitor import supervising
+from gearcase.job.build import Job, load
+from gearcase.monitor import publishing, supervising
 from gearcase.monitor.service import watch_bus
 from gearcase.monitor.service_manager import ServiceManager
 from gearcase.monitor.supervising import Parts
@@ -48,7 +49,7 @@ class Served:
 
     folder: Path
     told: list[Event] = field(default_factory=list)
-    result: StageResult | None = None
+    publisher: Any = None
 
     def kinds(self) -> list[str]:
         return [event.kind for event in self.told]
@@ -77,6 +78,7 @@ class Served:
                             diagnose=lambda *_: {"statement": "", "verdicts": []},
                             tell=self.told.append,
                             manager=ServiceManager(environment or {}),
+                            opening=lambda *given: self.publisher(*given) if self.publisher else None,
                         )
                     )
                     await self.until("watch started")
@@ -211,6 +213,75 @@ def test_a_round_that_fails_once_is_made_up_for(served: Served, monkeypatch: pyt
         await asyncio.sleep(1.0)
 
     assert served.watch(act).document["rounds"] >= 3
+
+
+class Plant:
+    """A publisher that takes what it is told, or hangs, or cannot reach anybody."""
+
+    def __init__(self, acknowledge: Callable[[str], None], how: str) -> None:
+        self.acknowledge, self.how = acknowledge, how
+        self.told: list[Mapping[str, Published]] = []
+
+    async def __aenter__(self) -> Self:
+        if self.how == "raises":
+            raise OSError("no such network")
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        return
+
+    async def publish(self, values: Mapping[str, Published]) -> None:
+        if self.how == "hangs":
+            await asyncio.sleep(60)
+        self.told.append(values)
+
+    def condition(self) -> str:
+        return "MQTT: broker away" if self.how == "away" else ""
+
+
+@pytest.mark.parametrize(
+    ("how", "says"),
+    [
+        ("hangs", "publishing: TimeoutError"),
+        ("raises", "publishing: OSError: no such network"),
+        ("away", "plant: MQTT: broker away"),
+    ],
+)
+def test_a_publisher_that_fails_holds_up_nothing_and_is_said(
+    how: str, says: str, served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(publishing, "_LONGEST", 0.3)
+    served.publisher = lambda job, clock, acknowledge: Plant(acknowledge, how)
+
+    async def act(rig: Rig) -> None:
+        await served.until("plant" if how == "away" else "part failed")
+        await asyncio.sleep(5 * EVERY)
+
+    document = served.watch(act).document
+    assert any(one.startswith(says) for one in document["cannot"]) and document["rounds"] >= 4
+
+
+def test_the_plant_is_told_every_value_by_a_name_it_knows_and_may_acknowledge(served: Served) -> None:
+    made: list[Plant] = []
+
+    def opening(job: Job, clock: Callable[[], float], acknowledge: Callable[[str], None]) -> Plant:
+        made.append(Plant(acknowledge, "works"))
+        return made[0]
+
+    served.publisher = opening
+
+    async def act(rig: Rig) -> None:
+        while not made or len(made[0].told) < 3:
+            await asyncio.sleep(0.02)
+        made[0].acknowledge("controller at 192.0.2.10")
+        heard = await served.until("acknowledged")
+        assert heard.who == "controller at 192.0.2.10"
+
+    served.watch(act)
+    told = made[0].told[-1]
+    known = {one.name for one in plant_values(load(served.folder))}
+    assert {"drive/speed", "sump/temperature", "light", "drive/run state", "intermediate left/overall velocity"} <= told.keys()
+    assert known >= told.keys() and told["drive/speed"].value == pytest.approx(24.75) and told["drive/speed"].quality == "good"
 
 
 def test_a_part_that_holds_again_is_said_to(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -386,6 +386,7 @@ def test_the_heartbeat_goes_on_when_rounds_are_far_apart(tmp_path: Path) -> None
                     diagnose=lambda *_: {},
                     tell=lambda _: None,
                     manager=ServiceManager({}),
+                    opening=lambda *_: None,
                 )
                 await asyncio.gather(watching, look(70.0))
 

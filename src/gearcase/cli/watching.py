@@ -109,7 +109,8 @@ def watch(given: argparse.Namespace) -> int:
             result = asyncio.run(follow_folder(job, store, folder=Path(given.folder), **alike))
         else:
             manager = ServiceManager(os.environ)
-            result = asyncio.run(watch_bus(folder, store, connection=given.connection or "", manager=manager, **alike))
+            where = given.connection or ""
+            result = asyncio.run(watch_bus(folder, store, connection=where, manager=manager, opening=lambda *_: None, **alike))
     path = keep(given, job, result, {})
     done(given, result.document, f"{result.document['statement']}\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG

@@ -11,7 +11,7 @@ round is left out.
 import asyncio
 import signal
 from collections.abc import Awaitable, Callable
-from contextlib import AbstractAsyncContextManager, AsyncExitStack, suppress
+from contextlib import AbstractAsyncContextManager, AsyncExitStack, nullcontext, suppress
 from pathlib import Path
 
 from gearcase.device.bus import RegisterBus
@@ -22,6 +22,7 @@ from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.monitor.diagnosing import Diagnoser
 from gearcase.monitor.folder import Folder
 from gearcase.monitor.light import BEAT
+from gearcase.monitor.publishing import Opening, publish
 from gearcase.monitor.service_manager import ServiceManager
 from gearcase.monitor.setup import Setup, stamp
 from gearcase.monitor.supervising import Parts, until
@@ -50,6 +51,7 @@ async def watch_bus(
     diagnose: Diagnoser,
     tell: Callable[[Event], None],
     manager: ServiceManager,
+    opening: Opening,
 ) -> StageResult:
     """Poll the devices until stopped.
 
@@ -67,13 +69,15 @@ async def watch_bus(
     diagnose, tell : callable
         As `Watch` has them.
     manager : ServiceManager
+    opening : callable
+        Gives the job's publisher.
 
     Raises
     ------
     BadInput
         The job or its bus is wrong, the bus cannot be opened, or another watch holds the store.
     """
-    service = _Service(folder, store, connection, pace, every, manager)
+    service = _Service(folder, store, connection, pace, every, manager, opening)
     async with AsyncExitStack() as stack:
         await service.start(stack, diagnose, tell, lasting)
         return await service.run()
@@ -102,10 +106,13 @@ async def follow_folder(
 class _Service:
     """The parts of one watch over the bus."""
 
-    def __init__(self, folder: Path, store: Store, connection: str, pace: Pace, every: float, manager: ServiceManager) -> None:
+    def __init__(
+        self, folder: Path, store: Store, connection: str, pace: Pace, every: float, manager: ServiceManager, opening: Opening
+    ) -> None:
         self._folder, self._store, self._connection = folder, store, connection
         self._pace, self._every, self._manager = pace, every, manager
-        self._stamp = stamp(folder)
+        self._stamp, self._opening = stamp(folder), opening
+        self._plant = ""
         self._reload = asyncio.Event()
         self._between = asyncio.Lock()  # held by a round, and by what may only happen between two
 
@@ -130,6 +137,7 @@ class _Service:
             "light": self._beats,
             "records": self._records,
             "notifying": self._notifies,
+            "publishing": self._publishes,
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -153,8 +161,13 @@ class _Service:
             light=shown,
             rounds=watched.rounds,
             duty=watched.runs.duty(point.name for point in watched.setup.job.points),
-            cannot=[*watched.cannot(), *(f"{name}: {how}" for name, how in self._parts.failing.items())],
+            cannot=[*watched.cannot(), *(f"{name}: {how}" for name, how in self._failing().items())],
         )
+
+    def _failing(self) -> dict[str, str]:
+        """What of the service does not work, by its name."""
+        told = {"plant": self._plant, "notifying": self._watch.notifying.trouble, **self._parts.failing}
+        return {name: how for name, how in told.items() if how}
 
     async def _rounds(self) -> None:
         ticks = self._pace.ticks
@@ -181,6 +194,25 @@ class _Service:
             if await self._watch.notifying.send(self._watch.setup.job, self._pace.ticks):
                 await self._watch.keeping.write()
             await until(self._stop, min(self._pace.real(self._every), 1.0))
+
+    async def _publishes(self) -> None:
+        """After each round, over the faces of the job; opened anew when the job names others."""
+        while not self._stop.is_set():
+            job, told = self._watch.setup.job, -1
+            publisher = self._opening(job, self._pace.clock, self._watch.acknowledge)
+            async with publisher or nullcontext():
+                while not self._stop.is_set() and self._watch.setup.job.sections.get("publish") == job.sections.get("publish"):
+                    if publisher is not None and told != self._watch.rounds:
+                        told = self._watch.rounds
+                        await publish(publisher, self._watch.published())
+                        self._plant_said(publisher.condition())
+                    await until(self._stop, min(self._pace.real(self._every), 1.0))
+
+    def _plant_said(self, condition: str) -> None:
+        """What is wrong with the telling, said when it begins, changes and ends."""
+        if condition != self._plant:
+            self._plant = condition
+            self._watch.say("plant", "", condition or "the plant is told again")
 
     async def _watchdog(self) -> None:
         """Alive only while rounds go on."""

@@ -29,6 +29,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
+from gearcase.device.publish.values import Published
 from gearcase.errors import BadInput, BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.judge import alarm
@@ -43,6 +44,7 @@ from gearcase.monitor.light import Light
 from gearcase.monitor.notifying import Notifying, standing_of
 from gearcase.monitor.polling import poll, take_record
 from gearcase.monitor.probes import Probes
+from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors
 from gearcase.monitor.runs import Runs
 from gearcase.monitor.setup import Setup
@@ -99,6 +101,7 @@ class Watch:
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
         self._brought: list[Reading] = []  # levels of lines, from records taken since the last round
+        self._latest: dict[tuple[str, str], Reading] = {}
         self._known: dict[str, float] = {}
         self._heard = 0
         self._last_round = ticks()
@@ -148,6 +151,7 @@ class Watch:
         state = self._run_state(readings, now, ticks)
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
+        self._latest |= {(one.point, one.quantity): one for one in (*readings, *brought)}
         self._judge([*readings, *brought], state, now, ticks)
         self._notify(now, ticks)
         await self.keeping.write()
@@ -197,6 +201,23 @@ class Watch:
             {"point": point, "quantity": "diagnosis", "condition": f"{fault.replace('_', ' ')} fault of {part}", "light": "yellow"}
             for point, (part, fault) in self.diagnosing.named.items()
         ]
+
+    def published(self) -> dict[str, Published]:
+        """What the plant is told after the last round."""
+        return published(
+            self._latest.values(),
+            self.alarms.conditions(self.clock()),
+            self.diagnosing.named,
+            sensors=[device.point for device in sensors(self.setup.job)],
+            run_state=self.runs.state,
+            light=self.light.colour,
+            light_obeys=not self.light.trouble,
+            now=self.clock(),
+        )
+
+    def acknowledge(self, who: str) -> None:
+        """The plant has seen all alarms: an entry like a person's, heard with the next round."""
+        self.say("acknowledged", "", "seen; the condition stays until it clears", None, {}, who)
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
