@@ -39,7 +39,7 @@ class Runs:
         self.state = "unknown"
         self.speed_hz: float | None = None
         self._rows: deque[tuple[float, float, float, float]] = deque()
-        self._at = -math.inf
+        self._at: float | None = None
         self._run_s = 0.0
         self._judged_s: dict[str, float] = {}
 
@@ -82,7 +82,7 @@ class Runs:
 
     def count(self, judged: Iterable[str], ticks: float) -> None:
         """Count the time since the round before as run time, and as judged time of the points that were judged."""
-        passed = min(ticks - self._at, _LONGEST_GAP)
+        passed = min(ticks - self._at, _LONGEST_GAP) if self._at is not None else 0.0
         self._at = ticks
         if self.state not in RUNNING or passed <= 0:
             return
