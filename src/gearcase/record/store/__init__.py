@@ -18,7 +18,19 @@ from gearcase.record.store.database import Database
 from gearcase.record.store.values import QUALITIES, Event, Extremes, KeptRecording, Reading, Readings
 from gearcase.signal.recording import Recording
 
-__all__ = ["QUALITIES", "Event", "Extremes", "KeptRecording", "Reading", "Readings", "Store", "recordings_path", "store_path"]
+__all__ = [
+    "QUALITIES",
+    "Event",
+    "Extremes",
+    "KeptRecording",
+    "Reading",
+    "Readings",
+    "Store",
+    "is_made",
+    "open_store",
+    "recordings_path",
+    "store_path",
+]
 
 
 def store_path(job_folder: Path) -> Path:
@@ -29,6 +41,21 @@ def store_path(job_folder: Path) -> Path:
 def recordings_path(job_folder: Path) -> Path:
     """Where the recordings of a job's watch are kept."""
     return job_folder / "results" / "watch" / "recordings"
+
+
+def is_made(job_folder: Path, address: str = "") -> bool:
+    """Whether a job has a store; of a database that is known only when it is opened."""
+    return bool(address) or store_path(job_folder).is_file()
+
+
+def open_store(job_folder: Path, address: str = "", *, wait_s: float = 5.0) -> "Store":
+    """The store of a job: the database its job.yaml names, or else its file; the rest as `Store.open`.
+
+    Raises
+    ------
+    BadInput
+    """
+    return Store.open(address or store_path(job_folder), recordings=recordings_path(job_folder), wait_s=wait_s)
 
 
 class Store:
