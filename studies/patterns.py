@@ -31,7 +31,7 @@ def observe(drive: Drive, recording: Recording) -> Observed | None:
     speed = find_speed(drive, expected_lines(drive), bearing_hypotheses(drive), heard)
     if isinstance(speed, str):
         return None
-    return Observed(recording, heard.spectrum, heard.envelope, speed.hz, speed.spread)
+    return Observed(recording, heard.spectrum, heard.envelope, speed.hz, speed.spread, quality=())
 
 
 def judged(job: Job) -> tuple[Weighed, ...]:

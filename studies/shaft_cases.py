@@ -6,10 +6,11 @@ import numpy as np
 
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.shaft_faults import QUIET, Channel, SensorFault, ShaftFault, Situation, simulate_channels
-from gearcase.drive.simulate import BearingFault, Levels, Noise
+from gearcase.drive.simulate import BearingFault, Levels, Noise, Stranger
 from gearcase.drive.train import Drive, Mesh, Motor, PassingPart, Ratings, RatioLink, Shaft
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
+from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Circumstances, Recording
 from gearcase.signal.spectrum import transform
 from gearcase.worked import Given, Origin
@@ -51,6 +52,7 @@ def observe(
     seed: int,
     faults: Sequence[ShaftFault] = (),
     damage: Sequence[BearingFault] = (),
+    strangers: Sequence[Stranger] = (),
     sensors: Sequence[SensorFault] = (),
     channels: Sequence[Channel] = CHANNELS,
     drive: Drive = DRIVE,
@@ -70,6 +72,7 @@ def observe(
         noise=noise,
         faults=faults,
         damage=damage,
+        strangers=strangers,
         sensors=sensors,
         levels=levels,
     )
@@ -96,4 +99,5 @@ def observe(
 
 def _observed(recording: Recording, bearing: str, speed_hz: float) -> Observed:
     spectrum = transform(np.asarray(recording.samples), sample_rate_hz=recording.sample_rate_hz)
-    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 2e-4, bearing)
+    quality = judge_quality(recording.samples, sample_rate_hz=recording.sample_rate_hz, unit=recording.unit)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 2e-4, bearing, quality=tuple(quality))

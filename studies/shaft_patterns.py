@@ -15,10 +15,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from gearcase.drive.bearing_lines import bearing_order
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.shaft_faults import (
     BentShaft,
     Clicks,
+    Fluting,
     Hiss,
     Hum,
     Looseness,
@@ -28,7 +30,7 @@ from gearcase.drive.shaft_faults import (
     Situation,
     Unbalance,
 )
-from gearcase.drive.simulate import BearingFault, Levels
+from gearcase.drive.simulate import BearingFault, Levels, Stranger
 from gearcase.drive.train import Drive, Mesh
 from gearcase.judge.faults import bearing_hypotheses
 from gearcase.judge.patterns.families import examine
@@ -37,7 +39,7 @@ from gearcase.judge.patterns.signs import Answer
 from gearcase.stages.heard import find_speed, hear
 from studies.cases import NOISES
 from studies.diagnosis import upper_bound
-from studies.shaft_cases import CHANNELS, DRIVE, observe
+from studies.shaft_cases import BALL, CHANNELS, DRIVE, observe
 
 CHUNK = 5
 MM_S = 1e-3
@@ -45,6 +47,8 @@ STRENGTHS = (1.5, 3.0, 4.5, 9.0)  # mm/s of a fault's highest line; zone C of th
 SHAKING = ("unbalance", "bent shaft", "misalignment", "looseness or soft foot", "resonance", "electrical")
 HISSES = (0.25, 0.5, 1.0, 2.0)  # m/s2 of a starved bearing, noise of all frequencies 0.1 to 0.4
 CLICKS = (0.5, 1.0, 2.0, 4.0)  # m/s2 of one click
+GROOVES = (0.05, 0.1, 0.2, 0.4)  # m/s2 of fluting, noise of all frequencies 0.1 to 0.4
+HUMP_HZ = (1200.0, 3300.0)  # the middle of what fluting makes at the rated speed
 SPEEDS = (0.76, 0.82, 0.88, 0.94, 1.06)  # of the rated, where several were recorded
 UNSTEADY = ("coast-down",)
 HERE, MOTOR = CHANNELS[3:6], CHANNELS[:2]
@@ -103,6 +107,29 @@ def oil_and_clicks(kind: str, number: int, strength: float) -> Case:
     earlier = _heard(drive, number, rng, sound, **fast)
     later = _heard(drive, number + 500_000, rng, [*over, *now, *standing], faults=fault, damage=damage, **fast)
     return Case(drive, (*earlier, *later), kind if kind in ("lubrication", "backstop") else "")
+
+
+def currents(kind: str, number: int, strength: float) -> Case:
+    """Two fast files of two bearings of a drive on a converter, at the rated speed and 12 to 30 % below."""
+    rng = np.random.default_rng([60, number])
+    plain = _drive(rng)
+    motor = replace(plain.motor, converter=True, current_protection="none") if plain.motor else None
+    drive = replace(plain, motor=motor)
+    channels = [CHANNELS[4], CHANNELS[7]]
+    bearing, race = channels[0].bearing, str(rng.choice(["outer_race", "inner_race"]))
+    middle_hz = float(np.exp(rng.uniform(*np.log(HUMP_HZ))))
+    rolling = bearing_order("cage", (1.0, 0.0) if race == "outer_race" else (0.0, 1.0), BALL)  # grooves' circles an element rolls
+    given: dict[str, object] = {}
+    if kind == "current fluting":
+        given["faults"] = [Fluting(bearing, race, strength, middle_hz / rolling / drive.rated_speed_hz)]
+    elif kind == "ringing race":
+        ring_time = float(rng.uniform(0.2e-3, 1.5e-3))
+        given["damage"] = [BearingFault(bearing, race, strength, resonance_hz=middle_hz, ring_time=ring_time)]
+    elif kind == "pulsing neighbour":
+        given["strangers"] = [Stranger(float(np.exp(rng.uniform(*np.log((20.0, 300.0))))), strength, resonance_hz=middle_hz)]
+    files = [(Situation(speed * drive.rated_speed_hz), channels) for speed in (float(rng.uniform(0.7, 0.88)), 1.0)]
+    fast = {"sample_rate_hz": 20480.0, "samples": 163840}
+    return Case(drive, _heard(drive, number, rng, files, **given, **fast), kind if kind == "current fluting" else "")
 
 
 def _drive(rng: np.random.Generator) -> Drive:
@@ -189,7 +216,11 @@ def outcome(case: Case) -> Counter[str]:
 
 def _chunk(task: tuple[str, int, int, float]) -> Counter[str]:
     kind, first, count, strength = task
-    make = oil_and_clicks if kind in ("lubrication", "hiss", "bearing", "backstop", "knock", "quiet oil") else shaking
+    make = shaking
+    if kind in ("lubrication", "hiss", "bearing", "backstop", "knock", "quiet oil"):
+        make = oil_and_clicks
+    elif kind in ("current fluting", "ringing race", "pulsing neighbour", "two speeds"):
+        make = currents
     return sum((outcome(make(kind, number, strength)) for number in range(first, first + count)), Counter())
 
 
@@ -220,12 +251,19 @@ def main() -> None:
             ("hiss", half, 2.0),
             ("bearing", half, 2.0),
             ("knock", half, 2.0),
+            ("two speeds", half, 0.0),
+            ("ringing race", half, 4.0),
+            ("pulsing neighbour", half, 4.0),
         ):
             found = run(pool, kind, given.first, count, strength)
             wrong = f"{found['wrong']} of {found['cases']} (below {upper_bound(found['wrong'], found['cases']):.4f})"
             named = f"neighbour named {found['background']}"
             print(f"{kind:22} {strength:5.2f}  false claims {wrong}{_names(found)}, {named}", flush=True)
-        by_strength = [(kind, STRENGTHS) for kind in SHAKING] + [("lubrication", HISSES), ("backstop", CLICKS)]
+        by_strength = [(kind, STRENGTHS) for kind in SHAKING] + [
+            ("lubrication", HISSES),
+            ("backstop", CLICKS),
+            ("current fluting", GROOVES),
+        ]
         for kind, strengths in by_strength:
             for strength in strengths:
                 found = run(pool, kind, given.first, eighth, strength)

@@ -104,7 +104,7 @@ def seen(samples: np.ndarray, *, load: float | None, name: str, speed_hz: float 
     taken = Circumstances("horizontal", "steady", load)
     recording = Recording(samples, 25600.0, "m/s2", point="input", name=name, taken=taken)
     spectrum = transform(samples, sample_rate_hz=25600.0)
-    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 0.001)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), speed_hz, 0.001, quality=())
 
 
 def test_only_records_of_one_state_are_compared_and_the_latest_with_the_first() -> None:

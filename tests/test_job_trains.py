@@ -169,6 +169,15 @@ def test_two_speeds_that_exclude_each_other_are_an_open_contradiction(text: str,
     assert question.startswith("settle which of the two holds: ") and "teeth" not in question
 
 
+def test_what_guards_the_bearings_against_shaft_currents_reaches_the_drive_and_a_word_unknown_is_answered() -> None:
+    plate = "rated_speed: 1480 rpm}"
+    said = job(changed((plate, "rated_speed: 1480 rpm, current_protection: shaft brush}"))).drive.motor
+    assert said and said.current_protection == "shaft brush"
+    with pytest.raises(BadInput) as raised:
+        job(changed((plate, "rated_speed: 1480 rpm, current_protection: grease}")))
+    assert "none, shaft brush, insulated bearing, both" in str(raised.value)
+
+
 def test_a_motor_within_its_slip_contradicts_nothing() -> None:
     assert [found.rule for found in job(changed(("speed: 1480 rpm}\n  shafts", "speed: 1495 rpm}\n  shafts"))).findings] == []
 

@@ -10,42 +10,40 @@ from studies.shaft_cases import CHANNELS, DRIVE, SPEED_HZ, observe
 from gearcase.drive.shaft_faults import Hum, Neighbour, SensorFault, ShaftFault, Situation, Unbalance
 from gearcase.judge.patterns import background, sensors
 from gearcase.judge.patterns.catalogue import pattern
-from gearcase.judge.patterns.observed import Observed
+from gearcase.judge.patterns.observed import Recorded
 from gearcase.judge.patterns.signs import Answer, Role, Weighed
-from gearcase.signal.spectrum import transform
+from gearcase.signal.quality import judge_quality
 
 MM_S = 1e-3
 POINT = "input coupling end"
 HERE = CHANNELS[3:6]  # its three directions
 
 
-def observed_again(one: Observed, samples: np.ndarray) -> Observed:
+def recorded_again(one: Recorded, samples: np.ndarray) -> Recorded:
     """The same channel with other samples."""
-    spectrum = transform(samples, sample_rate_hz=one.recording.sample_rate_hz)
-    return replace(one, recording=replace(one.recording, samples=samples), spectrum=spectrum)
+    recording = replace(one.recording, samples=samples)
+    quality = judge_quality(samples, sample_rate_hz=recording.sample_rate_hz, unit=recording.unit)
+    return Recorded(recording, quality=tuple(quality))
 
 
 def named(found: Sequence[Weighed], answer: Answer) -> set[str]:
     return {one.component for one in found if one.answer is answer}
 
 
-def moved(records: Sequence[Observed], *means: float) -> tuple[Observed, ...]:
+def moved(records: Sequence[Recorded], *means: float) -> tuple[Recorded, ...]:
     """The same records with a mean each, of a sensor that measures down to 0 Hz."""
-    return tuple(
-        replace(one, recording=replace(one.recording, samples=one.recording.samples + np.float32(mean)))
-        for one, mean in zip(records, means, strict=True)
-    )
+    return tuple(recorded_again(one, one.recording.samples + np.float32(mean)) for one, mean in zip(records, means, strict=True))
 
 
 @pytest.mark.parametrize(("kind", "size"), [("clip", 0.25), ("offset", 40.0), ("ski slope", 3.0)])
 def test_one_channel_that_lies_is_named(kind: str, size: float) -> None:
     fault = SensorFault(POINT, "axial", kind, size)
-    found = sensors.examine(DRIVE, observe(seed=1, sensors=[fault], channels=HERE))
+    found = sensors.examine(observe(seed=1, sensors=[fault], channels=HERE))
     assert named(found, Answer.CLAIMED) == {f"{POINT} axial"}
 
 
 def test_sound_channels_are_not_named() -> None:
-    found = sensors.examine(DRIVE, observe(seed=1, channels=HERE))
+    found = sensors.examine(observe(seed=1, channels=HERE))
     assert named(found, Answer.NOT_SEEN) == {POINT} and len(found) == 1
 
 
@@ -53,10 +51,10 @@ def test_gravity_is_no_fault_of_the_sensor() -> None:
     """One g of 9.80665 m/s2 (ISO 80000-3), upright on one axis or spread over three; with one axis left out nobody can tell."""
     records = observe(seed=1, channels=HERE)
     for means in ((0.0, 9.80665, 0.0), (5.662, 5.662, -5.662)):
-        assert named(sensors.examine(DRIVE, moved(records, *means)), Answer.CLAIMED) == set()
-    wrong = sensors.examine(DRIVE, moved(records, 0.0, 15.0, 0.0))
+        assert named(sensors.examine(moved(records, *means)), Answer.CLAIMED) == set()
+    wrong = sensors.examine(moved(records, 0.0, 15.0, 0.0))
     assert named(wrong, Answer.CLAIMED) == {f"{POINT} vertical"}
-    two = sensors.examine(DRIVE, moved(records[:2], 0.0, 6.0))
+    two = sensors.examine(moved(records[:2], 0.0, 6.0))
     assert named(two, Answer.UNCERTAIN) == {f"{POINT} vertical"} and "needs three axes" in two[0].why
 
 
@@ -64,7 +62,7 @@ def test_a_real_vibration_too_strong_for_one_direction_is_not_called_the_sensors
     """A resonance drives the vertical direction over the range of all three: they clip at 12 m/s2, only this one gets there."""
     strong = Unbalance("input", 30 * MM_S, natural_hz=25.5)
     ranges = [SensorFault(POINT, channel.direction, "clip", 12.0) for channel in HERE]
-    found = sensors.examine(DRIVE, observe(seed=1, faults=[strong], sensors=ranges, channels=HERE))
+    found = sensors.examine(observe(seed=1, faults=[strong], sensors=ranges, channels=HERE))
     assert named(found, Answer.CLAIMED) == set()
     assert named(found, Answer.UNCERTAIN) == {f"{POINT} vertical"} and "truly be that strong" in found[0].why
 
@@ -75,19 +73,19 @@ def test_a_slow_motion_that_another_axis_shares_is_no_ski_slope_of_a_sensor() ->
     wander = np.cumsum(np.random.default_rng(1).standard_normal(records[0].recording.samples.size))
     wander = (wander - wander.mean()) / wander.std()
     swaying = tuple(
-        observed_again(one, one.recording.samples + np.float32(size) * wander.astype(np.float32))
+        recorded_again(one, one.recording.samples + np.float32(size) * wander.astype(np.float32))
         for one, size in zip(records, (3.0, 0.05, 0.0), strict=True)
     )
-    found = sensors.examine(DRIVE, swaying)
+    found = sensors.examine(swaying)
     assert named(found, Answer.CLAIMED) == set()
     assert named(found, Answer.UNCERTAIN) == {f"{POINT} horizontal"} and "moves with it" in found[0].why
 
 
 def test_what_two_channels_show_or_one_shows_alone_is_not_the_sensors() -> None:
     both = [SensorFault(POINT, direction, "offset", 40.0) for direction in ("axial", "vertical")]
-    found = sensors.examine(DRIVE, observe(seed=1, sensors=both, channels=HERE))
+    found = sensors.examine(observe(seed=1, sensors=both, channels=HERE))
     assert named(found, Answer.CLAIMED) == set()
-    (alone,) = sensors.examine(DRIVE, observe(seed=1, sensors=both, channels=HERE[2:]))
+    (alone,) = sensors.examine(observe(seed=1, sensors=both, channels=HERE[2:]))
     assert alone.answer is Answer.NOT_TESTABLE and "another channel" in alone.why
 
 
@@ -120,7 +118,7 @@ def test_what_goes_with_this_drive_or_is_hum_or_noise_is_no_neighbour() -> None:
 
 def test_signs_bear_the_names_of_their_rows() -> None:
     fault = SensorFault(POINT, "axial", "offset", 40.0)
-    for weighed in (*sensors.examine(DRIVE, observe(seed=1, sensors=[fault], channels=HERE)), judged()):
+    for weighed in (*sensors.examine(observe(seed=1, sensors=[fault], channels=HERE)), judged()):
         row = pattern(weighed.pattern)
         names = {Role.NEEDED: row.needs, Role.SUPPORTING: row.supports, Role.AGAINST: row.against}
         assert row.offered

@@ -25,7 +25,6 @@ from gearcase.signal.envelope import envelope_spectrum
 from gearcase.signal.recording import Circumstances, Recording
 from gearcase.signal.spectrum import transform
 from gearcase.stages import diagnose, pattern_rows
-from gearcase.tables import load as table
 
 RATE = 6400.0
 CRACK = "tooth crack or chip"
@@ -49,7 +48,7 @@ def record(number: int, *, point: str = "", taken: Circumstances | None = None, 
 
 def observed(recording: Recording) -> Observed:
     spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-    return Observed(recording, spectrum, envelope_spectrum(spectrum), recording.speed_hz or 0.0, 0.001)
+    return Observed(recording, spectrum, envelope_spectrum(spectrum), recording.speed_hz or 0.0, 0.001, quality=())
 
 
 def once(seen: bool | None, says: str = "9 standard errors") -> Sign:
@@ -64,6 +63,7 @@ def offered(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def judged(job: Job, family: families.Family, records: list[Recording], monkeypatch: pytest.MonkeyPatch) -> dict:
     monkeypatch.setattr(families, "FAMILIES", (family,))
+    monkeypatch.setattr(families.sensors, "examine", lambda records: ())
     return diagnose.run(job, records).document
 
 
@@ -123,11 +123,11 @@ def test_every_face_can_show_a_pattern_whether_it_matures_or_not(name: str, matu
 
 
 def test_a_pattern_that_is_not_offered_is_never_claimed(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
-    name = next(row["pattern"] for row in table("fault_patterns") if row["offered"] == "no")
-
     def family(drive: Drive, all_: object) -> tuple[Weighed, ...]:
-        return (weigh(name, "part", [once(True)], attribution=0.01),)
+        return (weigh(CRACK, "part", [once(True)], attribution=0.01),)
 
+    assert judged(job, family, [turning(job, 1)], monkeypatch)["verdicts"]
+    monkeypatch.setattr(pattern_rows, "pattern", lambda name: replace(catalogue.pattern(name), offered=False))
     document = judged(job, family, [turning(job, 1)], monkeypatch)
     assert not document["verdicts"] and not document["patterns"]
 

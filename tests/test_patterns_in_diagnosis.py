@@ -3,8 +3,9 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
-from studies.shaft_cases import CHANNELS, DRIVE, SPEED_HZ, observe
+from studies.shaft_cases import CHANNELS, DRIVE, SAMPLES, SPEED_HZ, observe
 
 from gearcase.drive.shaft_faults import Neighbour, SensorFault, ShaftFault, Situation, Unbalance
 from gearcase.job.build import Job, load
@@ -35,6 +36,17 @@ def test_unbalance_is_a_verdict_with_its_signs_rivals_and_advice(job: Job) -> No
     assert {row["name"] for row in verdict["signs"] if row["seen"]} >= {"1x radial", "steady phase"}
     assert "record with this drive stopped" in next(row["separated_by"] for row in verdict["rivals"] if "neighbour" in row["name"])
     assert any("clean the rotor" in step for step in verdict["advice"])
+    assert any(row["indicators"]["zone"] == "D" and not row["clean"] for row in document["recordings"])
+    assert not any("zone" in says for says in document["cannot_tell"]), "the unbalance is what makes it rough"
+
+
+def test_rough_running_that_nothing_explains_says_what_was_measured_already(job: Job) -> None:
+    """6 mm/s of a neighbour at no line of the drive, in three directions and in one."""
+    shaken = [replace(record, speed_hz=SPEED_HZ) for record in recordings(1, Neighbour(61.3, 6 * MM_S))]
+    (three, *_) = (says for says in diagnose.run(job, shaken).document["cannot_tell"] if "zone D" in says)
+    assert "see which signs each still needs" in three and "one direction" not in three
+    (one,) = (says for says in diagnose.run(job, shaken[:1]).document["cannot_tell"] if "zone D" in says)
+    assert "cannot be told apart from one direction" in one
 
 
 def test_a_neighbour_is_a_verdict_on_the_measurement_and_makes_the_unbalance_a_doubt(job: Job) -> None:
@@ -49,6 +61,24 @@ def test_a_channel_that_lies_is_named_with_a_swap_as_advice(job: Job) -> None:
     (verdict,) = diagnose.run(job, recordings(1, sensors=(lies,))).document["verdicts"]
     assert (verdict["component"], verdict["fault"]) == (f"{HERE[2].point} axial", "sensor fault")
     assert any("swap cable and sensor" in step for step in verdict["advice"])
+
+
+@pytest.mark.parametrize(("row", "shows"), [(np.zeros(SAMPLES), "dead or unplugged"), (None, "are clipped")])
+def test_a_record_unfit_for_all_else_still_tells_that_its_sensor_has_failed(row: np.ndarray | None, shows: str, job: Job) -> None:
+    """Nothing can be judged from the axial channel; the two beside it, sampled together, are sound: it is the channel."""
+    records = recordings(1)
+    samples = np.clip(records[2].samples, -0.2, 0.2) if row is None else row.astype(np.float32)
+    document = diagnose.run(job, [*records[:2], replace(records[2], samples=samples)]).document
+    (verdict,) = document["verdicts"]
+    assert (verdict["component"], verdict["fault"]) == (f"{HERE[2].point} axial", "sensor fault")
+    assert shows in verdict["signs"][0]["says"] and verdict["recording"] == records[2].name
+    assert any(shows in says for says in document["cannot_tell"]), "what it would have shown of the drive is not known"
+
+
+def test_records_that_are_dead_in_every_channel_are_no_single_sensor_s_fault(job: Job) -> None:
+    dead = [replace(record, samples=np.zeros(SAMPLES, np.float32)) for record in recordings(1)]
+    document = diagnose.run(job, dead).document
+    assert not document["verdicts"] and len(document["cannot_tell"]) >= 3
 
 
 def test_a_sound_drive_is_clean_and_says_what_each_pattern_still_needs(job: Job) -> None:

@@ -114,6 +114,9 @@ def test_a_known_motor_is_not_asked_for_again(demo: Job) -> None:
         motor = Motor("input", 4, 50.0, converter=converter, carrier_hz=carrier)
         job = replace(demo, drive=replace(demo.drive, motor=motor))
         assert [what for what in asked(job) if "converter" in what] == left
+        for protection, wanted in (("", converter), ("none", False), ("shaft brush", False)):
+            job = replace(demo, drive=replace(demo.drive, motor=replace(motor, current_protection=protection)))
+            assert any("shaft brush or insulated bearing" in what for what in asked(job)) is wanted
 
 
 def test_a_new_job_is_asked_for_everything(tmp_path: Path) -> None:

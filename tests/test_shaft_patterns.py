@@ -183,9 +183,8 @@ def test_signs_bear_the_names_of_their_rows_and_answer_yes_no_or_cannot() -> Non
 
 def _tones(samples: np.ndarray, rate_hz: float = 1000.0) -> Tones:
     spectrum = transform(samples, sample_rate_hz=rate_hz)
-    return Tones(
-        Observed(Recording(samples, rate_hz, "m/s2"), spectrum, envelope_spectrum(spectrum), 25.0, 0.0), expected_lines(DRIVE)
-    )
+    recording = Recording(samples, rate_hz, "m/s2")
+    return Tones(Observed(recording, spectrum, envelope_spectrum(spectrum), 25.0, 0.0, quality=()), expected_lines(DRIVE))
 
 
 def test_a_vibration_calibrator_reads_10_mm_s() -> None:

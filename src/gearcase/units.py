@@ -29,6 +29,7 @@ __all__ = [
     "percent",
     "read",
     "show",
+    "shown",
 ]
 
 INCH = 0.0254  # m, exactly: ISO 80000-3
@@ -73,7 +74,7 @@ ACCEPTED: dict[str, dict[str, str]] = {
     "time": {"s": "second", "ms": "ms", "us": "us", "µs": "us", "ns": "ns", "min": "minute", "h": "hour", "d": "day"},
     "stress": {"MPa": "MPa", "N/mm2": "MPa", "GPa": "GPa", "psi": "psi", "Pa": "Pa"},
     "torque": {"N m": "N*m", "Nm": "N*m", "lbf in": "lbf*inch", "lbf ft": "lbf*foot"},
-    "ratio": {"%": "percent", "": "dimensionless"},
+    "ratio": {"%": "percent", "ppm": "ppm", "": "dimensionless"},
     "voltage": {"V": "volt", "mV": "millivolt", "kV": "kilovolt"},
     "current": {"A": "ampere", "mA": "milliampere"},
     "resistance": {"ohm": "ohm", "Ω": "ohm", "kohm": "kiloohm", "kΩ": "kiloohm"},
@@ -306,11 +307,25 @@ def show(value: float, kind: str, unit: str, digits: int = 4) -> str:
     >>> show(24.75, "speed", "rpm")
     '1485 rpm'
     """
+    return f"{shown(value, kind, unit):.{digits}g} {unit}".strip()
+
+
+def shown(value: float, kind: str, unit: str) -> float:
+    """An SI value as a number of `unit`.
+
+    Examples
+    --------
+    >>> shown(298.15, "temperature", "°C")
+    25.0
+    """
     if kind == "temperature":
-        shown = float(_library().Quantity(value, "kelvin").to(ACCEPTED[kind][unit]).magnitude)
-    else:
-        shown = value / convert(1.0, unit, kind)
-    return f"{shown:.{digits}g} {unit}".strip()
+        return float(_library().Quantity(value, "kelvin").to(ACCEPTED[kind][unit]).magnitude)
+    return value / _in_si(unit, kind)
+
+
+@functools.cache
+def _in_si(unit: str, kind: str) -> float:
+    return convert(1.0, unit, kind)
 
 
 def read(value: float, unit: str, *, digits: int = 5, spread: float = 0.0) -> str:

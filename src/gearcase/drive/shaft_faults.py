@@ -14,15 +14,18 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from gearcase.drive.simulate import BearingFault, Levels, Noise, simulate
+from gearcase.drive.bearing_lines import bearing_order, bearing_rings
+from gearcase.drive.simulate import BearingFault, Levels, Noise, Stranger, housing_gain, simulate
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
+from gearcase.errors import OutOfRange
 
 __all__ = [
     "QUIET",
     "BentShaft",
     "Channel",
     "Clicks",
+    "Fluting",
     "Hiss",
     "Hum",
     "Looseness",
@@ -32,6 +35,7 @@ __all__ = [
     "ShaftFault",
     "Situation",
     "Unbalance",
+    "shaken",
     "simulate_channels",
 ]
 
@@ -43,6 +47,8 @@ _UNPOWERED = ("standing", "coast-down", "overrunning")
 _TURNING_STEADILY = ("", "steady", "unloaded", "uncoupled")
 _CHANGING = {"coast-down": (1.0, 0.6), "run-up": (0.6, 1.0), "starting": (0.0, 1.0)}  # of the speed, first and last; invented
 _RING_HZ, _RING_S = 1500.0, 0.7e-3  # how the housing rings after a click; invented
+_CAGE_SLIP = 0.01  # of the cage's turns; invented
+_PROFILE_POINTS, _PROFILE_LEAST = 1 << 16, 1e-3  # of a race's washboard: places round it, and the least of its waves
 _CLICK_SCATTER = 0.02  # of the interval; invented
 
 
@@ -256,6 +262,46 @@ class Hiss:
 
 
 @dataclass(frozen=True)
+class Fluting:
+    """Grooves that a shaft current has burnt across a race: so many round it on average, their spacing scattered by `scatter`.
+
+    Each element follows the washboard, the more the more it is loaded; all add up. Felt at that bearing alone, RMS at the rated
+    speed [m/s2].
+    """
+
+    bearing: str
+    race: Literal["outer_race", "inner_race"]
+    rms: float
+    grooves: float
+    scatter: float = 0.15
+
+    def shake(self, run: _Run, channels: Sequence[Channel]) -> NDArray[np.float64]:
+        bearing = next(one for one in run.drive.bearings if one.name == self.bearing)
+        rings = bearing_rings(run.drive, bearing, shaft_orders(run.drive))
+        if rings is None or bearing.geometry is None:
+            raise OutOfRange("bearing", repr(self.bearing), "a bearing whose geometry and rings' speeds are known")
+        ring = rings.outer.order if self.race == "outer_race" else rings.inner.order
+        slip = 1 - run.rng.uniform(0, _CAGE_SLIP)
+        cage = slip * bearing_order("cage", rings.orders, bearing.geometry) * run.turns
+        orders = np.arange(1, _PROFILE_POINTS // 2)
+        size = np.exp(-0.5 * ((orders - self.grooves) / (self.scatter * self.grooves)) ** 2)
+        size[size < _PROFILE_LEAST] = 0
+        phase = np.random.default_rng(round(1000 * self.grooves)).uniform(size=orders.size)  # the race is the same in every run
+        profile = scipy.fft.irfft(np.append([0.0], size * np.exp(2j * np.pi * phase)), _PROFILE_POINTS)
+        row = np.zeros(run.time.size)
+        for element in range(bearing.geometry.elements):
+            place = cage + element / bearing.geometry.elements
+            load = np.maximum(np.cos(2 * np.pi * place), 0.0) ** 1.5  # line of contact, from memory
+            row += load * profile[np.asarray(((place - ring * run.turns) % 1) * _PROFILE_POINTS, np.intp)]
+        heard = scipy.fft.rfft(row * run.relative_speed**2)
+        heard *= housing_gain(scipy.fft.rfftfreq(row.size, run.time[1] - run.time[0]))
+        heard = scipy.fft.irfft(heard, row.size)
+        felt = np.array([[channel.bearing == self.bearing] for channel in channels])
+        turning = run.situation.state in _TURNING_STEADILY
+        return np.asarray(turning * felt * self.rms * heard / (heard.std() or 1.0) * run.relative_speed.mean() ** 2)
+
+
+@dataclass(frozen=True)
 class Clicks:
     """Clicks in certain states: so many a turn of a shaft, or where `per_turn` is 0 one knock a record; peak [m/s2]."""
 
@@ -315,6 +361,7 @@ def simulate_channels(
     noise: Noise = "white",
     faults: Sequence[ShaftFault] = (),
     damage: Sequence[BearingFault] = (),
+    strangers: Sequence[Stranger] = (),
     sensors: Sequence[SensorFault] = (),
     levels: Levels = QUIET,
 ) -> NDArray[np.float32]:
@@ -335,6 +382,8 @@ def simulate_channels(
     faults : sequence of ShaftFault
     damage : sequence of BearingFault
         Felt by the channels at that bearing, each with impacts of its own.
+    strangers : sequence of Stranger
+        Felt by all, whatever this drive does.
     sensors : sequence of SensorFault
     levels : Levels
 
@@ -355,15 +404,42 @@ def simulate_channels(
                 seed=int(rng.integers(1 << 31)),
                 noise=noise,
                 faults=[one for one in damage if one.bearing == channel.bearing and situation.state in _TURNING_STEADILY],
+                strangers=strangers,
                 levels=own,
             )
             for channel in channels
         ],
         dtype=np.float64,
     )
-    run = _Run(drive, situation, np.arange(samples) / sample_rate_hz, rng)
-    for fault in faults:
-        rows += fault.shake(run, channels)
+    rows += _shaken(_Run(drive, situation, np.arange(samples) / sample_rate_hz, rng), channels, faults)
     for sensor in sensors:
         sensor.spoil(rows, channels, rng)
     return rows.astype(np.float32)
+
+
+def shaken(
+    drive: Drive,
+    channels: Sequence[Channel],
+    situation: Situation,
+    faults: Sequence[ShaftFault],
+    *,
+    sample_rate_hz: float,
+    samples: int,
+    seed: int,
+) -> NDArray[np.float64]:
+    """Only what the faults add at several channels sampled together; the rest as in `simulate_channels`.
+
+    Returns
+    -------
+    ndarray, shape (channels, samples)
+        [m/s2]
+    """
+    time = np.arange(samples) / sample_rate_hz
+    return _shaken(_Run(drive, situation, time, np.random.default_rng([32, seed])), channels, faults)
+
+
+def _shaken(run: _Run, channels: Sequence[Channel], faults: Sequence[ShaftFault]) -> NDArray[np.float64]:
+    rows = np.zeros((len(channels), run.time.size))
+    for fault in faults:
+        rows += fault.shake(run, channels)
+    return rows

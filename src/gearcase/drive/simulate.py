@@ -23,7 +23,7 @@ from gearcase.drive.speeds import carried_orders, shaft_orders
 from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange
 
-__all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "simulate"]
+__all__ = ["SOUND", "BearingFault", "Levels", "Noise", "Stranger", "housing_gain", "simulate"]
 
 Noise = Literal["white", "sloping", "resonant", "impulsive"]
 _HOUSING_RESONANCES_HZ = (900.0, 2300.0, 4100.0)
@@ -148,6 +148,12 @@ def simulate(
     return record.astype(np.float32)
 
 
+def housing_gain(hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How much of what shakes a bearing reaches the sensor, at each frequency [Hz]: three modes of the housing, invented. [-]"""
+    modes = (1 / np.abs(1 - (hz / f) ** 2 + 1j * hz / f / _RESONANCE_Q) / _RESONANCE_Q for f in _HOUSING_RESONANCES_HZ)
+    return np.asarray(0.3 + sum(modes))
+
+
 def _angle(time: NDArray[np.float64], speed_hz: float, wander: float, rng: np.random.Generator) -> NDArray[np.float64]:
     """Angle of the reference shaft [turns]; wander is a slow random speed, a few knots a second joined smoothly."""
     if wander == 0:
@@ -163,10 +169,7 @@ def _noise(kind: Noise, samples: int, rate: float, rng: np.random.Generator) -> 
     if kind == "white":
         return white
     hz = scipy.fft.rfftfreq(samples, 1 / rate)
-    if kind == "sloping":
-        shape = 1 / np.sqrt(1 + hz / 200)
-    else:
-        shape = 0.3 + sum(1 / np.abs(1 - (hz / f) ** 2 + 1j * hz / f / _RESONANCE_Q) / _RESONANCE_Q for f in _HOUSING_RESONANCES_HZ)
+    shape = 1 / np.sqrt(1 + hz / 200) if kind == "sloping" else housing_gain(hz)
     shaped = scipy.fft.irfft(scipy.fft.rfft(white) * shape, samples)
     if kind == "impulsive":
         count = rng.poisson(6 * samples / rate)

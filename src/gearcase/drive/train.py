@@ -15,6 +15,7 @@ from gearcase.worked import Given, Origin
 
 __all__ = [
     "BELT_KINDS",
+    "CURRENT_PROTECTION",
     "MESH_KINDS",
     "PASSING_KINDS",
     "Belt",
@@ -31,6 +32,7 @@ __all__ = [
 
 MESH_KINDS = ("external", "internal", "bevel", "worm")
 BELT_KINDS = ("V-belt", "flat belt", "toothed belt", "chain")
+CURRENT_PROTECTION = ("none", "shaft brush", "insulated bearing", "both")
 PASSING_KINDS = ("fan blades", "coupling", "backstop", "buckets", "vanes", "chain", "other")
 
 
@@ -149,6 +151,8 @@ class Motor:
         Whether a frequency converter feeds it.
     carrier_hz : float or None
         Switching frequency of the converter. [Hz]
+    current_protection : str
+        What keeps shaft currents out of the bearings: one of `CURRENT_PROTECTION`; empty where nobody has looked.
     """
 
     shaft: str
@@ -157,6 +161,7 @@ class Motor:
     rated_speed_hz: float | None = None
     converter: bool = False
     carrier_hz: float | None = None
+    current_protection: str = ""
     origin: Origin = Origin.NAMEPLATE
     where: str = ""
 

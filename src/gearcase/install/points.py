@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 from gearcase.install.housing import Hole, Wall
 
-__all__ = ["Point", "Sensor"]
+__all__ = ["SUMP", "Point", "Sensor"]
+
+SUMP = "sump"  # where the oil's temperature is read; no measuring point of the job
 
 
 @dataclass(frozen=True)

@@ -118,7 +118,7 @@ def _motor(source: Source, model: MotorModel | None) -> Motor | None:
     if model is None:
         return None
     where = source.where(("drive", "motor"))
-    plate = (model.poles, model.supply, model.rated_speed, model.converter, model.carrier)
+    plate = (model.poles, model.supply, model.rated_speed, model.converter, model.carrier, model.current_protection)
     return Motor(model.shaft, *plate, origin=model.origin, where=where)
 
 

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from gearcase.drive.train import BELT_KINDS, MESH_KINDS, PASSING_KINDS
+from gearcase.drive.train import BELT_KINDS, CURRENT_PROTECTION, MESH_KINDS, PASSING_KINDS
 from gearcase.job.fields import (
     ORIGIN_WORDS,
     Angle,
@@ -166,6 +166,9 @@ class MotorModel(Section):
     rated_speed: Speed | None = Field(None, description="full-load speed on its plate, e.g. 1485 rpm")
     converter: bool = Field(False, description="true where a frequency converter feeds it")
     carrier: Frequency | None = Field(None, description="switching frequency of the converter, e.g. 4 kHz")
+    current_protection: Literal[("", *CURRENT_PROTECTION)] = Field(  # type: ignore[valid-type]
+        "", description=f"what keeps shaft currents out of the bearings, one of: {', '.join(CURRENT_PROTECTION)}"
+    )
     origin: KnownBy = Field(Origin.NAMEPLATE, description=ORIGIN_WORDS)
 
 

@@ -7,6 +7,7 @@ from gearcase.device.profile import RECORD_REGISTERS, decode, profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
+from gearcase.monitor.inputs import Inputs
 from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
 from gearcase.stages.minutes import SUMP
@@ -15,7 +16,6 @@ from gearcase.units import SI_UNIT
 __all__ = ["poll", "take_record"]
 
 _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
-    "drive inputs": {"running": ("running",), "speed": ("speed",), "load": ("load",)},
     "temperature converter": {"temperature": ("sump temperature",)},
     "three-axis vibration": {
         "overall velocity": ("overall velocity x", "overall velocity y", "overall velocity z"),
@@ -27,40 +27,55 @@ _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
         "temperature": ("temperature",),
     },
 }
+_NOTHING: tuple[int, ...] = ()
 _TRIES = 3  # of a record that was replaced while it was read
 
 
-async def poll(job: Job, bus: RegisterBus, *, now: float) -> list[Reading]:
-    """Readings of all devices, of three axes the largest.
+async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> list[Reading]:
+    """Readings of all devices, of three axes the largest; and the plant's inputs that count now, at point ``""``.
 
     Parameters
     ----------
     job : Job
     bus : RegisterBus
+    inputs : Inputs
+        Hears what registers are sources.
     now : float
         Unix time. [s]
     """
     readings = []
     for device in job.bus.devices:
-        wanted = _WANTED.get(device.profile)
-        if not wanted:
-            continue
-        form = profile(device.profile)
-        point = "" if device.profile == "drive inputs" else device.point or SUMP
-        try:
-            words: tuple[int, ...] = await bus.read(unit=device.address, function=4, start=0, count=form.span)
-        except (NoReply, BadReply, BadRequest):
-            words = ()
+        wanted = _WANTED.get(device.profile, {})
+        asked = [one for one in inputs.registers if one.input.device == device.name]
+        block, silent = _NOTHING, ""
+        if wanted or not all(one.alone for one in asked):
+            block, silent = await _registers(bus, device, 4, 0, profile(device.profile).span)
+        for one in asked:
+            register, words, why = one.register, _NOTHING, silent
+            if one.alone and not silent:  # a device that was silent just now is asked nothing more
+                words, why = await _registers(bus, device, register.function, register.address, register.words)
+            elif not silent:
+                words = block[register.address : register.address + register.words]
+            inputs.hear_register(one, why or words, now)
         for quantity, names in wanted.items():
-            registers = [form.registers[name] for name in names]
+            registers = [profile(device.profile).registers[name] for name in names]
             unit = SI_UNIT[registers[0].kind] if registers[0].kind else "-"
             try:
-                value = max(decode(one, words[one.address : one.address + one.words]) for one in registers)
+                value = max(decode(one, block[one.address : one.address + one.words]) for one in registers)
             except OutOfRange:
-                readings.append(Reading(now, point, quantity, None, unit, "bad"))
+                readings.append(Reading(now, device.point or SUMP, quantity, None, unit, "bad"))
             else:
-                readings.append(Reading(now, point, quantity, value, unit))
-    return readings
+                readings.append(Reading(now, device.point or SUMP, quantity, value, unit))
+    inputs.hear_levels(readings)
+    return readings + inputs.readings(now)
+
+
+async def _registers(bus: RegisterBus, device: BusDevice, function: int, start: int, count: int) -> tuple[tuple[int, ...], str]:
+    """Registers of a device, and why there are none."""
+    try:
+        return await bus.read(unit=device.address, function=function, start=start, count=count), ""
+    except (NoReply, BadReply, BadRequest) as error:
+        return (), error.says
 
 
 async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | None, start: str) -> Recording:
@@ -92,5 +107,6 @@ async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | 
                 name=f"{device.name}, record {number:.0f}",
                 start=start,
                 found=f"read from unit {device.address}",
+                step=step,
             )
     raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")

@@ -41,12 +41,13 @@ from gearcase.judge.families import LINE_FAMILIES, alarm_families, family_levels
 from gearcase.judge.steady import run_states
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.in_force import EVIDENCE, InForce, Key
+from gearcase.monitor.inputs import Inputs
 from gearcase.monitor.polling import poll, take_record
 from gearcase.monitor.probes import Probes
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import transform
-from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
+from gearcase.stages.minutes import AMBIENT, SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
 __all__ = ["Diagnoser", "Watch"]
 
@@ -112,6 +113,7 @@ class Watch:
 
     def __post_init__(self) -> None:
         self._alarms = Alarms(self.limits, self._say)
+        self.inputs = Inputs(self.job)
 
     async def run(self, stop: asyncio.Event, *, every: float, remark: str = "") -> None:
         """Watch until stopped, a round each `every` seconds, and leave the light blue; `remark` goes into the diary.
@@ -147,9 +149,11 @@ class Watch:
         """One round: poll, judge, keep, show; a diagnosis that is due goes on beside the next rounds."""
         now = self.clock()
         self._hear()
-        readings, changed = self._probes.believe(await poll(self.job, self.bus, now=now))
+        readings, changed = self._probes.believe(await poll(self.job, self.bus, self.inputs, now=now))
         for point, says in changed:
             self._say("probe", point, says, now)
+        for says in self.inputs.changes(now):
+            self._say("input", "", says, now)
         state = self._run_state(readings, now)
         self.store.add_readings([replace(reading, state=state) for reading in readings])
         self._judge([*readings, *self._levels(state, now)], state, now)
@@ -203,9 +207,8 @@ class Watch:
     def _run_state(self, readings: Iterable[Reading], now: float) -> str:
         """Run state now, and an event when the drive starts or stops."""
         found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good"}
-        running, speed = found.get(("", "running")), found.get(("", "speed"))
-        warm = found.get((SUMP, "temperature"))
-        row = (now, *_known(running, speed, warm))
+        plant = self.inputs.now(now)
+        row = (now, *_known(plant.run.value, plant.speed_hz, found.get((SUMP, "temperature"))))
         before = self._state
         changed = not self._rows or (row[1] != self._rows[-1][1])
         if changed or now - self._rows[-1][0] >= _ROW_EVERY:
@@ -233,7 +236,8 @@ class Watch:
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float) -> None:
         found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good" and one.value is not None}
-        read = {SPEED: found.get(("", "speed")), LOAD: found.get(("", "load")), OIL: found.get((SUMP, "temperature"))}
+        plant = self.inputs.now(now)
+        read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: found.get((SUMP, "temperature")), AMBIENT: plant.ambient.value}
         known = {name: value for name, value in read.items() if value is not None}
         for point in self._alarms.judge(readings, state, known, now):
             self._to_diagnose.setdefault(point, now)

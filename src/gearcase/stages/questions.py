@@ -80,8 +80,12 @@ def _plate(job: Job) -> Iterator[_Question]:
         yield _Question("support: rigid or flexible", "nameplate", "decides which vibration zones apply")
     if drive.motor is None:
         yield _Question("motor plate and frequency converter plate", "nameplate", "electrical lines and bearing currents")
-    elif drive.motor.converter and drive.motor.carrier_hz is None:
-        yield _Question("switching frequency of the converter", "nameplate", "its lines may fold into the envelope's band")
+    elif drive.motor.converter:
+        if drive.motor.carrier_hz is None:
+            yield _Question("switching frequency of the converter", "nameplate", "its lines may fold into the envelope's band")
+        if not drive.motor.current_protection:
+            what = "shaft brush or insulated bearing of the motor, or neither"
+            yield _Question(what, "motor", "without one a converter's shaft current burns grooves into the races")
 
 
 def _points(job: Job) -> Iterator[_Question]:

@@ -3,8 +3,8 @@
 from collections.abc import Callable, Sequence
 
 from gearcase.drive.train import Drive
-from gearcase.judge.patterns import background, backstop, electrical, gears, lubrication, resonance, sensors, shafts
-from gearcase.judge.patterns.observed import Observed
+from gearcase.judge.patterns import background, backstop, electrical, fluting, gears, lubrication, resonance, sensors, shafts
+from gearcase.judge.patterns.observed import Observed, Recorded
 from gearcase.judge.patterns.signs import Weighed
 
 __all__ = ["FAMILIES", "Family", "examine"]
@@ -17,12 +17,13 @@ FAMILIES: tuple[Family, ...] = (
     resonance.examine,
     electrical.examine,
     lubrication.examine,
+    fluting.examine,
     backstop.examine,
     background.examine,
-    sensors.examine,
 )
 
 
-def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
+def examine(drive: Drive, records: Sequence[Recorded]) -> tuple[Weighed, ...]:
     """What every pattern of every family says of these records together, given in order of time."""
-    return tuple(weighed for family in FAMILIES for weighed in family(drive, observed))
+    observed = tuple(one for one in records if isinstance(one, Observed))
+    return (*(weighed for family in FAMILIES for weighed in family(drive, observed)), *sensors.examine(records))

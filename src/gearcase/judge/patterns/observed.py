@@ -1,18 +1,20 @@
-"""A record as the patterns look at it: what it holds, where and in what state of the drive it was taken."""
+"""A record as the patterns look at it: what it holds, where and in what state of the drive it was taken, what ails it."""
 
 import functools
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.findings import Finding
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import Transform, floor_bins, hann, line_strength
+from gearcase.signal.spectrum import Transform, floor_bins, line_strength
 
-__all__ = ["SAME_LOAD", "SAME_SPEED", "Kept", "Observed", "at_one_time", "matched"]
+__all__ = ["SAME_LOAD", "SAME_SPEED", "Kept", "Observed", "Recorded", "at_one_time", "matched"]
 
 SAME_LOAD = 0.1  # of the rated load: records that far apart count as taken under one load; common practice, no source
 SAME_SPEED = 0.05  # relative: vibration of one state may be compared that far apart; common practice, no source
@@ -20,14 +22,28 @@ _EARLIEST, _LATEST = 3, 3  # kept of each place and state: a baseline and what s
 
 
 @dataclass(frozen=True)
-class Observed:
-    """One record of one channel.
+class Recorded:
+    """One record of one channel, fit to be judged or not.
 
     Where and in what state it was taken stands in `recording`: point, direction, state, load and oil temperature.
 
     Attributes
     ----------
     recording : Recording
+    quality : tuple of Finding
+        What `signal.quality` says of it, judged once.
+    """
+
+    recording: Recording
+    quality: tuple[Finding, ...] = field(kw_only=True)
+
+
+@dataclass(frozen=True)
+class Observed(Recorded):
+    """One record of one channel, fit to be judged, its speed known or its state one without a speed.
+
+    Attributes
+    ----------
     spectrum : Transform
     envelope : EnvelopeSpectrum
     speed_hz, speed_spread : float
@@ -37,7 +53,6 @@ class Observed:
         Bearing under the measuring point; empty where there is none.
     """
 
-    recording: Recording
     spectrum: Transform
     envelope: EnvelopeSpectrum
     speed_hz: float
@@ -47,7 +62,7 @@ class Observed:
     @functools.cached_property
     def power(self) -> NDArray[np.float64]:
         """Squared magnitude of each bin under a Hann window, computed when first asked for. [unit of the samples]"""
-        return np.asarray(np.abs(hann(self.spectrum.values)), np.float64) ** 2
+        return np.asarray(np.abs(self.spectrum.windowed) ** 2, np.float64)
 
     @functools.cached_property
     def strength(self) -> NDArray[np.float64]:
@@ -55,19 +70,22 @@ class Observed:
         return np.asarray(line_strength(self.power, width=floor_bins(self.spectrum.bin_hz)), np.float64)
 
 
+Kind = TypeVar("Kind", bound=Recorded)
+
+
 class Kept:
     """Of records in order of time the earliest and the latest few of each place and state, so that memory stays flat."""
 
     def __init__(self) -> None:
         self._count = 0
-        self._earliest: dict[tuple[object, ...], list[tuple[int, Observed]]] = {}
-        self._latest: dict[tuple[object, ...], deque[tuple[int, Observed]]] = {}
+        self._earliest: dict[tuple[object, ...], list[tuple[int, Recorded]]] = {}
+        self._latest: dict[tuple[object, ...], deque[tuple[int, Recorded]]] = {}
 
-    def add(self, one: Observed) -> None:
+    def add(self, one: Recorded) -> None:
         """Take the next record."""
         recording, taken = one.recording, one.recording.taken
         load = None if taken.load is None else round(taken.load / SAME_LOAD)
-        speed = round(np.log(one.speed_hz) / SAME_SPEED) if one.speed_hz else None
+        speed = round(np.log(one.speed_hz) / SAME_SPEED) if isinstance(one, Observed) and one.speed_hz else None
         key = (recording.point, recording.channel, recording.unit, taken.direction, taken.state, load, speed)
         earliest = self._earliest.setdefault(key, [])
         if len(earliest) < _EARLIEST:
@@ -76,16 +94,16 @@ class Kept:
             self._latest.setdefault(key, deque(maxlen=_LATEST)).append((self._count, one))
         self._count += 1
 
-    def all(self) -> tuple[Observed, ...]:
+    def all(self) -> tuple[Recorded, ...]:
         """What was kept, in order of time."""
         groups = [*self._earliest.values(), *self._latest.values()]
         return tuple(one for _, one in sorted((row for group in groups for row in group), key=lambda row: row[0]))
 
 
-def at_one_time(observed: Iterable[Observed]) -> tuple[tuple[Observed, ...], ...]:
+def at_one_time(records: Iterable[Kind]) -> tuple[tuple[Kind, ...], ...]:
     """Records that were sampled together, channels of one file, so that their phases may be compared; each group in its order."""
-    groups: dict[tuple[str, str, float], list[Observed]] = {}
-    for one in observed:
+    groups: dict[tuple[str, str, float], list[Kind]] = {}
+    for one in records:
         recording = one.recording
         key = (recording.sha256 or recording.name, recording.start, recording.sample_rate_hz)
         groups.setdefault(key, []).append(one)

@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from gearcase.judge.faults import ATTRIBUTION_LIMIT, MEASURED_CONFUSION, NOISE_LIMIT, EvidenceLine
-from gearcase.judge.patterns.observed import Observed
+from gearcase.judge.patterns.observed import Recorded
 
 __all__ = ["Answer", "Role", "Sign", "Weighed", "surest", "weigh"]
 
@@ -84,7 +84,7 @@ class Weighed:
         Chances, as the theory of operation has them. [-]
     why : str
         The sign or figure that decided.
-    seen_in : tuple of Observed
+    seen_in : tuple of Recorded
         Records that show it, in order of time.
     growth_db : float or None
         Of what shows it, at matched state, over the earliest such record; None where there is none. [dB]
@@ -101,7 +101,7 @@ class Weighed:
     noise_false_alarm: float
     attribution_false_alarm: float
     why: str
-    seen_in: tuple[Observed, ...] = ()
+    seen_in: tuple[Recorded, ...] = ()
     growth_db: float | None = None
     lines: tuple[EvidenceLine, ...] = ()
     turns: float = 0.0
@@ -119,7 +119,7 @@ def weigh(
     signs: Sequence[Sign],
     *,
     attribution: float,
-    seen_in: Sequence[Observed] = (),
+    seen_in: Sequence[Recorded] = (),
     growth_db: float | None = None,
     lines: Sequence[EvidenceLine] = (),
     turns: float = 0.0,

@@ -1,0 +1,80 @@
+"""What the plant is told: names, units and words of the values.
+
+Units by definition (ISO 80000: 1 m/s is 1000 mm/s, 273.15 K is 0 °C); quality codes as the Sparkplug 3.0.0 specification has them
+under "Quality" (0 bad, 192 good, 500 stale), from memory.
+"""
+
+import pytest
+
+from gearcase.device.profile import CONSTANTS, profile, profile_names
+from gearcase.device.publish.values import QUALITY, PlantValue, Published, alarm_name, alarm_word, plant_values, value_name
+from gearcase.job.build import Job, load
+from gearcase.judge import alarm
+from test_stages import EXAMPLES
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return load(EXAMPLES / "demo")
+
+
+def test_every_quantity_of_every_point_is_told_and_has_an_alarm_word(job: Job) -> None:
+    names = [one.name for one in plant_values(job)]
+    assert len(set(names)) == len(names)
+    for point in job.points:
+        if any(device.point == point.name and device.profile for device in job.bus.devices):
+            for quantity in ("overall velocity", "temperature", "high-frequency acceleration"):
+                assert value_name(point.name, quantity) in names and alarm_name(point.name, quantity) in names
+            assert alarm_name(point.name, "diagnosis") in names
+    assert {"heartbeat", "light", "drive/run state", "drive/speed", "drive/load", "drive/running", "sump/temperature"} <= set(names)
+
+
+@pytest.mark.parametrize(
+    ("kind", "si", "unit", "given", "wanted"),
+    [
+        ("velocity", "m/s", "mm/s", 2.8e-3, 2.8),
+        ("temperature", "K", "°C", 273.15, 0.0),
+        ("speed", "Hz", "rpm", 24.75, 1485.0),
+        ("ratio", "-", "%", 0.8, 80.0),
+    ],
+)
+def test_the_plant_reads_the_units_people_use(kind: str, si: str, unit: str, given: float, wanted: float) -> None:
+    value, quality = PlantValue("a", "real", unit, si, kind=kind).shown(Published(given, si, "good", 0.0))
+    assert value == pytest.approx(wanted, abs=1e-9) and quality == "good"
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        Published(None, "m/s", "good", 0.0),
+        Published(1.0, "mm/s", "good", 0.0),
+        Published(float("nan"), "m/s", "good", 0.0),
+        Published(1.0, "m/s", "bad", 0.0),
+        Published(1.0, "m/s", "odd", 0.0),  # type: ignore[arg-type]
+    ],
+)
+def test_what_cannot_be_told_is_bad_and_has_no_value(given: Published) -> None:
+    assert PlantValue("a", "real", "mm/s", "m/s", kind="velocity").shown(given) == (None, "bad")
+
+
+@pytest.mark.parametrize("value", [-1.0, 65536.0, 0.5])
+def test_a_word_is_a_whole_number_of_16_bits(value: float) -> None:
+    assert PlantValue("a", "word").shown(Published(value, "-", "good", 0.0)) == (None, "bad")
+    assert PlantValue("a", "word").shown(Published(65535.0, "-", "stale", 0.0)) == (65535.0, "stale")
+
+
+def test_every_condition_an_alarm_can_have_has_a_word_of_its_own() -> None:
+    conditions = {"clear"} | set(alarm.TRANSITIONS.values())
+    assert len({alarm_word(one) for one in conditions}) == len(conditions) == 5
+    assert alarm_word("danger", shelved=True) == alarm_word("danger") + 16
+
+
+def test_the_constants_of_every_profile_are_the_ones_that_are_asked_for() -> None:
+    """0x1234, 123456789 and 123.456 as every controls sheet asks for them."""
+    assert list(CONSTANTS.values()) == [4660, 123456789, 123.456]
+    for name in profile_names():
+        assert {one: profile(name).registers[one].constant for one in CONSTANTS} == dict(CONSTANTS), name
+
+
+def test_a_register_of_nothing_is_of_bad_quality() -> None:
+    assert QUALITY == {"bad": 0, "good": 192, "stale": 500}
