@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from gearcase import __version__
-from gearcase.cli import campaign, declaring, desk, site, watching
+from gearcase.cli import campaign, declaring, desk, keeping, site, watching
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
@@ -159,6 +159,15 @@ def _parser() -> argparse.ArgumentParser:
     notify.add_argument("--to", metavar="NAME", default="", help="one of them; all by default")
     unit = verb("unit", watching.unit, "print the systemd unit that keeps the watch running")
     unit.add_argument("--user", metavar="NAME", default="", help="who it runs as; the owner of the job's folder by default")
+    backup = verb("backup", keeping.backup, "copy what the watch keeps, while it goes on, into a folder to restore from")
+    backup.add_argument("--into", metavar="FOLDER", required=True, help="the folder to make")
+    verify = verb("verify", keeping.verify, "look what the watch keeps through: database, people's entries, recordings")
+    verify.add_argument("--backup", metavar="FOLDER", default="", help="look a backup through instead")
+    verify.add_argument("--holds", metavar="HASH", default="", help="of an entry that must be there, as an earlier verify gave it")
+    restore = verb("restore", keeping.restore, "put a backup into a job that has kept nothing yet, in its file or database")
+    restore.add_argument("--backup", metavar="FOLDER", required=True, help="the folder that gearcase backup made")
+    thin = verb("thin", keeping.thin, "thin old readings to a minute's least, greatest and mean, and old recordings to one a week")
+    thin.add_argument("--older-than", metavar="TIME", default="90 d", help='what is younger stays whole; "90 d" by default')
     rig = verb("rig", site.rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
     rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
     rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
@@ -214,6 +223,7 @@ def _parser() -> argparse.ArgumentParser:
         diagnose,
         opened,
         handover,
+        backup,
     ):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")

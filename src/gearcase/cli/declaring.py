@@ -81,10 +81,10 @@ def answer(given: argparse.Namespace) -> int:
     from pathlib import Path
 
     from gearcase.monitor.diary import open_questions
-    from gearcase.record.store import Store, store_path
+    from gearcase.record.store import open_store
 
-    load(given)
-    with Store.open(store_path(Path(given.job))) as store:
+    job = load(given)
+    with open_store(Path(given.job), job.store) as store:
         open_ones = {event.number: event for event in open_questions(store.events())}
     if given.number is None:
         rows = [{"number": number, "point": one.point, "says": one.says} for number, one in open_ones.items()]
@@ -112,7 +112,7 @@ def _declare(
     from pathlib import Path
 
     from gearcase.record.clock import unix_now
-    from gearcase.record.store import Event, Store, store_path
+    from gearcase.record.store import Event, open_store
     from gearcase.stages.minutes import SUMP
 
     job = load(given)
@@ -123,7 +123,7 @@ def _declare(
         problems.append(Problem("--point", "", repr(where), f"one of: {'; '.join(names)}"))
     if problems:
         raise BadInput(problems)
-    with Store.open(store_path(Path(given.job))) as store:
+    with open_store(Path(given.job), job.store) as store:
         store.add_event(Event(unix_now(), kind, where, says, given.by, details or {}))
     document = {"schema": f"{kind}/1", "point": where, "says": says, "who": given.by, **(details or {})}
     return done(given, document, f"{kind}: {says}")

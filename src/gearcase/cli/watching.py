@@ -21,17 +21,18 @@ def baseline(given: argparse.Namespace) -> int:
     from gearcase.monitor.in_force import voided
     from gearcase.record import results
     from gearcase.record.clock import unix_now
-    from gearcase.record.store import Store, store_path
+    from gearcase.record.store import is_made, open_store, store_path
     from gearcase.stages import baseline
 
-    job, path = load(given), store_path(Path(given.job))
-    if not path.is_file():
-        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a baseline rests on its readings"))
-    with Store.open(path) as store:
+    job, folder = load(given), Path(given.job)
+    if not is_made(folder, job.store):
+        accepted = "watch the drive first: a baseline rests on its readings"
+        raise BadInput(Problem(str(store_path(folder)), "", "no readings kept", accepted))
+    with open_store(folder, job.store) as store:
         events = store.events()
         epochs = [event.time_s for event in events if event.kind == "epoch"]
         readings = store.readings(since=max(epochs, default=None))
-    last = results.latest(Path(given.job), "baseline")
+    last = results.latest(folder, "baseline")
     result = baseline.run(
         job,
         readings,
@@ -53,14 +54,14 @@ def trend(given: argparse.Namespace) -> int:
     from gearcase.drawings.trend_blocks import trend_text
     from gearcase.monitor.in_force import voided
     from gearcase.record import results
-    from gearcase.record.store import Store, store_path
+    from gearcase.record.store import is_made, open_store, store_path
     from gearcase.stages import trend
 
     job, folder = load(given), Path(given.job)
-    path = store_path(folder)
-    if not path.is_file():
-        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a trend rests on its readings"))
-    with Store.open(path) as store:
+    if not is_made(folder, job.store):
+        accepted = "watch the drive first: a trend rests on its readings"
+        raise BadInput(Problem(str(store_path(folder)), "", "no readings kept", accepted))
+    with open_store(folder, job.store) as store:
         readings, events = store.readings(), store.events()
     baseline = results.latest(folder, "baseline")
     if baseline is not None and voided(baseline.document, events):
@@ -83,7 +84,7 @@ def watch(given: argparse.Namespace) -> int:
     from gearcase.monitor.service_manager import ServiceManager
     from gearcase.monitor.setup import Setup
     from gearcase.record.clock import Pace
-    from gearcase.record.store import Event, Store, store_path
+    from gearcase.record.store import Event, open_store
     from gearcase.stages import diagnose
 
     job, folder = load(given), Path(given.job)
@@ -100,7 +101,8 @@ def watch(given: argparse.Namespace) -> int:
         if not given.json:
             print(f"{event.kind}: {event.point + ': ' if event.point else ''}{event.says}", file=sys.stderr, flush=True)
 
-    with Store.open(store_path(folder)) as store:
+    with open_store(folder, job.store) as store:
+        store.hold()
         if why := Setup.read(folder, store).void:
             print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
         pace = Pace(fast, not_before=max((reading.time_s for reading in store.latest()), default=0.0))
@@ -125,7 +127,7 @@ def notify(given: argparse.Namespace) -> int:
     from gearcase.device.messages import Message, NotSent
     from gearcase.monitor.notifying import sender_to
     from gearcase.record.clock import unix_now
-    from gearcase.record.store import Event, Store, store_path
+    from gearcase.record.store import Event, open_store
 
     job = load(given)
     names = [one.name for one in job.notify.rules.people]
@@ -148,7 +150,7 @@ def notify(given: argparse.Namespace) -> int:
         return "sent"
 
     rows = {name: asyncio.run(reach(name)) for name in names if given.to in ("", name)}
-    with Store.open(store_path(Path(given.job))) as store:
+    with open_store(Path(given.job), job.store) as store:
         says = "; ".join(f"{name}: {how}" for name, how in rows.items())
         store.add_event(Event(unix_now(), "notify test", "", says, given.by, {"people": rows}))
     done(given, {"schema": "notify-test/1", "people": rows}, "\n".join(f"{name}   {how}" for name, how in rows.items()))

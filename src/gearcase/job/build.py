@@ -76,6 +76,8 @@ class Job:
         The place, what feeds the kit, and the network sheet, None where there is none.
     outage : Outage
         Its day, windows, crew and what must be asked before; empty where the file is silent.
+    store : str
+        Address of the database that keeps what its watch reads; empty where that is a file in its folder.
     publish : Publish
         How the plant is told; nothing where the file is silent.
     sections : dict
@@ -100,6 +102,7 @@ class Job:
     power: Power
     network: NetworkSheet | None
     outage: Outage
+    store: str
     publish: Publish
     notify: Notify
     sections: dict[str, Any]
@@ -156,6 +159,7 @@ def build(source: Source, *, folder: str) -> Job:
         network=build_network(model.network),
         outage=build_outage(model.outage),
         notify=build_notify(Path(folder), model.notify),
+        store=model.store,
         publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),

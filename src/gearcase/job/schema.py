@@ -66,6 +66,7 @@ class JobModel(Section):
     )
     network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
     notify: NotifyModel = Field(default_factory=NotifyModel, description="who is told: mail, webhooks, people, again")
+    store: Name = Field("", description="the address of a PostgreSQL database, without password, e.g. postgresql://host/name")
     publish: PublishModel = Field(default_factory=PublishModel, description="how the plant is told: modbus, opcua, mqtt")
 
 

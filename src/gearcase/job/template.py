@@ -232,6 +232,8 @@ points:
 #     - {name: control room, webhook: control room, of: [danger, cannot tell]}
 #     - {name: maintenance lead, mail: lead@plant.example, of: [danger], after: 30 min}
 
+# store: postgresql://plant-server/drive_7   # what the watch reads; a file in this folder by default. No password here
+
 # publish:                      # how the plant is told; passwords stand in files of their own
 #   modbus: {address: 192.0.2.20, port: 502}
 #   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}

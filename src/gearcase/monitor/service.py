@@ -75,7 +75,7 @@ async def watch_bus(
     Raises
     ------
     BadInput
-        The job or its bus is wrong, the bus cannot be opened, or another watch holds the store.
+        The job or its bus is wrong, or the bus cannot be opened.
     """
     service = _Service(folder, store, connection, pace, every, manager, opening)
     async with AsyncExitStack() as stack:
@@ -118,7 +118,6 @@ class _Service:
 
     async def start(self, stack: AsyncExitStack, diagnose: Diagnoser, tell: Callable[[Event], None], lasting: float | None) -> None:
         """Read the job, open its bus, take up what was left."""
-        self._store.hold()
         setup = Setup.read(self._folder, self._store)
         self._bus = await stack.enter_async_context(AsyncExitStack())
         pace = self._pace
