@@ -160,9 +160,9 @@ class Watch:
 
     async def beat(self) -> None:
         """Write the light's heartbeat between rounds; blue where no round was finished for a minute."""
-        colour = self.light.colour
-        if colour:
-            await self.light.beat("blue" if self.round_age >= alarm.BLUE_AFTER else colour, self.setup.job, self.bus, self.clock())
+        if self.light.colour:
+            hangs = self.round_age >= alarm.BLUE_AFTER
+            await self.light.beat(self.setup.job, self.bus, self.clock(), hangs=hangs)
 
     @property
     def round_age(self) -> float:
