@@ -46,7 +46,7 @@ check: $(VENV)/dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/pytest
+	$(BIN)/pytest -n 2 --dist worksteal
 
 long: $(VENV)/dev
 	$(BIN)/pytest -m long

@@ -404,7 +404,7 @@ def test_a_gateway_that_was_restarted_is_taken_up_again() -> None:
             await kept.read(unit=11, function=4, start=0, count=1)
         async with serving(rig, port=port, baud=115200):
             assert await kept.read(unit=11, function=4, start=0, count=1) == (0x1234,)
-            kept._client.close()
+            kept.close()
 
     asyncio.run(go())
 
