@@ -42,5 +42,6 @@ async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | 
                 name=f"{device.name}, record {number:.0f}",
                 start=start,
                 found=f"read from unit {device.address}",
+                step=step,
             )
     raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")

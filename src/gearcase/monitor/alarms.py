@@ -15,12 +15,14 @@ from typing import Any
 from gearcase.judge import alarm
 from gearcase.judge.alarm import AlarmEvent, Sample
 from gearcase.judge.stack_light import Shelf, Shown, shelved, stack_light
+from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.monitor.in_force import Held, InForce, Key
 from gearcase.record.store import Event, Reading
 
 __all__ = ["Alarms", "Say"]
 
 _RAISED = ("yellow persists", "danger persists", "rises again")
+_TURNS = {"stopped": False, "unknown": None}  # all other run states turn
 _ELSEWHERE = "other operating state"  # a run state in which nothing is judged
 _REMIND = 7 * 86400.0  # s before limits pass their date; common practice, no source
 
@@ -42,6 +44,7 @@ class Alarms:
         self.limits, self._say = limits, say
         self._states = {key: alarm.fresh(key[1], limit.thresholds) for key, limit in limits.items()}
         self._here = dict.fromkeys(limits, True)
+        self._heat: dict[Key, Heat | None] = {}
         self._shelves: list[Shelf] = []
         self._said: dict[str, str] = {}  # what stands said of a matter, so that it is said once
 
@@ -74,11 +77,15 @@ class Alarms:
         readings : iterable of Reading
         run_state : str
         conditions : mapping
-            Of `judge.compensation.CONDITIONS`, those known.
+            Of `judge.compensation.CONDITIONS` and the ambient temperature [K], those known.
         now : float
             Unix time. [s]
         """
         listed = {(one.point, one.quantity): one for one in readings}
+        for key, limit in self.limits.items():
+            if isinstance(limit.model, WarmingModel):
+                running = _TURNS.get(run_state, True)
+                self._heat[key] = limit.model.follow(self._heat.get(key), conditions, running=running, now=now)
         held = {key: self._held(key, listed, conditions) for key in self._states}
         over = {key[:2] for key, one in held.items() if _over(one, self.limits[key].thresholds.yellow)}
         raised = set()
@@ -125,7 +132,7 @@ class Alarms:
 
     def _held(self, key: Key, listed: Mapping[tuple[str, str], Reading], conditions: Mapping[str, float]) -> Held:
         reading = listed.get(key[:2])
-        return self.limits[key].hold(reading.value if reading else None, conditions)
+        return self.limits[key].hold(reading.value if reading else None, conditions, self._heat.get(key))
 
     def _shown(self, key: Key, now: float) -> Shown:
         state = self._states[key]

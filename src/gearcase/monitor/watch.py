@@ -47,7 +47,7 @@ from gearcase.monitor.probes import Probes
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import transform
-from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
+from gearcase.stages.minutes import AMBIENT, SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
 __all__ = ["Diagnoser", "Watch"]
 
@@ -237,7 +237,7 @@ class Watch:
     def _judge(self, readings: Iterable[Reading], state: str, now: float) -> None:
         found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good" and one.value is not None}
         plant = self.inputs.now(now)
-        read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: found.get((SUMP, "temperature"))}
+        read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: found.get((SUMP, "temperature")), AMBIENT: plant.ambient.value}
         known = {name: value for name, value in read.items() if value is not None}
         for point in self._alarms.judge(readings, state, known, now):
             self._to_diagnose.setdefault(point, now)
