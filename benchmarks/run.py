@@ -5,10 +5,12 @@ but for whole processes.
 Run it by `make bench`. Nothing here is a test: machines differ, ratios less so.
 """
 
+import functools
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from statistics import median
 
 import numpy as np
@@ -18,11 +20,14 @@ import scipy.signal
 import scipy.stats
 
 from gearcase.drive.bearings import Bearing, Geometry
+from gearcase.drive.gear_faults import GearFault, Knock, ToothDamage
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import simulate
 from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import bearing_hypotheses, judge_bearings
+from gearcase.judge.patterns import gears
+from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
@@ -49,6 +54,9 @@ def main() -> None:
     show("diagnosis with decoys / three transforms", in_process(lambda: diagnosis(samples), three), "at most 8")
     of_quality = in_process(lambda: judge_quality(samples, sample_rate_hz=RATE_HZ, unit="m/s2"), three)
     show("every rule of quality / three transforms", of_quality, NOT_STATED)
+    for words, faults in (("nothing found", ()), ("decoys tried", (TOOTH,))):
+        of_gears = in_process(functools.partial(gear_patterns, observed(running(faults))), three)
+        show(f"gear patterns, {words} / three transforms", of_gears, "at most 8")
     heard = hear(Recording(running(), RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz))
     of_speed = in_process(lambda: find_speed(DRIVE, LINES, HYPOTHESES, heard), three)
     show("speed from the lines of a running drive / same", of_speed, NOT_STATED)
@@ -81,12 +89,33 @@ DRIVE = Drive(
 )
 HYPOTHESES = bearing_hypotheses(DRIVE)
 LINES = expected_lines(DRIVE)
+TOOTH = ToothDamage("mesh", "input", Knock(8.0), dip=0.8, lag=0.8)
 EXPLAINED = envelope_orders(LINES, speed_hz=DRIVE.rated_speed_hz)
 
 
-def running() -> np.ndarray:
-    """The drive below as the simulator hears it, at its rated speed."""
-    return simulate(DRIVE, speed_hz=DRIVE.rated_speed_hz, sample_rate_hz=RATE_HZ, samples=SAMPLES, seed=1, noise="resonant")
+def running(faults: Sequence[GearFault] = ()) -> np.ndarray:
+    """The drive above as the simulator hears it, at its rated speed."""
+    return simulate(
+        DRIVE,
+        speed_hz=DRIVE.rated_speed_hz,
+        sample_rate_hz=RATE_HZ,
+        samples=SAMPLES,
+        seed=1,
+        noise="resonant",
+        gear_faults=faults,
+    )
+
+
+def observed(samples: np.ndarray) -> Observed:
+    """A record with what every diagnosis has of it: its transforms, its speed, strengths of its lines."""
+    heard = hear(Recording(samples, RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz))
+    speed = find_speed(DRIVE, LINES, HYPOTHESES, heard)
+    return Observed(heard.recording, heard.spectrum, heard.envelope, speed.hz, speed.spread)
+
+
+def gear_patterns(one: Observed) -> None:
+    """Every pattern of the gears of the drive above."""
+    gears.examine(DRIVE, [replace(one)])
 
 
 def indicators_and_envelope(samples: np.ndarray) -> None:

@@ -72,7 +72,7 @@ def average(samples: np.ndarray) -> None:
 def average_by_phase(samples: np.ndarray) -> None:
     """The same without a tachometer."""
     mesh_hz = TEETH * SPEED_HZ
-    told = turning_from_mesh(samples, sample_rate_hz=RATE_HZ, line_hz=mesh_hz, cycles_per_turn=TEETH, half_width_hz=10.0)
+    told = turning_from_mesh(transform(samples, sample_rate_hz=RATE_HZ), line_hz=mesh_hz, cycles_per_turn=TEETH, half_width_hz=10.0)
     synchronous_average(samples, told.turning, sample_rate_hz=RATE_HZ, per_turn=512)
 
 

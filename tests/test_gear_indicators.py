@@ -206,7 +206,7 @@ def test_the_average_of_the_open_gear_pair_holds_all_the_power_of_its_mesh_and_s
     """
     folder = recordings / "gear_pair_rig_2000rpm"
     told, record = (np.ravel(scipy.io.loadmat(folder / f"3027_217_Data_Chan{n}.mat")["Data1"]) for n in (14, 12))
-    found = turning_from_mesh(told, sample_rate_hz=25600.0, line_hz=766.605, cycles_per_turn=TEETH, half_width_hz=10.0)
+    found = turning_from_mesh(transform(told, sample_rate_hz=25600.0), line_hz=766.605, cycles_per_turn=TEETH, half_width_hz=10.0)
     average = synchronous_average(record, found.turning, sample_rate_hz=25600.0, per_turn=STEPS)
     parts = gear_signals(average.values, teeth=TEETH, harmonics=5)
     spectrum = transform(record, sample_rate_hz=25600.0)

@@ -15,13 +15,17 @@ import xarray
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.errors import OutOfRange
 from gearcase.job.build import load
 from gearcase.signal.gear_indicators import gear_indicators
 from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import transform
 from gearcase.signal.synchronous import synchronous_average, turning_from_marks
+from gearcase.stages.heard import Speed
 from gearcase.stages.indicator_table import indicator_table
+from gearcase.stages.pictured import pictured
 from test_signal_fuzz import records
 
 DRIVE = load(Path(__file__).parents[1] / "examples" / "demo").drive
@@ -117,6 +121,18 @@ def test_gear_figures_are_those_of_a_tachometer(table: xarray.Dataset) -> None:
     assert float(ours.energy_ratio) == pytest.approx(float(theirs.energy_ratio), rel=0.1)
     assert int(ours.turns) == pytest.approx(SECONDS * SPEED, rel=0.05)
     assert str(ours.gear_why_not.values) == ""
+
+
+def test_the_picture_of_an_average_turn_says_the_same_of_its_gear(table: xarray.Dataset) -> None:
+    """Two gears share the intermediate shaft: what the other one meshes is no residual, in neither of the two."""
+    record = RECORDINGS[0]
+    speed = Speed(float(table.speed_hz[0]), None, 1e-4, "measured")
+    spectrum = transform(record.samples, sample_rate_hz=RATE)
+    drawn = pictured(record, spectrum, speed, drive=DRIVE, lines=expected_lines(DRIVE), fastest_order=1.0)["average"]
+    at = {float(gear): float(drawn["fm4"][drawn["gear"] == gear][0]) for gear in np.unique(drawn["gear"])}
+    known = np.isfinite(table.fm4.values[0])
+    assert known.sum() >= 3
+    assert list(at.values()) == pytest.approx(table.fm4.values[0][known], rel=1e-3)
 
 
 def test_na4_of_a_first_record_is_a_kurtosis_and_later_ones_remember_it(table: xarray.Dataset) -> None:

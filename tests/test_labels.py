@@ -8,8 +8,9 @@ import pypdf
 import pytest
 import segno
 
+from gearcase.device.profile import CONSTANTS
 from gearcase.drawings.block import Block, Report
-from gearcase.drawings.labels import CONSTANTS, Label, label_blocks, labels_of, labels_svg, register_map_blocks
+from gearcase.drawings.labels import Label, label_blocks, labels_of, labels_svg, register_map_blocks
 from gearcase.drawings.report import report_pdf
 from gearcase.errors import OutOfRange
 
@@ -99,9 +100,10 @@ def test_a_full_sheet_stays_inside_the_report_s_page_and_so_keeps_its_scale() ->
 ROWS = [
     {"name": "velocity", "address": 0, "function": 4, "type": "u16", "scale": 0.01, "unit": "mm/s", "low": 0.0, "high": 65.0},
     {"name": "peak", "address": 2, "function": 4, "type": "f32", "scale": 1, "unit": "g", "low": None, "high": 50.0},
-    {"name": "constant word", "address": 90, "function": 3, "type": "u16", "scale": 1, "unit": "", "constant": CONSTANTS[0]},
-    {"name": "constant whole", "address": 91, "function": 3, "type": "u32", "scale": 1, "unit": "", "constant": CONSTANTS[1]},
-    {"name": "constant real", "address": 93, "function": 3, "type": "f32", "scale": 1, "unit": "", "constant": CONSTANTS[2]},
+    *(
+        {"name": name, "address": address, "function": 3, "type": form, "scale": 1, "unit": "", "constant": value}
+        for (name, value), address, form in zip(CONSTANTS.items(), (90, 91, 93), ("u16", "u32", "f32"), strict=True)
+    ),
 ]
 
 

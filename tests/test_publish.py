@@ -6,6 +6,7 @@ under "Quality" (0 bad, 192 good, 500 stale), from memory.
 
 import pytest
 
+from gearcase.device.profile import CONSTANTS, profile, profile_names
 from gearcase.device.publish.values import QUALITY, PlantValue, Published, alarm_name, alarm_word, plant_values, value_name
 from gearcase.job.build import Job, load
 from gearcase.judge import alarm
@@ -66,6 +67,13 @@ def test_every_condition_an_alarm_can_have_has_a_word_of_its_own() -> None:
     conditions = {"clear"} | set(alarm.TRANSITIONS.values())
     assert len({alarm_word(one) for one in conditions}) == len(conditions) == 5
     assert alarm_word("danger", shelved=True) == alarm_word("danger") + 16
+
+
+def test_the_constants_of_every_profile_are_the_ones_that_are_asked_for() -> None:
+    """0x1234, 123456789 and 123.456 as every controls sheet asks for them."""
+    assert list(CONSTANTS.values()) == [4660, 123456789, 123.456]
+    for name in profile_names():
+        assert {one: profile(name).registers[one].constant for one in CONSTANTS} == dict(CONSTANTS), name
 
 
 def test_a_register_of_nothing_is_of_bad_quality() -> None:

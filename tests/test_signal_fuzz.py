@@ -48,7 +48,7 @@ CALCULATORS: dict[str, Callable[[np.ndarray], object]] = {
     "family": lambda x: edited(of(x), without_family(real_cepstrum(of(x)), spacing_hz=30, half_width_s=1e-3)),
     "separation": lambda x: separate(x, block=64, delay=32),
     "average": lambda x: synchronous_average(x, SHAFT, sample_rate_hz=RATE, per_turn=32),
-    "mesh angle": lambda x: turning_from_mesh(x, sample_rate_hz=RATE, line_hz=200, cycles_per_turn=10, half_width_hz=40),
+    "mesh angle": lambda x: turning_from_mesh(of(x), line_hz=200, cycles_per_turn=10, half_width_hz=40),
     "gear": lambda x: gear_indicators(x, teeth=8, harmonics=2),
     "modulation": lambda x: mesh_modulation(x, teeth=8, harmonic=1, sidebands=3),
     "moment": lambda x: standardised_moment(x, order=8),

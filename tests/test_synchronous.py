@@ -164,7 +164,7 @@ def test_the_phase_of_a_mesh_line_tells_the_angle(share: float, half_width: floa
     t, turns = swinging(100000, hz=25, share=share)
     mesh = (1 + 0.4 * np.cos(2 * np.pi * turns)) * np.cos(2 * np.pi * 29 * turns + 0.3 * np.sin(2 * np.pi * turns))
     x = mesh + 0.7 * noise(t.size, seed=6) + np.sin(2 * np.pi * 1111 * t)
-    found = turning_from_mesh(x, sample_rate_hz=RATE, line_hz=725.0, cycles_per_turn=29, half_width_hz=half_width)
+    found = turning_from_mesh(transform(x, sample_rate_hz=RATE), line_hz=725.0, cycles_per_turn=29, half_width_hz=half_width)
     known = np.interp(found.turning.at_s, t, turns)
     error = found.turning.turns - known
     assert np.ptp(error - error.mean()) < 0.006  # turns; a sixth of a tooth
@@ -180,7 +180,7 @@ def test_with_and_without_a_tachometer_the_average_is_the_same_but_for_where_it_
     places += np.resize([0, 0.01, 0.005, -0.008], places.size) + 2e-4 * noise(places.size, seed=8)
     pulses = np.interp(places, turns, t)
     with_marks = synchronous_average(x, turning_from_marks(read_pulses(pulses).mark_s), sample_rate_hz=RATE, per_turn=512)
-    told = turning_from_mesh(x, sample_rate_hz=RATE, line_hz=725.0, cycles_per_turn=29, half_width_hz=12.0)
+    told = turning_from_mesh(transform(x, sample_rate_hz=RATE), line_hz=725.0, cycles_per_turn=29, half_width_hz=12.0)
     without = synchronous_average(x, told.turning, sample_rate_hz=RATE, per_turn=512)
     circle = np.fft.irfft(np.fft.rfft(with_marks.values) * np.conj(np.fft.rfft(without.values)))
     likeness = circle.max() / np.sqrt(np.sum(with_marks.values**2) * np.sum(without.values**2))
@@ -189,14 +189,16 @@ def test_with_and_without_a_tachometer_the_average_is_the_same_but_for_where_it_
 
 def test_a_line_that_moves_too_far_for_the_band_or_fades_is_refused_with_the_cure() -> None:
     _, turns = swinging(50000, hz=25, share=0.02)
-    asked = {"sample_rate_hz": RATE, "line_hz": 725.0, "cycles_per_turn": 29}
+    asked = {"line_hz": 725.0, "cycles_per_turn": 29}
+    of = lambda x: transform(x, sample_rate_hz=RATE)  # noqa: E731
+    mesh = of(np.cos(2 * np.pi * 29 * turns))
     with pytest.raises(OutOfRange, match="widen the band, or take a lower harmonic"):
-        turning_from_mesh(np.cos(2 * np.pi * 29 * turns), half_width_hz=20.0, **asked)  # it moves by 14.5 Hz, over half of that
+        turning_from_mesh(mesh, half_width_hz=20.0, **asked)  # it moves by 14.5 Hz, over half of that
     with pytest.raises(OutOfRange, match="its phase is lost"):
-        turning_from_mesh(noise(50000), half_width_hz=12.0, **asked)
+        turning_from_mesh(of(noise(50000)), half_width_hz=12.0, **asked)
     with pytest.raises(OutOfRange, match="its phase is lost"):
-        turning_from_mesh(np.zeros(50000), half_width_hz=12.0, **asked)
-    wide = turning_from_mesh(np.cos(2 * np.pi * 29 * turns), half_width_hz=40.0, **asked)
+        turning_from_mesh(of(np.zeros(50000)), half_width_hz=12.0, **asked)
+    wide = turning_from_mesh(mesh, half_width_hz=40.0, **asked)
     assert wide.deviation_hz == pytest.approx(0.02 * 725, rel=0.05)
 
 
@@ -207,22 +209,18 @@ def test_a_line_that_moves_too_far_for_the_band_or_fades_is_refused_with_the_cur
         ({"half_width_hz": 400.0}, "half of line_hz"),
         ({"line_hz": 4995.0}, "below half the sample rate"),
         ({"cycles_per_turn": 0}, "at least 1"),
-        ({"sample_rate_hz": 0.0}, "above 0"),
         ({"samples": noise(2, 20000)}, "one record at a time"),
-        ({"samples": np.where(np.arange(20000) == 3, np.inf, 0)}, "first is at 3"),
-        ({"samples": np.ones(20000, complex)}, "real numbers"),
     ],
 )
 def test_bands_and_records_that_cannot_tell_an_angle_are_refused(change: dict[str, object], says: str) -> None:
     asked = {
         "samples": noise(20000),
-        "sample_rate_hz": RATE,
         "line_hz": 725.0,
         "cycles_per_turn": 29,
         "half_width_hz": 12.0,
     } | change
     with pytest.raises(OutOfRange, match=says):
-        turning_from_mesh(asked.pop("samples"), **asked)  # type: ignore[arg-type]
+        turning_from_mesh(transform(asked.pop("samples"), sample_rate_hz=RATE), **asked)  # type: ignore[arg-type]
 
 
 def test_turnings_that_are_none_are_refused() -> None:
@@ -259,7 +257,7 @@ def test_the_average_of_the_open_gear_pair_shows_its_23_teeth(channel: int, reco
     """
     folder = recordings / "gear_pair_rig_2000rpm"
     told, record = (np.ravel(scipy.io.loadmat(folder / f"3027_217_Data_Chan{n}.mat")["Data1"]) for n in (14, channel))
-    found = turning_from_mesh(told, sample_rate_hz=25600.0, line_hz=766.605, cycles_per_turn=23, half_width_hz=10.0)
+    found = turning_from_mesh(transform(told, sample_rate_hz=25600.0), line_hz=766.605, cycles_per_turn=23, half_width_hz=10.0)
     assert found.turning.mean_hz == pytest.approx(33.331, abs=0.02)
     average = synchronous_average(record, found.turning, sample_rate_hz=25600.0, per_turn=512)
     orders = np.abs(np.fft.rfft(average.values)) / 256

@@ -15,10 +15,13 @@ from gearcase.drawings.pages import stage_blocks
 from gearcase.drawings.trend_blocks import trend_text
 from gearcase.errors import BadInput
 from gearcase.job.build import Job, load
+from gearcase.judge.forecast import DATED, UNDATED
+from gearcase.judge.patterns.catalogue import grows
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Reading, Readings, Store, store_path
 from gearcase.stages import baseline, trend
 from gearcase.stages.result import StageResult
+from gearcase.tables import load as load_table
 from test_cli import call, document, job
 from test_stages import EXAMPLES
 
@@ -147,12 +150,29 @@ def test_a_spall_that_was_named_gets_a_date_that_holds_the_day_on_which_its_law_
     assert np.allclose(result.arrays[band["array"]]["value"][:20], 5.0, rtol=0.2)
 
 
-@pytest.mark.parametrize("fault", ["", "tooth_crack", "lubrication", "cage", "something new"])
+@pytest.mark.parametrize("fault", ["", "tooth crack or chip", "lubrication", "cage", "unbalance", "something new"])
 def test_what_cannot_be_dated_is_inspected_by(demo: Job, fault: str) -> None:
     result = made(demo, life(44, spall), diagnoses=diagnosed((40, fault, 0.1)) if fault else [])
     band = series(result, BAND)
     assert band["trend"]["answer"] == "rising" and band["forecast"]["answer"] == "inspect by" and not result.wrong
     assert band["forecast"]["earliest"] is None and band["forecast"]["inspect_by"] is not None
+
+
+@pytest.mark.parametrize(("fault", "kind"), [("tooth crack or chip", "crack"), ("planet tooth", "crack"), ("outer_race", "spall")])
+def test_how_a_fault_grows_stands_in_the_row_of_its_pattern(demo: Job, fault: str, kind: str) -> None:
+    result = made(demo, life(44, spall), diagnoses=diagnosed((40, fault, 0.1)))
+    assert series(result, BAND)["forecast"]["kind"] == kind
+
+
+def test_every_pattern_grows_in_a_way_that_the_forecast_knows() -> None:
+    assert {grows(row["pattern"]) for row in load_table("fault_patterns")} <= DATED | UNDATED
+
+
+def test_a_running_condition_has_no_maturity_and_stands_behind_what_has(demo: Job) -> None:
+    (diagnosis,) = diagnosed((40, "outer_race", 0.1))
+    running = {"component": "input", "fault": "unbalance", "maturity": None, "modulation_depth": None}
+    diagnosis.document["recordings"][0]["verdicts"].insert(0, running)
+    assert series(made(demo, life(44, spall), diagnoses=[diagnosis]), BAND)["forecast"]["kind"] == "spall"
 
 
 def test_a_temperature_that_rises_gets_no_date(demo: Job) -> None:

@@ -385,11 +385,8 @@ def test_the_heartbeat_goes_on_when_rounds_are_far_apart(tmp_path: Path) -> None
 def test_a_full_disk_stops_the_watch_with_the_file_named_and_nothing_lost(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     site.minutes(2)
     before = len(site.store.readings())
-    pages = site.store._engine.connect().exec_driver_sql("PRAGMA page_count").scalar()
-
-    import sqlalchemy as sa
-
-    sa.event.listen(site.store._engine, "begin", lambda one: one.exec_driver_sql(f"PRAGMA max_page_count = {pages}"))
+    pages = site.store.database.read(lambda one: one.exec_driver_sql("PRAGMA page_count").scalar())
+    site.store.database.read(lambda one: one.exec_driver_sql(f"PRAGMA max_page_count = {pages}"))
     with pytest.raises(BadInput, match=r"readings\.sqlite.*room on the disk"):
         site.minutes(600)
     assert len(site.store.readings()) >= before
@@ -407,7 +404,7 @@ def test_a_gateway_that_was_restarted_is_taken_up_again() -> None:
             await kept.read(unit=11, function=4, start=0, count=1)
         async with serving(rig, port=port, baud=115200):
             assert await kept.read(unit=11, function=4, start=0, count=1) == (0x1234,)
-            kept._client.close()
+            kept.close()
 
     asyncio.run(go())
 

@@ -7,8 +7,9 @@ nowhere laid down, so every profile carries three constants by which it can be t
 import functools
 import math
 import struct
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 from gearcase import units
@@ -32,7 +33,9 @@ __all__ = [
 WordOrder = Literal["high word first", "low word first"]
 LAMPS = {"green": 1, "yellow": 2, "red": 4, "blue": 8, "white": 16}  # bits of a stack light's registers
 RECORD_REGISTERS = 100  # where the samples of a vibration sensor's record begin, 16 bits each
-CONSTANTS = ("constant word", "constant whole", "constant real")
+# what every device's test registers must read, and the plant's too, whichever word comes first
+CONSTANTS: Mapping[str, float] = MappingProxyType({"constant word": 0x1234, "constant whole": 123456789, "constant real": 123.456})
+_FIRST_CONSTANT = next(iter(CONSTANTS))
 _ORDERS: tuple[WordOrder, WordOrder] = ("high word first", "low word first")
 _FORMATS = {"u16": ">H", "i16": ">h", "u32": ">I", "i32": ">i", "f32": ">f"}
 
@@ -154,12 +157,7 @@ def encode(register: Register, value: float, order: WordOrder = "high word first
     OutOfRange
         It does not fit the register's type.
     """
-    if register.kind == "temperature":
-        raw = (value + units.convert(0.0, "K", "temperature") - units.convert(0.0, register.unit, "temperature")) / register.scale
-    elif register.kind:
-        raw = value / units.convert(1.0, register.unit, register.kind) / register.scale
-    else:
-        raw = value / register.scale
+    raw = (units.shown(value, register.kind, register.unit) if register.kind else value) / register.scale
     try:
         packed = struct.pack(_FORMATS[register.type], raw if register.type == "f32" else round(raw))
     except (struct.error, OverflowError, ValueError):
@@ -193,7 +191,7 @@ def find_word_order(profile: Profile, words: Sequence[int]) -> tuple[WordOrder |
 def _holds(register: Register, words: Sequence[int], shift: int, order: WordOrder) -> bool:
     start = register.address + shift
     if start < 0:  # shifted forward, the first constant fell off the front
-        return register.name == CONSTANTS[0]
+        return register.name == _FIRST_CONSTANT
     given = words[start : start + register.words]
     if len(given) != register.words or register.constant is None:
         return False

@@ -11,9 +11,8 @@ from gearcase.drawings.block import Block
 from gearcase.drawings.svg import HAIRLINE, MUTED, Sheet, wrap
 from gearcase.errors import OutOfRange
 
-__all__ = ["CONSTANTS", "Label", "label_blocks", "labels_of", "labels_svg", "register_map_blocks"]
+__all__ = ["Label", "label_blocks", "labels_of", "labels_svg", "register_map_blocks"]
 
-CONSTANTS = (0x1234, 123456789, 123.456)  # what the three test registers of a device must read, whichever word comes first
 _PX_PER_MM = 96 / 25.4
 _WIDE_MM, _TALL_MM = 57.0, 30.0  # one label; a sheet of them stays inside the margins of the report, so that it keeps its scale
 _ACROSS, _DOWN = 3, 7

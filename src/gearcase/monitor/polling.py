@@ -27,6 +27,7 @@ _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
         "temperature": ("temperature",),
     },
 }
+_NOTHING: tuple[int, ...] = ()
 _TRIES = 3  # of a record that was replaced while it was read
 
 
@@ -45,29 +46,34 @@ async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> lis
     readings = []
     for device in job.bus.devices:
         wanted = _WANTED.get(device.profile, {})
-        asked = [one for one in inputs.registers if one.device == device.name]
-        if not wanted and not asked:
-            continue
-        words, silent = await _block(bus, device, profile(device.profile).span)
+        asked = [one for one in inputs.registers if one.input.device == device.name]
+        block, silent = _NOTHING, ""
+        if wanted or not all(one.alone for one in asked):
+            block, silent = await _registers(bus, device, 4, 0, profile(device.profile).span)
         for one in asked:
-            register = one.register
-            inputs.hear_register(one, silent or words[register.address : register.address + register.words], now)
+            register, words, why = one.register, _NOTHING, silent
+            if one.alone and not silent:  # a device that was silent just now is asked nothing more
+                words, why = await _registers(bus, device, register.function, register.address, register.words)
+            elif not silent:
+                words = block[register.address : register.address + register.words]
+            inputs.hear_register(one, why or words, now)
         for quantity, names in wanted.items():
             registers = [profile(device.profile).registers[name] for name in names]
             unit = SI_UNIT[registers[0].kind] if registers[0].kind else "-"
             try:
-                value = max(decode(one, words[one.address : one.address + one.words]) for one in registers)
+                value = max(decode(one, block[one.address : one.address + one.words]) for one in registers)
             except OutOfRange:
                 readings.append(Reading(now, device.point or SUMP, quantity, None, unit, "bad"))
             else:
                 readings.append(Reading(now, device.point or SUMP, quantity, value, unit))
+    inputs.hear_levels(readings)
     return readings + inputs.readings(now)
 
 
-async def _block(bus: RegisterBus, device: BusDevice, count: int) -> tuple[tuple[int, ...], str]:
-    """A device's registers from 0 on, and why there are none."""
+async def _registers(bus: RegisterBus, device: BusDevice, function: int, start: int, count: int) -> tuple[tuple[int, ...], str]:
+    """Registers of a device, and why there are none."""
     try:
-        return await bus.read(unit=device.address, function=4, start=0, count=count), ""
+        return await bus.read(unit=device.address, function=function, start=start, count=count), ""
     except (NoReply, BadReply, BadRequest) as error:
         return (), error.says
 
@@ -101,5 +107,6 @@ async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | 
                 name=f"{device.name}, record {number:.0f}",
                 start=start,
                 found=f"read from unit {device.address}",
+                step=step,
             )
     raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")

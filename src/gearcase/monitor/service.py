@@ -56,7 +56,7 @@ async def watch_bus(
         The bus cannot be opened, or the store can no longer be written.
     """
     stop = _stop_of(pace, lasting)
-    async with connected(connection, baud=job.bus.baud) as bus:
+    async with connected(connection, baud=job.bus.baud, resting=True) as bus:
         watching = Watch(
             job,
             bus,

@@ -10,6 +10,7 @@ sample_rate_hz=per_turn)`, bins in orders in place of Hz. `synchronous_average` 
 stays, and the rest falls as 1 / sqrt(turns).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,24 +21,27 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 from gearcase.signal.recording import as_records, require_above_zero
-from gearcase.signal.spectrum import SHORTEST_RECORD
+from gearcase.signal.spectrum import SHORTEST_RECORD, Transform
 
 __all__ = [
-    "LEAST_REACH",
     "AngularRecord",
     "MeshTurning",
     "SynchronousAverage",
     "Turning",
+    "clear_half_width",
     "resample_to_angle",
     "synchronous_average",
+    "transform_to_angle",
     "turning_from_marks",
     "turning_from_mesh",
 ]
 
 _FEWEST_MARKS = 4  # of which a cubic spline is made
-_SPLINE = 5  # degree; on twice the samples, 0.1 % at half the record's own rate and less below
+_SPLINE, _FINER = 5, 4  # degree, on so many samples a period: 0.1 % at the highest frequency and less below
+_JOINED = 8  # steps of angle between readings of the turning's spline, joined by parabolas
 _BEYOND = 256  # samples put before and after, turned about the last one and fading, so that nothing jumps where it is read
-LEAST_REACH = 16  # bins to either side of a mesh line
+_LEAST_REACH = 16  # bins to either side of a mesh line
+_CLEAR = 0.8  # of the distance to a sideband, that the band about its mesh line may reach
 _FLAT = 0.5  # of the half width about a mesh line: there the demodulating filter is 1, beyond it falls to 0 as a cosine
 _WEAKEST = 0.2  # of a mesh line's median amplitude: below it, its phase may slip a turn; common practice, no source
 _SETTLING = 1.0  # at either end of a record, in periods of the half width: there the demodulating filter rings
@@ -162,9 +166,33 @@ def turning_from_marks(marks_s: NDArray[np.float64]) -> Turning:
     return Turning(marks, np.arange(marks.size, dtype=np.float64))
 
 
-def turning_from_mesh(
-    samples: NDArray[np.floating], *, sample_rate_hz: float, line_hz: float, cycles_per_turn: int, half_width_hz: float
-) -> MeshTurning:
+def clear_half_width(distances_hz: Sequence[float], *, bin_hz: float) -> float | None:
+    """Half the width of the band about a mesh line that tells the angle: clear of the nearest sideband a record resolves. [Hz]
+
+    Parameters
+    ----------
+    distances_hz : sequence of float
+        From the line to its sidebands: what turns at either side of the mesh. [Hz]
+    bin_hz : float
+        Of the record's transform. [Hz]
+
+    Returns
+    -------
+    float or None
+        None where the record is too short for any of them. [Hz]
+
+    Examples
+    --------
+    A record of 1 s cannot part sidebands 8 Hz away, and those 25 Hz away it can:
+
+    >>> clear_half_width([25.0, 8.0], bin_hz=1.0)
+    20.0
+    """
+    least = _LEAST_REACH * bin_hz * 1.01
+    return next((_CLEAR * distance for distance in sorted(distances_hz) if _CLEAR * distance >= least), None)
+
+
+def turning_from_mesh(spectrum: Transform, *, line_hz: float, cycles_per_turn: int, half_width_hz: float) -> MeshTurning:
     """Turning of a shaft from the phase of a mesh harmonic, without a tachometer.
 
     The bins about the line are transformed back to its complex amplitude z, and turns = (line t + arg z / 2 pi) / cycles a turn.
@@ -178,10 +206,8 @@ def turning_from_mesh(
 
     Parameters
     ----------
-    samples : ndarray, shape (samples,)
-        [unit of the samples]
-    sample_rate_hz : float
-        [Hz]
+    spectrum : Transform
+        Of one record. [unit of the samples]
     line_hz : float
         Of the mesh harmonic, on average. [Hz]
     cycles_per_turn : int
@@ -197,8 +223,8 @@ def turning_from_mesh(
     Raises
     ------
     OutOfRange
-        Samples complex, not finite, not one record or too few; a band under 16 bins to either side or outside the record's; a line
-        that moves too far for the band, or whose phase is lost.
+        More than one record; a band under 16 bins to either side or outside the record's; a line that moves too far for the band,
+        or whose phase is lost.
 
     Examples
     --------
@@ -207,32 +233,32 @@ def turning_from_mesh(
     >>> t = np.arange(40000) / 10000
     >>> turns = 25 * t + 0.002 * 25 * np.sin(2 * np.pi * 0.5 * t) / (2 * np.pi * 0.5)
     >>> wave = np.cos(2 * np.pi * 20 * turns)
-    >>> found = turning_from_mesh(wave, sample_rate_hz=10000.0, line_hz=500.0, cycles_per_turn=20, half_width_hz=12.0)
+    >>> from gearcase.signal.spectrum import transform
+    >>> spectrum = transform(wave, sample_rate_hz=10000.0)
+    >>> found = turning_from_mesh(spectrum, line_hz=500.0, cycles_per_turn=20, half_width_hz=12.0)
     >>> error = found.turning.turns - np.interp(found.turning.at_s, t, turns)
     >>> bool(np.abs(error).max() < 1e-3), round(found.deviation_hz, 1)
     (True, 1.0)
     """
-    require_above_zero("sample_rate_hz", sample_rate_hz)
     if cycles_per_turn < 1:
         raise OutOfRange("cycles_per_turn", cycles_per_turn, "at least 1")
-    record = as_records(samples, shortest=SHORTEST_RECORD)
-    if record.ndim != 1:
-        raise OutOfRange("samples", f"shape {record.shape}", "one record at a time: each has its own speed")
-    bin_hz = sample_rate_hz / record.size
-    if not LEAST_REACH * bin_hz <= half_width_hz < line_hz / 2:
-        least = LEAST_REACH * bin_hz
-        raise OutOfRange("half_width_hz", half_width_hz, f"from {least:g} Hz ({LEAST_REACH} bins) to half of line_hz={line_hz:g}")
+    if spectrum.values.ndim != 1:
+        raise OutOfRange("spectrum", f"shape {spectrum.values.shape}", "one record at a time: each has its own speed")
+    bin_hz = spectrum.bin_hz
+    if not _LEAST_REACH * bin_hz <= half_width_hz < line_hz / 2:
+        least = _LEAST_REACH * bin_hz
+        raise OutOfRange("half_width_hz", half_width_hz, f"from {least:g} Hz ({_LEAST_REACH} bins) to half of line_hz={line_hz:g}")
     middle, reach = round(line_hz / bin_hz), round(half_width_hz / bin_hz)
-    if middle + reach > record.size // 2:
-        raise OutOfRange("line_hz", line_hz, f"with its band below half the sample rate of {sample_rate_hz:g} Hz")
-    values = scipy.fft.rfft(record - record.mean(dtype=np.float64).astype(record.dtype))[middle - reach : middle + reach + 1]
+    if middle + reach > spectrum.samples // 2:
+        raise OutOfRange("line_hz", line_hz, f"with its band below half the sample rate of {bin_hz * spectrum.samples:g} Hz")
+    values = spectrum.values[middle - reach : middle + reach + 1]
     away = np.abs(np.arange(-reach, reach + 1)) / reach
     values = values * (0.5 + 0.5 * np.cos(np.pi * np.clip((away - _FLAT) / (1 - _FLAT), 0, 1)))
     length = scipy.fft.next_fast_len(4 * reach)
     slow = np.zeros(length, np.complex128)
     slow[: reach + 1], slow[-reach:] = values[reach:], values[:reach]
     z = scipy.fft.ifft(slow)
-    at = np.arange(length) * (record.size / sample_rate_hz / length)
+    at = np.arange(length) / (bin_hz * length)
     settled = (at >= _SETTLING / half_width_hz) & (at <= at[-1] - _SETTLING / half_width_hz)
     z, at = z[settled], at[settled]
     amplitude = np.abs(z)
@@ -254,8 +280,8 @@ def turning_from_mesh(
 def resample_to_angle(samples: NDArray[np.floating], turning: Turning, *, sample_rate_hz: float, per_turn: int) -> AngularRecord:
     """Records at equal steps of angle, over the whole turns that both the record and the turning cover.
 
-    What lies above `per_turn` / 2 orders at the slowest speed is taken out first, so that nothing folds. The record is then brought
-    to twice its rate through its transform, and read by a spline of degree 5.
+    What lies above `per_turn` / 2 orders at the slowest speed is taken out, so that nothing folds. What is left is brought to four
+    samples a period of its highest frequency through its transform, and read by a spline of degree 5.
 
     Parameters
     ----------
@@ -290,37 +316,45 @@ def resample_to_angle(samples: NDArray[np.floating], turning: Turning, *, sample
     (41, True)
     """
     require_above_zero("sample_rate_hz", sample_rate_hz)
-    if per_turn < 2:
-        raise OutOfRange("per_turn", per_turn, "at least 2 steps")
     records = as_records(samples, shortest=SHORTEST_RECORD)
-    length = records.shape[-1]
-    at = scipy.interpolate.CubicSpline(turning.turns, turning.at_s)
-    inside = (turning.at_s >= 0) & (turning.at_s <= (length - 1) / sample_rate_hz)
-    if not inside.any():
-        raise OutOfRange("turning", "none of it within the record", "one whose time counts from the record's first sample")
-    covered = turning.turns[inside]
-    first, last = int(np.ceil(covered[0] - 1e-9)), int(np.floor(covered[-1] + 1e-9))
-    if last - first < 1:
-        raise OutOfRange("turns", f"{covered[-1] - covered[0]:.2g}", "at least one whole turn: record longer")
-    steps = np.arange((last - first) * per_turn) / per_turn + first
-    places = np.clip(at(steps), 0, (length - 1) / sample_rate_hz) * sample_rate_hz
-    advance = np.diff(places)
-    if np.any(advance <= 0):
-        raise OutOfRange("turning", f"backward near turn {steps[int(np.argmin(advance))]:.4g}", "turns that rise with time")
-    beyond = min(_BEYOND, length - 1)
-    padded = np.pad(records, [(0, 0)] * (records.ndim - 1) + [(beyond, beyond)], mode="reflect", reflect_type="odd")
-    rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(beyond) + 0.5) / beyond)).astype(records.dtype)
-    padded[..., :beyond] *= rise  # to 0 at both ends, which then meet
-    padded[..., -beyond:] *= rise[::-1]
-    values = scipy.fft.rfft(padded, axis=-1)
-    highest = min(0.5, 0.5 / float(advance.max()))  # of the sample rate; a step of angle takes `advance` samples
-    values[..., int(highest * padded.shape[-1]) + 1 :] = 0
-    finer = 2 * scipy.fft.irfft(values, 2 * padded.shape[-1], axis=-1, overwrite_x=True)
-    places = 2 * (places + beyond)
-    read = np.empty((*records.shape[:-1], places.size), records.dtype)
-    for index in np.ndindex(records.shape[:-1]):
-        scipy.ndimage.map_coordinates(finer[index], places[None], output=read[index], order=_SPLINE, mode="mirror")
-    return AngularRecord(read, per_turn, last - first, first)
+    steps = _steps(turning, length=records.shape[-1], sample_rate_hz=sample_rate_hz, per_turn=per_turn)
+    padded, beyond = _padded(records)
+    return _read(scipy.fft.rfft(padded, axis=-1, overwrite_x=True), padded.shape[-1], beyond, steps)
+
+
+def transform_to_angle(spectrum: Transform, turning: Turning, *, per_turn: int) -> AngularRecord:
+    """`resample_to_angle` of records whose transform is there already, for a turning that keeps clear of their ends.
+
+    The two ends are neighbours here: a jump J from the last sample to the first rings on as J / (pi n) n samples away.
+
+    Parameters
+    ----------
+    spectrum : Transform
+        [unit of the samples]
+    turning : Turning
+    per_turn : int
+        Steps of a turn. [-]
+
+    Raises
+    ------
+    OutOfRange
+        As `resample_to_angle`.
+
+    Examples
+    --------
+    >>> from gearcase.signal.spectrum import transform
+    >>> t = np.arange(8000) / 4000
+    >>> turns = 20 * t + 0.5 * t**2
+    >>> inside = slice(500, 7500, 50)
+    >>> shaft, wave = Turning(t[inside], turns[inside]), np.cos(2 * np.pi * 5 * turns)
+    >>> found = transform_to_angle(transform(wave, sample_rate_hz=4000.0), shaft, per_turn=64)
+    >>> apart = found.values - resample_to_angle(wave, shaft, sample_rate_hz=4000.0, per_turn=64).values
+    >>> bool(np.abs(apart - apart.mean()).max() < 5e-3)
+    True
+    """
+    sample_rate_hz = spectrum.bin_hz * spectrum.samples
+    steps = _steps(turning, length=spectrum.samples, sample_rate_hz=sample_rate_hz, per_turn=per_turn)
+    return _read(spectrum.values, spectrum.samples, 0, steps)
 
 
 def synchronous_average(
@@ -366,3 +400,72 @@ def synchronous_average(
     turns = angular.values.reshape(*angular.values.shape[:-1], angular.turns, per_turn)
     error = turns.std(axis=-2, ddof=1) / np.sqrt(angular.turns).astype(turns.dtype)
     return SynchronousAverage(turns.mean(axis=-2), error, angular.turns)
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """Equal steps of angle over whole turns: `knots` is where every eighth stands in the record, and the one after the last
+    [samples].
+    """
+
+    knots: NDArray[np.float64]
+    per_turn: int
+    turns: int
+    first_turn: int
+
+
+def _steps(turning: Turning, *, length: int, sample_rate_hz: float, per_turn: int) -> _Steps:
+    if per_turn < 2:
+        raise OutOfRange("per_turn", per_turn, "at least 2 steps")
+    inside = (turning.at_s >= 0) & (turning.at_s <= (length - 1) / sample_rate_hz)
+    if not inside.any():
+        raise OutOfRange("turning", "none of it within the record", "one whose time counts from the record's first sample")
+    covered = turning.turns[inside]
+    first, last = int(np.ceil(covered[0] - 1e-9)), int(np.floor(covered[-1] + 1e-9))
+    if last - first < 1:
+        raise OutOfRange("turns", f"{covered[-1] - covered[0]:.2g}", "at least one whole turn: record longer")
+    at = scipy.interpolate.CubicSpline(turning.turns, turning.at_s)
+    count = -(-(last - first) * per_turn // _JOINED) + 1
+    return _Steps(at(first + np.arange(count) * (_JOINED / per_turn)) * sample_rate_hz, per_turn, last - first, first)
+
+
+def _padded(records: NDArray[np.floating]) -> tuple[NDArray[np.floating], int]:
+    """Records with ends that run on, turned about the last sample and fading to where both meet; and how many samples before."""
+    length = records.shape[-1]
+    beyond = min(_BEYOND, length - 1)
+    padded = np.zeros((*records.shape[:-1], scipy.fft.next_fast_len(length + 2 * beyond, real=True)), records.dtype)
+    padded[..., beyond : beyond + length] = records
+    rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(beyond) + 0.5) / beyond)).astype(records.dtype)
+    turned = 2 * records[..., [0, -1]]
+    padded[..., :beyond] = rise * (turned[..., :1] - records[..., beyond:0:-1])
+    padded[..., beyond + length : length + 2 * beyond] = rise[::-1] * (turned[..., 1:] - records[..., -2 : -beyond - 2 : -1])
+    return padded, beyond
+
+
+def _read(values: NDArray[np.complexfloating], samples: int, before: int, steps: _Steps) -> AngularRecord:
+    """Records of `samples` by their transform, read where the steps stand; `before` samples stand before the record itself.
+
+    In the transform the coefficients of a spline of degree 5 are the values over (66 + 52 cos w + 2 cos 2 w) / 120 at w a sample
+    (M. Unser, Splines, IEEE Signal Process. Mag. 16 (1999), from memory).
+    """
+    advance = np.diff(steps.knots) / _JOINED
+    if np.any(advance <= 0):
+        near = steps.first_turn + int(np.argmin(advance)) * _JOINED / steps.per_turn
+        raise OutOfRange("turning", f"backward near turn {near:.4g}", "turns that rise with time")
+    highest = min(0.5, 0.5 / float(advance.max()))  # of the sample rate; a step of angle takes `advance` samples
+    kept = int(highest * samples) + 1
+    finer = scipy.fft.next_fast_len(max(_FINER * kept, SHORTEST_RECORD), real=True)
+    cosine = np.cos(np.arange(kept, dtype=values.real.dtype) * values.real.dtype.type(2 * np.pi / finer))
+    weights = (120 * finer / samples) / (64 + 4 * cosine * (13 + cosine))
+    coefficients = scipy.fft.irfft(values[..., :kept] * weights, finer, axis=-1, overwrite_x=True)
+    knots = (steps.knots + before) * (finer / samples)
+    rise, part = np.diff(knots), np.arange(_JOINED) / _JOINED
+    bend = np.gradient(rise) if rise.size > 1 else np.zeros(1)
+    places = (np.stack([knots[:-1], rise, bend], axis=-1) @ np.stack([np.ones(_JOINED), part, (part - 1) * part / 2])).reshape(-1)
+    places = places[: steps.turns * steps.per_turn]
+    read = np.empty((*values.shape[:-1], places.size), coefficients.dtype)
+    for index in np.ndindex(values.shape[:-1]):
+        scipy.ndimage.map_coordinates(
+            coefficients[index], places[None], output=read[index], order=_SPLINE, mode="grid-wrap", prefilter=False
+        )
+    return AngularRecord(read, steps.per_turn, steps.turns, steps.first_turn)

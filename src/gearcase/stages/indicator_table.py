@@ -8,22 +8,20 @@ xarray is imported when it is called for: with what it needs it takes longer to 
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
 
 from gearcase.drive.line import Line
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.speeds import shaft_orders
-from gearcase.drive.train import Drive, mesh_carrier
+from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import bearing_hypotheses
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
-from gearcase.signal.gear_indicators import central_moments, gear_indicators, gear_signals, na4_of_moments
+from gearcase.signal.gear_indicators import central_moments, na4_of_moments
 from gearcase.signal.indicators import indicators
 from gearcase.signal.kurtogram import kurtogram
 from gearcase.signal.quality import judge_quality
@@ -39,8 +37,8 @@ from gearcase.signal.spectrum import (
     overall_velocity,
     transform,
 )
-from gearcase.signal.synchronous import synchronous_average, turning_from_mesh
 from gearcase.signal.windows import window_named
+from gearcase.stages.gear_average import GOOD_TO, GearOnShaft, average_of, gears_on_shafts
 from gearcase.stages.heard import Heard, Speed, find_speed
 
 if TYPE_CHECKING:
@@ -49,15 +47,11 @@ if TYPE_CHECKING:
 __all__ = ["indicator_table"]
 
 _BATCH_SAMPLES = 2**19  # together: more fill the cache, and gain nothing
-_GOOD_TO = 2.56  # sample rate over the highest frequency that is looked at, usual in the trade
 _OVERALL_HZ = 1000.0  # upper edge of the overall, ISO 20816-1
 _OVERALL_BINS = 2  # below its lower edge: a Hann line's lobe
 _OCTAVES = 1000.0 * 10 ** (0.3 * np.arange(-6, 5))  # exact mid-band frequencies 16 Hz to 16 kHz, IEC 61260-1, base 10
 _OCTAVE_EDGE = 10**0.15
 _LEAST_REACH = 2.0  # bins to either side of a line's place
-_MESH_HARMONICS = 3
-_FEWEST_TURNS = 20  # of an average whose figures mean something; handbooks, from memory
-_BESIDE = 0.8  # of the distance to the next sideband, that the band about a mesh line may reach
 _SLIPPING = ("outer_race", "inner_race", "rolling_element", "cage")
 _FIGURES = ("speed_hz", "rms", "peak", "crest_factor", "kurtosis", "overall_velocity", "overall_velocity_slow")
 _KURTOGRAM = ("kurtogram_lowest", "kurtogram_highest", "kurtogram_kurtosis", "kurtogram_error")
@@ -114,25 +108,10 @@ def indicator_table(recordings: Iterable[Recording], drive: Drive) -> "xarray.Da
         "kind": ("line", [line.kind for line in measure.lines]),
         "harmonic": ("line", [line.harmonic for line in measure.lines]),
         "order": ("line", [line.order for line in measure.lines]),
-        "gear": [gear.label for gear in measure.gears],
+        "gear": [f"{gear.mesh}, {gear.shaft}" for gear in measure.gears],
         "teeth": ("gear", [gear.teeth for gear in measure.gears]),
     }
     return xarray.Dataset(dict(_variables(rows, measure)), coords=along, attrs={"drive": drive.name})
-
-
-@dataclass(frozen=True)
-class _Gear:
-    """One gear of a mesh whose shafts stand in the housing: `others` are the orders of both shafts [-]."""
-
-    mesh: str
-    shaft: str
-    teeth: int
-    order: float
-    others: tuple[float, float]
-
-    @property
-    def label(self) -> str:
-        return f"{self.mesh}, {self.shaft}"
 
 
 class _Measure:
@@ -142,7 +121,7 @@ class _Measure:
         self.drive = drive
         self.lines = expected_lines(drive)
         self.hypotheses = bearing_hypotheses(drive)
-        self.gears = tuple(_gears(drive))
+        self.gears = gears_on_shafts(drive)
         self.spread = np.array([line.spread + (SLIP_BAND if line.kind in _SLIPPING else 0.0) for line in self.lines])
         rates = [hypothesis.order for hypothesis in self.hypotheses if hypothesis.fault != "rolling_element"]
         self.impacts_hz = drive.rated_speed_hz * max(rates, default=max(abs(one.order) for one in shaft_orders(drive).values()))
@@ -180,7 +159,7 @@ class _Measure:
                 **self._best_band(heard.spectrum),
                 "band_rms": bands[n],
                 **self._lines_of(heard, amplitude[n], speed),
-                **self._gears_of(recording, speed),
+                **self._gears_of(heard, speed),
             }
 
     def _best_band(self, whole: Transform) -> dict[str, float]:
@@ -204,40 +183,20 @@ class _Measure:
         )
         return dict(zip(_LINE_FIGURES, values, strict=True))
 
-    def _gears_of(self, recording: Recording, speed: Speed | str) -> dict[str, Any]:
-        rows = [self._gear(recording, gear, speed) for gear in self.gears]
+    def _gears_of(self, heard: Heard, speed: Speed | str) -> dict[str, Any]:
+        rows = [self._gear(heard, gear, speed) for gear in self.gears]
         names = (*_GEAR_FIGURES, "second", "root_of_fourth")
         figures = {name: np.array([np.nan if isinstance(row, str) else row[name] for row in rows]) for name in names}
         return {**figures, "gear_why_not": [row if isinstance(row, str) else "" for row in rows]}
 
-    def _gear(self, recording: Recording, gear: _Gear, speed: Speed | str) -> dict[str, float] | str:
+    def _gear(self, heard: Heard, gear: GearOnShaft, speed: Speed | str) -> dict[str, float] | str:
         """Figures of a gear's average; in words why there are none."""
-        if not isinstance(speed, Speed) or speed.at_rest:
-            return "its speed is not known"
-        turn_hz, good_to = gear.order * speed.hz, recording.sample_rate_hz / _GOOD_TO
-        harmonics = min(_MESH_HARMONICS, int(good_to / (gear.teeth * turn_hz + turn_hz)))
-        if harmonics < 1:
-            return f"its mesh of {gear.teeth * turn_hz:.4g} Hz is above the {good_to:.4g} Hz that the record is good to"
-        if (turns := recording.duration_s * turn_hz) < _FEWEST_TURNS + 2:
-            return f"{turns:.3g} turns in the record, {_FEWEST_TURNS + 2} are needed"
-        try:
-            told = turning_from_mesh(
-                recording.samples,
-                sample_rate_hz=recording.sample_rate_hz,
-                line_hz=gear.teeth * turn_hz,
-                cycles_per_turn=gear.teeth,
-                half_width_hz=_BESIDE * min(gear.others) * speed.hz,
-            )
-            steps = scipy.fft.next_fast_len(4 * (harmonics * gear.teeth + 1))
-            average = synchronous_average(recording.samples, told.turning, sample_rate_hz=recording.sample_rate_hz, per_turn=steps)
-            found = gear_indicators(average.values, teeth=gear.teeth, harmonics=harmonics)
-        except OutOfRange as error:
-            return f"{error.name} {error.value}: {error.rule}"
-        if average.turns < _FEWEST_TURNS:
-            return f"{average.turns} turns of sure angle, {_FEWEST_TURNS} are needed"
-        second, fourth = central_moments(gear_signals(average.values, teeth=gear.teeth, harmonics=harmonics).residual)
-        figures = {name: float(getattr(found, name)) for name in _GEAR_FIGURES if name != "turns"}
-        return {**figures, "turns": average.turns, "second": float(second), "root_of_fourth": float(fourth)}
+        found = average_of(gear, heard.recording, heard.spectrum, speed)
+        if isinstance(found, str):
+            return found
+        second, fourth = central_moments(found.residual)
+        figures = {name: float(getattr(found.figures, name)) for name in _GEAR_FIGURES if name != "turns"}
+        return {**figures, "turns": found.turns, "second": float(second), "root_of_fourth": float(fourth)}
 
 
 def _batches(recordings: Iterable[Recording]) -> Iterator[list[Recording]]:
@@ -261,20 +220,8 @@ def _kind(recording: Recording) -> tuple[Any, ...]:
     return recording.samples.shape, recording.samples.dtype, recording.sample_rate_hz, recording.unit
 
 
-def _gears(drive: Drive) -> Iterator[_Gear]:
-    """Gears of known teeth on shafts of known speed that no carrier bears."""
-    orders = {name: abs(found.order) for name, found in shaft_orders(drive).items() if found.order}
-    shafts = {shaft.name: shaft for shaft in drive.shafts}
-    for mesh in drive.meshes:
-        sides = ((mesh.pinion_shaft, mesh.pinion_teeth), (mesh.wheel_shaft, mesh.wheel_teeth))
-        if mesh_carrier(mesh, shafts) or any(shaft not in orders for shaft, _ in sides):
-            continue
-        both = (orders[mesh.pinion_shaft], orders[mesh.wheel_shaft])
-        yield from (_Gear(mesh.name, shaft, teeth, orders[shaft], both) for shaft, teeth in sides if teeth)
-
-
 def _overall(whole: Transform, unit: str, lowest_hz: float) -> NDArray[np.floating]:
-    if whole.bin_hz * whole.samples < _GOOD_TO * _OVERALL_HZ or whole.bin_hz * _OVERALL_BINS > lowest_hz:
+    if whole.bin_hz * whole.samples < GOOD_TO * _OVERALL_HZ or whole.bin_hz * _OVERALL_BINS > lowest_hz:
         return np.full(whole.values.shape[0], np.nan)
     return overall_velocity(whole, unit=unit, lowest_hz=lowest_hz)
 
@@ -284,7 +231,7 @@ def _bands(whole: Transform, rate_hz: float) -> NDArray[np.floating]:
     edges = np.append(_OCTAVES / _OCTAVE_EDGE, _OCTAVES[-1] * _OCTAVE_EDGE)
     levels = np.full((whole.values.shape[0], _OCTAVES.size), np.nan)
     first = int(np.searchsorted(edges, 4 * whole.bin_hz))
-    last = int(np.searchsorted(edges, rate_hz / _GOOD_TO, side="right")) - 1
+    last = int(np.searchsorted(edges, rate_hz / GOOD_TO, side="right")) - 1
     if last > first:
         levels[:, first:last] = band_levels(whole, edges[first : last + 1].tolist())
     return levels

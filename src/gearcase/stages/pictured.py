@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drive.line import Line
-from gearcase.drive.train import Drive, Mesh, mesh_carrier
+from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
-from gearcase.signal.gear_indicators import gear_indicators, gear_signals
 from gearcase.signal.kurtogram import kurtogram
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import SHORTEST_RECORD, Transform, amplitude_spectrum, transform
-from gearcase.signal.synchronous import synchronous_average, turning_from_mesh
+from gearcase.stages.gear_average import average_of, gears_on_shafts
 from gearcase.stages.heard import Speed
 
 __all__ = ["OrderHistory", "highest_order", "pictured", "waveform"]
@@ -34,10 +33,6 @@ _STEPS, _STEPS_OF_FRAME, _FRAMES = 616, 308, 48  # of order, as many px as a plo
 _MOST_RECORDINGS = 128  # of a history; beyond them every second is left out
 _ABOVE_MESH, _LEAST_ORDERS = 1.15, 20.0
 _IMPACTS = 3.0  # bands at least so many times the fastest rate of impacts; `signal.kurtogram`
-_OWN = 0.45  # of a shaft's speed, half the band about a mesh line: its own sidebands stay out
-_FEWEST_BINS = 16.5  # of that half; `turning_from_mesh`
-_STEPS_PER_TOOTH, _LEAST_STEPS = 8, 512  # of an average turn
-_HARMONICS = 3  # of a mesh that count as regular, as many as the survey lists
 
 
 def pictured(
@@ -60,7 +55,7 @@ def pictured(
     made = {
         "kurtogram": _kurtogram(spectrum, _IMPACTS * fastest_order * speed.hz),
         "order-map": _order_map(recording, speed.hz, highest_order(lines)),
-        "average": _averages(recording, speed, drive, lines),
+        "average": _averages(recording, spectrum, speed, drive),
     }
     return {name: columns for name, columns in made.items() if columns}
 
@@ -136,54 +131,25 @@ def _order_map(recording: Recording, speed_hz: float, highest: float) -> Columns
     }
 
 
-def _averages(recording: Recording, speed: Speed, drive: Drive, lines: tuple[Line, ...]) -> Columns:
-    """One gear after the other; those of planets are left out: they come and go before the sensor."""
-    shafts = {shaft.name: shaft for shaft in drive.shafts}
-    first = {line.component: line for line in lines if line.kind == "mesh" and line.harmonic == 1}
+def _averages(recording: Recording, spectrum: Transform, speed: Speed, drive: Drive) -> Columns:
+    """One gear after the other."""
     parts: list[Columns] = []
-    for number, mesh in enumerate(drive.meshes):
-        if mesh_carrier(mesh, shafts) or mesh.name not in first:
+    for gear in gears_on_shafts(drive):
+        found = average_of(gear, recording, spectrum, speed)
+        if isinstance(found, str):
             continue
-        for side, (shaft, teeth) in enumerate(_gears(mesh)):
-            beside = [count for other in drive.meshes if other is not mesh for on, count in _gears(other) if on == shaft and count]
-            if teeth and (found := _average(recording, speed, first[mesh.name].hz(speed.hz), teeth, beside)):
-                parts.append({"gear": np.full(found["turn"].size, 2 * number + side, np.float32), **found})
+        steps = found.values.size
+        parts.append(
+            {
+                "gear": np.full(steps, gear.number, np.float32),
+                "turn": (np.arange(steps) / steps).astype(np.float32),
+                "value": found.values.astype(np.float32),
+                "residual": found.residual.astype(np.float32),
+                "turns": np.full(steps, found.turns, np.float32),
+                "fm4": np.full(steps, found.figures.fm4, np.float32),
+            }
+        )
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]} if parts else {}
-
-
-def _gears(mesh: Mesh) -> tuple[tuple[str, int | None], tuple[str, int | None]]:
-    return (mesh.pinion_shaft, mesh.pinion_teeth), (mesh.wheel_shaft, mesh.wheel_teeth)
-
-
-def _average(recording: Recording, speed: Speed, line_hz: float, teeth: int, beside: list[int]) -> Columns:
-    """Of the shaft of a gear; what the gears `beside` it mesh regularly is no residual of this one."""
-    half_width = max(_OWN * line_hz / teeth, _FEWEST_BINS / recording.duration_s)
-    if half_width > line_hz / teeth or speed.spread * line_hz > half_width / 2:
-        return {}  # its sidebands would be taken for its speed, or the line not be in the band
-    per_turn = max(_LEAST_STEPS, 2 ** int(np.ceil(np.log2(_STEPS_PER_TOOTH * max([teeth, *beside])))))
-    try:
-        turning = turning_from_mesh(
-            recording.samples,
-            sample_rate_hz=recording.sample_rate_hz,
-            line_hz=line_hz,
-            cycles_per_turn=teeth,
-            half_width_hz=half_width,
-        ).turning
-        average = synchronous_average(recording.samples, turning, sample_rate_hz=recording.sample_rate_hz, per_turn=per_turn)
-        own = average.values
-        for other in beside:
-            own = own - gear_signals(own, teeth=other, harmonics=_HARMONICS).regular
-        residual = gear_signals(own, teeth=teeth, harmonics=_HARMONICS).residual
-        fm4 = float(gear_indicators(own, teeth=teeth, harmonics=_HARMONICS).fm4)
-    except OutOfRange:  # the line's phase is lost, or too few turns or teeth
-        return {}
-    return {
-        "turn": (np.arange(per_turn) / per_turn).astype(np.float32),
-        "value": average.values.astype(np.float32),
-        "residual": residual.astype(np.float32),
-        "turns": np.full(per_turn, average.turns, np.float32),
-        "fm4": np.full(per_turn, fm4, np.float32),
-    }
 
 
 def _by_order(amplitude: NDArray[np.floating], bin_order: float, highest: float, steps: int) -> NDArray[np.float32]:

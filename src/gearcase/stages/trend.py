@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.errors import BadInput
 from gearcase.findings import Finding, Level
@@ -28,6 +29,7 @@ from gearcase.judge.families import BEARING_LINES
 from gearcase.judge.forecast import forecast
 from gearcase.judge.limits import DAY
 from gearcase.judge.operating import Operating, operating_states
+from gearcase.judge.patterns.catalogue import grows
 from gearcase.judge.trend import in_epoch, trend
 from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
@@ -41,14 +43,6 @@ MONTH = 30 * DAY
 LEAST_MINUTES = 10  # of a day, for its median to count; common practice, no source
 ACT_DB = 20.0  # growth of a fault's own lines from which to act; handbooks of vibration diagnosis, from memory
 SEED = 1  # of the random draws: the same readings give the same interval
-_GROWS = {  # how a fault grows, by the pattern that was named; all others: nobody knows
-    "outer_race": "spall",
-    "inner_race": "spall",
-    "rolling_element": "spall",
-    "gear_wear": "wear",
-    "tooth_crack": "crack",
-    "lubrication": "lubrication",
-}
 _UNKNOWN = "unknown"
 _SHOWS = (BAND, BEARING_LINES)  # where a named spall shows; a mesh or overall may grow by much else
 _FAR = 2e11  # beyond it nobody writes a date, and a law that never reaches the limit has none [s]
@@ -161,7 +155,7 @@ def run(
         "series": rows,
         "findings": [finding_document(finding) for finding in findings],
     }
-    read = (*job.sources(("drive", "points")), source(readings), *_earlier(baseline, diagnoses))
+    read = (*job.sources(("drive", "points")), *tables.sources("fault_patterns"), source(readings), *_earlier(baseline, diagnoses))
     arrays = {row["array"]: {"time_s": one.time_s, "value": one.value} for row, one in zip(rows, found, strict=True)}
     return StageResult("trend", document, read, arrays, wrong=calls_by_date(document))
 
@@ -308,10 +302,10 @@ def _named(diagnoses: Sequence[StoredResult]) -> dict[str, tuple[str, int]]:
     """Point -> how what was named there in its latest recording grows, and its maturity; the most mature first."""
     named: dict[str, tuple[str, int]] = {}
     for _, row in sorted(_recordings(diagnoses), key=lambda one: one[0]):
-        verdicts = sorted(row["verdicts"], key=lambda verdict: -verdict["maturity"])
+        verdicts = sorted(row["verdicts"], key=lambda verdict: -(verdict["maturity"] or 0))
         named.pop(row["point"], None)
         if verdicts:
-            named[row["point"]] = (_GROWS.get(verdicts[0]["fault"].replace(" ", "_"), _UNKNOWN), verdicts[0]["maturity"])
+            named[row["point"]] = (grows(verdicts[0]["fault"]), verdicts[0]["maturity"] or 1)
     return named
 
 
@@ -331,7 +325,7 @@ def _faults(diagnoses: Sequence[StoredResult]) -> Iterator[Series]:
         if len(depth) < 2:
             continue
         limit = float(np.median(depth[:_FIRST_FEW])) * 10 ** (ACT_DB / 20)
-        kind, words = _GROWS.get(fault.replace(" ", "_"), _UNKNOWN), f"modulation of {fault.replace('_', ' ')} lines"
+        kind, words = grows(fault), f"modulation of {fault.replace('_', ' ')} lines"
         ahead = Ahead(limit, f"{ACT_DB:.0f} dB over where it began", kind, int(table[belongs, 3].max()))
         yield Series(point, words, "-", component, operating.says, time_s, depth, None, ahead)
 

@@ -6,7 +6,7 @@ from outside shows in one. A line's phase counts from the middle of its half, wh
 two bins the line stands, and is then carried to the angle both halves share.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,14 +19,32 @@ from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.spectrum import PRESENT, floor_bins, hann, line_strength
-from gearcase.signal.synchronous import LEAST_REACH, AngularRecord, Turning, resample_to_angle, turning_from_mesh
+from gearcase.signal.synchronous import AngularRecord, Turning, clear_half_width, transform_to_angle, turning_from_mesh
 
-__all__ = ["TOP_OF_RATE", "AngularHalves", "angular_halves"]
+__all__ = ["TOP_OF_RATE", "AngularHalves", "MeshRate", "angular_halves", "mesh_rates"]
 
 _HARMONICS = (1, 2, 3)  # of a mesh, that may tell the angle
+_PHASES_AT_ONCE = 32  # multiples whose phases are the products of two, so that few exponentials are taken
 _TRIED = 4  # mesh lines, the strongest first
-_CLEAR = 0.8  # of the distance to the nearest sideband
 TOP_OF_RATE = 0.45  # of the sample rate: beyond, sensors and filters fade
+
+
+@dataclass(frozen=True)
+class MeshRate:
+    """A mesh that may tell the angle.
+
+    Attributes
+    ----------
+    mesh : str
+    order : float
+        Mesh cycles in a turn of the reference shaft. [-]
+    beside : tuple of float
+        Orders away from its line at which it has sidebands. [-]
+    """
+
+    mesh: str
+    order: float
+    beside: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -68,6 +86,35 @@ class AngularHalves:
         away = np.exp(-2j * np.pi * np.array(self.middle)[:, None] * orders)
         return np.asarray(self.values[:, bins] * away)
 
+    def multiples(self, bases: NDArray[np.float64], *, first: int, counts: NDArray[np.intp]) -> NDArray[np.complexfloating]:
+        """Values at the multiples `first`, `first` + 1, ... of orders, phase at angle 0, shape (bases, 2, most of `counts`).
+
+        Beyond a base's own count stand zeros. [-]
+        """
+        most = int(counts.max())
+        multiple = first + np.arange(most)
+        bins = np.rint(multiple * (bases[:, None] / self.step)).astype(np.intp)
+        beyond = np.arange(most) >= counts[:, None]
+        bins[beyond] = 0
+        away = -2j * np.pi * np.array(self.middle)[:, None] * bases[:, None, None]
+        rough = np.exp(away * (first + np.arange(0, most, _PHASES_AT_ONCE))).astype(self.values.dtype)
+        fine = np.exp(away * np.arange(_PHASES_AT_ONCE)).astype(self.values.dtype)
+        turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :most]
+        turned *= self.values[:, bins].swapaxes(0, 1)
+        turned[np.broadcast_to(beyond[:, None, :], turned.shape)] = 0
+        return np.asarray(turned)
+
+    def average_turn(self, base: float) -> NDArray[np.float64]:
+        """Average turn of what makes `base` turns for one of the reference shaft [-], angle 0 first, shape (steps,): the
+        multiples of its rate up to `top`, transformed back, both halves under their windows. [unit of the samples]
+        """
+        count = int(self.top / base)
+        values = self.multiples(np.array([base]), first=1, counts=np.array([count]))[0]
+        bins = np.rint(np.arange(1, count + 1) * (base / self.step)).astype(np.intp)
+        lines = values * (self.amplitude[:, bins] / np.maximum(np.abs(values), 1e-30))
+        steps = scipy.fft.next_fast_len(2 * (count + 1), real=True)
+        return np.asarray(scipy.fft.irfft(np.append(0, lines.mean(axis=0)) * (steps / 2), steps))
+
     def strength(self, orders: NDArray[np.float64]) -> NDArray[np.float64]:
         """Power over local noise near these orders [-], the less of the two halves: exp(-2 s) of noise reach s. [-]"""
         return np.asarray((np.abs(self.values[:, np.rint(orders / self.step).astype(np.intp)]) ** 2).min(axis=0))
@@ -78,27 +125,33 @@ class AngularHalves:
         return float(self.amplitude[:, at - 1 : at + 2].max(axis=-1).mean())
 
 
-def angular_halves(drive: Drive, one: Observed) -> AngularHalves | str:
-    """Both halves of a record over angle; or in words why no angle can be told."""
+def mesh_rates(drive: Drive) -> tuple[MeshRate, ...]:
+    """Every mesh whose rate is known exactly."""
+    known, shafts = shaft_orders(drive), {shaft.name: shaft for shaft in drive.shafts}
+    rates = []
+    for mesh in drive.meshes:
+        found = meshing(mesh, known, shafts)
+        if found is None or not found[0] or found[1]:
+            continue
+        carrier = mesh_carrier(mesh, shafts)
+        beside = [found[0] / count for count in (mesh.pinion_teeth, mesh.wheel_teeth) if count]
+        beside += [abs(known[carrier].order)] if carrier else []
+        rates.append(MeshRate(mesh.name, found[0], tuple(order for order in beside if order)))
+    return tuple(rates)
+
+
+def angular_halves(rates: Sequence[MeshRate], one: Observed) -> AngularHalves | str:
+    """Both halves of a record over angle, told by one of these meshes; or in words why no angle can be told."""
     if one.speed_spread >= 1 or not one.speed_hz:
         return "its speed is not steady"
-    strength = line_strength(np.abs(hann(one.spectrum.values)) ** 2, width=floor_bins(one.spectrum.bin_hz))
-    found = sorted(_candidates(drive, one, strength), key=lambda row: -row[0])
+    found = sorted(_candidates(rates, one), key=lambda row: -row[0])
     why = "no mesh line stands clear of its sidebands in so short a record" if not found else "no mesh line stands out of its noise"
     record = one.recording
     for _, name, order, line_hz, reach in found[:_TRIED]:
         try:
-            told = turning_from_mesh(
-                record.samples,
-                sample_rate_hz=record.sample_rate_hz,
-                line_hz=line_hz,
-                cycles_per_turn=1,
-                half_width_hz=reach,
-            )
+            told = turning_from_mesh(one.spectrum, line_hz=line_hz, cycles_per_turn=1, half_width_hz=reach)
             per_cycle = int(np.ceil(record.sample_rate_hz / (line_hz - told.deviation_hz))) + 1
-            angular = resample_to_angle(
-                record.samples, told.turning, sample_rate_hz=record.sample_rate_hz, per_turn=max(per_cycle, 4)
-            )
+            angular = transform_to_angle(one.spectrum, told.turning, per_turn=max(per_cycle, 4))
         except OutOfRange as reason:
             why = str(reason)
             continue
@@ -106,31 +159,22 @@ def angular_halves(drive: Drive, one: Observed) -> AngularHalves | str:
     return why
 
 
-def _candidates(drive: Drive, one: Observed, strength: NDArray[np.floating]) -> Iterator[tuple[float, str, float, float, float]]:
+def _candidates(rates: Sequence[MeshRate], one: Observed) -> Iterator[tuple[float, str, float, float, float]]:
     """Mesh lines that stand out: strength, name, order, place [Hz], and half the width of the band that holds it alone [Hz]."""
-    known, shafts = shaft_orders(drive), {shaft.name: shaft for shaft in drive.shafts}
-    bin_hz = one.spectrum.bin_hz
-    for mesh in drive.meshes:
-        found = meshing(mesh, known, shafts)
-        if found is None or not found[0] or found[1]:
-            continue
-        carrier = mesh_carrier(mesh, shafts)
-        teeth = [count for count in (mesh.pinion_teeth, mesh.wheel_teeth) if count]
-        beside = [found[0] / count for count in teeth] + ([abs(known[carrier].order)] if carrier else [])
-        room = [_CLEAR * order * one.speed_hz for order in sorted(beside) if order]
-        least = LEAST_REACH * bin_hz * 1.01
-        reach = next((max(width, least) for width in room if width >= least), None)
+    bin_hz, strength = one.spectrum.bin_hz, one.strength
+    for rate in rates:
+        reach = clear_half_width([order * one.speed_hz for order in rate.beside], bin_hz=bin_hz)
         if reach is None:
             continue
         for n in _HARMONICS:
-            expected = n * found[0] * one.speed_hz
+            expected = n * rate.order * one.speed_hz
             off = int(np.ceil(expected * one.speed_spread / bin_hz)) + 2
             middle = round(expected / bin_hz)
             if middle - off < 1 or expected + reach > TOP_OF_RATE * one.recording.sample_rate_hz or reach >= expected / 2:
                 continue
             at = middle - off + int(np.argmax(strength[middle - off : middle + off + 1]))
             if strength[at] >= PRESENT:
-                yield float(strength[at]), f"{mesh.name} {n}x", n * found[0], at * bin_hz, reach
+                yield float(strength[at]), f"{rate.mesh} {n}x", n * rate.order, at * bin_hz, reach
 
 
 def _halves(

@@ -4,11 +4,12 @@ Rows of ``fault_patterns.csv`` and ``confusions.csv``. Cells of several entries 
 are those of its row.
 """
 
+import functools
 from dataclasses import dataclass
 
 from gearcase.tables import load
 
-__all__ = ["Pattern", "of_part", "pattern"]
+__all__ = ["Pattern", "grows", "of_part", "pattern"]
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,8 @@ class Pattern:
     severity : str
         How its urgency follows: ``"growing"`` by maturity and growth; ``"breaking"`` stops the drive once two witnesses agree;
         ``"running"`` is a running condition, put right at the next stop; ``"measurement"`` is no fault of the drive.
+    grows : str
+        As `judge.forecast` knows it: spall, wear, crack, lubrication or unknown.
     advice : tuple of str
         What to do, in order, in a technician's words.
     offered : bool
@@ -40,8 +43,18 @@ class Pattern:
     against: tuple[str, ...]
     least_equipment: str
     severity: str
+    grows: str
     advice: tuple[str, ...]
     offered: bool
+
+
+def grows(name: str) -> str:
+    """How a fault grows, by the name its verdict has; what no row knows, nobody knows.
+
+    >>> grows("tooth crack or chip"), grows("something new")
+    ('crack', 'unknown')
+    """
+    return _by_name()[name].grows if name in _by_name() else "unknown"
 
 
 def pattern(name: str) -> Pattern:
@@ -65,6 +78,7 @@ def of_part(kind: str) -> tuple[Pattern, ...]:
     return tuple(one for one in _by_name().values() if one.part == kind)
 
 
+@functools.cache
 def _by_name() -> dict[str, Pattern]:
     return {
         row["pattern"]: Pattern(
@@ -75,6 +89,7 @@ def _by_name() -> dict[str, Pattern]:
             _entries(row["against"]),
             row["least_equipment"],
             row["severity"],
+            row["grows"],
             _entries(row["advice"]),
             row["offered"] == "yes",
         )

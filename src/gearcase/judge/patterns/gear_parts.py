@@ -75,7 +75,8 @@ def decoys(turns: float) -> NDArray[np.float64]:
     spread = turns * np.geomspace(0.5, 2.0, 2 * _DECOYS)
     ratios = np.unique([p / q for p in range(1, _RELATED + 1) for q in range(1, _RELATED + 1)])
     away = np.abs(spread[:, None] / turns / ratios - 1).min(axis=1)
-    return np.asarray(spread[away > _NEAR][:: max(int(np.sum(away > _NEAR)) // _DECOYS, 1)][:_DECOYS])
+    clear = spread[away > _NEAR]
+    return np.asarray(clear[np.linspace(0, clear.size - 1, _DECOYS).round().astype(np.intp)])
 
 
 def _gears(drive: Drive) -> Iterator[Gear]:

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from gearcase.drive.train import Drive
-from gearcase.judge.patterns.angular import AngularHalves, angular_halves
+from gearcase.judge.patterns.angular import AngularHalves, angular_halves, mesh_rates
 from gearcase.judge.patterns.catalogue import pattern
-from gearcase.judge.patterns.gear_parts import gears
+from gearcase.judge.patterns.gear_parts import Gear, gears
 from gearcase.judge.patterns.mesh_levels import tilted_mesh, wear
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.runout import NAME as RUNOUT
@@ -23,32 +23,32 @@ __all__ = ["examine"]
 
 def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
     """What the patterns of gears say of all records together."""
-    steady = [one for one in observed if one.speed_hz and one.speed_spread < 1]
-    if not steady or not gears(drive):
+    steady, found = [one for one in observed if one.speed_hz and one.speed_spread < 1], gears(drive)
+    if not steady or not found:
         return ()
-    tried = len(steady) * len(gears(drive))
+    tried, rates = len(steady) * len(found), mesh_rates(drive)
     by_part: dict[tuple[str, str], list[Weighed]] = {}
     for one in steady:
-        halves = angular_halves(drive, one)
-        for weighed in _of_one(drive, one, halves, tried):
+        halves = angular_halves(rates, one)
+        for weighed in _of_one(found, one, halves, tried):
             by_part.setdefault((weighed.pattern, _key(weighed)), []).append(weighed)
-    together = [surest(found) for found in by_part.values()]
-    together = [_with_axial(weighed, drive, steady) if weighed.pattern == RUNOUT else weighed for weighed in together]
-    return (*together, *wear(drive, steady), *tilted_mesh(drive, steady))
+    together = [surest(said) for said in by_part.values()]
+    together = [_with_axial(weighed, found, steady) if weighed.pattern == RUNOUT else weighed for weighed in together]
+    return (*together, *wear(found, steady), *tilted_mesh(found, steady))
 
 
-def _of_one(drive: Drive, one: Observed, halves: AngularHalves | str, tried: int) -> Iterator[Weighed]:
+def _of_one(found: Sequence[Gear], one: Observed, halves: AngularHalves | str, tried: int) -> Iterator[Weighed]:
     if isinstance(halves, str):
-        for gear in gears(drive):
+        for gear in found:
             name = CRACK if not gear.carrier else "planet tooth" if gear.is_planet else "ring tooth" if gear.held else "sun tooth"
             part = gear.shaft if gear.carrier else f"teeth on {gear.shaft}"
             sign = Sign(Role.NEEDED, pattern(name).needs[0], None, f"no angle can be told: {halves}")
             yield weigh(name, part, [sign], attribution=1.0)
         return
-    yield from damaged_teeth(drive, one, halves, tried=tried)
-    yield from hunting_teeth(drive, one, halves, tried=tried)
-    yield from planetary_teeth(drive, one, halves, tried=tried)
-    yield from runout(drive, one, halves, tried=tried)
+    yield from damaged_teeth(found, one, halves, tried=tried)
+    yield from hunting_teeth(found, one, halves, tried=tried)
+    yield from planetary_teeth(found, one, halves, tried=tried)
+    yield from runout(found, one, halves, tried=tried)
 
 
 def _key(weighed: Weighed) -> str:
@@ -56,8 +56,8 @@ def _key(weighed: Weighed) -> str:
     return weighed.component.partition(", in ")[0]
 
 
-def _with_axial(weighed: Weighed, drive: Drive, steady: Sequence[Observed]) -> Weighed:
+def _with_axial(weighed: Weighed, found: Sequence[Gear], steady: Sequence[Observed]) -> Weighed:
     if weighed.answer not in (Answer.CLAIMED, Answer.UNCERTAIN):
         return weighed
-    turns = next(gear.turns for gear in gears(drive) if weighed.component == f"{gear.shaft}, gear in {gear.mesh}")
+    turns = next(gear.turns for gear in found if weighed.component == f"{gear.shaft}, gear in {gear.mesh}")
     return replace(weighed, signs=(*weighed.signs, axial_shaft_line(steady, turns)))

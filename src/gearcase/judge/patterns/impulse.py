@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.signal.spectrum import block_floor
 
-__all__ = ["FEWEST_ORDERS", "Impulse", "impulse"]
+__all__ = ["FEWEST_ORDERS", "Impulse", "impulse", "log_chances"]
 
 FIRST_ORDER = 4  # below: unbalance, alignment, couplings
 FEWEST_ORDERS = 32  # that make a place of a turn; common practice, no source
@@ -31,6 +31,7 @@ _LIMIT = 4.0  # times the local median of lines, as `signal.envelope` limits its
 _MEDIAN_ORDERS = 32  # orders of which that median is taken
 _SAME = 1e-7  # relative: orders of two shafts that are one
 _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
+_AT_ONCE = 2**15  # orders: more fill the cache, and gain nothing
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
 
 
@@ -79,45 +80,104 @@ def impulse(
     regular : sequence of int
         Orders of the turn that a sound gear shows: its mesh and first sidebands. [-]
     """
-    order = np.arange(FIRST_ORDER, int(halves.top / base) + 1, dtype=np.float64)
-    if order.size < FEWEST_ORDERS:
-        return None
+    count = _orders(halves, np.array([base]))[0]
+    order = FIRST_ORDER + np.arange(max(count, 0), dtype=np.float64)
     left_out = np.isin(order, np.asarray(regular, np.float64))
     for other in others:
         multiple = order * base / other
         left_out |= (np.rint(multiple) > 0) & (np.abs(multiple - np.rint(multiple)) <= _SAME * multiple)
-    if order.size - left_out.sum() < FEWEST_ORDERS:
+    kept = int(count - left_out.sum())
+    if kept < FEWEST_ORDERS:
         return None
-    values = halves.at(order * base)
-    values[:, left_out] = 0
-    magnitude = np.abs(values)
-    usual = block_floor(np.where(left_out, np.median(magnitude, axis=-1, keepdims=True), magnitude), width=_MEDIAN_ORDERS)
-    values /= np.maximum(1.0, magnitude / (_LIMIT * usual))
-    turn = scipy.fft.ifft(values, axis=-1)
-    energy = np.abs(turn) ** 2
+    energy = _turns(halves, np.array([base]), np.array([count]), left_out)
     power = energy / energy.mean(axis=-1, keepdims=True)
-    kept = int(order.size - left_out.sum())
-    best = Impulse(0.0, 0.0, 0.0, 1, kept, 0.0)
-    widths = _widths(order.size, width)
-    for places in widths:
-        both = _moving_sum(power, places).min(axis=0)
-        at = int(np.argmax(both))
-        log_chance = _power_log_chance(float(both[at]), places) + float(np.log(order.size * len(widths)))
-        if log_chance < best.log_chance:
-            middle = (at + (places - 1) / 2) / order.size
-            level = np.sqrt(_moving_sum(energy, places)[:, at].min() * order.size / kept)
-            best = Impulse(log_chance, middle % 1.0, float(both[at] / places), _repeats(both, at, places), kept, float(level))
-    return best
+    log_chance, at, places = (float(row[0]) for row in _surest(power, np.array([count]), width))
+    if log_chance == 0:
+        return Impulse(0.0, 0.0, 0.0, 1, kept, 0.0)
+    first, long = int(at), int(places)
+    both = _moving_sum(power[0], long).min(axis=0)
+    level = np.sqrt(_moving_sum(energy[0], long)[:, first].min() * count / kept)
+    middle = (first + (long - 1) / 2) / count
+    return Impulse(log_chance, middle % 1.0, float(both[first] / long), _repeats(both, first, long), kept, float(level))
 
 
-def _power_log_chance(power: float, places: int) -> float:
+def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: float) -> NDArray[np.float64]:
+    """`Impulse.log_chance` of many turns in which nobody's lines are left out; of those with orders enough. [-]
+
+    Parameters
+    ----------
+    halves : AngularHalves
+    bases : ndarray, shape (bases,)
+        Turns per turn of the reference shaft. [-]
+    width : float
+        Widest place, as part of a turn. [-]
+    """
+    counts = _orders(halves, bases)
+    bases, counts = bases[counts >= FEWEST_ORDERS], counts[counts >= FEWEST_ORDERS]
+    found, begin = [np.empty(0)], 0
+    while begin < bases.size:
+        many = max(_AT_ONCE // int(counts[begin:].max()), 1)
+        some = slice(begin, begin + many)
+        energy = _turns(halves, bases[some], counts[some], np.zeros(counts[some].max(), np.bool_))
+        power = energy * (counts[some, None, None] / energy.sum(axis=-1, keepdims=True))
+        found.append(_surest(power, counts[some], width)[0])
+        begin += many
+    return np.concatenate(found)
+
+
+def _orders(halves: AngularHalves, bases: NDArray[np.float64]) -> NDArray[np.intp]:
+    """How many orders of each turn are looked at: nearly all that can be, so many that they transform fast."""
+    most = np.floor(halves.top / bases).astype(np.intp) + 1 - FIRST_ORDER
+    return np.array([scipy.fft.prev_fast_len(int(count)) if count > 0 else 0 for count in most])
+
+
+def _turns(
+    halves: AngularHalves, bases: NDArray[np.float64], counts: NDArray[np.intp], left_out: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Energy at the places of whitened average turns of so many orders each, shape (turns, 2, most); 0 beyond a turn's count."""
+    most = int(counts.max())
+    values = halves.multiples(bases, first=FIRST_ORDER, counts=counts)
+    values[..., : left_out.size][..., left_out] = 0
+    magnitude = np.abs(values)
+    seen = np.where(left_out, np.median(magnitude, axis=-1, keepdims=True), magnitude) if left_out.any() else magnitude
+    place, whole = np.arange(most), np.maximum(counts // _MEDIAN_ORDERS, 1)[:, None] * _MEDIAN_ORDERS
+    again = np.where(place < whole, place, np.maximum(whole - _MEDIAN_ORDERS, 0) + place % _MEDIAN_ORDERS)  # the last block, on
+    usual = block_floor(np.take_along_axis(seen, again[:, None, :], axis=-1), width=_MEDIAN_ORDERS)
+    values /= np.maximum(1.0, magnitude / (_LIMIT * usual))
+    for turn, count in enumerate(counts):
+        values[turn, :, :count] = scipy.fft.ifft(values[turn, :, :count], axis=-1)
+    return np.asarray(np.square(np.abs(values), dtype=np.float64))
+
+
+def _surest(
+    power: NDArray[np.float64], counts: NDArray[np.intp], width: float
+) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
+    """Of turns of so many places: the least log chance, the place it begins at and how many it is wide; shape (turns,) each."""
+    widths = _widths(int(counts.max()), width)
+    number = np.array([len(_widths(int(count), width)) for count in counts])
+    around = np.arange(power.shape[-1] + widths[-1] - 1) % counts[:, None]
+    summed = np.zeros((*power.shape[:-1], around.shape[-1] + 1))
+    np.cumsum(np.take_along_axis(power, around[:, None, :], axis=-1), axis=-1, out=summed[..., 1:])
+    inside = np.arange(power.shape[-1]) < counts[:, None]
+    log_chance, at, wide = np.zeros(counts.size), np.zeros(counts.size, np.intp), np.ones(counts.size, np.intp)
+    for n, places in enumerate(widths):
+        sums = summed[..., places : places + power.shape[-1]] - summed[..., : power.shape[-1]]
+        both = sums.min(axis=1) * inside
+        best = both.argmax(axis=-1)
+        chance = _power_log_chance(both[np.arange(counts.size), best], places) + np.log(counts * number)
+        better = (chance < log_chance) & (n < number)
+        log_chance, at, wide = np.where(better, chance, log_chance), np.where(better, best, at), np.where(better, places, wide)
+    return log_chance, at, wide
+
+
+def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
     """Natural log of an upper bound of the gamma distribution's tail, of whole shape w and mean w, at x.
 
     e^-x x^(w-1) / (w-1)! times x / (x - w + 1), the sum of a geometric series that its own terms fall faster than.
     """
-    if power <= places:
-        return 0.0
-    return float(places * np.log(power) - power - scipy.special.gammaln(places) - np.log(power - places + 1))
+    above = np.maximum(power, places)
+    tail = places * np.log(above) - above - scipy.special.gammaln(places) - np.log(above - places + 1)
+    return np.where(power > places, tail, 0.0)
 
 
 def _widths(places: int, width: float) -> list[int]:

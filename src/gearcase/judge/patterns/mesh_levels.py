@@ -16,16 +16,15 @@ import numpy as np
 import scipy.stats
 from numpy.typing import NDArray
 
-from gearcase.drive.train import Drive
 from gearcase.judge.faults import NOISE_LIMIT
 from gearcase.judge.odds import reported
 from gearcase.judge.patterns.angular import TOP_OF_RATE
 from gearcase.judge.patterns.catalogue import pattern
-from gearcase.judge.patterns.gear_parts import Gear, gears
+from gearcase.judge.patterns.gear_parts import Gear
 from gearcase.judge.patterns.observed import SAME_SPEED, Observed, matched
 from gearcase.judge.patterns.runout import LARGE_AXIAL
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, surest, weigh
-from gearcase.signal.spectrum import PRESENT, band_rms, block_floor, floor_bins, hann
+from gearcase.signal.spectrum import PRESENT, band_rms, block_floor, floor_bins
 
 __all__ = ["tilted_mesh", "wear"]
 
@@ -37,25 +36,25 @@ _MESH_REACH_BINS = 4  # about a line, beside what is not known of the speed
 _BANDS = 48  # decoys
 
 
-def wear(drive: Drive, observed: Sequence[Observed]) -> Iterator[Weighed]:
-    """Of every mesh."""
+def wear(gears: Sequence[Gear], observed: Sequence[Observed]) -> Iterator[Weighed]:
+    """Of every mesh of `gears`, two a mesh."""
     (need,) = pattern(WEAR).needs
-    meshes = gears(drive)[::2]
+    meshes = gears[::2]
     latest = {(one.recording.point, one.recording.channel): one for one in observed if _steady(one)}
     tried = len(meshes) * len(latest)
     for gear in meshes:
-        found = [_worn(gear, last, observed, tried) for last in latest.values()]
-        told = [one for one in found if isinstance(one, Weighed)]
+        said = [_worn(gear, last, observed, tried) for last in latest.values()]
+        told = [one for one in said if isinstance(one, Weighed)]
         if told:
             yield surest(told)
-        elif found:
-            yield weigh(WEAR, gear.mesh, [Sign(Role.NEEDED, need, None, str(found[0]))], attribution=1.0)
+        elif said:
+            yield weigh(WEAR, gear.mesh, [Sign(Role.NEEDED, need, None, str(said[0]))], attribution=1.0)
 
 
-def tilted_mesh(drive: Drive, observed: Sequence[Observed]) -> Iterator[Weighed]:
-    """Of every mesh."""
+def tilted_mesh(gears: Sequence[Gear], observed: Sequence[Observed]) -> Iterator[Weighed]:
+    """Of every mesh of `gears`, two a mesh."""
     second, axial, speeds = pattern(TILTED).needs
-    for gear in gears(drive)[::2]:
+    for gear in gears[::2]:
         usable = [one for one in observed if _steady(one) and _reaches(one, 2 * gear.mesh_order)]
         if not usable:
             says = "no record reaches twice the mesh"
@@ -170,7 +169,7 @@ def _strength(one: Observed, order: float) -> float:
     hz, bin_hz = order * one.speed_hz, one.spectrum.bin_hz
     middle, reach, around = round(hz / bin_hz), int(_reach_hz(one, hz) / bin_hz), 2 * floor_bins(bin_hz)
     low = max(middle - around, 0)
-    power = np.abs(hann(one.spectrum.values[low : middle + around + 1])) ** 2
+    power = one.power[low : middle + around + 1]
     mean = float(np.median(power)) / np.log(2)
     return float(power[middle - low - reach : middle - low + reach + 1].max() / max(mean, 1e-30))
 
@@ -192,7 +191,7 @@ def _axial(name: str, usable: Sequence[Observed], gear: Gear) -> Sign:
 
 def _path_share(one: Observed, gear: Gear, ratio: float) -> float:
     """Share of frequencies about the mesh at whose double the noise is as much higher: what the housing's way alone does."""
-    floor = np.sqrt(block_floor(np.abs(hann(one.spectrum.values)) ** 2, width=floor_bins(one.spectrum.bin_hz)))
+    floor = np.sqrt(block_floor(one.power, width=floor_bins(one.spectrum.bin_hz)))
     hz = gear.mesh_order * one.speed_hz * np.geomspace(0.5, 1.5, _BANDS)
     hz = hz[2 * hz < TOP_OF_RATE * one.recording.sample_rate_hz]
     single, double = (floor[np.rint(n * hz / one.spectrum.bin_hz).astype(np.intp)] for n in (1, 2))

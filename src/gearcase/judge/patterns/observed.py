@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gearcase.findings import Finding
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import Transform, floor_bins, hann, line_strength
+from gearcase.signal.spectrum import Transform, floor_bins, line_strength
 
 __all__ = ["SAME_LOAD", "SAME_SPEED", "Kept", "Observed", "Recorded", "at_one_time", "matched"]
 
@@ -62,7 +62,7 @@ class Observed(Recorded):
     @functools.cached_property
     def power(self) -> NDArray[np.float64]:
         """Squared magnitude of each bin under a Hann window, computed when first asked for. [unit of the samples]"""
-        return np.asarray(np.abs(hann(self.spectrum.values)), np.float64) ** 2
+        return np.asarray(np.abs(self.spectrum.windowed) ** 2, np.float64)
 
     @functools.cached_property
     def strength(self) -> NDArray[np.float64]:

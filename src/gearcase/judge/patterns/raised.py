@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
-import scipy.stats
+import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.judge.patterns.angular import AngularHalves
@@ -28,7 +28,8 @@ def raised_log_chance(halves: AngularHalves, orders: NDArray[np.float64]) -> flo
     power = np.sum(np.abs(halves.at(seen)) ** 2, axis=0)
     half = seen.size // 2
     least = float(np.sort(power)[-half])
-    return float(scipy.stats.binom.logsf(half - 1, seen.size, scipy.stats.gamma.sf(least, 2)))
+    reached = (1 + least) * np.exp(-least)
+    return float(np.log(max(scipy.special.betainc(half, seen.size - half + 1, reached), np.finfo(np.float64).tiny)))
 
 
 def sideband_log_chance(

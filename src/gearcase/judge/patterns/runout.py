@@ -8,17 +8,16 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from gearcase.drive.train import Drive
 from gearcase.judge.faults import NOISE_LIMIT
 from gearcase.judge.odds import reported
 from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.judge.patterns.catalogue import pattern
-from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
+from gearcase.judge.patterns.gear_parts import Gear, decoys
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.teeth import AS_STRONG, FEWEST_TURNS
-from gearcase.signal.spectrum import PRESENT, hann
+from gearcase.signal.spectrum import PRESENT
 
 __all__ = ["LARGE_AXIAL", "axial_shaft_line", "runout"]
 
@@ -27,9 +26,9 @@ _SMALLEST_SWING = 0.5  # both sidebands over the mesh line; common practice, no 
 LARGE_AXIAL = 0.5  # of the radial line; common practice, no source
 
 
-def runout(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
-    """Of every gear whose axes stand. `tried` gears and records are looked at. [-]"""
-    plain = [gear for gear in gears(drive) if not gear.carrier]
+def runout(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+    """Of every gear among `gears` whose axes stand. `tried` gears and records are looked at. [-]"""
+    plain = [gear for gear in gears if not gear.carrier]
     need, (many, both) = pattern(NAME).needs[0], pattern(NAME).against
     for gear in plain:
         part, turns = f"{gear.shaft}, gear in {gear.mesh}", halves.turns * gear.turns
@@ -115,5 +114,5 @@ def _line_height(one: Observed, turns: float) -> float:
     bin_hz = one.spectrum.bin_hz
     middle, reach = round(turns * one.speed_hz / bin_hz), 2 + int(turns * one.speed_hz * one.speed_spread / bin_hz)
     low = max(middle - reach, 2)
-    near = hann(one.spectrum.values[low - 2 : middle + reach + 3])[2:-2]
+    near = one.spectrum.windowed[low : middle + reach + 1]
     return float(np.abs(near).max() / one.spectrum.samples)

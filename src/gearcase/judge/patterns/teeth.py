@@ -11,19 +11,17 @@ from math import gcd, lcm
 
 import numpy as np
 
-from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.judge.faults import NOISE_LIMIT
 from gearcase.judge.odds import reported
 from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.judge.patterns.catalogue import pattern
-from gearcase.judge.patterns.gear_parts import Gear, decoys, gears
-from gearcase.judge.patterns.impulse import Impulse, impulse
+from gearcase.judge.patterns.gear_parts import Gear, decoys
+from gearcase.judge.patterns.impulse import Impulse, impulse, log_chances
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, raised_log_chance, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
-from gearcase.signal.synchronous import synchronous_average
 
 __all__ = ["AS_STRONG", "CRACK", "FEWEST_TURNS", "damaged_teeth", "hunting_teeth", "planetary_teeth"]
 
@@ -37,17 +35,17 @@ _KURTOSIS_SIGMA = 4.0  # standard errors over Gaussian noise's
 _EXCURSION = 4.0  # times the usual excursion of the mesh's phase over the turn; common practice, no source
 
 
-def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+def damaged_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
     """Of every shaft with gears whose axes stand: a cracked or chipped tooth. `tried` shafts and records are looked at. [-]
 
     Gears with too few teeth for their sidebands to have room, worms among them, are not testable.
     """
-    for gear in gears(drive):
+    for gear in gears:
         if not gear.carrier and gear.teeth < TEETH_WITH_ROOM:
             says = f"between mesh lines of {gear.teeth} teeth its sidebands have no room"
             sign = Sign(Role.NEEDED, pattern(CRACK).needs[1], None, says)
             yield weigh(CRACK, f"teeth on {gear.shaft} ({gear.mesh})", [sign], attribution=1.0)
-    plain = [gear for gear in gears(drive) if not gear.carrier and gear.teeth >= TEETH_WITH_ROOM]
+    plain = [gear for gear in gears if not gear.carrier and gear.teeth >= TEETH_WITH_ROOM]
     found = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain if halves.turns * gear.turns >= FEWEST_TURNS}
     for shaft in dict.fromkeys(gear.shaft for gear in plain):
         on_it = [gear for gear in plain if gear.shaft == shaft]
@@ -72,17 +70,16 @@ def damaged_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
         attribution, part = 1.0, f"teeth on {shaft}"
         if all(sign.seen for sign in signs):
             part = f"teeth on {shaft}, in {gear.mesh}"
-            signs += [*_average_signs(one, halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
+            signs += [*_average_signs(halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
             signs.append(_only_where_they_meet(gear, plain, halves, seen))
             attribution = _decoy_share(halves, gear, seen)
         yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
 
-def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
     """Of every mesh whose axes stand: one damaged tooth on each gear. `tried` shafts and records are looked at. [-]"""
-    plain = [gear for gear in gears(drive) if not gear.carrier]
-    (need,) = pattern(HUNTING).needs
-    own = {gear.shaft: _own_impulse(gear, plain, halves) for gear in plain}
+    plain = [gear for gear in gears if not gear.carrier]
+    (need,), on_shafts = pattern(HUNTING).needs, {gear.shaft: gear for gear in plain}
     for gear in plain[::2]:
         base = _hunting_turns(gear)
         if base in (gear.turns, gear.mesh_order / gear.other_teeth):
@@ -101,13 +98,13 @@ def hunting_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: 
         attribution = 1.0
         if signs[0].seen:
             attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, seen)
-            signs.append(_at_every_turn(seen, *own.values()))
+            signs.append(_at_every_turn(seen, *(_own_impulse(own, plain, halves) for own in on_shafts.values())))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
 
-def planetary_teeth(drive: Drive, one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
+def planetary_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
     """Of every member of a planetary set: a damaged tooth. `tried` shafts and records are looked at. [-]"""
-    members = {gear.shaft: gear for gear in gears(drive) if gear.carrier}
+    members = {gear.shaft: gear for gear in gears if gear.carrier}
     found: dict[str, Impulse | None] = {}
     for gear in members.values():
         base = gear.turns * gear.planets
@@ -155,8 +152,9 @@ def _hunting_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -
 
 def _only_where_they_meet(gear: Gear, plain: Sequence[Gear], halves: AngularHalves, seen: Impulse) -> Sign:
     """Two teeth that knock when they meet do so at one place of either gear's turn, in some turns: all lines are as high."""
-    name, hunts = pattern(CRACK).against[2], _hunting_impulse(gear, plain, halves)
-    if hunts is None or halves.turns * _hunting_turns(gear) < FEWEST_TURNS:
+    name, meetings = pattern(CRACK).against[2], halves.turns * _hunting_turns(gear)
+    hunts = _hunting_impulse(gear, plain, halves) if meetings >= FEWEST_TURNS else None
+    if hunts is None:
         return Sign(Role.AGAINST, name, None, f"too few meetings of the same two teeth of {gear.mesh} in the record")
     share = hunts.level / seen.level
     return Sign(Role.AGAINST, name, share >= AS_STRONG, f"lines of the hunting period {share:.2f} as high as those of the turn")
@@ -192,23 +190,17 @@ def _too_few(name: str, turns: float, shaft: str) -> Sign:
     )
 
 
-def _average_signs(one: Observed, halves: AngularHalves, gear: Gear, seen: Impulse) -> list[Sign]:
-    """What the plain average shows beside: kurtosis of the residual, and whether the mesh's phase dips at the same place."""
+def _average_signs(halves: AngularHalves, gear: Gear, seen: Impulse) -> list[Sign]:
+    """Of the average turn, not whitened: kurtosis of its residual, and whether the mesh's phase dips at the same place."""
     kurtosis, dip = pattern(CRACK).supports
-    per_turn = 1 << int(np.ceil(np.log2(2.56 * halves.top / gear.turns)))
+    average = halves.average_turn(gear.turns)
     try:
-        average = synchronous_average(
-            one.recording.samples,
-            halves.turning.geared(gear.turns),
-            sample_rate_hz=one.recording.sample_rate_hz,
-            per_turn=per_turn,
-        ).values
         found = gear_indicators(average, teeth=gear.teeth, harmonics=3)
         phase = mesh_modulation(average, teeth=gear.teeth, harmonic=1, sidebands=max((gear.teeth - 1) // 2, 1)).phase
     except OutOfRange as reason:
         return [Sign(Role.SUPPORTING, kurtosis, None, str(reason)), Sign(Role.SUPPORTING, dip, None, str(reason))]
     usual = 3 + _KURTOSIS_SIGMA * np.sqrt(24 / (2 * seen.orders))  # of Gaussian noise, with its standard error
-    at = int(np.argmax(np.abs(phase))) / per_turn
+    at = int(np.argmax(np.abs(phase))) / phase.size
     away = abs((at - seen.place + 0.5) % 1.0 - 0.5)
     largest, common = float(np.abs(phase).max()), float(np.median(np.abs(phase)))
     dips = bool(largest >= _EXCURSION * common and away <= 2 * gear.width)
@@ -259,5 +251,5 @@ def _decoy_share(halves: AngularHalves, gear: Gear, seen: Impulse) -> float:
 
 def _decoy_share_of(halves: AngularHalves, base: float, width: float, seen: Impulse) -> float:
     """Share of turns of nothing that show as sure a place, the claim itself counted among them."""
-    tried = [found for turns in decoys(base) if (found := impulse(halves, float(turns), width=width)) is not None]
-    return (1 + sum(found.log_chance <= seen.log_chance for found in tried)) / (1 + len(tried))
+    tried = log_chances(halves, decoys(base), width=width)
+    return float((1 + np.sum(tried <= seen.log_chance)) / (1 + tried.size))

@@ -1,0 +1,89 @@
+"""From the document to how the plant is told."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from gearcase.job.publish_schema import MqttFaceModel, OpcUaFaceModel, PublishModel
+
+__all__ = ["ModbusFace", "MqttFace", "OpcUaFace", "Publish", "User", "build_publish"]
+
+
+@dataclass(frozen=True)
+class User:
+    """Somebody who may read, and the file that holds the password."""
+
+    name: str
+    password_file: Path
+
+
+@dataclass(frozen=True)
+class ModbusFace:
+    """A Modbus TCP server; `acknowledge_from` is empty where the plant only reads."""
+
+    address: str
+    port: int
+    acknowledge_from: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class OpcUaFace:
+    """An OPC UA server."""
+
+    address: str
+    port: int
+    users: tuple[User, ...]
+
+
+@dataclass(frozen=True)
+class MqttFace:
+    """A broker, and what the drive is called there; `ca_file` None for the system's, `primary_host` empty where none is waited
+    for.
+    """
+
+    host: str
+    port: int
+    tls: bool
+    ca_file: Path | None
+    group: str
+    node: str
+    device: str
+    primary_host: str
+    user: User | None
+
+
+@dataclass(frozen=True)
+class Publish:
+    """How the plant is told; None for each face the job does not name."""
+
+    modbus: ModbusFace | None = None
+    opcua: OpcUaFace | None = None
+    mqtt: MqttFace | None = None
+
+
+def build_publish(folder: Path, model: PublishModel, *, tag: str) -> Publish:
+    """How the plant is told; files from the job's folder, and `tag` for a device that the job does not name."""
+    modbus, opcua, mqtt = model.modbus, model.opcua, model.mqtt
+    return Publish(
+        ModbusFace(modbus.address, modbus.port, tuple(modbus.acknowledge_from)) if modbus else None,
+        _opcua(folder, opcua) if opcua else None,
+        _mqtt(folder, mqtt, tag) if mqtt else None,
+    )
+
+
+def _opcua(folder: Path, model: OpcUaFaceModel) -> OpcUaFace:
+    return OpcUaFace(model.address, model.port, tuple(User(one.name, folder / one.password_file) for one in model.users))
+
+
+def _mqtt(folder: Path, model: MqttFaceModel, tag: str) -> MqttFace:
+    return MqttFace(
+        model.host,
+        model.port,
+        model.tls,
+        folder / model.ca_file if model.ca_file else None,
+        model.group,
+        model.node,
+        model.device or re.sub(r"[/+#]", "-", tag),
+        model.primary_host or "",
+        User(model.user, folder / model.password_file) if model.user else None,
+    )
