@@ -37,7 +37,7 @@ _MOVES = 2.0  # times the usual change over the turn: less says nothing; common 
 @dataclass(frozen=True)
 class MeshYield:
     """How harmonics of a mesh change at a place, against their own carriers: `degrees` from what a tooth's fading and lagging is at
-    most, of those `harmonics` that change there at all; `within` is how many degrees count.
+    most, of those `harmonics` that change there at all; `within` is how many degrees count. [deg]
     """
 
     degrees: float
