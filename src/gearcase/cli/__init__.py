@@ -111,13 +111,26 @@ def _parser() -> argparse.ArgumentParser:
     for option, metavar, says in (
         ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
         ("--speed", "SPEED", "of the input, by an instrument of your own"),
+        ("--load", "LOAD", 'of the drive, by an instrument of your own, e.g. "80 %%"'),
+        ("--soak", "TIME", 'poll the whole bus for so long, e.g. "4 h"'),
         ("--temperature", "TEMPERATURE", 'of the oil, by an instrument of your own, e.g. "21.5 °C"'),
         ("--controller", "VALUES", "what the plant controller shows for the test registers, with commas"),
     ):
         prove.add_argument(option, metavar=metavar, help=says)
-    prove.add_argument("--polls", type=int, default=3000, metavar="N", help="of each device, for its link; 3000 by default")
+    prove.add_argument("--polls", type=int, default=10000, metavar="N", help="of each device, for its link; 10000 by default")
     prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
+    prove.add_argument(
+        "--calibrated", action="append", default=[], metavar="POINT", help="its sensor stands on the running calibrator"
+    )
     prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
+    prove.add_argument("--alone", action="store_true", help="nobody else asks on this bus: it may be searched for strangers")
+    prove.add_argument("--unplug", action="store_true", help="you are there to unplug one device after the other when told")
+    prove.add_argument(
+        "--say", action="append", default=[], metavar="STEP=WORDS", help='what only you can tell, e.g. "earth = 0.04 ohm"'
+    )
+    prove.add_argument("--owner", action="append", default=[], metavar="STEP=NAME", help="who owns a step that stays open")
+    prove.add_argument("--parts", default="", metavar="N-M", help="only these parts of the list now, e.g. 1 on the bench, or 2-4,6")
+    prove.add_argument("--yearly", action="store_true", help="the shorter list that verifies again each year")
     prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
     baseline = verb("baseline", watching.baseline, "what is usual for this drive, and the limits that follow from readings")
     baseline.add_argument("--approver", metavar="NAME", default="", help="who accepts the limits, another than who proposes them")
