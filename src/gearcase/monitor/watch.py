@@ -103,6 +103,7 @@ class Watch:
         self._brought: list[Reading] = []  # levels of lines, from records taken since the last round
         self._latest: dict[tuple[str, str], Reading] = {}
         self._known: dict[str, float] = {}
+        self._without = ""  # what could not be judged in the last round for want of an input
         self._heard = 0
         self._last_round = ticks()
         self.reload_asked = False
@@ -221,7 +222,7 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self.inputs.now(self.clock()).cannot))
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without))
         return [f"{name}: {how}" for name, how in rows if how]
 
     def _notify(self, now: float, ticks: float) -> None:
@@ -276,6 +277,7 @@ class Watch:
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float, ticks: float) -> None:
         rows, plant = list(readings), self.inputs.now(now)
+        self._without = plant.cannot
         oil = _good(rows).get((SUMP, "temperature"))
         read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: oil, AMBIENT: plant.ambient.value}
         self._known = {name: value for name, value in read.items() if value is not None}
