@@ -183,7 +183,12 @@ def _recorded(
 
     `later` times as high is everything a sensor reads (at 0.5 of the load) or a loaded mesh (at more) in the last three.
     """
-    levels = Levels(shaft=float(rng.uniform(0.05, 0.5)), mesh=float(rng.uniform(0.5, 2)), modulation=float(rng.uniform(0.02, 0.3)))
+    levels = Levels(
+        shaft=float(rng.uniform(0.05, 0.5)),
+        mesh=float(rng.uniform(0.5, 2)),
+        modulation=float(rng.uniform(0.02, 0.3)),
+        scatter=float(rng.uniform(0.05, 0.5)),
+    )
     wander = float(rng.choice([0.0, 0.0005]))
 
     def record(

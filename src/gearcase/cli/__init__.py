@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from gearcase import __version__
-from gearcase.cli import campaign, desk, site, watching
+from gearcase.cli import campaign, desk, keeping, site, watching
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
@@ -142,6 +142,15 @@ def _parser() -> argparse.ArgumentParser:
     shelve.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default, 7 days at most')
     shelve.add_argument("--reason", metavar="TEXT", default="", help="why")
     shelve.add_argument("--approver", metavar="NAME", default="", help="who allows a danger to be shelved, another person")
+    backup = verb("backup", keeping.backup, "copy what the watch keeps, while it goes on, into a folder to restore from")
+    backup.add_argument("--into", metavar="FOLDER", required=True, help="the folder to make")
+    verify = verb("verify", keeping.verify, "look what the watch keeps through: database, people's entries, recordings")
+    verify.add_argument("--backup", metavar="FOLDER", default="", help="look a backup through instead")
+    verify.add_argument("--holds", metavar="HASH", default="", help="of an entry that must be there, as an earlier verify gave it")
+    restore = verb("restore", keeping.restore, "put a backup into a job that has kept nothing yet, in its file or database")
+    restore.add_argument("--backup", metavar="FOLDER", required=True, help="the folder that gearcase backup made")
+    thin = verb("thin", keeping.thin, "thin old readings to a minute's least, greatest and mean, and old recordings to one a week")
+    thin.add_argument("--older-than", metavar="TIME", default="90 d", help='what is younger stays whole; "90 d" by default')
     rig = verb("rig", site.rig, "serve a simulated drive as the job's devices, over Modbus TCP and a serial line")
     rig.add_argument("--port", type=int, default=15020, metavar="PORT", help="of Modbus TCP on this machine; 15020 by default")
     rig.add_argument("--speed", metavar="SPEED", help='speed of the input, e.g. "1485 rpm"; the rated speed by default')
@@ -179,7 +188,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, watch, trend, epoch, acknowledge, shelve, diagnose, opened, handover):
+    for added in (survey, plan, fit, prove, baseline, watch, trend, epoch, acknowledge, shelve, diagnose, opened, handover, backup):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")

@@ -21,17 +21,18 @@ def baseline(given: argparse.Namespace) -> int:
     from gearcase.monitor.in_force import voided
     from gearcase.record import results
     from gearcase.record.clock import unix_now
-    from gearcase.record.store import Store, store_path
+    from gearcase.record.store import is_made, open_store, store_path
     from gearcase.stages import baseline
 
-    job, path = load(given), store_path(Path(given.job))
-    if not path.is_file():
-        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a baseline rests on its readings"))
-    with Store.open(path) as store:
+    job, folder = load(given), Path(given.job)
+    if not is_made(folder, job.store):
+        accepted = "watch the drive first: a baseline rests on its readings"
+        raise BadInput(Problem(str(store_path(folder)), "", "no readings kept", accepted))
+    with open_store(folder, job.store) as store:
         events = store.events()
         epochs = [event.time_s for event in events if event.kind == "epoch"]
         readings = store.readings(since=max(epochs, default=None))
-    last = results.latest(Path(given.job), "baseline")
+    last = results.latest(folder, "baseline")
     result = baseline.run(
         job,
         readings,
@@ -53,14 +54,14 @@ def trend(given: argparse.Namespace) -> int:
     from gearcase.drawings.trend_blocks import trend_text
     from gearcase.monitor.in_force import voided
     from gearcase.record import results
-    from gearcase.record.store import Store, store_path
+    from gearcase.record.store import is_made, open_store, store_path
     from gearcase.stages import trend
 
     job, folder = load(given), Path(given.job)
-    path = store_path(folder)
-    if not path.is_file():
-        raise BadInput(Problem(str(path), "", "no readings kept", "watch the drive first: a trend rests on its readings"))
-    with Store.open(path) as store:
+    if not is_made(folder, job.store):
+        accepted = "watch the drive first: a trend rests on its readings"
+        raise BadInput(Problem(str(store_path(folder)), "", "no readings kept", accepted))
+    with open_store(folder, job.store) as store:
         readings, events = store.readings(), store.events()
     baseline = results.latest(folder, "baseline")
     if baseline is not None and voided(baseline.document, events):
@@ -81,7 +82,7 @@ def watch(given: argparse.Namespace) -> int:
     from gearcase.monitor.service import follow_folder, watch_bus
     from gearcase.record import results
     from gearcase.record.clock import Pace
-    from gearcase.record.store import Event, Store, store_path
+    from gearcase.record.store import Event, open_store
     from gearcase.stages import diagnose
 
     job, folder = load(given), Path(given.job)
@@ -102,7 +103,8 @@ def watch(given: argparse.Namespace) -> int:
         if not given.json:
             print(f"{event.kind}: {event.point + ': ' if event.point else ''}{event.says}", file=sys.stderr, flush=True)
 
-    with Store.open(store_path(folder)) as store:
+    with open_store(folder, job.store) as store:
+        store.hold()
         why = voided(stored.document, store.events()) if stored else ""
         if why:
             print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
@@ -163,7 +165,7 @@ def _declare(given: argparse.Namespace, kind: str, says: str, details: dict[str,
     from pathlib import Path
 
     from gearcase.record.clock import unix_now
-    from gearcase.record.store import Event, Store, store_path
+    from gearcase.record.store import Event, open_store
     from gearcase.stages.minutes import SUMP
 
     job = load(given)
@@ -173,7 +175,7 @@ def _declare(given: argparse.Namespace, kind: str, says: str, details: dict[str,
         problems.append(Problem("--point", "", repr(given.point), f"one of: {'; '.join(names)}"))
     if problems:
         raise BadInput(problems)
-    with Store.open(store_path(Path(given.job))) as store:
+    with open_store(Path(given.job), job.store) as store:
         store.add_event(Event(unix_now(), kind, given.point, says, given.by, details or {}))
     document = {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by, **(details or {})}
     return done(given, document, f"{kind}: {says}")

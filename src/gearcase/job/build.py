@@ -75,6 +75,8 @@ class Job:
         The place, what feeds the kit, and the network sheet, None where there is none.
     outage : Outage
         Its day, windows, crew and what must be asked before; empty where the file is silent.
+    store : str
+        Address of the database that keeps what its watch reads; empty where that is a file in its folder.
     publish : Publish
         How the plant is told; nothing where the file is silent.
     sections : dict
@@ -99,6 +101,7 @@ class Job:
     power: Power
     network: NetworkSheet | None
     outage: Outage
+    store: str
     publish: Publish
     sections: dict[str, Any]
     text_sha256: str
@@ -153,6 +156,7 @@ def build(source: Source, *, folder: str) -> Job:
         power=build_power(model.power),
         network=build_network(model.network),
         outage=build_outage(model.outage),
+        store=model.store,
         publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),

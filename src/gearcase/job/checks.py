@@ -9,6 +9,7 @@ from typing import Any
 
 from gearcase.errors import Problem
 from gearcase.install.schedule import Window
+from gearcase.job.database import address_refused
 from gearcase.job.drive_schema import BearingShape
 from gearcase.job.housing_checks import housing_check
 from gearcase.job.inputs_checks import inputs_check
@@ -42,7 +43,14 @@ def cross_check(source: Source) -> list[Problem]:
         *inputs_check(source),
         *_windows(source),
         *publish_check(source),
+        *_database(source),
     ]
+
+
+def _database(source: Source) -> Iterator[Problem]:
+    address = source.value(("store",))
+    if isinstance(address, str) and (right := address_refused(address)):
+        yield source.problem(("store",), right, given="")  # not shown: there may be a password in it
 
 
 def _names_twice(source: Source) -> Iterator[Problem]:

@@ -64,6 +64,7 @@ class JobModel(Section):
         default_factory=PowerModel, description="the dc supply and its line, branch_circuit, entries, neighbours"
     )
     network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
+    store: Name = Field("", description="the address of a PostgreSQL database, without password, e.g. postgresql://host/name")
     publish: PublishModel = Field(default_factory=PublishModel, description="how the plant is told: modbus, opcua, mqtt")
 
 

@@ -223,6 +223,8 @@ points:
 #   connections:
 #     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
 
+# store: postgresql://plant-server/drive_7   # what the watch reads; a file in this folder by default. No password here
+
 # publish:                      # how the plant is told; passwords stand in files of their own
 #   modbus: {address: 192.0.2.20, port: 502}
 #   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}
