@@ -38,6 +38,7 @@ from gearcase.judge import alarm
 from gearcase.judge.alarm import RECORDS_EVERY
 from gearcase.judge.compensation import LOAD, OIL, SPEED
 from gearcase.judge.families import LINE_FAMILIES, alarm_families, family_levels
+from gearcase.judge.operating import DIRECTION
 from gearcase.judge.steady import run_states
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.in_force import EVIDENCE, InForce, Key
@@ -238,6 +239,7 @@ class Watch:
         found = {(one.point, one.quantity): one.value for one in readings if one.quality == "good" and one.value is not None}
         plant = self.inputs.now(now)
         read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: found.get((SUMP, "temperature")), AMBIENT: plant.ambient.value}
+        read[DIRECTION] = plant.direction.value
         known = {name: value for name, value in read.items() if value is not None}
         for point in self._alarms.judge(readings, state, known, now):
             self._to_diagnose.setdefault(point, now)
