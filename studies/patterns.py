@@ -1,6 +1,6 @@
 """How often the gear patterns are claimed wrongly, and how strong each must be to be found: `make study-patterns`.
 
-Prints, with upper 95 % bounds (Clopper and Pearson): claims of any gear pattern on sound drives (also those of the bearings' study),
+Prints, with upper 95 % bounds (Clopper-Pearson): claims of any gear pattern on sound drives (also those of the bearings' study),
 beside a foreign machine, and with what each pattern is most easily taken for; and of each pattern what was found, by strength.
 Simulations only.
 """
