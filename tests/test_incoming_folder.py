@@ -36,7 +36,7 @@ class Followed:
         """As after a restart."""
         self.folder = Folder(self.path, JOB, self.store, lambda: 1_800_000_000.0, self.diagnose, self.told.append)
 
-    def diagnose(self, recording: Recording) -> dict[str, Any]:
+    def diagnose(self, _: Any, recording: Recording) -> dict[str, Any]:
         self.judged.append(recording)
         return {"statement": "judged"}
 
@@ -107,8 +107,7 @@ def test_the_same_name_with_other_contents_is_another_recording(followed: Follow
     followed.looks()
     followed.put("a.wav", seed=2)
     assert followed.looks() == 1 and len(followed.judged) == 2
-    followed.put("a.wav", seed=2)
-    os.utime(followed.path / "a.wav")
+    os.utime(followed.path / "a.wav", (1.0, 1.0))
     assert followed.looks() == 0, "a new date alone is no new recording"
 
 

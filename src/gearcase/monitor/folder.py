@@ -16,7 +16,7 @@ from typing import Any
 from gearcase import units
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.job.build import Job
-from gearcase.monitor.watch import Diagnoser
+from gearcase.monitor.diagnosing import Diagnoser
 from gearcase.record.readers import read_recording, sha256_of_file
 from gearcase.record.store import Event, Store
 from gearcase.signal.recording import Recording
@@ -91,7 +91,7 @@ class Folder:
             return False
         try:
             recording = read_described(path, self.job)
-            document = self.diagnose(recording)
+            document = self.diagnose(self.job, recording)
         except FileNotFoundError:
             return False
         except BadInput as error:
