@@ -127,6 +127,8 @@ def test_a_light_that_shows_another_colour_is_said_and_that_it_obeys_again(site:
 
     site.watch.bus.read = lies  # type: ignore[method-assign]
     site.turns(2)
+    assert site.said("light wrong") == [], "twice may be a slip of the line"
+    site.turns(2)
     assert site.said("light wrong") == ["asked for green, it shows red"]
     assert site.watch.cannot() == ["light: asked for green, it shows red"]
     site.watch.bus.read = read  # type: ignore[method-assign]
@@ -143,7 +145,7 @@ def test_a_light_that_hears_no_heartbeat_is_said(site: Site) -> None:
         return (LAMPS["blue"], 40) if asked["unit"] == 31 else words
 
     site.watch.bus.read = deaf  # type: ignore[method-assign]
-    site.turns(2)
+    site.turns(4)
     assert site.said("light wrong") == ["it hears no heartbeat: the last it heard is 40 s old, and it shows blue"]
 
 

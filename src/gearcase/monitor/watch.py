@@ -107,6 +107,7 @@ class Watch:
         self._brought: list[Reading] = []  # levels of lines, from records taken since the last round
         self._latest: dict[tuple[str, str], Reading] = {}
         self._known: dict[str, float] = {}
+        self._without = ""  # what could not be judged in the last round for want of an input
         self._heard = 0
         self._last_round = ticks()
         self.reload_asked = False
@@ -165,9 +166,9 @@ class Watch:
 
     async def beat(self) -> None:
         """Write the light's heartbeat between rounds; blue where no round was finished for a minute."""
-        colour = self.light.colour
-        if colour:
-            await self.light.beat("blue" if self.round_age >= alarm.BLUE_AFTER else colour, self.setup.job, self.bus, self.clock())
+        if self.light.colour:
+            hangs = self.round_age >= alarm.BLUE_AFTER
+            await self.light.beat(self.setup.job, self.bus, self.clock(), hangs=hangs)
 
     @property
     def round_age(self) -> float:
@@ -228,7 +229,7 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self.inputs.now(self.clock()).cannot))
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without))
         return [f"{name}: {how}" for name, how in rows if how]
 
     def _notify(self, now: float, ticks: float) -> None:
@@ -284,6 +285,7 @@ class Watch:
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float, ticks: float) -> None:
         rows, plant = list(readings), self.inputs.now(now)
+        self._without = plant.cannot
         oil = _good(rows).get((SUMP, "temperature"))
         read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: oil, AMBIENT: plant.ambient.value}
         read[DIRECTION] = plant.direction.value
