@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from gearcase import __version__
-from gearcase.cli import campaign, desk, keeping, site, watching
+from gearcase.cli import campaign, declaring, desk, keeping, site, watching
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
@@ -143,18 +143,35 @@ def _parser() -> argparse.ArgumentParser:
     watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
     watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")
     trend = verb("trend", watching.trend, "where each level is going and how long is left, from readings and diagnoses")
-    epoch = verb("epoch", watching.epoch, "declare what makes readings before and after not comparable")
+    epoch = verb("epoch", declaring.epoch, "declare what makes readings before and after not comparable")
     epoch.add_argument("kind", metavar="KIND", help="e.g. oil changed, sensor moved; a wrong one lists them all")
     epoch.add_argument("--point", metavar="POINT", default="", help="the point concerned; the whole drive by default")
     epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
-    acknowledge = verb("acknowledge", watching.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
+    acknowledge = verb("acknowledge", declaring.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
     acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
-    shelve = verb("shelve", watching.shelve, "take an alarm out of the light for a while, by name and with a reason")
+    shelve = verb("shelve", declaring.shelve, "take an alarm out of the light for a while, by name and with a reason")
     shelve.add_argument("--point", metavar="POINT", default="", help="the point concerned")
     shelve.add_argument("--quantity", metavar="QUANTITY", default="", help="e.g. temperature; all of the point by default")
     shelve.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default, 7 days at most')
     shelve.add_argument("--reason", metavar="TEXT", default="", help="why")
     shelve.add_argument("--approver", metavar="NAME", default="", help="who allows a danger to be shelved, another person")
+    maintenance = verb("maintenance", declaring.maintenance, "people work on the drive: white light, no alarm told, all recorded")
+    maintenance.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default')
+    maintenance.add_argument("--reason", metavar="TEXT", default="", help="why")
+    maintenance.add_argument(
+        "--approver", metavar="NAME", default="", help="who allows that a danger does not show, another person"
+    )
+    maintenance.add_argument("--over", action="store_true", help="it is over")
+    answer = verb("answer", declaring.answer, "answer a question of the watch's diary; without a number, list the open ones")
+    answer.add_argument("number", metavar="NUMBER", nargs="?", type=int, help="of the question")
+    answer.add_argument("says", metavar="TEXT", nargs="?", default="", help="what explains it")
+    reload = verb(
+        "reload", declaring.reload, "ask a running watch to read job.yaml and baseline again; it notices a change by itself"
+    )
+    notify = verb("notify", watching.notify, "send a test message to the people of notify:, and say whom it reached")
+    notify.add_argument("--to", metavar="NAME", default="", help="one of them; all by default")
+    unit = verb("unit", watching.unit, "print the systemd unit that keeps the watch running")
+    unit.add_argument("--user", metavar="NAME", default="", help="who it runs as; the owner of the job's folder by default")
     backup = verb("backup", keeping.backup, "copy what the watch keeps, while it goes on, into a folder to restore from")
     backup.add_argument("--into", metavar="FOLDER", required=True, help="the folder to make")
     verify = verb("verify", keeping.verify, "look what the watch keeps through: database, people's entries, recordings")
@@ -201,7 +218,26 @@ def _parser() -> argparse.ArgumentParser:
     )
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, watch, trend, epoch, acknowledge, shelve, diagnose, opened, handover, backup):
+    for added in (
+        survey,
+        plan,
+        fit,
+        prove,
+        baseline,
+        watch,
+        trend,
+        epoch,
+        acknowledge,
+        shelve,
+        maintenance,
+        answer,
+        reload,
+        notify,
+        diagnose,
+        opened,
+        handover,
+        backup,
+    ):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")

@@ -36,6 +36,10 @@ class Pace:
         """Unix time. [s]"""
         return self._first + self._times * (time.monotonic() - self._started) if self._times > 1 else unix_now()
 
+    def ticks(self) -> float:
+        """Seconds since some moment, at this pace: they go on evenly, whatever is done to the clock. [s]"""
+        return self._times * time.monotonic()
+
     @property
     def remark(self) -> str:
         """What must be said of times it gives; empty for the clock itself."""
