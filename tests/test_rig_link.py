@@ -185,6 +185,23 @@ def test_a_share_befalls_about_that_share(running: Running) -> None:
     assert abs(asyncio.run(ask()) - 40) <= 4 * math.sqrt(200 * 0.2 * 0.8)
 
 
+def test_of_what_is_lost_half_was_heard_and_done() -> None:
+    """A reply lost on its way back leaves the lamps as written: 100 writes, none answered, 50 done, four deviations of 5."""
+    rig = new_rig(Clock())
+    obey(rig, "fault lost 100 % at 31")
+
+    async def write(word: int) -> None:
+        with pytest.raises(NoReply):
+            await RigBus(rig).write(unit=31, start=20, words=[word, 1])
+
+    done = 0
+    for _ in range(100):
+        rig.lamps = 0
+        asyncio.run(write(LAMPS["red"]))
+        done += rig.lamps == LAMPS["red"]
+    assert abs(done - 50) <= 20
+
+
 def test_two_devices_at_one_address_are_understood_only_where_they_say_the_same(running: Running) -> None:
     obey(running.rig, "fault address 21 at 3")
     assert running.silent(3), "nobody is left at its old address"
