@@ -84,6 +84,8 @@ class Levels:
         Swing of every mesh once a turn of each of its shafts. [-]
     scatter : float
         Standard deviation of the mesh from tooth to tooth of each gear (`gear_unevenness`); 0 of perfect gears. [-]
+    gears : int
+        Number of the set of gears: records of one drive share it. [-]
     """
 
     shaft: float = 0.3
@@ -91,6 +93,7 @@ class Levels:
     noise_rms: float = 1.0
     modulation: float = 0.1
     scatter: float = 0.0
+    gears: int = 0
 
 
 SOUND = Levels()
@@ -203,7 +206,7 @@ def _tones(
     for order in (order for name, order in orders.items() if not shafts[name].carrier):
         for n in (1, 2, 3):
             record += levels.shaft / n * np.cos(2 * np.pi * (n * order * angle + rng.uniform()))
-    for mesh in drive.meshes:
+    for number, mesh in enumerate(drive.meshes):
         found = meshing(mesh, known, shafts)
         if found is None or found[0] == 0:
             continue
@@ -223,7 +226,8 @@ def _tones(
             start = rng.uniform()
             wave = np.cos(2 * np.pi * (n * found[0] * angle + start) + phase)
             if uneven:
-                errors = unevenness(turns, teeth, scatter=levels.scatter, swing=levels.modulation, rng=rng)
+                own = np.random.default_rng([levels.gears, number, n])
+                errors = unevenness(turns, teeth, scatter=levels.scatter, swing=levels.modulation, rng=own)
                 lagging = np.cos(2 * np.pi * (n * found[0] * angle + start + 0.25) + phase)
                 wave = errors.real * wave + errors.imag * lagging
             record += levels.mesh / n * factor * swing * wave

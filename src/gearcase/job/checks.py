@@ -14,6 +14,7 @@ from gearcase.job.drive_schema import BearingShape
 from gearcase.job.housing_checks import housing_check
 from gearcase.job.inputs_checks import inputs_check
 from gearcase.job.kit_schema import SensorModel
+from gearcase.job.notify_checks import notify_check
 from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.publish_checks import publish_check
 from gearcase.job.read import Path_, Source, nearest
@@ -42,6 +43,7 @@ def cross_check(source: Source) -> list[Problem]:
         *housing_check(source),
         *inputs_check(source),
         *_windows(source),
+        *notify_check(source),
         *publish_check(source),
         *_database(source),
     ]
@@ -67,6 +69,8 @@ def _names_twice(source: Source) -> Iterator[Problem]:
         ("network", "hosts"),
         ("outage", "crew"),
         ("outage", "ask"),
+        ("notify", "people"),
+        ("notify", "webhooks"),
         ("publish", "opcua", "users"),
     )
     for named in (parts, *(_named(source, path) for path in lists)):
