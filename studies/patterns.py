@@ -85,7 +85,7 @@ def main() -> None:
     """Print the study."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--jobs", type=int, default=60, help="jobs a row; a quarter of it by strength")
-    parser.add_argument("--first", type=int, default=1_500_000, help="number of the first job")
+    parser.add_argument("--first", type=int, default=1_700_000, help="number of the first job")
     parser.add_argument("--healthy", type=int, default=2000, help="sound drives of the bearings' study")
     given = parser.parse_args()
     start = time.perf_counter()
@@ -116,10 +116,9 @@ def main() -> None:
         total["healthy"] = run(pool, "healthy", TEETH, given.first, given.healthy)
     for kind, found in total.items():
         bound = upper_bound(found["wrong"], found["jobs"])
-        names = ", ".join(f"{name} {count}" for name, count in found.items() if name.startswith("as "))
-        print(
-            f"all, {kind}: any wrong {found['wrong']} of {found['jobs']} (below {bound:.4f}) {names}, uncertain {found['uncertain']}"
-        )
+        names = "".join(f", {name} {count}" for name, count in found.items() if name.startswith("as "))
+        says = f"any wrong {found['wrong']} of {found['jobs']} (below {bound:.4f}){names}, uncertain {found['uncertain']}"
+        print(f"all, {kind}: {says}")
     print(f"{time.perf_counter() - start:.0f} s")
 
 
