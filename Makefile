@@ -46,7 +46,7 @@ check: $(VENV)/dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/pytest
+	$(BIN)/pytest -n 2 --dist worksteal
 
 long: $(VENV)/dev
 	$(BIN)/pytest -m long
@@ -57,6 +57,7 @@ bench: $(VENV)/dev
 	$(BIN)/python benchmarks/many.py
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
+	$(BIN)/python benchmarks/bus.py
 	$(BIN)/python benchmarks/plan.py
 	$(BIN)/python benchmarks/inference.py
 

@@ -1,10 +1,14 @@
 """No test skips in silence: with CI=true every skip is a failure, and recordings that are not there are an error."""
 
 import os
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+import postgresql
 
 settings.register_profile("no clock", settings(), deadline=None)  # a busy machine is no failure: speed is measured in benchmarks/
 settings.load_profile("no clock")
@@ -49,3 +53,21 @@ def _fail_if_skipped(report: pytest.TestReport | pytest.CollectReport) -> None:
 def recordings() -> Path:
     """Folder of the open recordings."""
     return DATA
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[postgresql.Server]:
+    """One PostgreSQL for all tests that need one; each takes a database of its own."""
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        Path(folder).chmod(0o755)
+        (Path(folder) / "server").mkdir()
+        with postgresql.running(Path(folder) / "server") as server:
+            yield server
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.long)])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Path | str:
+    """Where a new store may be made: the same tests hold on both databases."""
+    if request.param == "sqlite":
+        return tmp_path / "job" / "results" / "watch" / "readings.sqlite"
+    return str(request.getfixturevalue("server").database())

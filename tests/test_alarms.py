@@ -14,6 +14,7 @@ import pytest
 from gearcase.judge.alarm import Thresholds
 from gearcase.judge.compensation import LevelModel
 from gearcase.judge.operating import Operating
+from gearcase.judge.warming import WarmingModel
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.in_force import InForce, Key
 from gearcase.monitor.probes import Probes
@@ -55,6 +56,37 @@ class Drive:
 
     def kinds(self) -> list[str]:
         return [kind for kind, _, _ in self.said]
+
+
+def warmed(*, hotter_k: float) -> tuple[Drive, dict[str, float]]:
+    """A drive that is usually 30 K over the ambient when settled, half an hour's time constant, followed by its heat and the fixed
+    figure; after three hours standing it runs for six, and settles so much hotter.
+    """
+    rise, around = {"running": 30.0}, {"around": 288.0}
+    usual = WarmingModel(318.0, 0.3, 1800.0, 0.0, rise, around, {}, {}, "ambient temperature", 900)
+    own, ceiling = InForce(Thresholds(323.0, 333.0), model=usual), InForce(Thresholds(328.0, 344.0))
+    drive = Drive({(POINT, "temperature", "own"): own, (POINT, "temperature", "ceiling"): ceiling})
+    lights, here, excess = {}, {"ambient temperature": 288.0}, 0.0
+    for number in range(6 * 540):
+        drive.now += 10
+        running = number >= 6 * 180
+        excess += (1 - math.exp(-10 / 1800)) * ((30 + hotter_k) * running - excess)
+        state = "settling" if running else "stopped"
+        drive.alarms.judge([Reading(drive.now, POINT, "temperature", 288.0 + excess, "K")], state, here, drive.now)
+        lights[drive.now] = drive.light(state)
+    return drive, lights
+
+
+def test_a_temperature_is_held_against_what_its_heat_remembers_and_against_the_fixed_figure() -> None:
+    """First-order heating: 36 K instead of 30 is 6 K over the usual when settled, and never reaches the fixed figure's 40 K."""
+    drive, lights = warmed(hotter_k=0.0)
+    assert not [said for said in drive.said if said[0] == "alarm"] and lights[drive.now] == "green"
+    drive, lights = warmed(hotter_k=6.0)
+    (said,) = [says for kind, _, says in drive.said if kind == "alarm"]
+    assert said == "temperature: over yellow, and it persists"
+    first = next(now for now, light in lights.items() if light == "yellow")
+    # 6 K (1 - exp(-t / 1800 s)) is over 5 K from t = 3225 s on, and that for five minutes
+    assert 3 * 3600 + 3225 < first < 3 * 3600 + 3225 + 400
 
 
 def by_state() -> Drive:

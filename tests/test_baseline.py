@@ -153,6 +153,43 @@ def test_three_months_give_limits_by_regression_and_a_ceiling_beside_them(demo: 
     assert result.document["false_alarms_a_drive_year"] == {"yellow": 0.0, "danger": 0.0}
 
 
+def warming(days: int, *, seed: int = 5) -> list[Reading]:
+    """Eight hours on and four off, read every five minutes: the bearing goes to 30 K over the ambient and 15 K more at rated load,
+    with a time constant of 40 minutes (the law of first-order heating, in exact steps).
+    """
+    rng, found, excess, stays = np.random.default_rng(seed), [], 0.0, np.exp(-300 / 2400)
+    load = 0.6
+    for number in range(days * 288):
+        time_s, on = START + 300.0 * number, number % 144 >= 48
+        if number % 12 == 0:
+            load = rng.uniform(0.3, 0.9)
+        ambient = 288.0 + 8 * np.sin(number / 40000) + 4 * np.sin(2 * np.pi * number / 288)
+        found += [
+            Reading(time_s, POINT, "temperature", ambient + excess + rng.normal(0, 0.2), "K"),
+            Reading(time_s, "", "ambient temperature", ambient, "K"),
+            Reading(time_s, "", "load", load if on else 0.0, "-"),
+            Reading(time_s, "", "running", float(on), "-"),
+        ]
+        excess = stays * excess + (1 - stays) * (30 + 15 * load) * on
+    return found
+
+
+def test_three_months_give_a_temperature_its_own_limits_and_the_fixed_figures_stay_as_a_ceiling(demo: Job, tmp_path: Path) -> None:
+    rows = [row for row in taken(demo, tmp_path, warming(95)).document["limits"] if row["quantity"] == "temperature"]
+    own, ceiling = rows
+    assert (own["kind"], ceiling["kind"]) == ("three-month", "ceiling")
+    assert own["model"]["time_constant_s"] == pytest.approx(2400.0, rel=0.1)
+    assert own["model"]["rise"]["load"] == pytest.approx(15.0, rel=0.1)
+    assert own["model"]["level"] - own["model"]["reference"]["around"] == pytest.approx(30 + 15 * 0.6, abs=0.5)
+    # common practice, no source: 4.5 sigma of 0.2 K is less than 5 K
+    assert own["yellow"]["value"] == pytest.approx(own["model"]["level"] + 5.0)
+    assert own["danger"]["value"] == pytest.approx(own["model"]["level"] + 15.0)
+    assert own["false_alarms_per_year"]["yellow"]["episodes"] == 0, "cold starts, load and weather are in the model"
+    assert "ambient at" in own["note"] and "time constant 40 min" in own["note"]
+    fixed = 40.0 + own["model"]["reference"]["around"]  # common practice, no source: 40 K over ambient
+    assert ceiling["yellow"]["value"] == pytest.approx(min(353.15, fixed), abs=1.0)
+
+
 def test_before_three_months_each_speed_and_load_has_limits_of_its_own_and_what_was_seen_too_little_is_said(
     demo: Job, tmp_path: Path
 ) -> None:

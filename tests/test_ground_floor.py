@@ -30,7 +30,7 @@ IN_SI = {  # by definition; SI brochure 9th edition for the prefixes and degrees
     "time": {"s": 1, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "min": 60, "h": 3600, "d": 86400},
     "stress": {"MPa": 1e6, "N/mm2": 1e6, "GPa": 1e9, "psi": POUND * GRAVITY / INCH**2, "Pa": 1},
     "torque": {"N m": 1, "Nm": 1, "lbf in": POUND * GRAVITY * INCH, "lbf ft": POUND * GRAVITY * 12 * INCH},
-    "ratio": {"%": 0.01, "": 1},
+    "ratio": {"%": 0.01, "ppm": 1e-6, "": 1},
     "voltage": {"V": 1, "mV": 1e-3, "kV": 1e3},
     "current": {"A": 1, "mA": 1e-3},
     "resistance": {"ohm": 1, "Ω": 1, "kohm": 1e3, "kΩ": 1e3},

@@ -20,13 +20,13 @@ PLATE = Source("nameplate", "speed", "stated", math.inf)
 LEVEL = Source("overall", "run", "level", 60.0)
 
 
-def stand(*sources: Source, level: bool | None = None, now: float = NOW, **heard: Any) -> Conditions:
+def stand(*sources: Source, now: float = NOW, **heard: Any) -> Conditions:
     """Conditions where each source named has said a value at an age, or a value just now."""
     said = {}
     for name, one in heard.items():
         value, age, *says = one if isinstance(one, tuple) else (one, 0.0)
         said[name] = Heard(value, NOW - age, *says)
-    return conditions(sources, said, now, least_speed_hz=1.0, level_running=level)
+    return conditions(sources, said, now, least_speed_hz=1.0)
 
 
 def test_the_first_fresh_source_counts_and_the_next_takes_over_when_it_is_too_old() -> None:
@@ -90,9 +90,9 @@ def test_a_comb_that_stood_out_says_that_it_ran_until_it_is_too_old() -> None:
 
 
 def test_the_overall_level_is_the_last_resort_and_says_so() -> None:
-    found = stand(LEVEL, level=True).run
+    found = stand(LEVEL, overall=1.0).run
     assert (found.value, found.quality) == (1.0, "inferred") and "a neighbour can feign" in found.says
-    assert stand(LEVEL, SPEED, level=True, converter=0.0).run.value == 0.0, "a measured speed outranks it"
+    assert stand(LEVEL, SPEED, overall=1.0, converter=0.0).run.value == 0.0, "a measured speed outranks it"
     assert stand(LEVEL).run.value is None
 
 
@@ -137,21 +137,20 @@ def test_other_inputs_disagree_too(kind: str, one: float, other: float) -> None:
     assert not stand(*sources, a=one, b=(other, 31.0)).disagreements, "one too old is not held against anything"
 
 
-hows = st.sampled_from([*MEASURED, "comb", "stated"])
+hows = st.sampled_from([*MEASURED, "comb", "level", "stated"])
 told = st.one_of(st.none(), st.floats(-100, 100))
 
 
 @given(
     listed=st.lists(st.tuples(st.sampled_from(INPUTS), hows, st.floats(1, 1000)), max_size=8),
     heard=st.lists(st.tuples(told, st.floats(-2000, 2000)), max_size=8),
-    level=st.sampled_from([None, True, False]),
 )
 def test_whatever_was_heard_a_value_has_a_fresh_source_and_no_value_a_reason(
-    listed: list[tuple[str, str, float]], heard: list[tuple[float | None, float]], level: bool | None
+    listed: list[tuple[str, str, float]], heard: list[tuple[float | None, float]]
 ) -> None:
     sources = [Source(str(n), kind, how, math.inf if how == "stated" else age) for n, (kind, how, age) in enumerate(listed)]
     said: Mapping[str, Heard] = {str(n): Heard(value, NOW - age) for n, (value, age) in enumerate(heard)}
-    found = conditions(sources, said, NOW, least_speed_hz=1.0, level_running=level)
+    found = conditions(sources, said, NOW, least_speed_hz=1.0)
     by_name = {one.name: one for one in sources}
     for known in found.known.values():
         if known.value is None:

@@ -160,14 +160,15 @@ def test_digits_of_numbers_written_as_names_are_kept() -> None:
 
 def test_inputs_and_recordings_keep_their_lines() -> None:
     text = DRIVE + (
-        "inputs:\n  - {name: speed, kind: speed, source: register, address: 40001, age_limit: 30 s}\n"
+        "inputs:\n  - {name: speed, kind: speed, source: mqtt, topic: plant/speed, unit: rpm, age_limit: 30 s}\n"
+        "incoming: {mqtt: {host: broker}}\n"
         "recordings:\n  - {file: a.wav, point: top, rate: 25.6 kHz, unit: m/s2, speed: 1478 rpm, start: 2026-03-02T10:00}\n"
     )
     built = job(text)
-    assert (built.inputs[0].address, built.inputs[0].age_limit, built.inputs[0].where) == ("40001", 30.0, "job.yaml:29")
+    assert (built.inputs[0].topic, built.inputs[0].age_limit, built.inputs[0].where) == ("plant/speed", 30.0, "job.yaml:29")
     entry = built.recordings[0]
     assert (entry.rate_hz, entry.speed_hz, entry.start) == (25600.0, pytest.approx(1478 / 60), "2026-03-02T10:00")
-    assert entry.where == "job.yaml:31"
+    assert entry.where == "job.yaml:32"
 
 
 def test_a_recording_keeps_how_and_in_what_state_it_was_taken() -> None:
@@ -479,7 +480,8 @@ LEAVES = st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text
 @FUZZ
 @given(data=st.data())
 def test_any_value_in_any_place_is_read_or_answered_with_problems(data: st.DataObject) -> None:
-    source = parse_text(DRIVE + "inputs:\n  - {name: a, kind: speed, source: stated}\nrecordings:\n  - {file: a}\n")
+    plant = "inputs:\n  - {name: a, kind: speed, source: stated, value: 1 Hz}\nincoming: {http: {token_file: t}}\n"
+    source = parse_text(f"{DRIVE}{plant}recordings:\n  - {{file: a}}\n")
     path = data.draw(st.sampled_from(sorted(source.lines.keys() - {()}, key=str)))
     value = data.draw(st.one_of(LEAVES, st.lists(LEAVES, max_size=2), st.dictionaries(st.text(max_size=4), LEAVES, max_size=2)))
     source.value(path[:-1])[path[-1]] = value

@@ -297,7 +297,7 @@ def test_what_no_rig_has_is_refused_by_name() -> None:
     rig = new_rig()
     with pytest.raises(OutOfRange, match="one of: input bearing, coupling end"):
         rig.set_fault("bearing 9", "outer_race", 1.0)
-    with pytest.raises(OutOfRange, match="outer_race, inner_race"):
+    with pytest.raises(OutOfRange, match="one of: outer race, inner race"):
         rig.set_fault("input bearing, far end", "crack", 1.0)
     with pytest.raises(OutOfRange, match="0 Hz or more"):
         rig.set_speed(-1.0)
@@ -311,13 +311,28 @@ def test_what_no_rig_has_is_refused_by_name() -> None:
         ("load 80 %", "load 80 %"),
         ("ambient 30 °C", "ambient 30 °C"),
         ("sump 70 °C", "sump 70 °C"),
-        ("fault outer_race 2.5 m/s2 at intermediate bearing, left", "outer_race of intermediate bearing, left: 2.5 m/s2"),
+        ("state overrunning", "state overrunning"),
+        ("fault outer_race 2.5 m/s2 at intermediate bearing, left", "outer race at intermediate bearing, left: 2.5 m/s2"),
+        ("fault tooth 10 m/s2 at intermediate in low-speed mesh", "tooth at intermediate in low-speed mesh: 10 m/s2"),
+        ("fault unbalance 4 mm/s at input", "unbalance at input: 4 mm/s"),
+        ("fault electrical 2 mm/s", "electrical: 2 mm/s"),
+        ("fault background 3 mm/s at 18.3 Hz for 2 h", "background at 18.3 Hz: 3 mm/s for 2 h"),
+        ("fault offset -20 m/s2 at input coupling end x", "offset at input coupling end x: -20 m/s2"),
+        ("fault late 300 ms at 12 in 20 % for 10 min", "late at 12: 300 ms in 20 % for 10 min"),
+        ("fault lost 20 % at bus", "lost at bus: 20 %"),
+        ("fault clock drift 500 ppm at 12", "clock drift at 12: 500 ppm"),
+        ("fault brown-out 5 s at 12", "brown-out at 12: 5 s"),
+        ("grow unbalance at input to 8 mm/s over 2 h", "unbalance at input grows to 8 mm/s over 2 h"),
         ("tap intermediate left", "towards the output end"),
-        ("silence 12", "unit 12: unplugged"),
-        ("swap 12", "low word first"),
-        ("shift 12 1", "moved by 1"),
-        ("axes 12 y x -z", "axes come out as y x -z"),
-        ("mend 12", "mended"),
+        ("fault unplugged at 12", "unplugged at 12"),
+        ("fault stuck at 12 for 30 s", "stuck at 12 for 30 s"),
+        ("fault swapped words at 12", "unit 12: swapped words"),
+        ("fault shift 1 at 12", "unit 12: shift 1"),
+        ("fault axes y x -z at 12", "unit 12: axes y x -z"),
+        ("fault address 40 at 12", "unit 12: address 40"),
+        ("mend 12", "unit 12: mended"),
+        ("mend all", "nothing is wrong any more"),
+        ("faults", "nothing is wrong"),
     ],
 )
 def test_orders_are_carried_out_and_said(order: str, says: str) -> None:
@@ -329,11 +344,26 @@ def test_orders_are_carried_out_and_said(order: str, says: str) -> None:
     [
         ("jump", "one of: speed, stop"),
         ("speed 1200", "a speed with its unit"),
-        ("fault outer_race", "fault KIND IMPACT at BEARING"),
+        ("fault", "fault KIND SIZE at PLACE; kinds: outer race"),
+        ("fault outer_race", "fault outer race SIZE (peak of one knock's ring, in m/s2) at BEARING"),
+        ("fault unplugged 3 at 12", "fault unplugged at UNIT"),
+        ("fault crack 3 m/s2 at input", "one of: outer race"),
+        ("fault unbalance 4 mm/s at nowhere", "one of: input; intermediate; output"),
+        ("fault unbalance 4 at input", "a velocity with its unit"),
+        ("fault tooth 4 m/s2 at intermediate", "intermediate in high-speed mesh; intermediate in low-speed mesh"),
+        ("fault lost 120 % at 12", "a share of 1 at most"),
+        ("fault unbalance -4 mm/s at input", "a size of 0 or more"),
+        ("fault electrical 4 mm/s at input", "place='input'"),
+        ("grow unbalance to 8 mm/s", "grow KIND at PLACE to SIZE over TIME"),
+        ("grow stuck at 12 to 1 over 2 h", "stuck is there or not"),
+        ("mend unbalance at input", "one that is there: none"),
+        ("state sideways", "one of: steady"),
+        ("fault address 300 at 12", "1 to 247"),
         ("tap nowhere", "one of: input coupling end"),
-        ("silence 99", "one of: 3, 11, 12, 21, 31"),
-        ("axes 12 x x z", "x, y and z in the order"),
-        ("shift 12 5", "1 or -1"),
+        ("fault unplugged at 99", "one of: 3; 11; 12; 21; 31; bus"),
+        ("mend 99", "one of: 3, 11, 12, 21, 31"),
+        ("fault axes x x z at 12", "x, y and z in the order"),
+        ("fault shift 5 at 12", "1 or -1"),
     ],
 )
 def test_an_order_that_is_none_changes_nothing_and_says_what_would_be_one(order: str, rule: str) -> None:

@@ -8,7 +8,7 @@ attributes; words for a person are made once, by the face that shows them.
 from collections.abc import Iterable
 from typing import NamedTuple
 
-__all__ = ["BadInput", "BadReply", "BadRequest", "GearcaseError", "NoReply", "OutOfRange", "Problem", "above_zero"]
+__all__ = ["BadInput", "BadReply", "BadRequest", "Garbled", "GearcaseError", "NoReply", "OutOfRange", "Problem", "above_zero"]
 
 
 class GearcaseError(Exception):
@@ -83,6 +83,10 @@ class NoReply(_OnTheBus):
 
 class BadReply(_OnTheBus):
     """A device answered nonsense."""
+
+
+class Garbled(BadReply):
+    """Bytes came that are no frame: noise, another baud or parity, or two devices that speak at once."""
 
 
 class BadRequest(_OnTheBus):

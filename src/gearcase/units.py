@@ -74,7 +74,7 @@ ACCEPTED: dict[str, dict[str, str]] = {
     "time": {"s": "second", "ms": "ms", "us": "us", "µs": "us", "ns": "ns", "min": "minute", "h": "hour", "d": "day"},
     "stress": {"MPa": "MPa", "N/mm2": "MPa", "GPa": "GPa", "psi": "psi", "Pa": "Pa"},
     "torque": {"N m": "N*m", "Nm": "N*m", "lbf in": "lbf*inch", "lbf ft": "lbf*foot"},
-    "ratio": {"%": "percent", "": "dimensionless"},
+    "ratio": {"%": "percent", "ppm": "ppm", "": "dimensionless"},
     "voltage": {"V": "volt", "mV": "millivolt", "kV": "kilovolt"},
     "current": {"A": "ampere", "mA": "milliampere"},
     "resistance": {"ohm": "ohm", "Ω": "ohm", "kohm": "kiloohm", "kΩ": "kiloohm"},

@@ -18,7 +18,9 @@ from gearcase.install.outage import Outage
 from gearcase.install.points import Point
 from gearcase.install.site import Conditions, NetworkSheet, Power
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
+from gearcase.job.build_inputs import Incoming, Input, build_incoming, build_inputs
 from gearcase.job.build_kit import build_housing, build_kit, build_point
+from gearcase.job.build_notify import Notify, build_notify
 from gearcase.job.build_outage import build_outage
 from gearcase.job.build_publish import Publish, build_publish
 from gearcase.job.build_site import build_bus, build_conditions, build_network, build_power
@@ -27,22 +29,9 @@ from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate
 from gearcase.job.schema import JobModel, RecordingModel
 from gearcase.signal.recording import Circumstances
 
-__all__ = ["SECTIONS", "Input", "Job", "RecordingEntry", "build", "load"]
+__all__ = ["SECTIONS", "Job", "RecordingEntry", "build", "load"]
 
 SECTIONS = tuple(JobModel.model_fields)
-
-
-@dataclass(frozen=True)
-class Input:
-    """Where speed, load, run state or direction come from; `age_limit` in s."""
-
-    name: str
-    kind: str
-    source: str
-    address: str
-    age_limit: float | None
-    fallback: str
-    where: str = ""
 
 
 @dataclass(frozen=True)
@@ -76,6 +65,8 @@ class Job:
     drive : Drive
     points : tuple of Point
     inputs : tuple of Input
+    incoming : Incoming
+        The ways in for what is not on the bus.
     recordings : tuple of RecordingEntry
     findings : tuple of Finding
         What is allowed but should be looked at.
@@ -85,6 +76,8 @@ class Job:
         The place, what feeds the kit, and the network sheet, None where there is none.
     outage : Outage
         Its day, windows, crew and what must be asked before; empty where the file is silent.
+    store : str
+        Address of the database that keeps what its watch reads; empty where that is a file in its folder.
     publish : Publish
         How the plant is told; nothing where the file is silent.
     sections : dict
@@ -99,6 +92,7 @@ class Job:
     drive: Drive
     points: tuple[Point, ...]
     inputs: tuple[Input, ...]
+    incoming: Incoming
     recordings: tuple[RecordingEntry, ...]
     findings: tuple[Finding, ...]
     housing: Housing
@@ -108,7 +102,9 @@ class Job:
     power: Power
     network: NetworkSheet | None
     outage: Outage
+    store: str
     publish: Publish
+    notify: Notify
     sections: dict[str, Any]
     text_sha256: str
 
@@ -151,7 +147,8 @@ def build(source: Source, *, folder: str) -> Job:
         site=model.site.model_dump(exclude={"conditions"}),
         drive=drive,
         points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
-        inputs=tuple(Input(**entry.model_dump(), where=source.where(("inputs", n))) for n, entry in enumerate(model.inputs)),
+        inputs=build_inputs(source, model.inputs),
+        incoming=build_incoming(model.incoming),
         recordings=tuple(_recording(source, n, entry) for n, entry in enumerate(model.recordings)),
         findings=tuple(drive_findings(source, model.drive, drive)),
         housing=build_housing(source, model.housing),
@@ -161,6 +158,8 @@ def build(source: Source, *, folder: str) -> Job:
         power=build_power(model.power),
         network=build_network(model.network),
         outage=build_outage(model.outage),
+        notify=build_notify(Path(folder), model.notify),
+        store=model.store,
         publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
         sections=source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),

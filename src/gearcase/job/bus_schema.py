@@ -84,7 +84,9 @@ class BusModel(Section):
 
     baud: Literal[1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200] = Field(19200, description="baud, e.g. 19200")
     device_delay: Time | None = Field(None, description="how long a device takes to answer, e.g. 5 ms")
-    connection: Connection | None = Field(None, description="how it is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
+    connection: Connection | None = Field(
+        None, description="how it is reached, e.g. tcp 192.0.2.10:502, rtu-over-tcp 192.0.2.10:4001 or serial /dev/ttyUSB0 8E1"
+    )
     controller: ControllerModel = Field(
         default_factory=ControllerModel, description="what asks: name, unit_load, rise_time, isolated"
     )

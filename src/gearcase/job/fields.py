@@ -11,6 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from gearcase import units
 from gearcase.errors import OutOfRange
+from gearcase.install.connection import parse_connection
 from gearcase.install.mounting import mount_names
 from gearcase.install.orientation import OUTWARD
 from gearcase.tables import load
@@ -29,14 +30,18 @@ __all__ = [
     "Count",
     "Current",
     "Elements",
+    "Ends",
     "Extra",
     "Frequency",
     "IpAddress",
     "KnownBy",
     "Length",
+    "Listen",
+    "MailAddress",
     "Mass",
     "Mount",
     "Name",
+    "Number",
     "Outward",
     "Part",
     "PerTurn",
@@ -46,6 +51,7 @@ __all__ = [
     "Power",
     "ProfileName",
     "Ratio",
+    "RegisterAddress",
     "Registers",
     "Resistance",
     "SampleUnit",
@@ -62,11 +68,14 @@ __all__ = [
     "Temperature",
     "Thread",
     "Time",
+    "TimeFromNow",
+    "Topic",
     "TopicPart",
     "Torque",
     "Velocity",
     "Voltage",
     "VoltageBetween",
+    "WebAddress",
     "WireSize",
     "Words",
 ]
@@ -75,6 +84,7 @@ _LARGEST = 1e9  # in SI; beyond it a quantity is a slip of the pen, and sums wit
 _MOST_TEETH = 9999
 _MOST_ELEMENTS = 999
 _MOST_POLES = 64
+_LONGEST_TOPIC = 1024  # bytes; brokers allow 65535, and nobody needs them
 _COLDEST, _HOTTEST = 173.15, 573.15  # K, of any place or part
 
 
@@ -260,9 +270,8 @@ def _outward(value: object) -> str:
 
 
 def _connection(value: object) -> str:
-    if not isinstance(value, str) or not re.fullmatch(r"\s*(tcp\s+\S+:\d{1,5}|serial\s+\S+)\s*", value):
-        raise OutOfRange("connection", repr(value), "how the bus is reached, e.g. tcp 192.0.2.10:502 or serial /dev/ttyUSB0")
-    return value.strip()
+    parse_connection(value)
+    return " ".join(str(value).split())
 
 
 def _port(value: object) -> int:
@@ -281,6 +290,53 @@ def _topic_part(value: object) -> str:
     if re.search(r"[/+#]", name):
         raise OutOfRange("name", repr(value), "a name without / + and #")
     return name
+
+
+def _mail_address(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[^@\s<>,;:\"]{1,64}@[A-Za-z0-9.-]{1,255}", value.strip()):
+        raise OutOfRange("mail", repr(value), "a mail address, e.g. shift@plant.example")
+    return value.strip()
+
+
+def _web_address(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"https?://[^\s/@]+(/\S*)?", value.strip()):
+        raise OutOfRange("url", repr(value), "a web address without a password in it, e.g. https://control.example/drives")
+    return value.strip()
+
+
+def _register_address(value: object) -> int:
+    return _whole(value, 0, 65535, "an address counted from 0, 0 to 65535; 40001 or 30001 of a sheet is 0")
+
+
+def _number(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or value == 0 or abs(value) > _LARGEST:
+        raise OutOfRange("number", repr(value), "a number, not 0, e.g. 0.1")
+    return float(value)
+
+
+def _ends(value: object) -> tuple[float, float]:
+    accepted = "the two numbers at the ends of its span, e.g. [4, 20]"
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise OutOfRange("ends", repr(value), accepted)
+    if any(isinstance(end, bool) or not isinstance(end, int | float) or abs(end) > _LARGEST for end in value):
+        raise OutOfRange("ends", repr(value), accepted)
+    if value[0] >= value[1]:
+        raise OutOfRange("ends", repr(value), "the lower end first, e.g. [4, 20]")
+    return float(value[0]), float(value[1])
+
+
+def _topic(value: object) -> str:
+    topic = _name(value)
+    if "+" in topic or "#" in topic or topic.startswith("$") or len(topic.encode()) > _LONGEST_TOPIC:
+        raise OutOfRange("topic", repr(value), "one topic, without wildcards, e.g. plant/drive 7/speed")
+    return topic
+
+
+def _listen(value: object) -> str:
+    match = re.fullmatch(r"(\S+):(\d{1,5})", value.strip()) if isinstance(value, str) else None
+    if not match or not 0 < int(match[2]) < 65536:
+        raise OutOfRange("address", repr(value), "address and port of this machine, e.g. 127.0.0.1:8070")
+    return match[0]
 
 
 def _registers(value: object) -> int:
@@ -313,13 +369,29 @@ WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 m
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 IpAddress = Annotated[str, BeforeValidator(_read(_ip_address)), _text("192.0.2.10")]
 TopicPart = Annotated[str, BeforeValidator(_read(_topic_part)), _text("crushing plant")]
+MailAddress = Annotated[str, BeforeValidator(_read(_mail_address)), _text("shift@plant.example")]
+WebAddress = Annotated[str, BeforeValidator(_read(_web_address)), _text("https://control.example/drives")]
+TimeFromNow = Annotated[float, _quantity("time", positive=False, least=0.0), _text("0 s", "30 min")]
 Port = Annotated[int, BeforeValidator(_read(_port)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 65535})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
+RegisterAddress = Annotated[
+    int, BeforeValidator(_read(_register_address)), WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 65535})
+]
+Number = Annotated[float, BeforeValidator(_read(_number)), WithJsonSchema({"type": "number"})]
+Ends = Annotated[
+    tuple[float, float],
+    BeforeValidator(_read(_ends)),
+    WithJsonSchema({"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}),
+]
+Topic = Annotated[str, BeforeValidator(_read(_topic)), _text("plant/drive 7/speed")]
+Listen = Annotated[str, BeforeValidator(_read(_listen)), _text("127.0.0.1:8070")]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
 ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
 ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
-Connection = Annotated[str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "serial /dev/ttyUSB0")]
+Connection = Annotated[
+    str, BeforeValidator(_read(_connection)), _text("tcp 192.0.2.10:502", "rtu-over-tcp 192.0.2.10:4001", "serial /dev/ttyUSB0 8E1")
+]
 Thread = Annotated[str, BeforeValidator(_read(_thread)), _text("1/4-28", "M6")]
 Time = Annotated[float, _quantity("time"), _text("30 s")]
 Velocity = Annotated[float, _quantity("velocity"), _text("5920 m/s")]

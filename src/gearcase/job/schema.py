@@ -9,9 +9,11 @@ from pydantic import BaseModel, Field, ValidationError
 
 from gearcase.job.bus_schema import BusModel
 from gearcase.job.drive_schema import DriveModel
-from gearcase.job.fields import Extra, Frequency, Name, SampleUnit, Section, Speed, Start, Temperature, Time, Words
+from gearcase.job.fields import Extra, Frequency, Name, SampleUnit, Section, Speed, Start, Temperature
 from gearcase.job.housing_schema import HousingModel
+from gearcase.job.inputs_schema import IncomingModel, InputModel
 from gearcase.job.kit_schema import KitModel, PointModel
+from gearcase.job.notify_schema import NotifyModel
 from gearcase.job.outage_schema import OutageModel
 from gearcase.job.power_schema import PowerModel
 from gearcase.job.publish_schema import PublishModel
@@ -21,19 +23,6 @@ from gearcase.signal.recording import STATES
 __all__ = ["JobModel", "RecordingModel", "json_schema", "read_as"]
 
 Model = TypeVar("Model", bound=BaseModel)
-
-
-class SignalModel(Section):
-    """Where speed, load, run state or direction come from."""
-
-    name: Name = Field(description="name of the input")
-    kind: Literal["speed", "load", "run_state", "direction"] = Field(description="speed, load, run_state or direction")
-    source: Literal["register", "mqtt", "analogue", "comb", "stated"] = Field(
-        description="register, mqtt, analogue, comb (inferred from the lines) or stated"
-    )
-    address: Words = Field("", description="register, topic, terminal or value")
-    age_limit: Time | None = Field(None, description="how old it may be, e.g. 30 s")
-    fallback: Words = Field("", description="what to use when it is lost")
 
 
 class RecordingModel(Section):
@@ -63,7 +52,10 @@ class JobModel(Section):
     site: SiteModel = Field(default_factory=SiteModel, description="where the drive stands, and its conditions")
     drive: DriveModel = Field(description="what turns")
     points: list[PointModel] = Field(default_factory=list, description="a list of measuring points")
-    inputs: list[SignalModel] = Field(default_factory=list, description="a list: where speed, load and run state come from")
+    inputs: list[InputModel] = Field(
+        default_factory=list, description="a list: where run, speed, load, direction and ambient come from, in order"
+    )
+    incoming: IncomingModel = Field(default_factory=IncomingModel, description="mqtt, http, folder, age_limit")
     recordings: list[RecordingModel] = Field(default_factory=list, description="a list of recordings to be judged")
     housing: HousingModel = Field(default_factory=HousingModel, description="material, surface_temperature, faces")
     kit: KitModel = Field(default_factory=KitModel, description="cables, adhesive, brackets, light, enclosure, probe")
@@ -73,6 +65,8 @@ class JobModel(Section):
         default_factory=PowerModel, description="the dc supply and its line, branch_circuit, entries, neighbours"
     )
     network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
+    notify: NotifyModel = Field(default_factory=NotifyModel, description="who is told: mail, webhooks, people, again")
+    store: Name = Field("", description="the address of a PostgreSQL database, without password, e.g. postgresql://host/name")
     publish: PublishModel = Field(default_factory=PublishModel, description="how the plant is told: modbus, opcua, mqtt")
 
 

@@ -27,7 +27,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["CONDITIONS", "LOAD", "OIL", "SPEED", "WIDENED_BEYOND", "LevelModel", "fit_level", "huber_regression"]
+__all__ = [
+    "CONDITIONS",
+    "LEAST_RECORDS",
+    "LOAD",
+    "OIL",
+    "SPEED",
+    "WIDENED_BEYOND",
+    "LevelModel",
+    "beyond_trained",
+    "fit_level",
+    "huber_regression",
+]
 
 SPEED, LOAD, OIL = "speed", "load", "oil temperature"
 CONDITIONS: Mapping[str, str] = {SPEED: "Hz", LOAD: "-", OIL: "K"}  # and their units
@@ -35,7 +46,7 @@ _HUBER = 1.345
 _ROUNDS, _STILL = 200, 1e-10
 LEAST_RECORDS = 50  # common practice, no source
 _LEAST_RANGE = {SPEED: 0.02, LOAD: 0.05, OIL: 3.0}  # middle 90 % of the records: ratio, share, K; common practice, no source
-_BESIDE = {SPEED: 0.05, LOAD: 0.1, OIL: 0.0}  # beyond the trained range: share, share, K; common practice, no source
+_BESIDE = {SPEED: 0.05, LOAD: 0.1}  # beyond the trained range, shares; common practice, no source
 WIDENED_BEYOND = 20.0  # outside the trained oil temperature [K]; common practice, no source
 _ALIKE = 0.95  # correlation from which two conditions cannot be told apart; common practice, no source
 _OUTER = 0.005  # of the records on either side that do not count for the trained range
@@ -94,16 +105,9 @@ class LevelModel:
         >>> model.not_trained({"speed": 31.0}), model.not_trained({"speed": 40.0})
         ('', 'speed 40 Hz, trained from 10 to 30 Hz')
         """
-        for name, (low, high) in self.trained.items():
-            if name not in conditions:
-                if name in self.slope:
-                    return f"{name} not known"
-                continue
-            beside = _BESIDE[name] * (high if name == SPEED else 1.0)
-            if name != OIL and not low - beside <= conditions[name] <= high + beside:
-                unit = "" if CONDITIONS[name] == "-" else f" {CONDITIONS[name]}"
-                return f"{name} {conditions[name]:.4g}{unit}, trained from {low:.4g} to {high:.4g}{unit}"
-        return ""
+        if missing := next((name for name in self.trained if name in self.slope and name not in conditions), ""):
+            return f"{missing} not known"
+        return beyond_trained({name: ends for name, ends in self.trained.items() if name != OIL}, conditions)
 
     def outside_oil(self, conditions: Mapping[str, float]) -> float:
         """How far the oil is outside the temperatures that were trained; 0 inside, or where it is not known. [K]"""
@@ -130,6 +134,20 @@ class LevelModel:
         trained = {name: (float(low), float(high)) for name, (low, high) in kept["trained"].items()}
         reference, slope = dict(kept["reference"]), dict(kept["slope"])
         return cls(kept["level"], kept["sigma"], reference, slope, trained, dict(kept["left_out"]), kept["records"])
+
+
+def beyond_trained(trained: Mapping[str, tuple[float, float]], conditions: Mapping[str, float]) -> str:
+    """The speed or load, of those known ([Hz], [-]), at which nothing was learned; empty where there is none.
+
+    >>> beyond_trained({"load": (0.3, 0.9)}, {"load": 0.1})
+    'load 0.1, trained from 0.3 to 0.9'
+    """
+    for name, (low, high) in trained.items():
+        beside = _BESIDE[name] * (high if name == SPEED else 1.0)
+        if name in conditions and not low - beside <= conditions[name] <= high + beside:
+            unit = "" if CONDITIONS[name] == "-" else f" {CONDITIONS[name]}"
+            return f"{name} {conditions[name]:.4g}{unit}, trained from {low:.4g} to {high:.4g}{unit}"
+    return ""
 
 
 def fit_level(values: ArrayLike, conditions: Mapping[str, ArrayLike]) -> LevelModel:

@@ -133,9 +133,7 @@ class Conditions:
         return ""
 
 
-def conditions(
-    sources: Iterable[Source], heard: Mapping[str, Heard], now: float, *, least_speed_hz: float, level_running: bool | None
-) -> Conditions:
+def conditions(sources: Iterable[Source], heard: Mapping[str, Heard], now: float, *, least_speed_hz: float) -> Conditions:
     """The inputs as they stand.
 
     Parameters
@@ -148,23 +146,21 @@ def conditions(
         Unix time. [s]
     least_speed_hz : float
         The drive runs at and above this measured speed. [Hz]
-    level_running : bool or None
-        What the overall level says of running, where a source of kind ``level`` is listed and its level is fresh.
 
     Examples
     --------
     >>> both = [Source("converter", "speed", "register", 30.0), Source("nameplate", "speed", "stated", math.inf)]
     >>> said = {"converter": Heard(24.75, 100.0), "nameplate": Heard(25.0, 0.0)}
-    >>> found = conditions(both, said, 110.0, least_speed_hz=1.0, level_running=None)
+    >>> found = conditions(both, said, 110.0, least_speed_hz=1.0)
     >>> found.speed.source, found.speed.age_s, found.run.value
     ('converter', 10.0, 1.0)
-    >>> conditions(both, said, 200.0, least_speed_hz=1.0, level_running=None).speed.says
+    >>> conditions(both, said, 200.0, least_speed_hz=1.0).speed.says
     'converter: last heard 100 s ago, may be 30 s old; nameplate: counts only while something else says that the drive runs'
     """
     listed: dict[str, list[Source]] = {kind: [] for kind in INPUTS}
     for source in sources:
         listed[source.kind].append(source)
-    run = _run(listed, heard, now, least_speed_hz, level_running)
+    run = _run(listed, heard, now, least_speed_hz)
     speed = _while_running(_first(listed["speed"], heard, now, run.value), run)
     direction = _first(listed["direction"], heard, now, run.value)
     if direction.value is None and speed.value is not None and speed.value < 0:
@@ -224,7 +220,6 @@ def _run(
     heard: Mapping[str, Heard],
     now: float,
     least_speed_hz: float,
-    level_running: bool | None,
 ) -> Known:
     """Whether it runs: by its own sources, a measured speed, a comb that stood out, an overall level."""
     own = _first([one for one in listed["run"] if one.how != "level"], heard, now, None)
@@ -236,12 +231,12 @@ def _run(
     comb = _first([one for one in listed["speed"] if one.how == "comb"], heard, now, 1.0)
     if comb.value is not None:
         return replace(comb, value=1.0, says="its lines stood out of a recording")
-    by_level = next((one for one in listed["run"] if one.how == "level"), None)
-    if by_level is not None and level_running is not None:
-        says = "by the overall level alone, which a neighbour can feign and a gentle drive may not reach"
-        return Known(float(level_running), by_level.name, 0.0, "inferred", says)
-    reasons = [one.says for one in (own, measured) if one.says != Known.says]
-    quality = "stale" if "stale" in (own.quality, measured.quality) else "bad"
+    level = _first([one for one in listed["run"] if one.how == "level"], heard, now, 1.0)
+    if level.value is not None:
+        return replace(level, says="by the overall level alone, which a neighbour can feign and a gentle drive may not reach")
+    tried = (own, measured, comb, level)
+    reasons = [one.says for one in tried if one.says != Known.says]
+    quality = "stale" if "stale" in {one.quality for one in tried} else "bad"
     return Known(quality=quality, says="; ".join(reasons) or Known.says)
 
 

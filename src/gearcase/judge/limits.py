@@ -8,11 +8,12 @@ ceiling of overall velocity holds everywhere. Nothing here trips: *danger* is th
 expire.
 
 The rules are common practice without source except the alarm rule of ISO 10816-3 (from memory). A share of a temperature
-means nothing, so a temperature keeps its fixed figures.
+means nothing: after three months its limits stand kelvins over what running, speed, load and surroundings make usual
+(`judge.warming`), and the fixed figures stay as a ceiling.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,6 +22,7 @@ from gearcase.errors import OutOfRange
 from gearcase.judge.compensation import LOAD, SPEED, LevelModel
 from gearcase.judge.operating import Operating
 from gearcase.judge.steady import Duty
+from gearcase.judge.warming import AROUND, WarmingModel
 from gearcase.judge.zones import STAND_IN, Rating
 from gearcase.worked import Given, Origin, Worked, work, worked_by
 
@@ -31,11 +33,13 @@ __all__ = [
     "Limit",
     "NotEnough",
     "ceiling_overall",
+    "ceiling_temperature",
     "day_one_overall",
     "day_one_temperature",
     "one_week",
     "one_week_overall",
     "three_month",
+    "three_month_temperature",
     "what_lacks",
 ]
 
@@ -52,6 +56,7 @@ _SIGMAS = 4.5  # of the residual, 4 to 5; common practice, no source
 LEAST_YELLOW_DB = {"overall velocity": 3.0, "": 6.0}  # over the usual level; of bands the latter; common practice, no source
 _DANGER_DB = 10.0  # over the usual level; common practice, no source
 _APART = 10 ** (3 / 20)  # danger stands at least 3 dB over yellow; common practice, no source
+_LEAST_YELLOW_K, _LEAST_DANGER_K, _APART_K = 5.0, 15.0, 5.0  # over the usual temperature, and between both; common practice
 
 
 @dataclass(frozen=True)
@@ -74,7 +79,7 @@ class Limit:
         What must be said beside them.
     operating : Operating or None
         Speed and load at which they hold; None at any.
-    model : LevelModel or None
+    model : LevelModel or WarmingModel or None
         By which a reading is brought to the reference before it is held against them; it also says where they hold.
     """
 
@@ -90,7 +95,7 @@ class Limit:
     expires: float
     note: str = ""
     operating: Operating | None = None
-    model: LevelModel | None = None
+    model: LevelModel | WarmingModel | None = None
 
 
 @dataclass(frozen=True)
@@ -186,6 +191,26 @@ def danger_over_usual(*, level: float, yellow: float) -> float:
     return float(max(10 ** (_DANGER_DB / 20) * level, _APART * yellow))
 
 
+@worked_by(formula="yellow = m + max(4.5 s, 5 K)", unit="K", source=_PRACTICE)
+def yellow_over_usual_temperature(*, level: float, sigma: float) -> float:
+    """Yellow over the usual temperature at the reference: 4.5 robust sigma of the residual, at least 5 K.
+
+    >>> yellow_over_usual_temperature(level=330.0, sigma=0.5), yellow_over_usual_temperature(level=330.0, sigma=2.0)
+    (335.0, 339.0)
+    """
+    return level + max(_SIGMAS * sigma, _LEAST_YELLOW_K)
+
+
+@worked_by(formula="danger = max(m + 15 K, yellow + 5 K)", unit="K", source=_PRACTICE)
+def danger_over_usual_temperature(*, level: float, yellow: float) -> float:
+    """Danger 15 K over the usual temperature, never less than 5 K over yellow.
+
+    >>> danger_over_usual_temperature(level=330.0, yellow=335.0)
+    345.0
+    """
+    return max(level + _LEAST_DANGER_K, yellow + _APART_K)
+
+
 @worked_by(formula="the highest ALARM, 1.25 BC", unit="m/s", source=_ISO)
 def highest_alarm(*, boundary_bc: float) -> float:
     """What the standard's ALARM never exceeds."""
@@ -269,6 +294,29 @@ def day_one_temperature(*, point: str, ambient_k: float | None, role: str, now: 
     yellow, danger = one("yellow", OIL_YELLOW, RISE_YELLOW), one("danger", OIL_DANGER, RISE_DANGER)
     note = "mineral oil; the maker's figure goes first"
     return Limit(point, "temperature", "running", yellow, danger, None, "K", "day-one", role, now + DAY_ONE_EXPIRES, note)
+
+
+def ceiling_temperature(*, point: str, ambient_k: float | None, role: str, now: float) -> Limit:
+    """The fixed figures of `day_one_temperature`, beside limits of the drive's own: no habit of the drive makes more usual. [K]"""
+    fixed = day_one_temperature(point=point, ambient_k=ambient_k, role=role, now=now)
+    return replace(fixed, kind="ceiling", expires=now + ONE_WEEK_EXPIRES)
+
+
+def three_month_temperature(model: WarmingModel, *, point: str, role: str, now: float) -> Limit:
+    """Limits over the usual temperature at the reference conditions, settled. [K]
+
+    Yellow stands 4.5 robust sigma of the residual over it, at least 5 K; danger 15 K.
+    """
+    level = Given(f"usual temperature at {point}, of {model.records} records", model.level, "K", Origin.MEASURED)
+    sigma = Given("robust sigma of what is left", model.sigma, "K", Origin.MEASURED)
+    yellow = work(f"yellow of temperature at {point}", yellow_over_usual_temperature, level=level, sigma=sigma)
+    danger = work(f"danger of temperature at {point}", danger_over_usual_temperature, level=level, yellow=yellow)
+    counts = [name for name in model.reference if name in model.rise or name == AROUND]
+    at = [_at(model.surroundings if name == AROUND else name, model.reference[name]) for name in counts]
+    note = f"brought to {', '.join(['settled', *at])}; time constant {model.time_constant_s / 60:.0f} min"
+    return Limit(
+        point, "temperature", "running", yellow, danger, None, "K", "three-month", role, now + ONE_WEEK_EXPIRES, note, None, model
+    )
 
 
 def three_month(model: LevelModel, *, point: str, quantity: str, unit: str, role: str, now: float) -> Limit:
@@ -382,7 +430,9 @@ def _own(values: ArrayLike, point: str, quantity: str, unit: str, runs: int) -> 
 def _at(condition: str, value: float) -> str:
     if condition == SPEED:
         return f"{60 * value:.0f} rpm"
-    return f"{100 * value:.0f} % load" if condition == LOAD else f"oil at {value - 273.15:.0f} °C"
+    if condition == LOAD:
+        return f"{100 * value:.0f} % load"
+    return f"{condition.removesuffix(' temperature')} at {value - 273.15:.0f} °C"
 
 
 def _boundary(zone: Rating, which: str) -> Given:

@@ -10,6 +10,7 @@ from gearcase.judge.alarm import Thresholds
 from gearcase.judge.compensation import LOAD, SPEED, WIDENED_BEYOND, LevelModel
 from gearcase.judge.limits import LEAST_YELLOW_DB
 from gearcase.judge.operating import Operating
+from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.record.store import Event
 
 __all__ = ["EVIDENCE", "Held", "InForce", "Key", "evidence_levels", "in_force", "voided"]
@@ -35,17 +36,23 @@ class InForce:
 
     thresholds: Thresholds
     operating: Operating | None = None
-    model: LevelModel | None = None
+    model: LevelModel | WarmingModel | None = None
     expires_s: float = math.inf
     widened_db: float = LEAST_YELLOW_DB[""]
 
-    def hold(self, value: float | None, conditions: Mapping[str, float]) -> Held:
-        """What a reading at these conditions (`judge.compensation.CONDITIONS`, those known) is to this limit."""
+    def hold(self, value: float | None, conditions: Mapping[str, float], heat: Heat | None = None) -> Held:
+        """What a reading at these conditions (`judge.compensation.CONDITIONS` and the ambient, those known) is to this limit; of a
+        temperature with a model, by what the heat remembers of them.
+        """
         where = self.operating
         if where is not None and not where.holds(speed_hz=conditions.get(SPEED), load=conditions.get(LOAD)):
             return Held(not_here=f"its limits hold at {where.says}")
         if self.model is None:
             return Held(value)
+        if isinstance(self.model, WarmingModel):
+            if heat is None or (why := self.model.not_known(heat, conditions)):
+                return Held(not_here=self.model.not_known(heat, conditions))
+            return Held(None if value is None else self.model.at_reference(value, heat))
         if why := self.model.not_trained(conditions):
             return Held(not_here=why)
         outside = self.model.outside_oil(conditions)
@@ -63,11 +70,17 @@ def in_force(baseline: Mapping[str, Any]) -> dict[Key, InForce]:
         found[row["point"], row["quantity"], name] = InForce(
             Thresholds(*(row[part]["value"] if row[part] else None for part in ("yellow", "danger", "low"))),
             operating,
-            LevelModel.of(row["model"]) if row["model"] else None,
+            _model(row),
             float(row["expires_s"]),
             LEAST_YELLOW_DB.get(row["quantity"], LEAST_YELLOW_DB[""]),
         )
     return found
+
+
+def _model(row: Mapping[str, Any]) -> LevelModel | WarmingModel | None:
+    if row["model"] is None:
+        return None
+    return WarmingModel.of(row["model"]) if row["quantity"] == "temperature" else LevelModel.of(row["model"])
 
 
 def evidence_levels(baseline: Mapping[str, Any]) -> dict[str, float]:

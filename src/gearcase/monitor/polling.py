@@ -1,15 +1,13 @@
 """One round of the bus: every device's values as readings, bad ones where a device is silent or answers nonsense."""
 
-import numpy as np
-
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import RECORD_REGISTERS, decode, profile
+from gearcase.device.profile import decode, profile
+from gearcase.device.records import take_record
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
 from gearcase.monitor.inputs import Inputs
 from gearcase.record.store import Reading
-from gearcase.signal.recording import Recording
 from gearcase.stages.minutes import SUMP
 from gearcase.units import SI_UNIT
 
@@ -27,7 +25,7 @@ _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
         "temperature": ("temperature",),
     },
 }
-_TRIES = 3  # of a record that was replaced while it was read
+_NOTHING: tuple[int, ...] = ()
 
 
 async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> list[Reading]:
@@ -45,61 +43,33 @@ async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> lis
     readings = []
     for device in job.bus.devices:
         wanted = _WANTED.get(device.profile, {})
-        asked = [one for one in inputs.registers if one.device == device.name]
-        if not wanted and not asked:
-            continue
-        words, silent = await _block(bus, device, profile(device.profile).span)
+        asked = [one for one in inputs.registers if one.input.device == device.name]
+        block, silent = _NOTHING, ""
+        if wanted or not all(one.alone for one in asked):
+            block, silent = await _registers(bus, device, 4, 0, profile(device.profile).span)
         for one in asked:
-            register = one.register
-            inputs.hear_register(one, silent or words[register.address : register.address + register.words], now)
+            register, words, why = one.register, _NOTHING, silent
+            if one.alone and not silent:  # a device that was silent just now is asked nothing more
+                words, why = await _registers(bus, device, register.function, register.address, register.words)
+            elif not silent:
+                words = block[register.address : register.address + register.words]
+            inputs.hear_register(one, why or words, now)
         for quantity, names in wanted.items():
             registers = [profile(device.profile).registers[name] for name in names]
             unit = SI_UNIT[registers[0].kind] if registers[0].kind else "-"
             try:
-                value = max(decode(one, words[one.address : one.address + one.words]) for one in registers)
+                value = max(decode(one, block[one.address : one.address + one.words]) for one in registers)
             except OutOfRange:
                 readings.append(Reading(now, device.point or SUMP, quantity, None, unit, "bad"))
             else:
                 readings.append(Reading(now, device.point or SUMP, quantity, value, unit))
+    inputs.hear_levels(readings)
     return readings + inputs.readings(now)
 
 
-async def _block(bus: RegisterBus, device: BusDevice, count: int) -> tuple[tuple[int, ...], str]:
-    """A device's registers from 0 on, and why there are none."""
+async def _registers(bus: RegisterBus, device: BusDevice, function: int, start: int, count: int) -> tuple[tuple[int, ...], str]:
+    """Registers of a device, and why there are none."""
     try:
-        return await bus.read(unit=device.address, function=4, start=0, count=count), ""
+        return await bus.read(unit=device.address, function=function, start=start, count=count), ""
     except (NoReply, BadReply, BadRequest) as error:
         return (), error.says
-
-
-async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | None, start: str) -> Recording:
-    """The waveform of one vibration sensor.
-
-    Raises
-    ------
-    NoReply, BadReply, BadRequest
-        The device does not deliver it.
-    """
-    form = profile(device.profile)
-    names = ("record number", "record rate", "record step", "record samples")
-    for _ in range(_TRIES):
-        head = await bus.read(unit=device.address, function=4, start=0, count=form.span)
-        number, rate, step, samples = (
-            decode(one, head[one.address : one.address + one.words]) for one in (form.registers[name] for name in names)
-        )
-        words = await bus.read(unit=device.address, function=4, start=RECORD_REGISTERS, count=int(samples))
-        again = await bus.read(unit=device.address, function=4, start=form.registers[names[0]].address, count=1)
-        if again[0] == int(number):
-            counts = np.array(words, dtype=np.uint16).view(np.int16)
-            return Recording(
-                samples=(counts * step).astype(np.float32),
-                sample_rate_hz=rate,
-                unit="m/s2",
-                channel="z",
-                speed_hz=speed_hz,
-                point=device.point,
-                name=f"{device.name}, record {number:.0f}",
-                start=start,
-                found=f"read from unit {device.address}",
-            )
-    raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")

@@ -12,15 +12,16 @@ import contextlib
 import fcntl
 import json
 import os
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 from gearcase.checksums import sha256_of_bytes
 from gearcase.errors import BadInput, Problem
 from gearcase.findings import Finding, Level
-from gearcase.record.results import sync_folder
+from gearcase.record.results import make_folder, sync_folder
 
-__all__ = ["FIRST", "append", "read", "torn"]
+__all__ = ["FIRST", "append", "line", "linked", "read", "require_held", "torn", "verified"]
 
 FIRST = "0" * 64  # what stands for the hash before the first entry
 _KEYS = {"number", "previous", "who", "when", "entry", "sha256"}
@@ -50,15 +51,16 @@ def append(path: Path, entry: dict[str, Any], *, who: str, when: str) -> dict[st
         The record was tampered with, or the place is full or cannot be written. What was recorded before stays.
     """
     try:
-        _make_folder(path.parent)
+        make_folder(path.parent)
         handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
         try:
             fcntl.flock(handle, fcntl.LOCK_EX)
             entries, whole, tail = _verified(path, _content(handle))
             if tail:
                 _set_aside(path, handle, whole, tail)
-            record = _record(path, entry, entries, who=who, when=when)
-            _write(handle, whole, (b"" if _ends_line(handle, whole) else b"\n") + _canonical(record) + b"\n")
+            previous = entries[-1]["sha256"] if entries else FIRST
+            record = linked(str(path), entry, number=len(entries) + 1, previous=previous, who=who, when=when)
+            _write(handle, whole, (b"" if _ends_line(handle, whole) else b"\n") + line(record) + b"\n")
             sync_folder(path.parent)
         finally:
             os.close(handle)
@@ -83,10 +85,59 @@ def read(path: Path, *, holds: str = "") -> tuple[dict[str, Any], ...]:
         An entry was changed, is missing or stands out of order; the problem names its line. Or the file cannot be read.
     """
     entries = _look(path)[0]
+    require_held(str(path), entries, holds)
+    return entries
+
+
+def linked(where: str, entry: dict[str, Any], *, number: int, previous: str, who: str, when: str) -> dict[str, Any]:
+    """An entry as the next of a chain, wherever that is kept: with its number, the hash before it (`FIRST`, or that of the entry
+    before) and its own.
+
+    Raises
+    ------
+    BadInput
+        It is not plain, finite data; the problem names `where`.
+    """
+    record = {"number": number, "previous": previous, "who": who, "when": when, "entry": entry}
+    try:
+        whole = {**record, "sha256": _digest(record)}
+        return dict(json.loads(line(whole)))  # as it will be read: tuples are lists, keys are text
+    except (TypeError, ValueError) as error:
+        raise BadInput(Problem(where, "", str(error), "an entry of plain, finite data")) from None
+
+
+def line(record: dict[str, Any]) -> bytes:
+    """A record in the one form in which it is kept and hashed: canonical JSON, ASCII."""
+    return json.dumps(record, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
+
+
+def verified(where: str, lines: Iterable[bytes]) -> tuple[dict[str, Any], ...]:
+    """The records of a whole chain.
+
+    Raises
+    ------
+    BadInput
+        A line was changed, is missing or stands out of order; the problem names it, as ``where:number``.
+    """
+    entries: list[dict[str, Any]] = []
+    for number, one in enumerate(lines, start=1):
+        record = _parsed(one)
+        if (wrong := _wrong(record, entries)) or record is None:
+            raise BadInput(Problem(f"{where}:{number}", "", wrong, _AS_WRITTEN))
+        entries.append(record)
+    return tuple(entries)
+
+
+def require_held(where: str, entries: Sequence[dict[str, Any]], holds: str) -> None:
+    """Refuse a chain without the entry of a hash that somebody kept; empty asks for none.
+
+    Raises
+    ------
+    BadInput
+    """
     if holds and holds != FIRST and all(record["sha256"] != holds for record in entries):
         given = f"the entry with hash {holds[:12]} is missing: {len(entries)} are left"
-        raise BadInput(Problem(f"{path}:{len(entries) + 1}", "", given, _AS_WRITTEN))
-    return entries
+        raise BadInput(Problem(f"{where}:{len(entries) + 1}", "", given, _AS_WRITTEN))
 
 
 def torn(path: Path) -> Finding | None:
@@ -120,31 +171,26 @@ def _look(path: Path) -> tuple[tuple[dict[str, Any], ...], int, bytes]:
 def _verified(path: Path, content: bytes) -> tuple[tuple[dict[str, Any], ...], int, bytes]:
     """The entries, how many bytes they take, and what of a torn line follows them."""
     *lines, tail = content.split(b"\n")
-    entries: list[dict[str, Any]] = []
-    for number, line in enumerate(lines, start=1):
-        record = _parsed(line)
-        if (wrong := _wrong(record, entries)) or record is None:
-            raise BadInput(Problem(f"{path}:{number}", "", wrong, _AS_WRITTEN))
-        entries.append(record)
+    entries = verified(str(path), lines)
     whole = len(content) - len(tail)
     last = _parsed(tail)
     if last is not None and not _wrong(last, entries):  # only its newline is missing
         return (*entries, last), len(content), b""
-    return tuple(entries), whole, tail
+    return entries, whole, tail
 
 
-def _parsed(line: bytes) -> dict[str, Any] | None:
+def _parsed(content: bytes) -> dict[str, Any] | None:
     """A line as data, None unless it is byte for byte what `append` would have written."""
     try:
-        record = json.loads(line)
-        if not isinstance(record, dict) or record.keys() != _KEYS or _canonical(record) != line:
+        record = json.loads(content)
+        if not isinstance(record, dict) or record.keys() != _KEYS or line(record) != content:
             return None
     except (ValueError, RecursionError):
         return None
     return record
 
 
-def _wrong(record: dict[str, Any] | None, before: list[dict[str, Any]]) -> str:
+def _wrong(record: dict[str, Any] | None, before: Sequence[dict[str, Any]]) -> str:
     """What is wrong with a line after those before it, empty when nothing is."""
     if record is None:
         return "a line that is not an entry"
@@ -157,22 +203,8 @@ def _wrong(record: dict[str, Any] | None, before: list[dict[str, Any]]) -> str:
     return ""
 
 
-def _record(path: Path, entry: dict[str, Any], entries: tuple[dict[str, Any], ...], *, who: str, when: str) -> dict[str, Any]:
-    previous = entries[-1]["sha256"] if entries else FIRST
-    record = {"number": len(entries) + 1, "previous": previous, "who": who, "when": when, "entry": entry}
-    try:
-        whole = {**record, "sha256": _digest(record)}
-        return dict(json.loads(_canonical(whole)))  # as it will be read: tuples are lists, keys are text
-    except (TypeError, ValueError) as error:
-        raise BadInput(Problem(str(path), "", str(error), "an entry of plain, finite data")) from None
-
-
 def _digest(record: dict[str, Any]) -> str:
-    return sha256_of_bytes(_canonical({key: value for key, value in record.items() if key != "sha256"}))
-
-
-def _canonical(data: dict[str, Any]) -> bytes:
-    return json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
+    return sha256_of_bytes(line({key: value for key, value in record.items() if key != "sha256"}))
 
 
 def _content(handle: int) -> bytes:
@@ -209,11 +241,3 @@ def _set_aside(path: Path, handle: int, whole: int, tail: bytes) -> None:
     sync_folder(path.parent)
     os.ftruncate(handle, whole)
     os.fsync(handle)
-
-
-def _make_folder(folder: Path) -> None:
-    """Make a folder and those above it, each name synced."""
-    missing = [part for part in (folder, *folder.parents) if not part.exists()]
-    folder.mkdir(parents=True, exist_ok=True)
-    for part in missing:
-        sync_folder(part.parent)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from gearcase import __version__
 from gearcase.errors import BadInput, Problem
 
-__all__ = ["StoredResult", "latest", "numbers", "stored", "sync_folder", "write"]
+__all__ = ["StoredResult", "latest", "make_folder", "numbers", "stored", "sync_folder", "write"]
 
 _RESULT = "result.json"
 _CURRENT = "current"
@@ -221,6 +221,14 @@ def _write_arrays(folder: Path, arrays: Mapping[str, Mapping[str, NDArray[np.flo
         buffer = pyarrow.BufferOutputStream()
         pyarrow.parquet.write_table(table, buffer, compression="zstd")
         _write(folder / f"{name}.parquet", buffer.getvalue())
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, each name on disk."""
+    missing = [part for part in (folder, *folder.parents) if not part.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for part in missing:
+        sync_folder(part.parent)
 
 
 def sync_folder(path: Path) -> None:

@@ -65,6 +65,8 @@ class Recording:
         File name, for people.
     start : str
         When it was taken, ISO 8601; empty when unknown.
+    step : float or None
+        What one count of the sensor's converter is, where the samples are whole counts. [unit of the samples]
     """
 
     samples: NDArray[np.floating]
@@ -80,6 +82,7 @@ class Recording:
     tachometer: str = ""
     taken: Circumstances = field(default_factory=Circumstances)
     found: str = field(default="", compare=False)
+    step: float | None = None
 
     @property
     def duration_s(self) -> float:

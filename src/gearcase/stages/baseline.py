@@ -210,6 +210,7 @@ class _Draft:
             now=self.now,
             spacing=minutes.spacing,
             span=float(minutes.time_s[-1] - minutes.time_s[0]) + minutes.spacing,
+            minutes=minutes,
         )
         evidence = []
         for part in parts:

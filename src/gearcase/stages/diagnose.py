@@ -33,7 +33,7 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.patterns.families import examine
 from gearcase.judge.patterns.observed import Kept, Observed, Recorded
-from gearcase.judge.patterns.signs import Weighed
+from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
@@ -59,6 +59,7 @@ GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handboo
 _RACES = ("outer_race", "inner_race")
 _UNSTEADY = ("starting", "run-up", "coast-down")
 _LINE_CHANCE = 1e-3
+_BESIDE_LINE = 4  # bins either side that count as a line
 _WEAKEST_KEPT = 1e-9
 
 
@@ -75,7 +76,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     -------
     StageResult
         Document ``diagnose/1``; arrays ``NAME-N`` (spectrum, envelope, and those of `stages.pictured`) of the latest recording of
-        each point and of those whose verdicts stand; `wrong` when a fault is claimed, a recording is unfit to be judged, or the
+        each point and of those that verdicts stand on; `wrong` when a fault is claimed, a recording is unfit to be judged, or the
         overall velocity is in zone D.
     """
     lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
@@ -85,6 +86,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     histories: dict[tuple[str, str], OrderHistory] = {}
     first: dict[str, _First] = {}
     looked: list[_Looked] = []
+    rough: list[_Rough] = []
     kept_records = Kept()
     read = [*job.sources(("drive", "points")), *tables.sources("fault_patterns", "confusions", "vibration_zones", *ESTIMATE_TABLES)]
     for number, recording in enumerate(recordings):
@@ -94,6 +96,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
+        rough += [examined.rough] if examined.rough else []
         kept_records.add(examined.recorded(under))
         read.append({"what": f"recording {recording.name}", "sha256": recording.sha256})
         shown = (number, examined)
@@ -106,12 +109,24 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
             first[recording.point] = _First(examined.envelope, examined.speed.hz)
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
-    document = _together(job, documents, looked, offered_only(examine(job.drive, records)), changes)
+    weighed = offered_only(examine(job.drive, records))
+    document = _together(job, documents, looked, weighed, [*_rough_rows(rough, weighed, records), *changed_rows(changes)], changes)
+    for claim in (one for one in weighed if one.answer is Answer.CLAIMED and one.seen_in):
+        rests_on = claim.seen_in[-1].recording  # which may be older than the latest of its point
+        at = _number_of(rests_on, documents)
+        if at not in {shown for shown, _ in kept.values()}:
+            kept[claim.component, claim.pattern, rests_on.point] = at, Examined(job.drive, lines, hypotheses, rests_on)
     together = {
         f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
     }
     together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
+
+
+def _number_of(recording: Recording, documents: Sequence[Mapping[str, Any]]) -> int:
+    """Which of the recordings judged it is."""
+    keys = ("name", "sha256", "point", "channel", "start")
+    return next(n for n, row in enumerate(documents) if all(row[key] == getattr(recording, key) for key in keys))
 
 
 @dataclass(frozen=True)
@@ -133,6 +148,15 @@ class _Looked:
     why_not: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class _Rough:
+    """Overall vibration in zone C or D at a point: in words, and the place of the line that makes most of it. [Hz]"""
+
+    point: str
+    says: str
+    most_hz: tuple[float, float]
+
+
 class Examined:
     """One recording, examined."""
 
@@ -152,6 +176,7 @@ class Examined:
         self.spectrum: Transform | None = None
         self.velocity: float | None = None
         self.rating: Rating | None = None
+        self.rough: _Rough | None = None
         self.judgement = Judgement()
         self.verdicts: list[dict[str, Any]] = []
         self.unexplained: list[dict[str, Any]] = []
@@ -177,7 +202,7 @@ class Examined:
             return
         self.speed = speed
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
-            self.cannot_tell.append(self._rough_running(spectrum, speed.hz, velocity, self.rating))
+            self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
         self.judgement = judge_bearings(
             envelope,
             hypotheses,
@@ -246,7 +271,7 @@ class Examined:
                 "overall_velocity_mm_s": None if self.velocity is None else 1000 * self.velocity,
                 "zone": self.rating.zone if self.rating else None,
             },
-            "clean": not self.verdicts and not self.cannot_tell,
+            "clean": not self.verdicts and not self.cannot_tell and self.rough is None,
             "cannot_tell": list(self.cannot_tell),
             "unexplained": self.unexplained,
             "verdicts": list(self.verdicts),
@@ -330,21 +355,21 @@ class Examined:
             return None
         return float(overall_velocity(spectrum, unit=self.recording.unit))
 
-    def _rough_running(self, spectrum: Transform, speed_hz: float, velocity: float, rating: Rating) -> str:
-        """Overall vibration in zone C or D, with the line that makes most of it: one direction cannot name its cause."""
+    def _rough_running(self, spectrum: Transform, speed_hz: float, velocity: float, rating: Rating) -> _Rough:
+        """Overall vibration in zone C or D, with the line that makes most of it: all recordings together may name its cause."""
         shares = {}
         for line in self.lines:
-            hz, reach = line.hz(speed_hz), 4 * spectrum.bin_hz
+            hz, reach = line.hz(speed_hz), _BESIDE_LINE * spectrum.bin_hz
             if line.kind in ("shaft", "mesh") and 10 + reach < hz < 1000 - reach:
                 alone = overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
                 shares[line.name] = float(alone / velocity) ** 2
         most = max(shares, key=lambda name: shares[name], default="")
         by = f", {percent(shares[most])} of its power at {most}" if most else ""
         speed = f"{1000 * velocity:.2g} mm/s"
-        return (
-            f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN}); "
-            "unbalance, misalignment, looseness and the coupled machine cannot be told apart from one direction: measure two "
-            "radial and the axial direction on both sides of the coupling"
+        says = f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN})"
+        middle = next((line.hz(speed_hz) for line in self.lines if line.name == most), 0.0)
+        return _Rough(
+            self.recording.point, says, (middle - _BESIDE_LINE * spectrum.bin_hz, middle + _BESIDE_LINE * spectrum.bin_hz)
         )
 
     def _verdict(self, comb: Comb, hypothesis: Hypothesis, growth: float | None, speed_hz: float) -> dict[str, Any]:
@@ -468,6 +493,7 @@ def _together(
     recordings: list[dict[str, Any]],
     looked: Sequence[_Looked],
     weighed: Sequence[Weighed],
+    beside: Sequence[str],
     changes: list[dict[str, Any]],
 ) -> dict[str, Any]:
     """The one document over all recordings: of each bearing fault the latest recording that shows it, every pattern, and levels."""
@@ -479,7 +505,7 @@ def _together(
     verdicts = sorted(latest.values(), key=lambda verdict: -verdict["strength_db"]) + verdict_rows(weighed)
     verdicts.sort(key=lambda verdict: -pressing(verdict["urgency"]))
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
-    cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed), *changed_rows(changes)]
+    cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed), *beside]
     if recordings and all(row["speed_from"] in (*_UNSTEADY, "standing") for row in recordings):
         cannot_tell.append("no recording was taken at a steady speed: no bearing was judged")
     blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]
@@ -523,6 +549,27 @@ def _not_seen_later(
             f"seen last in {verdict['recording']}; not seen in {absent} later recording{'s' if absent > 1 else ''} {place}; "
             "falling after a rise is not recovery: record again at the same speed and load before putting it aside"
         )
+
+
+def _rough_rows(rough: Sequence[_Rough], weighed: Sequence[Weighed], records: Sequence[Recorded]) -> Iterator[str]:
+    """Rough running that no claimed pattern makes, and what would tell its cause."""
+    for one in rough:
+        claimed = [found for found in weighed if found.answer is Answer.CLAIMED and _makes(found, one)]
+        if any(one.point == seen.recording.point for found in claimed for seen in found.seen_in):
+            continue
+        measured = {record.recording.taken.direction for record in records if record.recording.point == one.point}
+        if {"horizontal", "vertical", "axial"} <= measured:
+            yield f"{one.says}; no pattern of shafts, motor or neighbours is sure to make it: see which signs each still needs"
+        else:
+            yield (
+                f"{one.says}; unbalance, misalignment, looseness and the coupled machine cannot be told apart from one direction: "
+                "measure two radial and the axial direction on both sides of the coupling"
+            )
+
+
+def _makes(found: Weighed, rough: _Rough) -> bool:
+    lowest, highest = rough.most_hz
+    return any(line.found_hz is not None and lowest <= line.found_hz <= highest for line in found.lines)
 
 
 def _blind_in_all(looked: Sequence[_Looked]) -> Iterator[str]:

@@ -66,8 +66,10 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
     recording, stated = heard.recording, heard.recording.speed_hz
     low, high = (stated, stated) if stated else drive.speed_hz
     orders = comb_orders(lines)
+    # a loose input's half orders are, a few per cent off, an output shaft's harmonics; of double the speed they are its own
+    families = (*orders.spectrum, orders.loose) if high / low <= LARGEST_RANGE else orders.spectrum
     spectra = [
-        Spectrum(heard.strength, heard.spectrum.bin_hz, orders.spectrum),
+        Spectrum(heard.strength, heard.spectrum.bin_hz, families),
         Spectrum(heard.envelope.strength, heard.envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
     ]
     near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))

@@ -22,15 +22,18 @@ from gearcase.judge.limits import (
     THREE_MONTHS,
     Limit,
     ceiling_overall,
+    ceiling_temperature,
     day_one_overall,
     day_one_temperature,
     one_week,
     one_week_overall,
     three_month,
+    three_month_temperature,
 )
 from gearcase.judge.operating import Operating, operating_states
+from gearcase.judge.warming import fit_warming
 from gearcase.judge.zones import Rating
-from gearcase.stages.minutes import MINUTE, OVERALL, TEMPERATURE, UNITS, Records, date
+from gearcase.stages.minutes import MINUTE, OVERALL, TEMPERATURE, UNITS, Minutes, Records, date
 
 __all__ = ["Setting", "TooLittle", "limit_row", "limits_of"]
 
@@ -58,6 +61,8 @@ class Setting:
         Unix time. [s]
     spacing, span : float
         Between minutes, and from the first to the last. [s]
+    minutes : Minutes
+        All of them, as a temperature remembers what was before.
     """
 
     zone: Rating | None
@@ -68,6 +73,7 @@ class Setting:
     now: float
     spacing: float
     span: float
+    minutes: Minutes
 
 
 @dataclass(frozen=True)
@@ -86,7 +92,7 @@ def limits_of(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records]
     if not len(part):
         return
     if quantity == TEMPERATURE:
-        yield day_one_temperature(ambient_k=setting.ambient_k, **stands), part
+        yield from _temperature(part, setting)
     elif setting.known_defect and quantity == OVERALL and zone is not None:
         runs = len(np.unique(part.run))
         limit = one_week_overall(part.value, zone=zone, runs=runs, known_defect=True, **stands)
@@ -95,6 +101,20 @@ def limits_of(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records]
         yield from _own(part, setting)
     elif quantity == OVERALL and zone is not None:
         yield day_one_overall(zone=zone, **stands), part
+
+
+def _temperature(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records]]:
+    """Fixed figures; after three months those of its own, the fixed ones as a ceiling beside them."""
+    stands: dict[str, Any] = {"point": part.point, "role": setting.role, "now": setting.now}
+    if not setting.known_defect and part.time_s[-1] - part.time_s[0] >= THREE_MONTHS:
+        minutes = setting.minutes
+        judged = np.isin(minutes.time_s, part.time_s)
+        model = fit_warming(minutes.history(part.point), minutes.of(TEMPERATURE, part.point), judged=judged)
+        if model is not None:
+            yield three_month_temperature(model, **stands), minutes.brought(part, model)
+            yield ceiling_temperature(ambient_k=setting.ambient_k, **stands), part
+            return
+    yield day_one_temperature(ambient_k=setting.ambient_k, **stands), part
 
 
 def _own(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records] | TooLittle]:

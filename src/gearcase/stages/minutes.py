@@ -16,6 +16,7 @@ from gearcase.judge.families import LINE_FAMILIES
 from gearcase.judge.limits import DAY
 from gearcase.judge.settling import Probe, probe
 from gearcase.judge.steady import RunState, run_states
+from gearcase.judge.warming import DrivingHistory, WarmingModel
 from gearcase.record.store import Readings
 
 __all__ = [
@@ -167,6 +168,23 @@ class Minutes:
             slope_limit=SETTLED_SLOPE,
             longest_gap=max(2 * MINUTE, 3 * self.spacing),
         )
+
+    def history(self, point: str) -> DrivingHistory:
+        """How the drive was run, and what was around a point: the ambient where it was read, else the sump for all but itself."""
+        read = {name: self.of(name) for name in (SPEED, LOAD)}
+        speed, load = (column if np.any(np.isfinite(column)) else None for column in read.values())
+        around, surroundings = self.of(AMBIENT), AMBIENT
+        if not np.any(np.isfinite(around)) and point != SUMP:
+            around, surroundings = self.of(TEMPERATURE, SUMP), OIL
+        if not np.any(np.isfinite(around)):
+            return DrivingHistory(self.time_s, self.running(), speed, load, None, "")
+        return DrivingHistory(self.time_s, self.running(), speed, load, around, surroundings)
+
+    def brought(self, part: Records, model: WarmingModel) -> Records:
+        """Temperatures at the reference of their model, those of which the heat is known."""
+        at = np.searchsorted(self.time_s, part.time_s)
+        value = part.value - model.usual(self.history(part.point))[at] + model.level
+        return replace(part, value=value).of(np.isfinite(value))
 
     def gated(self, point: str, state: RunState) -> Iterable[Records]:
         """Records of every quantity that can alarm and was read here, in the run states in which it is judged."""

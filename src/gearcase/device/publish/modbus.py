@@ -70,8 +70,8 @@ class ModbusServer:
     def wake(self) -> None:
         """Nothing to do: who asks is answered with what stands then."""
 
-    async def run(self, working: Callable[[], None]) -> None:
-        """Serve until cancelled; calls `working` once it listens.
+    async def run(self, say: Callable[[str], None]) -> None:
+        """Serve until cancelled; says nothing more once it listens.
 
         Raises
         ------
@@ -79,7 +79,7 @@ class ModbusServer:
             It cannot listen there.
         """
         server = await asyncio.start_server(self._serve, self._address, self._port, limit=4096)
-        working()
+        say("")
         try:
             await server.serve_forever()
         finally:

@@ -20,8 +20,8 @@ class Face(Protocol):
 
     name: str
 
-    async def run(self, working: Callable[[], None]) -> None:
-        """Tell until cancelled; calls `working` when it can be reached, and raises what keeps it from it."""
+    async def run(self, say: Callable[[str], None]) -> None:
+        """Tell until cancelled; says what it waits for, nothing (``""``) once it works, and raises what keeps it from it."""
 
     def wake(self) -> None:
         """There may be something new in `Latest`."""
@@ -66,20 +66,20 @@ class Plant:
 
     def condition(self) -> str:
         """As `Publisher.condition`."""
-        return "; ".join(f"{name}: {says}" for name, says in self._wrong.items())
+        return "; ".join(f"{name}: {says}" for name, says in self._wrong.items() if says)
 
     async def _keep(self, face: Face) -> None:
         """A face at work for as long as this is; one that fails says why and is tried again."""
         while True:
             try:
-                await face.run(lambda: self._works(face.name))
-                self._wrong[face.name] = "it has stopped"
+                await face.run(lambda says: self._say(face.name, says))
+                self._say(face.name, "it has stopped")
             except Exception as error:  # whatever the plant or a library does, the watch goes on
-                self._wrong[face.name] = str(error) or type(error).__name__
+                self._say(face.name, str(error) or type(error).__name__)
             await asyncio.sleep(self._again)
 
-    def _works(self, name: str) -> None:
-        self._wrong.pop(name, None)
+    def _say(self, name: str, says: str) -> None:
+        self._wrong[name] = says
 
     async def _look(self) -> None:
         while True:

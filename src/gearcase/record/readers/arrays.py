@@ -4,7 +4,7 @@ import math
 import subprocess
 import sys
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from gearcase.record.readers.contents import Budget, Contents, Facts, RawChannel
 __all__ = ["read_hdf5", "read_mat", "read_npy", "read_npz", "read_parquet", "walk_hdf5"]
 
 _TRIAL_S = 300.0  # longest trial reading of an HDF5 file
+_SAMPLES: dict[str, np.dtype[Any]] = {"int16": np.dtype("<i2"), "float32": np.dtype("<f4"), "float64": np.dtype("<f8")}
 _NOT_REAL = {"c": "complex numbers", "O": "objects", "b": "yes or no", "U": "text", "S": "text", "V": "records"}
 
 
@@ -92,7 +93,7 @@ def read_parquet(path: Path, budget: Budget) -> Contents:
 
     with pyarrow.parquet.ParquetFile(path, page_checksum_verification=True) as file:
         schema, rows = file.schema_arrow, file.metadata.num_rows
-        budget.require(8 * rows * len(schema))
+        budget.require(sum(8 * rows * max(_width(column.type) // 2, 1) for column in schema))
         whole = facts(_decoded(schema.metadata))
         channels, left_out = [], []
         for column in schema:
@@ -100,9 +101,34 @@ def read_parquet(path: Path, budget: Budget) -> Contents:
                 values = file.read(columns=[column.name]).column(0).to_numpy()
                 own = facts(_decoded(column.metadata)).over(whole)
                 channels.append(RawChannel(column.name, values, own))
+            elif (form := _form(column)) is not None:
+                packed = b"".join(file.read(columns=[column.name]).column(0).to_pylist())
+                own = facts(_decoded(column.metadata)).over(whole)
+                channels.append(RawChannel(column.name, form(packed), own))
             else:
                 left_out.append(f"{column.name}: {column.type}")
     return Contents("Parquet", tuple(take_time(channels, first_may_be_time=True)), tuple(left_out))
+
+
+def _width(kind: Any) -> int:
+    """Bytes of a value of fixed-size binary, 0 of any other."""
+    import pyarrow
+
+    return int(kind.byte_width) if pyarrow.types.is_fixed_size_binary(kind) else 0
+
+
+def _form(column: Any) -> Callable[[bytes], NDArray[Any]] | None:
+    """How samples kept as fixed-size binary are read, from the column's metadata: little-endian ``samples`` of that type, times
+    ``scale`` where they are counts, which ``gives`` another type. None where the column says no such thing.
+    """
+    said = _decoded(column.metadata)
+    kind, gives = _SAMPLES.get(said.get("samples", "")), _SAMPLES.get(said.get("gives", "float64"))
+    if kind is None or gives is None or not _width(column.type) or _width(column.type) % kind.itemsize:
+        return None
+    if "scale" not in said:
+        return lambda packed: np.frombuffer(packed, kind)
+    scale = float(said["scale"])
+    return lambda packed: (np.frombuffer(packed, kind).astype(np.float64) * scale).astype(gives)
 
 
 def _sorted(kind: str, arrays: Mapping[str, Any], attributes: Mapping[str, list[Mapping[str, Any]]]) -> Contents:

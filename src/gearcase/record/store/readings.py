@@ -1,0 +1,142 @@
+"""Readings in the store: kept in batches, found by point, quantity and time; where they were thinned, the mean stands for them."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, TypeVar
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from gearcase.record.store.diary import advance
+from gearcase.record.store.tables import INTERVALS, READINGS, SERIES
+from gearcase.record.store.values import Extremes, Reading, Readings
+
+__all__ = ["add", "extremes", "find", "latest"]
+
+Columns = TypeVar("Columns", Readings, Extremes)
+Key = tuple[str, str, str]  # point, quantity, unit
+
+# one that is there already, word for word, is not kept again: a batch may be sent twice after a doubt
+_SQLITE = (
+    "INSERT INTO readings SELECT ?1, ?2, ?3, ?4, ?5, ?6 WHERE NOT EXISTS (SELECT 1 FROM readings AS r WHERE r.series = ?1 AND "
+    "r.time_s = ?2 AND r.value IS ?4 AND r.quality = ?5 AND r.state = ?6)"
+)
+_POSTGRESQL = (
+    "INSERT INTO readings SELECT * FROM unnest(%s::int[], %s::float8[], %s::bigint[], %s::float8[], %s::text[], %s::text[]) "
+    "AS n (series, time_s, kept, value, quality, state) WHERE NOT EXISTS (SELECT 1 FROM readings AS r WHERE r.series = n.series "
+    "AND r.time_s = n.time_s AND r.value IS NOT DISTINCT FROM n.value AND r.quality = n.quality AND r.state = n.state)"
+)
+_POINT_TO_LAST = sa.text(
+    "UPDATE series SET last_time_s = :time_s, "
+    "last_kept = (SELECT max(kept) FROM readings WHERE series = :id AND time_s = :time_s) WHERE id = :id"
+)
+
+
+def add(connection: sa.Connection, readings: Iterable[Reading]) -> None:
+    """Keep a batch."""
+    batch = list(dict.fromkeys(readings))
+    first = advance(connection, "readings", len(batch)) - len(batch) + 1
+    ids = _series(connection, dict.fromkeys((one.point, one.quantity, one.unit) for one in batch))
+    rows = [
+        (ids[one.point, one.quantity, one.unit], one.time_s, kept, one.value, one.quality, one.state)
+        for kept, one in enumerate(batch, start=first)
+    ]
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql(_SQLITE, rows)
+    else:
+        connection.exec_driver_sql(_POSTGRESQL, tuple(map(list, zip(*rows, strict=True))))
+    last = {series: time_s for series, time_s, *_ in rows}
+    connection.execute(_POINT_TO_LAST, [{"id": series, "time_s": time_s} for series, time_s in last.items()])
+
+
+def find(
+    connection: sa.Connection, *, point: str | None, quantity: str | None, since: float | None, until: float | None
+) -> Readings:
+    """Readings in order of time, those of one moment in order of point, quantity and keeping."""
+    pieces = [_none(Readings)]
+    kept = [np.array([], dtype=np.int64)]
+    for series in _asked(connection, point, quantity):
+        if rows := _rows(connection, series.id, since, until):
+            time_s, numbers, value, quality, state = zip(*rows, strict=True)
+            words = (np.full(len(rows), word) for word in (series.point, series.quantity, series.unit))
+            names, quantities, unit = words
+            times, values = (np.array(column, dtype=np.float64) for column in (time_s, value))
+            pieces.append(Readings(times, names, quantities, values, unit, np.array(quality), np.array(state)))
+            kept.append(np.array(numbers, dtype=np.int64))
+    found = _joined(Readings, pieces)
+    order = np.lexsort((np.concatenate(kept), found.quantity, found.point, found.time_s))
+    return Readings(**{name: column[order] for name, column in vars(found).items()})
+
+
+def extremes(connection: sa.Connection, *, point: str | None, quantity: str | None) -> Extremes:
+    """What is left of thinned readings, in order of time, point and quantity."""
+    pieces = [_none(Extremes)]
+    names = ("start_s", "seconds", "count", "least", "greatest", "mean")
+    for series in _asked(connection, point, quantity):
+        query = sa.select(*(INTERVALS.c[name] for name in names)).where(INTERVALS.c.series == series.id)
+        if rows := connection.execute(query).all():
+            columns: dict[str, NDArray[Any]] = {
+                name: np.array(column, dtype=np.int64 if name == "count" else np.float64)
+                for name, column in zip(names, zip(*rows, strict=True), strict=True)
+            }
+            words = {"point": np.full(len(rows), series.point), "quantity": np.full(len(rows), series.quantity)}
+            pieces.append(Extremes(**columns, **words))
+    found = _joined(Extremes, pieces)
+    order = np.lexsort((found.quantity, found.point, found.start_s))
+    return Extremes(**{name: column[order] for name, column in vars(found).items()})
+
+
+def latest(connection: sa.Connection) -> tuple[Reading, ...]:
+    """The reading of every quantity at every point that was kept last, whatever the clock said."""
+    series, reading = SERIES.c, READINGS.c
+    here = (reading.series == series.id, reading.time_s == series.last_time_s, reading.kept == series.last_kept)
+    columns = (reading.time_s, series.point, series.quantity, reading.value, series.unit, reading.quality, reading.state)
+    query = sa.select(*columns).join_from(SERIES, READINGS, sa.and_(*here)).order_by(series.last_kept)
+    found = {(row.point, row.quantity): Reading(*row) for row in connection.execute(query)}
+    return tuple(found[key] for key in sorted(found))
+
+
+def _series(connection: sa.Connection, wanted: Iterable[Key]) -> dict[Key, int]:
+    """Numbers of series, of new ones too. Whoever keeps readings holds their counter, so no other adds one meanwhile."""
+    ids = {(row.point, row.quantity, row.unit): row.id for row in connection.execute(sa.select(SERIES))}
+    new = [key for key in wanted if key not in ids]
+    ids.update(zip(new, range(max(ids.values(), default=0) + 1, len(ids) + len(new) + 1), strict=True))
+    if new:
+        rows = [
+            dict(zip(("point", "quantity", "unit"), key, strict=True), id=ids[key], last_time_s=0.0, last_kept=0) for key in new
+        ]
+        connection.execute(SERIES.insert(), rows)
+    return ids
+
+
+def _asked(connection: sa.Connection, point: str | None, quantity: str | None) -> Sequence[Any]:
+    query = sa.select(SERIES.c.id, SERIES.c.point, SERIES.c.quantity, SERIES.c.unit)
+    if point is not None:
+        query = query.where(SERIES.c.point == point)
+    if quantity is not None:
+        query = query.where(SERIES.c.quantity == quantity)
+    return connection.execute(query).all()
+
+
+def _rows(connection: sa.Connection, series: int, since: float | None, until: float | None) -> list[Any]:
+    """Time, number of keeping, value, quality and state of one series; of a thinned interval its middle and its mean."""
+    middle, one = INTERVALS.c.start_s + INTERVALS.c.seconds / 2, READINGS.c
+    whole = sa.select(one.time_s, one.kept, one.value, one.quality, one.state).where(one.series == series)
+    thinned = sa.select(middle, sa.literal(0), INTERVALS.c.mean, INTERVALS.c.quality, INTERVALS.c.state)
+    thinned = thinned.where(INTERVALS.c.series == series)
+    if since is not None:
+        whole, thinned = whole.where(one.time_s >= since), thinned.where(middle >= since)
+    if until is not None:
+        whole, thinned = whole.where(one.time_s < until), thinned.where(middle < until)
+    return [*connection.execute(whole).all(), *connection.execute(thinned).all()]
+
+
+def _none(kind: type[Columns]) -> Columns:
+    words, counts = ("point", "quantity", "unit", "quality", "state"), ("count",)
+    kinds = {name: "<U1" if name in words else np.int64 if name in counts else np.float64 for name in kind.__dataclass_fields__}
+    return kind(**{name: np.array([], dtype=one) for name, one in kinds.items()})
+
+
+def _joined(kind: type[Columns], pieces: Sequence[Columns]) -> Columns:
+    columns = zip(*(vars(piece).values() for piece in pieces), strict=True)
+    return kind(**{name: np.concatenate(column) for name, column in zip(vars(pieces[0]), columns, strict=True)})

@@ -1,0 +1,1 @@
+"""The steps of the proving, by what they prove; `stages.prove` runs them."""
