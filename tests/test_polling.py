@@ -196,6 +196,13 @@ def test_a_recording_gives_the_speed_where_no_source_before_it_does(rig: Rig) ->
     assert inputs.now(901.0).speed_hz is None
 
 
+def test_a_recording_that_was_not_to_be_had_is_asked_for_again_in_a_while_and_not_at_once(rig: Rig) -> None:
+    inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
+    inputs.no_recording(100.0)
+    assert not inputs.wants_recording(101.0) and inputs.wants_recording(551.0)
+    assert inputs.wants_recording(99.0), "nor for an hour where the clock was set back"
+
+
 def test_a_recording_of_noise_gives_no_speed_and_says_why(rig: Rig) -> None:
     inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
     noise = np.random.default_rng(1).normal(size=2**15)

@@ -15,6 +15,7 @@ __all__ = ["poll", "take_record"]
 
 _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
     "temperature converter": {"temperature": ("sump temperature",)},
+    "overall vibration": {"overall velocity": ("overall velocity",), "temperature": ("temperature",)},
     "three-axis vibration": {
         "overall velocity": ("overall velocity x", "overall velocity y", "overall velocity z"),
         "high-frequency acceleration": (

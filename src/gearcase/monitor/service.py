@@ -21,6 +21,7 @@ from gearcase.job.build import Job
 from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.monitor.diagnosing import Diagnoser
 from gearcase.monitor.folder import Folder
+from gearcase.monitor.incoming.ways import Ways
 from gearcase.monitor.light import BEAT
 from gearcase.monitor.publishing import Opening, publish
 from gearcase.monitor.service_manager import ServiceManager
@@ -126,6 +127,18 @@ class _Service:
         self._stop = _stop_of(pace, lasting)
         asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self._reload.set)
         self._parts = Parts(self._stop, self._part_said)
+        self._ways = Ways(
+            setup.job,
+            self._watch.inputs,
+            self._store,
+            folder=self._folder,
+            pace=pace,
+            stop=self._stop,
+            diagnose=diagnose,
+            tell=tell,
+            say=self._watch.say,
+        )
+        self._watch.came_in = self._ways.accept.fresh
         remark = f"{len(setup.limits)} limits, a round every {self._every:g} s"
         await self._watch.begin(f"{remark}; {pace.remark}" if pace.remark else remark)
 
@@ -137,6 +150,9 @@ class _Service:
             "records": self._records,
             "notifying": self._notifies,
             "publishing": self._publishes,
+            "posts": self._ways.posts,
+            "broker": self._ways.broker,
+            "folders": lambda: self._ways.folders(self._every),
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -249,6 +265,7 @@ class _Service:
         else:
             async with self._between:
                 watched.take_up(setup)
+                self._ways.take_up(setup.job, watched.inputs)
                 if bus is not None and closing is not None:
                     watched.bus, self._bus = bus, opening
                     await closing.aclose()
