@@ -177,9 +177,25 @@ def _parser() -> argparse.ArgumentParser:
     opened.add_argument(
         "--corrects", metavar="N", type=int, help="number of the entry that this one replaces; both stay in the record"
     )
+    publish = verb("publish", desk.publish, "what the plant is told: register map, topics, nodes, as a sheet and a tag list")
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, watch, trend, epoch, acknowledge, shelve, diagnose, opened, handover):
+    for added in (
+        survey,
+        plan,
+        fit,
+        prove,
+        baseline,
+        watch,
+        trend,
+        epoch,
+        acknowledge,
+        shelve,
+        diagnose,
+        opened,
+        publish,
+        handover,
+    ):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")
