@@ -1,15 +1,13 @@
 """One round of the bus: every device's values as readings, bad ones where a device is silent or answers nonsense."""
 
-import numpy as np
-
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import RECORD_REGISTERS, decode, profile
+from gearcase.device.profile import decode, profile
+from gearcase.device.records import take_record
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
 from gearcase.monitor.inputs import Inputs
 from gearcase.record.store import Reading
-from gearcase.signal.recording import Recording
 from gearcase.stages.minutes import SUMP
 from gearcase.units import SI_UNIT
 
@@ -28,7 +26,6 @@ _WANTED: dict[str, dict[str, tuple[str, ...]]] = {
     },
 }
 _NOTHING: tuple[int, ...] = ()
-_TRIES = 3  # of a record that was replaced while it was read
 
 
 async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> list[Reading]:
@@ -76,37 +73,3 @@ async def _registers(bus: RegisterBus, device: BusDevice, function: int, start: 
         return await bus.read(unit=device.address, function=function, start=start, count=count), ""
     except (NoReply, BadReply, BadRequest) as error:
         return (), error.says
-
-
-async def take_record(bus: RegisterBus, device: BusDevice, *, speed_hz: float | None, start: str) -> Recording:
-    """The waveform of one vibration sensor.
-
-    Raises
-    ------
-    NoReply, BadReply, BadRequest
-        The device does not deliver it.
-    """
-    form = profile(device.profile)
-    names = ("record number", "record rate", "record step", "record samples")
-    for _ in range(_TRIES):
-        head = await bus.read(unit=device.address, function=4, start=0, count=form.span)
-        number, rate, step, samples = (
-            decode(one, head[one.address : one.address + one.words]) for one in (form.registers[name] for name in names)
-        )
-        words = await bus.read(unit=device.address, function=4, start=RECORD_REGISTERS, count=int(samples))
-        again = await bus.read(unit=device.address, function=4, start=form.registers[names[0]].address, count=1)
-        if again[0] == int(number):
-            counts = np.array(words, dtype=np.uint16).view(np.int16)
-            return Recording(
-                samples=(counts * step).astype(np.float32),
-                sample_rate_hz=rate,
-                unit="m/s2",
-                channel="z",
-                speed_hz=speed_hz,
-                point=device.point,
-                name=f"{device.name}, record {number:.0f}",
-                start=start,
-                found=f"read from unit {device.address}",
-                step=step,
-            )
-    raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")

@@ -15,9 +15,9 @@ from gearcase.job.build import Job
 from gearcase.job.build_publish import MqttFace
 from gearcase.stages.result import StageResult
 
-__all__ = ["run"]
+__all__ = ["RESTS_ON", "run"]
 
-_RESTS_ON = ("site", "drive", "points", "inputs", "bus", "publish")
+RESTS_ON = ("site", "drive", "points", "inputs", "bus", "publish")  # sections of the job
 
 
 def run(job: Job, earlier: Sequence[Mapping[str, Any]]) -> StageResult:
@@ -58,7 +58,7 @@ def run(job: Job, earlier: Sequence[Mapping[str, Any]]) -> StageResult:
         "head": [asdict(one) for one in head(acknowledge=bool(job.publish.modbus and job.publish.modbus.acknowledge_from))],
         "values": [_row(slot) for slot in slots],
     }
-    return StageResult("publish", document, job.sources(_RESTS_ON))
+    return StageResult("publish", document, job.sources(RESTS_ON))
 
 
 def _row(slot: Slot) -> dict[str, Any]:
