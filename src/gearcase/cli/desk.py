@@ -242,7 +242,7 @@ def handover(given: argparse.Namespace) -> int:
     )
     pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}
     if content.plan:
-        pictures["tags.csv"] = tag_list(content.plan["bus"]["devices"])
+        pictures["tags.csv"] = tag_list(content.plan["bus"]["devices"], content.plan["bus"].get("profiles", {}))
     path = keep(given, job, result, pictures)
     done(
         given,

@@ -30,7 +30,7 @@ from typing import Any
 import numpy as np
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import LAMPS, profile
+from gearcase.device.profile import LAMPS
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
@@ -361,7 +361,7 @@ class Watch:
         if device is None:
             return
         self._beat = self._beat % 65535 + 1
-        start = profile(device.profile).registers["lamps wanted"].address
+        start = device.form.registers["lamps wanted"].address
         try:
             await self.bus.write(unit=device.address, start=start, words=[LAMPS[colour], self._beat])
         except (NoReply, BadReply, BadRequest) as error:

@@ -8,13 +8,12 @@ stays the same. What has not passed makes the list of things that keep people fr
 
 import asyncio
 from collections.abc import Awaitable, Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
@@ -27,35 +26,35 @@ __all__ = ["STEPS", "Said", "Step", "evidence_key", "run"]
 
 @dataclass(frozen=True)
 class Step:
-    """One step: its criterion, how it is asked, and the profile of the devices it concerns, empty for all of them."""
+    """One step: its criterion, how it is asked, and the register a device must have for it, empty for all devices."""
 
     criterion: str
     ask: Callable[[Proving, Device], Awaitable[Row]]
-    profile: str = ""
+    needs: str = ""
 
 
-_SENSOR, _LIGHT = "three-axis vibration", "stack light"
+_CONSTANT, _SERIAL, _GRAVITY, _LAMPS = "constant word", "serial", "gravity x", "lamps wanted"
 STEPS: Mapping[str, Step] = {
     "answers": Step("answers at its address, which no other device has", wiring.answers),
-    "constants": Step("its test registers read 0x1234, 123456789 and 123.456", wiring.constants),
-    "identity": Step("its model is the profile's, its serial the as-built one", wiring.identity),
-    "gravity": Step("0.95 to 1.05 g, standing still", sensors.gravity, _SENSOR),
+    "constants": Step("its test registers read 0x1234, 123456789 and 123.456", wiring.constants, _CONSTANT),
+    "identity": Step("its model is the profile's, its serial the as-built one", wiring.identity, _SERIAL),
+    "gravity": Step("0.95 to 1.05 g, standing still", sensors.gravity, _GRAVITY),
     "orientation": Step(
         "within 5 degrees of the plan, told apart from every other turn by a tap of 3 to 1 with its sign",
         sensors.orientation,
-        _SENSOR,
+        _GRAVITY,
     ),
-    "noise": Step("standing still, at most a fifth of the A/B boundary", sensors.noise, _SENSOR),
+    "noise": Step("standing still, at most a fifth of the A/B boundary", sensors.noise, "overall velocity x"),
     "link": Step("at 95 % confidence at most 0.1 % of polls fail", wiring.link),
-    "temperature": Step("within 1 K of a reference thermometer", sensors.temperature, "temperature converter"),
-    "inputs": Step("speed within 0.5 % of a reference, run state right", controller.inputs, "drive inputs"),
+    "temperature": Step("within 1 K of a reference thermometer", sensors.temperature, "sump temperature"),
+    "inputs": Step("speed within 0.5 % of a reference, run state right", controller.inputs, "running"),
     "light": Step(
         "each colour shows in the read-back; without heartbeat blue or off within 10 s; it comes back by itself",
         light.light,
-        _LIGHT,
+        _LAMPS,
     ),
-    "light seen": Step("a person saw each colour", light.light_seen, _LIGHT),
-    "controller": Step("the plant controller reads the test registers to the last digit", controller.controller),
+    "light seen": Step("a person saw each colour", light.light_seen, _LAMPS),
+    "controller": Step("the plant controller reads the test registers to the last digit", controller.controller, _CONSTANT),
 }
 _CAUTION = (
     "Tap, touch and look only with the drive locked out, proved still and cool enough to touch; a backstop may hold load torque. "
@@ -102,12 +101,12 @@ async def run(
     rows: list[Row] = []
     rests_on = {device.name: _rests_on(job, device) for device in job.bus.devices}
     proving = Proving(job, bus, polls, said, sleep)
-    devices = [Device(device, profile(device.profile)) for device in job.bus.devices if device.profile]
+    devices = [Device(device, device.form) for device in job.bus.devices if device.profile]
     for one in devices:
         one.head = await proving.greet(one)
     for step in STEPS:
         for one in devices:
-            if STEPS[step].profile not in ("", one.form.name):
+            if STEPS[step].needs not in ("", *one.form.registers):
                 continue
             before = earlier.get((step, one.device.name))
             if before and before["outcome"] == "passed" and before["rests_on"] == rests_on[one.device.name] and one.head:
@@ -135,7 +134,7 @@ async def run(
         "caution": _CAUTION,
     }
     return StageResult(
-        "prove", document, (*job.sources(("points", "housing", "bus")), *tables.sources("registers")), wrong=bool(wrong)
+        "prove", document, (*job.sources(("points", "housing", "bus", "profiles")), *tables.sources("registers")), wrong=bool(wrong)
     )
 
 
@@ -168,7 +167,7 @@ def _rests_on(job: Job, device: BusDevice) -> str:
     """Hash of what evidence of one device rests on: its entry, its point's orientation, and its profile."""
     point = next((point for point in job.points if point.name == device.point), None)
     face = job.housing.face(point.face) if point else None
-    registers = [dict(row) for row in tables.load("registers") if row["profile"] == device.profile]
+    registers = [asdict(one) for one in device.form.rows]
     placed = [point.face, point.clock, face.outward if face else ""] if point else []
     return sha256_of_data([device.name, device.address, device.profile, device.point, placed, registers])
 

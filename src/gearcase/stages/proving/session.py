@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import Profile, WordOrder, decode, profile
+from gearcase.device.profile import Profile, WordOrder, decode
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.install.points import Point
@@ -68,8 +68,10 @@ class Proving:
 
     async def greet(self, one: Device) -> tuple[int, ...]:
         """The device's first registers; empty where it is silent, with the reason kept."""
+        first = one.form.rows[0]
+        start, count = (0, HEAD) if first.role == "constant" else (first.address, first.words)
         try:
-            return await self.bus.read(unit=one.device.address, function=4, start=0, count=HEAD)
+            return await self.bus.read(unit=one.device.address, function=first.function, start=start, count=count)
         except (NoReply, BadReply, BadRequest) as error:
             self.silence[one.device.name] = error.says
             return ()
@@ -91,12 +93,12 @@ class Proving:
 
     async def moving(self) -> str:
         """Why it cannot be taken as standing still; empty when it stands."""
-        device = next((device for device in self.job.bus.devices if device.profile == "drive inputs"), None)
+        device = next((device for device in self.job.bus.devices if "running" in device.form.registers), None)
         if device is None:
             return "no device tells whether the drive runs"
         try:
-            form = profile(device.profile)
-            running = await self.bus.read(unit=device.address, function=4, start=form.registers["running"].address, count=1)
+            register = device.form.registers["running"]
+            running = await self.bus.read(unit=device.address, function=register.function, start=register.address, count=1)
         except (NoReply, BadReply, BadRequest):
             return f"{device.name} does not say whether the drive runs"
         return "the drive runs" if running[0] else ""

@@ -60,10 +60,12 @@ async def identity(proving: Proving, one: Device) -> Row:
 async def link(proving: Proving, one: Device) -> Row:
     """Share of polls that fail, with its confidence limit."""
     errors = done = in_a_row = 0
+    first = one.form.rows[0]
     while done < proving.polls and in_a_row < _FELL_SILENT:
         try:
-            words = await proving.bus.read(unit=one.device.address, function=4, start=max(one.shift, 0), count=1)
-            wrong = one.shift >= 0 and words != (0x1234,)
+            start = max(first.address + one.shift, 0)
+            words = await proving.bus.read(unit=one.device.address, function=first.function, start=start, count=1)
+            wrong = first.type == "u16" and first.constant is not None and one.shift >= 0 and words != (int(first.constant),)
         except (NoReply, BadReply):
             wrong = True
         done, errors, in_a_row = done + 1, errors + wrong, in_a_row + 1 if wrong else 0
