@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from gearcase.install.map_check import reading_of
 from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, Turn, angle_between, consistent_with, rotation, tap_axis
 from gearcase.judge.zones import rate
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
@@ -21,10 +22,13 @@ async def gravity(proving: Proving, one: Device) -> Row:
     """1 g, standing still."""
     if moving := await proving.moving():
         return left_open(f"{moving}: gravity is read standing still")
-    size = float(np.linalg.norm(await proving.vector(one, "gravity"))) / GRAVITY
+    vector = await proving.vector(one, "gravity")
+    size = float(np.linalg.norm(vector)) / GRAVITY
     if _LEAST_G <= size <= _MOST_G:
         return passed(f"{size:.3f} g")
-    return failed(f"{size:.3f} g", "scale or unit of the profile is wrong, or an axis is dead: compare x, y and z one by one")
+    axes = [one.form.registers[f"gravity {axis}"] for axis in "xyz"]
+    reading = reading_of(axes, vector, known=GRAVITY, within=(_MOST_G - 1.0) / 3 * GRAVITY)
+    return failed(f"{size:.3f} g", f"{reading.says}; or an axis is dead: compare x, y and z one by one")
 
 
 async def orientation(proving: Proving, one: Device) -> Row:
@@ -82,7 +86,10 @@ async def temperature(proving: Proving, one: Device) -> Row:
     measured = f"{found:.1f} °C, {off:+.1f} K of the reference"
     if abs(off) <= 1.0:
         return passed(measured)
-    return failed(measured, "look at the probe's kind and wiring, its immersion, and the converter's setting")
+    register = one.form.registers["sump temperature"]
+    reading = reading_of([register], [found + 273.15], known=proving.said.temperature, within=1 / 3)
+    cure = "look at the probe's kind and wiring, its immersion, and the converter's setting"
+    return failed(measured, f"{reading.says}: {cure}" if reading.fits else cure)
 
 
 def _turns(turns: Sequence[Turn]) -> str:
