@@ -268,7 +268,7 @@ def test_a_job_brings_the_map_of_a_device_the_house_does_not_know(folder: Path) 
 def test_a_record_that_never_gets_ready_is_said(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = load(folder)
     device = next(one for one in job.bus.devices if one.address == 11)
-    monkeypatch.setattr("gearcase.monitor.polling._BETWEEN_LOOKS", 0.0)
+    monkeypatch.setattr("gearcase.device.records._BETWEEN_LOOKS", 0.0)
 
     async def test() -> None:
         from gearcase.device.modbus import connected

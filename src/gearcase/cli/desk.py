@@ -292,12 +292,16 @@ def serve(given: argparse.Namespace) -> int:
 
 def _events(folder: "Path") -> list[dict[str, Any]]:
     """What the watch has seen, for the diary."""
-    from gearcase.record.store import Store, store_path
+    from gearcase.job.build import load as load_job
+    from gearcase.record.store import is_made, open_store
 
-    path = store_path(folder)
-    if not path.is_file():
+    try:
+        address = load_job(folder).store
+    except BadInput:  # its page says so; what the watch has seen in the job's own file is shown all the same
+        address = ""
+    if not is_made(folder, address):
         return []
-    with Store.open(path) as store:
+    with open_store(folder, address) as store:
         return [vars(event) for event in store.events()]
 
 

@@ -1,6 +1,7 @@
 """What a person may tell the running rig, one line an order.
 
-How it runs: ``speed 1200 rpm``, ``stop``, ``load 80 %``, ``state overrunning``, ``ambient 30 °C``, ``sump 70 °C``, ``tap POINT``.
+How it runs: ``speed 1200 rpm``, ``stop``, ``load 80 %``, ``state overrunning``, ``ambient 30 °C``, ``sump 70 °C``, ``tap POINT``,
+``calibrator POINT`` and ``calibrator off``.
 
 What goes wrong: ``fault KIND [SIZE] [at PLACE] [in SHARE] [for TIME]`` puts a fault in, size 0 takes it away; ``grow KIND [at
 PLACE] to SIZE over TIME`` lets it grow from its present size; ``mend KIND [at PLACE]``, ``mend UNIT`` or ``mend all`` takes it
@@ -72,6 +73,11 @@ def _sump(rig: Rig, text: str) -> str:
 def _tap(rig: Rig, text: str) -> str:
     rig.tap(text)
     return f"tapped at {text}, towards the output end"
+
+
+def _calibrator(rig: Rig, text: str) -> str:
+    rig.calibrate("" if text == "off" else text)
+    return "nothing on the calibrator" if text == "off" else f"{text} on the calibrator: 159.2 Hz, 10 m/s2 RMS"
 
 
 def _fault(rig: Rig, text: str) -> str:
@@ -196,6 +202,7 @@ ORDERS: dict[str, Callable[[Rig, str], str]] = {
     "ambient": _ambient,
     "sump": _sump,
     "tap": _tap,
+    "calibrator": _calibrator,
     "fault": _fault,
     "grow": _grow,
     "mend": _mend,

@@ -6,6 +6,7 @@ and `tag_list` are for whoever connects the plant's controller.
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from types import MappingProxyType
@@ -17,7 +18,7 @@ from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.units import show
 
-__all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
+__all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "repeated", "tag_list", "watch_blocks"]
 
 STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
 SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
@@ -31,15 +32,15 @@ _TAG_HEAD = (
 
 
 def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
-    """The proving: whether one may go home, what is in the way, all evidence with its criterion."""
-    yield Block("heading", "Proved over the wire")
+    """The proving: whether one may go home, what is in the way and whose it is, all evidence with its criterion, every attempt."""
+    yield Block("heading", "Verified again" if document.get("yearly") else "Proved over the wire")
     rows = document["before_going_home"]
     if rows:
         failed = any(row["outcome"] == "failed" for row in rows)
         yield Block("note", first_up(document["statement"]), state="abnormal" if failed else "action")
-        table = tuple((row["device"], row["step"], row["outcome"], row["says"]) for row in rows)
+        table = tuple((row["device"], row["step"], row["outcome"], row["says"], row.get("owner", "")) for row in rows)
         yield Block("heading", "Before going home", level=2)
-        yield Block("table", head=("device", "step", "", "what to do"), rows=table, wide=(1.7, 1.1, 0.7, 5))
+        yield Block("table", head=("device", "step", "", "what to do", "owner"), rows=table, wide=(1.6, 1.1, 0.7, 4.4, 1))
     else:
         yield Block("note", first_up(document["statement"]))
     yield Block("text", document["caution"])
@@ -47,6 +48,20 @@ def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     keys = ("device", "step", "outcome", "measured", "criterion")
     evidence = tuple(tuple(str(row[key]) for key in keys) for row in document["evidence"])
     yield Block("table", head=("device", "step", "", "measured", "criterion"), rows=evidence, wide=(1.7, 1.1, 0.8, 2.6, 3))
+    if again := repeated(document):
+        yield Block("heading", "Tried more than once", level=2)
+        said = ("when", "who", "device", "step", "outcome", "measured")
+        attempts = tuple(tuple(str(row[key]) for key in said) for row in again)
+        yield Block(
+            "table", head=("when", "who", "device", "step", "", "measured"), rows=attempts, wide=(1.8, 1, 1.6, 1.1, 0.8, 2.4)
+        )
+
+
+def repeated(document: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Attempts of the steps that were tried more than once, in their order; the record holds every one."""
+    attempts = document.get("attempts", ())
+    tried = Counter((row["step"], row["device"]) for row in attempts)
+    return [row for row in attempts if tried[row["step"], row["device"]] > 1]
 
 
 def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:

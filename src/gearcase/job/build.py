@@ -20,6 +20,7 @@ from gearcase.install.site import Conditions, NetworkSheet, Power
 from gearcase.job.build_drive import build_drive, drive_findings, train_problems
 from gearcase.job.build_inputs import Incoming, Input, build_incoming, build_inputs
 from gearcase.job.build_kit import build_housing, build_kit, build_point
+from gearcase.job.build_notify import Notify, build_notify
 from gearcase.job.build_outage import build_outage
 from gearcase.job.build_publish import Publish, build_publish
 from gearcase.job.build_site import build_bus, build_conditions, build_network, build_power
@@ -76,6 +77,8 @@ class Job:
         The place, what feeds the kit, and the network sheet, None where there is none.
     outage : Outage
         Its day, windows, crew and what must be asked before; empty where the file is silent.
+    store : str
+        Address of the database that keeps what its watch reads; empty where that is a file in its folder.
     publish : Publish
         How the plant is told; nothing where the file is silent.
     sections : dict
@@ -100,7 +103,9 @@ class Job:
     power: Power
     network: NetworkSheet | None
     outage: Outage
+    store: str
     publish: Publish
+    notify: Notify
     sections: dict[str, Any]
     text_sha256: str
 
@@ -155,6 +160,8 @@ def build(source: Source, *, folder: str) -> Job:
         power=build_power(model.power),
         network=build_network(model.network),
         outage=build_outage(model.outage),
+        notify=build_notify(Path(folder), model.notify),
+        store=model.store,
         publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
         sections={**source.data, "profiles": [dict(row) for row in profiles.own]} if profiles.own else source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),

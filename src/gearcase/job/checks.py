@@ -10,10 +10,12 @@ from typing import Any
 from gearcase.errors import Problem
 from gearcase.install.profile import Profile
 from gearcase.install.schedule import Window
+from gearcase.job.database import address_refused
 from gearcase.job.drive_schema import BearingShape
 from gearcase.job.housing_checks import housing_check
 from gearcase.job.inputs_checks import inputs_check
 from gearcase.job.kit_schema import SensorModel
+from gearcase.job.notify_checks import notify_check
 from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.publish_checks import publish_check
 from gearcase.job.read import Path_, Source, nearest
@@ -42,8 +44,16 @@ def cross_check(source: Source, profiles: Mapping[str, Profile]) -> list[Problem
         *housing_check(source),
         *inputs_check(source, profiles),
         *_windows(source),
+        *notify_check(source),
         *publish_check(source),
+        *_database(source),
     ]
+
+
+def _database(source: Source) -> Iterator[Problem]:
+    address = source.value(("store",))
+    if isinstance(address, str) and (right := address_refused(address)):
+        yield source.problem(("store",), right, given="")  # not shown: there may be a password in it
 
 
 def _names_twice(source: Source) -> Iterator[Problem]:
@@ -60,6 +70,8 @@ def _names_twice(source: Source) -> Iterator[Problem]:
         ("network", "hosts"),
         ("outage", "crew"),
         ("outage", "ask"),
+        ("notify", "people"),
+        ("notify", "webhooks"),
         ("publish", "opcua", "users"),
     )
     for named in (parts, *(_named(source, path) for path in lists)):

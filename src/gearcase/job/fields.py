@@ -37,6 +37,7 @@ __all__ = [
     "KnownBy",
     "Length",
     "Listen",
+    "MailAddress",
     "Mass",
     "Mount",
     "Name",
@@ -66,12 +67,14 @@ __all__ = [
     "Temperature",
     "Thread",
     "Time",
+    "TimeFromNow",
     "Topic",
     "TopicPart",
     "Torque",
     "Velocity",
     "Voltage",
     "VoltageBetween",
+    "WebAddress",
     "WireSize",
     "Words",
 ]
@@ -281,6 +284,18 @@ def _topic_part(value: object) -> str:
     return name
 
 
+def _mail_address(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[^@\s<>,;:\"]{1,64}@[A-Za-z0-9.-]{1,255}", value.strip()):
+        raise OutOfRange("mail", repr(value), "a mail address, e.g. shift@plant.example")
+    return value.strip()
+
+
+def _web_address(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"https?://[^\s/@]+(/\S*)?", value.strip()):
+        raise OutOfRange("url", repr(value), "a web address without a password in it, e.g. https://control.example/drives")
+    return value.strip()
+
+
 def _register_address(value: object) -> int:
     return _whole(value, 0, 65535, "an address counted from 0, 0 to 65535; 40001 or 30001 of a sheet is 0")
 
@@ -346,6 +361,9 @@ WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 m
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 IpAddress = Annotated[str, BeforeValidator(_read(_ip_address)), _text("192.0.2.10")]
 TopicPart = Annotated[str, BeforeValidator(_read(_topic_part)), _text("crushing plant")]
+MailAddress = Annotated[str, BeforeValidator(_read(_mail_address)), _text("shift@plant.example")]
+WebAddress = Annotated[str, BeforeValidator(_read(_web_address)), _text("https://control.example/drives")]
+TimeFromNow = Annotated[float, _quantity("time", positive=False, least=0.0), _text("0 s", "30 min")]
 Port = Annotated[int, BeforeValidator(_read(_port)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 65535})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 RegisterAddress = Annotated[

@@ -223,6 +223,17 @@ points:
 #   connections:
 #     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
 
+# notify:                       # who is told of alarms; passwords stand in files of their own
+#   mail: {host: mail.plant.example, sender: gearcase@plant.example, user: gearcase, password_file: keys/mail.password}
+#   webhooks:
+#     - {name: control room, url: "https://control.example/drives", secret_file: keys/webhook.secret}
+#   people:
+#     - {name: shift, mail: shift@plant.example}
+#     - {name: control room, webhook: control room, of: [danger, cannot tell]}
+#     - {name: maintenance lead, mail: lead@plant.example, of: [danger], after: 30 min}
+
+# store: postgresql://plant-server/drive_7   # what the watch reads; a file in this folder by default. No password here
+
 # publish:                      # how the plant is told; passwords stand in files of their own
 #   modbus: {address: 192.0.2.20, port: 502}
 #   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}

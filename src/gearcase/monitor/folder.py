@@ -6,7 +6,7 @@ from pathlib import Path
 
 from gearcase.errors import BadInput
 from gearcase.job.build import Job
-from gearcase.monitor.watch import Diagnoser
+from gearcase.monitor.diagnosing import Diagnoser
 from gearcase.record.readers import read_recording, sha256_of_file
 from gearcase.record.store import Event, Store
 
@@ -51,7 +51,7 @@ class Folder:
             judged += 1
             try:
                 recording = read_recording(path, point=self._point(path))
-                document = self.diagnose(recording)
+                document = self.diagnose(self.job, recording)
             except BadInput as error:
                 self._say("recording refused", "", "; ".join(str(problem) for problem in error.problems), path, sha256)
             else:

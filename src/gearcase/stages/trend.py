@@ -30,7 +30,7 @@ from gearcase.judge.forecast import forecast
 from gearcase.judge.limits import DAY
 from gearcase.judge.operating import Operating, operating_states
 from gearcase.judge.patterns.catalogue import grows
-from gearcase.judge.trend import in_epoch, trend
+from gearcase.judge.trend import LEAST_POINTS, in_epoch, trend
 from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Readings
@@ -44,6 +44,8 @@ LEAST_MINUTES = 10  # of a day, for its median to count; common practice, no sou
 ACT_DB = 20.0  # growth of a fault's own lines from which to act; handbooks of vibration diagnosis, from memory
 SEED = 1  # of the random draws: the same readings give the same interval
 _UNKNOWN = "unknown"
+_TOO_FEW = "not enough data"
+_COUNTED = {_TOO_FEW: "too early to tell"}  # in a sentence of counts
 _SHOWS = (BAND, BEARING_LINES)  # where a named spall shows; a mesh or overall may grow by much else
 _FAR = 2e11  # beyond it nobody writes a date, and a law that never reaches the limit has none [s]
 _FIRST_FEW = 5  # readings that tell where a level began
@@ -353,5 +355,19 @@ def _statement(rows: Sequence[Mapping[str, Any]]) -> str:
     left.sort(key=lambda row: (order.index(row["forecast"]["answer"]), row["forecast"]["earliest"] or ""))
     said = [f"{_name(row)}: {row['trend']['answer']}; {row['forecast']['says']}" for row in left[:1]]
     answers = [row["trend"]["answer"] for row in rows]
-    counts = [f"{answers.count(answer)} {answer}" for answer in dict.fromkeys(sorted(answers))]
+    if set(answers) == {_TOO_FEW}:
+        return "; ".join([*said, _too_early(rows)])
+    counts = [f"{answers.count(answer)} {_COUNTED.get(answer, answer)}" for answer in dict.fromkeys(sorted(answers))]
     return "; ".join([*said, f"of {len(rows)} levels: {', '.join(counts)}"])
+
+
+def _too_early(rows: Sequence[Mapping[str, Any]]) -> str:
+    """That no level has readings enough for a trend, and when the first will have."""
+    have = [row["trend"]["points"] for row in rows]
+    many = f"{min(have)}" if min(have) == max(have) else f"{min(have)} to {max(have)}"
+    soonest = min((row["trend"]["enough_by"] for row in rows if row["trend"]["enough_by"]), default=None)
+    when = f", which the first has about {soonest[:10]}" if soonest else ""
+    levels = f"each of {len(rows)} levels" if len(rows) > 1 else "the one level"
+    return (
+        f"too early for a trend: {many} of {LEAST_POINTS} readings in matched state at {levels}{when}; until then the limits watch"
+    )

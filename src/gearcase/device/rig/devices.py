@@ -32,6 +32,7 @@ _KEPT_FOR_READING = 60.0  # s for which it keeps one that is being read
 _FALLBACK = 10.0  # s without heartbeat until the light shows blue
 _WARMING = 1800.0  # s, time constant of the sump
 _RISE = 40.0  # K of the sump over the ambient at full load
+_CALIBRATOR, _CALIBRATOR_HZ = 10.0, 1000 / (2 * math.pi)  # m/s2 RMS where the angular frequency is 1000 rad/s: 10 mm/s
 _AXES = "zxy"  # what 0, 1 and 2 in the register "record axis" ask for
 _OF_AN_AXIS: tuple[Literal["ski slope", "offset", "clip"], ...] = ("ski slope", "offset", "clip")
 _NEGATIVE = ("offset", "clock drift")  # sizes that may be below nothing
@@ -84,6 +85,8 @@ class Rig:
         Unit address -> `SensorFault`.
     state : str
         How it turns: one of `machine.STATES`.
+    calibrated : str
+        The point whose sensor stands on a running calibrator and not on the drive; empty for none.
     seed : int
         Of what befalls frames by chance.
     """
@@ -99,6 +102,7 @@ class Rig:
     taps: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     lamps: int = 0
     state: str = "steady"
+    calibrated: str = ""
     seed: int = 1
 
     def __post_init__(self) -> None:
@@ -239,6 +243,19 @@ class Rig:
         self.state = state
         self._records.clear()
 
+    def calibrate(self, point: str) -> None:
+        """Put the sensor of a point on a calibrator, 159.2 Hz and 10 m/s2 RMS along its z; back on the drive where empty.
+
+        Raises
+        ------
+        OutOfRange
+            No such point.
+        """
+        if point:
+            self._check_point(point)
+        self.calibrated = point
+        self._records.clear()
+
     def tap(self, point: str) -> None:
         """Tap the housing at a point towards the output end; the sensor keeps the peaks until its next tap.
 
@@ -247,8 +264,7 @@ class Rig:
         OutOfRange
             No such point.
         """
-        if point not in {one.name for one in self.job.points}:
-            raise OutOfRange("point", repr(point), f"one of: {'; '.join(one.name for one in self.job.points)}")
+        self._check_point(point)
         hit = self._planned(point) @ (30.0 * np.array(TOWARDS_OUTPUT))
         self.taps[point] = (float(hit[0]) + 1.0, float(hit[1]) - 2.0, float(hit[2]) + 1.5)
 
@@ -357,6 +373,10 @@ class Rig:
     def _bearing(self, device: BusDevice) -> str:
         return next((one.bearing for one in self.job.points if one.name == device.point), "")
 
+    def _check_point(self, point: str) -> None:
+        if point not in {one.name for one in self.job.points}:
+            raise OutOfRange("point", repr(point), f"one of: {'; '.join(one.name for one in self.job.points)}")
+
     def _check_place(self, kind: str, place: str) -> None:
         """Refuse a place where such a fault cannot be."""
         match KINDS[kind].place:
@@ -419,6 +439,9 @@ class Rig:
             samples=_RECORD_SAMPLES,
             seed=seed,
         )
+        if device.point and device.point == self.calibrated:
+            time = np.arange(_RECORD_SAMPLES) / _RECORD_RATE_HZ
+            rows = np.outer((0.0, 0.0, np.sqrt(2) * _CALIBRATOR), np.sin(2 * np.pi * _CALIBRATOR_HZ * time))
         rows = np.array([sign * rows[source] for source, sign in self._wrong(unit).axes])
         channels = [shaft_faults.Channel(device.point, bearing, axis) for axis in "xyz"]
         for kind in _OF_AN_AXIS:

@@ -1,5 +1,7 @@
-"""Runout: an eccentric gear or a bent shaft swings its mesh smoothly once a turn, one pair of sidebands and few more.
+"""Runout: an eccentric gear or a bent shaft swings its mesh smoothly once a turn, one pair of sidebands far above all others.
 
+Teeth that differ, as those of every gear do, and a tooth that is damaged raise pairs further out as well: they count against it
+where they stand half as high as the first.
 Every gear has some. How much matters cannot be told from housing vibration by theory; a pair of sidebands that together reach half
 of the mesh line (a swing of 0.5) is looked at. Decoys are pairs as far from the mesh as no shaft turns.
 """
@@ -14,7 +16,7 @@ from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys
 from gearcase.judge.patterns.observed import Observed
-from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, sideband_log_chance
+from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, further_pairs
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.teeth import AS_STRONG, FEWEST_TURNS
 from gearcase.signal.spectrum import PRESENT
@@ -55,13 +57,11 @@ def runout(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried
         signs = [Sign(Role.NEEDED, need, seen, says, reported(min(log_chance, 0.0)))]
         attribution = 1.0
         if seen:
-            raised = sideband_log_chance(halves, gear.mesh_order, gear.turns, teeth=gear.teeth)
+            further = _further(halves, gear)
             mate = _swing(halves, gear, gear.mesh_order / gear.other_teeth)
             says = f"{gear.other} swings it by {mate:.2f}"
             signs += [
-                Sign(
-                    Role.AGAINST, many, bool(raised <= np.log(NOISE_LIMIT)), "half of pairs 3 to 10 and more stand over the noise"
-                ),
+                Sign(Role.AGAINST, many, further >= AS_STRONG, f"half of pairs 3 to 10 stand {further:.2f} as high as the first"),
                 Sign(Role.AGAINST, both, mate >= AS_STRONG * swing, says),
             ]
             attribution = _decoy_share(halves, gear, plain, swing)
@@ -90,6 +90,15 @@ def _swing(halves: AngularHalves, gear: Gear, turns: float) -> float:
     """How far the mesh line swells at a rate, as its pair of sidebands says. [-]"""
     sides = halves.height(gear.mesh_order - turns) + halves.height(gear.mesh_order + turns)
     return sides / max(halves.height(gear.mesh_order), 1e-30)
+
+
+def _further(halves: AngularHalves, gear: Gear) -> float:
+    """Median height of the sidebands further out over the mean of the first pair. [-]"""
+    pairs = further_pairs(gear.teeth) * gear.turns
+    orders = gear.mesh_order + np.concatenate([-pairs, pairs])
+    heights = [halves.height(float(order)) for order in orders[(orders > gear.turns) & (orders < halves.top)]]
+    first = _swing(halves, gear, gear.turns) / 2 * halves.height(gear.mesh_order)
+    return float(np.median(heights)) / max(first, 1e-30) if heights else 0.0
 
 
 def _line_of_another(gear: Gear, plain: Sequence[Gear], *, within: float) -> str:

@@ -7,18 +7,36 @@ after a doubt; another value of the same moment is kept beside it, so nothing is
 wait for the writer. docs/store.md says what is kept how.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 
 from gearcase.errors import BadInput, Problem
-from gearcase.record.store import diary, migrations, readings, recordings
+from gearcase.record.store import diary, migrations, readings, recordings, retention
+from gearcase.record.store.backup import Soundness, backup, examine, examine_backup, restore
 from gearcase.record.store.database import Database
+from gearcase.record.store.retention import Thinned, rested_on
 from gearcase.record.store.values import QUALITIES, Event, Extremes, KeptRecording, Reading, Readings
 from gearcase.signal.recording import Recording
 
-__all__ = ["QUALITIES", "Event", "Extremes", "KeptRecording", "Reading", "Readings", "Store", "recordings_path", "store_path"]
+__all__ = [
+    "QUALITIES",
+    "Event",
+    "Extremes",
+    "KeptRecording",
+    "Reading",
+    "Readings",
+    "Soundness",
+    "Store",
+    "Thinned",
+    "examine_backup",
+    "is_made",
+    "open_store",
+    "recordings_path",
+    "rested_on",
+    "store_path",
+]
 
 
 def store_path(job_folder: Path) -> Path:
@@ -29,6 +47,21 @@ def store_path(job_folder: Path) -> Path:
 def recordings_path(job_folder: Path) -> Path:
     """Where the recordings of a job's watch are kept."""
     return job_folder / "results" / "watch" / "recordings"
+
+
+def is_made(job_folder: Path, address: str = "") -> bool:
+    """Whether a job has a store; of a database that is known only when it is opened."""
+    return bool(address) or store_path(job_folder).is_file()
+
+
+def open_store(job_folder: Path, address: str = "", *, wait_s: float = 5.0) -> "Store":
+    """The store of a job: the database its job.yaml names, or else its file; the rest as `Store.open`.
+
+    Raises
+    ------
+    BadInput
+    """
+    return Store.open(address or store_path(job_folder), recordings=recordings_path(job_folder), wait_s=wait_s)
 
 
 class Store:
@@ -194,6 +227,52 @@ class Store:
             Its file is missing or damaged; the problem names it.
         """
         return recordings.read(self._recordings(), kept)
+
+    def thin(self, *, before_s: float, needed: Collection[str]) -> Thinned:
+        """Thin what is older than a moment, as `retention` says; a watch may go on meanwhile.
+
+        Parameters
+        ----------
+        before_s : float
+            Unix time. [s]
+        needed : collection of str
+            Hashes of the recordings that must stay: `retention.rested_on` gives those that the job's results rest on.
+
+        Raises
+        ------
+        BadInput
+            The store cannot be written. Nothing is lost by half.
+        """
+        thinned = retention.thin_readings(self.database, before_s=before_s)
+        removed = retention.thin_recordings(self.database, self._recordings(), before_s=before_s, needed=needed)
+        return replace(removed, readings=thinned.readings, intervals=thinned.intervals)
+
+    def verify(self, *, holds: str = "") -> Soundness:
+        """Look the store through: the database's own check, the chain of entries, each recording against its checksum.
+
+        `holds` is the hash of an entry that must be there, as somebody kept it.
+        """
+        return examine(self.database, self._recordings(), holds=holds)
+
+    def backup(self, into: Path, *, who: str, when: str) -> Soundness:
+        """Copy the store as it is at this moment into a new folder, while a watch may go on. Returns what the copy was found to be.
+
+        Raises
+        ------
+        BadInput
+            The folder is there already, or cannot be written.
+        """
+        return backup(self.database, self._recordings(), into, who=who, when=when)
+
+    def restore(self, path: Path) -> Soundness:
+        """Take up a backup, of either database, into this store, which must be empty.
+
+        Raises
+        ------
+        BadInput
+            The backup is damaged, or this store holds something or is watched.
+        """
+        return restore(path, self.database, self._recordings())
 
     def _recordings(self) -> Path:
         if self._folder is None:

@@ -24,8 +24,9 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
 from gearcase.errors import BadInput, Problem
+from gearcase.job.database import address_refused
 
-__all__ = ["Database", "require_address"]
+__all__ = ["Database"]
 
 Result = TypeVar("Result")
 
@@ -36,32 +37,6 @@ _LOST_LINE = ("idle=30", "interval=10", "count=3")  # s; the server notices with
 _HOLD = 0x67656172  # of the advisory locks: any number that means nothing else in this database
 _MIGRATION = _HOLD + 1
 _GONE = ("08", "57P01", "57P02", "57P03")  # SQLSTATE: connection exceptions, and a server that stops or starts
-_ADDRESS = 'the address of a database without a password, e.g. "postgresql://host/name"'
-
-
-def require_address(text: str) -> str:
-    """An address of PostgreSQL as a job may state it.
-
-    Raises
-    ------
-    BadInput
-        Something else, or one with a password: that belongs into PGPASSWORD or PostgreSQL's own password file.
-
-    Examples
-    --------
-    >>> require_address("postgresql://gearcase@plant-server/drive_7")
-    'postgresql://gearcase@plant-server/drive_7'
-    """
-    try:
-        url = sa.make_url(text)
-    except (sa.exc.ArgumentError, ValueError):
-        raise BadInput(Problem("job.yaml", "store", "", _ADDRESS)) from None
-    if url.password is not None or "password" in url.query:
-        accepted = "no password here: it comes from PGPASSWORD or PostgreSQL's password file (~/.pgpass)"
-        raise BadInput(Problem("job.yaml", "store", url.render_as_string(hide_password=True).partition("?")[0], accepted))
-    if url.drivername != "postgresql" or not url.database:
-        raise BadInput(Problem("job.yaml", "store", repr(text), _ADDRESS))
-    return text
 
 
 class Database:
@@ -271,8 +246,10 @@ def _postgresql(address: str, name: str) -> sa.Engine:
         "options": "-c synchronous_commit=on " + " ".join(f"-c tcp_keepalives_{key}" for key in _LOST_LINE),
         "connect_timeout": 10,
     }
+    if right := address_refused(address):
+        raise BadInput(Problem("store", "", "", right))
     try:
-        return sa.create_engine(sa.make_url(require_address(address)), connect_args=settings)
+        return sa.create_engine(sa.make_url(address), connect_args=settings)
     except (ImportError, NoSuchModuleError):
         accepted = "the driver of PostgreSQL: pip install 'gearcase[postgres]'"
         raise BadInput(Problem(address, "", "psycopg is not installed", accepted)) from None

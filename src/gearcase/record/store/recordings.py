@@ -25,7 +25,7 @@ from gearcase.record.store.tables import RECORDINGS
 from gearcase.record.store.values import KeptRecording
 from gearcase.signal.recording import Circumstances, Recording
 
-__all__ = ["DRAFT", "content", "find", "insert", "read", "write", "wrong"]
+__all__ = ["DRAFT", "content", "find", "insert", "place", "read", "write", "wrong"]
 
 DRAFT = ".draft-"  # what a file is called until it is whole
 _MOST_COUNTS = 2**15 - 1
@@ -81,28 +81,38 @@ def write(folder: Path, recording: Recording, *, time_s: float) -> tuple[str, st
     sha256 = sha256_of_bytes(data)
     moment = datetime.fromtimestamp(time_s, UTC)
     name = f"{moment:%Y-%m}/{moment:%Y%m%dT%H%M%S}-{sha256[:12]}.parquet"
-    path = folder / name
     try:
-        make_folder(path.parent)
-        handle, draft = tempfile.mkstemp(dir=path.parent, prefix=DRAFT)
-        try:
-            try:
-                left = memoryview(data)
-                while left:
-                    left = left[os.write(handle, left) :]
-                os.fchmod(handle, 0o644)
-                os.fsync(handle)
-            finally:
-                os.close(handle)
-            os.replace(draft, path)
-        except BaseException:
-            Path(draft).unlink(missing_ok=True)
-            raise
-        sync_folder(path.parent)
+        place(folder, name, data)
     except OSError as error:
         accepted = "a place with room that can be written; the recording is not kept, those before it are"
         raise BadInput(Problem(str(folder), "", error.strerror or str(error), accepted)) from None
     return name, sha256, len(data)
+
+
+def place(folder: Path, name: str, data: bytes) -> None:
+    """Put a file in its place below a folder: it appears there whole, on disk, or not at all.
+
+    Raises
+    ------
+    OSError
+    """
+    path = folder / name
+    make_folder(path.parent)
+    handle, draft = tempfile.mkstemp(dir=path.parent, prefix=DRAFT)
+    try:
+        try:
+            left = memoryview(data)
+            while left:
+                left = left[os.write(handle, left) :]
+            os.fchmod(handle, 0o644)
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+        os.replace(draft, path)
+    except BaseException:
+        Path(draft).unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
 
 
 def insert(
