@@ -108,7 +108,7 @@ def test_the_controls_sheet_says_how_each_face_is_reached_and_where_each_value_s
 
 
 def tags(document: dict[str, Any]) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(tag_list((), document).decode())))
+    return list(csv.DictReader(io.StringIO(tag_list((), told=document).decode())))
 
 
 def test_the_tag_list_has_value_time_and_quality_of_every_value_and_its_other_names(document: dict[str, Any]) -> None:

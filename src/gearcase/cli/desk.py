@@ -9,7 +9,7 @@ from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, loa
 from gearcase.errors import BadInput, Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
     from gearcase.job.build import Job, RecordingEntry
@@ -242,7 +242,8 @@ def handover(given: argparse.Namespace) -> int:
     )
     pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}
     if content.plan or content.publish:
-        pictures["tags.csv"] = tag_list(content.plan["bus"]["devices"] if content.plan else (), content.publish)
+        bus: Mapping[str, Any] = content.plan["bus"] if content.plan else {"devices": ()}
+        pictures["tags.csv"] = tag_list(bus["devices"], bus.get("profiles", {}), content.publish)
     path = keep(given, job, result, pictures)
     done(
         given,
@@ -280,7 +281,7 @@ def publish(given: argparse.Namespace) -> int:
     pictures = {
         "controls.pdf": report_pdf(sheet),
         "controls.html": report_html(sheet).encode(),
-        "tags.csv": tag_list((), result.document),
+        "tags.csv": tag_list((), told=result.document),
     }
     path = keep(given, job, result, pictures)
     return done(given, result.document, f"{result.document['statement']}\nkept in {path}: controls.pdf, controls.html, tags.csv")

@@ -96,7 +96,7 @@ def _handover(content: Content) -> Report:
 
 def _left_behind(job: str, plan: dict[str, Any], fit: dict[str, Any]) -> Iterator[Block]:
     """Register map and labels of the devices that were fitted."""
-    yield from controls_blocks(plan["bus"]["devices"], baud=plan["bus"]["baud"])
+    yield from controls_blocks(plan["bus"]["devices"], baud=plan["bus"]["baud"], own=plan["bus"].get("profiles", {}))
     cables = {row["device"]: row["cable"] for row in plan["cables"] if row["cable"]}
     serials = built_serials(fit)
     devices = [

@@ -12,7 +12,7 @@ from types import MappingProxyType, TracebackType
 from typing import Literal, Protocol, Self
 
 from gearcase import units
-from gearcase.device.profile import LAMPS, Register, profile
+from gearcase.device.profile import LAMPS, Profile, Register, profile
 from gearcase.install.points import SUMP
 from gearcase.job.build import Job
 from gearcase.judge import alarm
@@ -161,7 +161,7 @@ def plant_values(job: Job) -> tuple[PlantValue, ...]:
     found = {one.name: one for one in _of_drive(job)}
     for device in job.bus.devices:
         if device.profile:
-            found |= {one.name: one for one in _of_device(job, device.point, device.profile)}
+            found |= {one.name: one for one in _of_device(job, device.point, device.form)}
     return tuple(found.values())
 
 
@@ -178,16 +178,16 @@ def _of_drive(job: Job) -> list[PlantValue]:
     ]
 
 
-def _of_device(job: Job, point: str, name: str) -> list[PlantValue]:
-    registers = profile(name).registers
+def _of_device(job: Job, point: str, form: Profile) -> list[PlantValue]:
+    registers = form.registers
     place = point or SUMP
     bearing = next((one.bearing for one in job.points if one.name == point), "")
     lines = [(one.quantity, one.unit) for one in alarm_families(job.drive, bearing) if one.quantity in LINE_FAMILIES]
     quantities = [(quantity, one) for quantity in alarm.RULES if (one := _register_of(quantity, registers)) is not None]
     found = [_real(place, quantity, one, one.kind, _KINDS[units.SI_UNIT[one.kind]][1]) for quantity, one in quantities]
-    if "record samples" in registers:
+    if form.waveforms:
         found += [_of_record(place, quantity, si) for quantity, si in lines]
-    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if "record samples" in registers else [])]
+    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if form.waveforms else [])]
     return found + [PlantValue(name, "word", meaning=_bits()) for name in alarms]
 
 
