@@ -173,6 +173,10 @@ def _speed_steady(time: NDArray[np.float64], speed: NDArray[np.float64], run: ND
     first = np.searchsorted(time, time - START_INHIBIT)
     for here in np.flatnonzero((run >= 0) & np.isfinite(speed)):
         recent = speed[first[here] : here + 1][run[first[here] : here + 1] == run[here]]
+        ends = recent.min(), recent.max()  # the median lies between; within the band of both is within the band of it, and is quick
+        if all(abs(speed[here] - end) <= band * end for end in ends):
+            steady[here] = True
+            continue
         middle = float(np.nanmedian(recent))
         steady[here] = abs(speed[here] - middle) <= band * abs(middle)
     return steady
