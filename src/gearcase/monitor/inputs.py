@@ -112,12 +112,12 @@ class Inputs:
                 self.hear(one.name, runs, reading.time_s)
 
     def wants_recording(self, clock: float) -> bool:
-        """Whether a recording should be taken for its speed: a comb is listed, no source before it counts, and the last try is half
-        as old as its answer may be. [s]
+        """Whether a recording should be taken for its speed: a comb is listed, the drive runs, no source before it counts, and the
+        last try is half as old as its answer may be. [s]
         """
         listed = next((one for one in self.sources if one.how == "comb"), None)
         standing = self.now(clock)
-        if listed is None or standing.run.value == 0 or standing.speed.source not in ("", listed.name):
+        if listed is None or not standing.run.value or standing.speed.source not in ("", listed.name):
             return False
         return not 0 <= clock - self._comb_tried <= listed.age_limit / 2
 
