@@ -4,13 +4,16 @@ Frames and codes as in ``test_publish_modbus.py``; pymodbus reads by the tag lis
 """
 
 import asyncio
+import contextlib
 import csv
 import io
 import json
 import math
 import shutil
 import socket
+import time
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +33,8 @@ from gearcase.monitor.plant import open_publisher
 from gearcase.record import results
 from gearcase.stages import handover, publish, survey
 from test_installed import words
+from test_rig import free_port
+from test_service import Served
 from test_stages import EXAMPLES
 
 PUBLISH = """
@@ -190,3 +195,38 @@ def test_a_handover_shows_what_the_plant_is_told(folder: Path, document: dict[st
     }
     _, content = handover.run(job, earlier, who="a", date="2026-11-25", number=1, checksum=lambda _: "0" * 64)
     assert "What the plant is told" in handover_html(content) and "intermediate left/bearing lines" in handover_html(content)
+
+
+async def listens(port: int) -> bool:
+    with contextlib.suppress(OSError):
+        _, writer = await asyncio.open_connection("127.0.0.1", port)
+        writer.close()
+        return True
+    return False
+
+
+def test_the_running_watch_tells_the_plant_and_hears_that_it_acknowledged(tmp_path: Path) -> None:
+    shutil.copy(EXAMPLES / "demo" / "job.yaml", tmp_path)
+    port = free_port()
+    with (tmp_path / "job.yaml").open("a") as stream:
+        stream.write(f"\npublish: {{modbus: {{port: {port}, acknowledge_from: [127.0.0.1]}}}}\n")
+    watched = Served(tmp_path, publisher=partial(open_publisher, tmp_path))
+
+    async def ask(rig: Any) -> None:
+        async with asyncio.timeout(30):
+            while not await listens(port):
+                await asyncio.sleep(0.05)
+            async with AsyncModbusTcpClient("127.0.0.1", port=port) as client:
+                speed: list[int] = []
+                while not speed or speed[4] != 192:
+                    await asyncio.sleep(0.05)
+                    speed = (await client.read_input_registers(124, count=6)).registers
+                assert client.convert_from_registers(speed[:2], client.DATATYPE.FLOAT32) == pytest.approx(1485.0)  # 60 × 24.75
+                assert abs((speed[2] << 16) + speed[3] - time.time()) < 5
+                assert not (await client.write_register(10, 1)).isError()
+        said = await watched.until("acknowledged")
+        assert said.who == "the plant, over Modbus TCP from 127.0.0.1"
+
+    watched.watch(ask)
+    stored = results.latest(tmp_path, "publish")
+    assert stored and next(row["address"] for row in stored.document["values"] if row["name"] == "drive/speed") == 124
