@@ -48,7 +48,6 @@ __all__ = [
     "Poles",
     "Port",
     "Power",
-    "ProfileName",
     "Ratio",
     "RegisterAddress",
     "Registers",
@@ -248,13 +247,6 @@ def _clock(value: object) -> float:
     return float(value)
 
 
-def _profile(value: object) -> str:
-    known = tuple(dict.fromkeys(row["profile"] for row in load("registers")))
-    if value not in known:
-        raise OutOfRange("profile", repr(value), f"one of: {', '.join(known)}")
-    return str(value)
-
-
 def _screw(value: object) -> str:
     held = [row["size"] for row in load("clearance_holes")]
     if str(value) not in held:
@@ -377,7 +369,6 @@ Ends = Annotated[
 ]
 Topic = Annotated[str, BeforeValidator(_read(_topic)), _text("plant/drive 7/speed")]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
-ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
 ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
 Connection = Annotated[

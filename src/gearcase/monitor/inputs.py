@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from gearcase.device.profile import Register, decode, profile
+from gearcase.device.profile import Register, decode
 from gearcase.drive.lines import expected_lines
 from gearcase.errors import OutOfRange
 from gearcase.job.build import Job
@@ -46,11 +46,6 @@ class InputRegister:
 
     input: Input
     register: Register
-
-    @property
-    def alone(self) -> bool:
-        """Whether it must be read by itself, not with the block of its device."""
-        return self.input.raw is not None or self.register.function != 4
 
 
 class Inputs:
@@ -96,7 +91,7 @@ class Inputs:
         if isinstance(words, str):
             self.hear(one.input.name, None, time_s, words)
             return
-        order = one.input.raw.word_order if one.input.raw else "high word first"
+        order = one.input.raw.word_order if one.input.raw else None
         try:
             number = decode(one.register, words, order)
         except OutOfRange as error:
@@ -117,12 +112,12 @@ class Inputs:
                 self.hear(one.name, runs, reading.time_s)
 
     def wants_recording(self, clock: float) -> bool:
-        """Whether a recording should be taken for its speed: a comb is listed, no source before it counts, and the last try is half
-        as old as its answer may be. [s]
+        """Whether a recording should be taken for its speed: a comb is listed, the drive runs, no source before it counts, and the
+        last try is half as old as its answer may be. [s]
         """
         listed = next((one for one in self.sources if one.how == "comb"), None)
         standing = self.now(clock)
-        if listed is None or standing.run.value == 0 or standing.speed.source not in ("", listed.name):
+        if listed is None or not standing.run.value or standing.speed.source not in ("", listed.name):
             return False
         return not 0 <= clock - self._comb_tried <= listed.age_limit / 2
 
@@ -203,7 +198,7 @@ def _register(job: Job, one: Input) -> InputRegister:
         raw = one.raw
         return InputRegister(one, Register(one.name, raw.address, raw.function, raw.type, 1.0, "", "", None, None, None))
     device = next(device for device in job.bus.devices if device.name == one.device)
-    register = profile(device.profile).registers[one.quantity]
+    register = device.form.registers[one.quantity]
     return InputRegister(one, replace(register, unit="", kind="") if one.source == "analogue" else register)
 
 

@@ -8,7 +8,7 @@ heartbeat; then the light falls back to blue by itself.
 import asyncio
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import LAMPS, decode, profile
+from gearcase.device.profile import LAMPS, decode
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.job.build import Job
 from gearcase.judge.alarm import BAD_POLLS
@@ -55,7 +55,7 @@ class Light:
         if device is None:
             return
         self._beat = self._beat % 65535 + 1
-        registers = profile(_PROFILE).registers
+        registers = device.form.registers
         first, last = (registers[name] for name in _READ_BACK)
         try:
             await bus.write(unit=device.address, start=registers["lamps wanted"].address, words=[LAMPS[colour], self._beat])

@@ -31,6 +31,7 @@ from gearcase.monitor.watch import Watch
 from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store
 from gearcase.stages import watch
+from gearcase.stages.publish import RESTS_ON
 from gearcase.stages.result import StageResult
 
 __all__ = ["follow_folder", "watch_bus"]
@@ -216,7 +217,7 @@ class _Service:
             job, told = self._watch.setup.job, -1
             publisher = self._opening(job, self._pace.clock, self._watch.acknowledge)
             async with publisher or nullcontext():
-                while not self._stop.is_set() and self._watch.setup.job.sections.get("publish") == job.sections.get("publish"):
+                while not self._stop.is_set() and self._watch.setup.job.sources(RESTS_ON) == job.sources(RESTS_ON):
                     if publisher is not None and told != self._watch.rounds:
                         told = self._watch.rounds
                         await publish(publisher, self._watch.published())

@@ -68,7 +68,7 @@ async def listen(
     properties.SessionExpiryInterval = _KEPT_FOR
     properties.ReceiveMaximum = _WAITING
     properties.MaximumPacketSize = LARGEST_RECORDING + 2 * _LARGEST_HEADER
-    async with aiomqtt.Client(
+    client = aiomqtt.Client(
         settings.host,
         settings.port,
         identifier=name,
@@ -81,8 +81,9 @@ async def listen(
         logger=_LOGGER,
         properties=properties,
         tls_context=_tls(settings) if settings.tls else None,
-    ) as client:
-        client._client.manual_ack_set(True)
+    )
+    client._client.manual_ack_set(True)  # before it connects: the broker begins at once with what it has not got acknowledged
+    async with client:
         own = {topic: 1 for topic in (settings.readings, settings.recordings) if topic}
         topics = Topics(inputs)
         for topic, quality in (dict.fromkeys(topics.names, 0) | own).items():
