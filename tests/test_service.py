@@ -385,6 +385,14 @@ def test_the_watchdog_is_that_of_this_process(environment: dict[str, str], secon
     assert ServiceManager(environment).watchdog_s == seconds
 
 
+def test_the_unit_is_printed_for_the_owner_of_the_folder(served: Served, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["unit", str(served.folder)]) == 0
+    text = capsys.readouterr().out
+    assert f"User={served.folder.owner()}" in text and f"-m gearcase.cli watch {served.folder}" in text
+    assert main(["unit", str(served.folder), "--user", "edge"]) == 0
+    assert "User=edge" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("connection", "has"), [("tcp 127.0.0.1:15020", "PrivateDevices=yes"), ("serial /dev/ttyUSB0", "DeviceAllow=/dev/ttyUSB0 rw")]
 )
