@@ -374,6 +374,15 @@ def test_of_two_watches_on_one_store_the_second_is_refused(site: Site) -> None:
     assert second.returncode == 1 and "BadInput" in second.stderr
 
 
+def test_an_entry_that_makes_no_sense_keeps_no_watch_from_starting(site: Site) -> None:
+    event(site, "shelved", "sump", quantity="temperature")
+    event(site, "maintenance", until_s=site.now + 600, reason="")
+    site.settled()
+    event(site, "shelved", "", quantity="temperature", until_s=site.now + 600, reason="no point")
+    site.turns(2)
+    assert len(site.said("entry not understood")) == 3 and site.watch.rounds == 2 and site.watch.light.colour == "green"
+
+
 def test_a_bus_that_is_gone_is_blue_named_and_taken_up_again(site: Site) -> None:
     site.settled()
     site.turns(3)
