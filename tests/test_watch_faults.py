@@ -192,6 +192,7 @@ def test_a_record_at_which_the_diagnosis_breaks_is_named_and_the_next_is_judged(
     assert site.kinds().count("diagnosis") >= 1 and site.watch.rounds == 8
 
 
+@pytest.mark.long
 def test_a_record_is_taken_after_a_start_kept_and_told_apart_by_what_it_is_too_short_for(site: Site) -> None:
     site.settled()
     site.turns(4)
@@ -284,6 +285,7 @@ def test_maintenance_wants_a_name_a_reason_and_an_end(
     assert says in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_a_reload_carries_a_danger_over_to_the_new_limits(site: Site) -> None:
     red(site)
     higher = {(*key, "new"): InForce(Thresholds(2.8e-3, 4.5e-3)) for key in BOTH}
