@@ -150,7 +150,7 @@ def build(source: Source, *, folder: str) -> Job:
         drive=drive,
         points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=build_inputs(source, model.inputs),
-        incoming=build_incoming(model.incoming),
+        incoming=build_incoming(model.incoming, folder),
         recordings=tuple(_recording(source, n, entry) for n, entry in enumerate(model.recordings)),
         findings=tuple(drive_findings(source, model.drive, drive)),
         housing=build_housing(source, model.housing),

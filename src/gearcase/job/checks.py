@@ -41,6 +41,7 @@ def cross_check(source: Source, profiles: Mapping[str, Profile]) -> list[Problem
         *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
+        *_overall_only(source),
         *housing_check(source),
         *inputs_check(source, profiles),
         *_windows(source),
@@ -249,6 +250,18 @@ def _sensors(source: Source) -> Iterator[Problem]:
         sensor = read_as(SensorModel, point.get("sensor", {}))
         if sensor and sensor.lowest is not None and sensor.highest is not None and sensor.lowest >= sensor.highest:
             yield source.problem((*path, "sensor", "lowest"), "less than the highest frequency")
+
+
+def _overall_only(source: Source) -> Iterator[Problem]:
+    """A point whose only device gives overall values cannot say that it sees waveforms."""
+    devices: dict[str, set[str]] = {}
+    for _, device in source.items(("bus", "devices")):
+        devices.setdefault(_text(device.get("point")), set()).add(_text(device.get("profile")))
+    for path, point in source.items(("points",)):
+        sensor = read_as(SensorModel, point.get("sensor", {}))
+        if sensor and sensor.kind != "overall" and devices.get(_text(point.get("name"))) == {"overall vibration"}:
+            accepted = "overall: the device at this point gives one figure and no waveform, which coverage must know"
+            yield source.problem((*path, "sensor", "kind"), accepted, given=sensor.kind)
 
 
 def _windows(source: Source) -> Iterator[Problem]:

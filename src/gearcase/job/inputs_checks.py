@@ -26,7 +26,7 @@ _USES: Mapping[str, tuple[str, ...]] = {  # source -> the keys it has a use for
 }
 _OF_KINDS = {"comb": ("speed",), "level": ("run",), "stated": ("speed", "load", "direction", "ambient")}
 _ONCE = ("comb", "level", "posted")  # one of a kind tells all there is
-_THIS_MACHINE = ("127.0.0.1", "localhost", "::1", "[::1]")
+_THIS_MACHINE = ("127.0.0.1", "localhost", "::1")
 _WORDS = {"forward": 1.0, "reverse": -1.0}
 
 
@@ -170,10 +170,9 @@ def _incoming(source: Source) -> Iterator[Problem]:
         if bool(http.get("certificate_file")) != bool(http.get("key_file")):
             key = "key_file" if http.get("certificate_file") else "certificate_file"
             yield source.problem(("incoming", "http", key), "certificate_file and key_file together", given="one of them")
-        here = str(http.get("listen", "127.0.0.1:")).rpartition(":")[0] in _THIS_MACHINE
-        if not here and not http.get("certificate_file"):
+        if str(http.get("address", "127.0.0.1")) not in _THIS_MACHINE and not http.get("certificate_file"):
             accepted = "127.0.0.1 without a certificate, which a proxy on this machine may serve; or certificate_file and key_file"
-            yield source.problem(("incoming", "http", "listen"), accepted)
+            yield source.problem(("incoming", "http", "address"), accepted)
 
 
 def _text(value: Any) -> str:
