@@ -134,6 +134,19 @@ def test_two_devices_at_one_address_show_as_a_clash_or_as_garble(spoil: Any, out
     asyncio.run(test())
 
 
+def test_a_slow_device_is_no_clash() -> None:
+    delays = iter([0.0, 0.04, 0.0, *[0.0] * 200])
+
+    async def test() -> None:
+        spoil = lambda frame: [(next(delays), frame)]  # noqa: E731
+        async with on_a_line(registers({11: words("stack light", 1)}), spoil=spoil) as (where, _), opened(where) as bus:
+            document = await scanned(bus)
+            (row,) = document["found"]
+            assert row["outcome"] == "answers" and "1 of 3 questions had no answer in time" in row["says"]
+
+    asyncio.run(test())
+
+
 def test_a_device_set_to_another_baud_or_parity_is_found_there() -> None:
     """At its own setting it answers; at any other nothing of it is understood, as on a real line."""
     held = bus_as_planned()

@@ -116,9 +116,12 @@ def _parser() -> argparse.ArgumentParser:
     address.add_argument("--serial", metavar="SERIAL", default="", help="as it stands on the device in your hand")
     for added in (scan, address):
         added.add_argument("--master-off", action="store_true", help="you have seen to it that the plant's master is off this bus")
+        added.add_argument("--wait", metavar="TIME", default="0.3 s", help='for one answer; "0.3 s" by default')
         added.add_argument("--addresses", metavar="FROM-TO", default="1-247", help="which to ask; 1-247 by default")
         added.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
         added.add_argument("--by", metavar="NAME", default="", help="who does this and says so; kept with the result")
+    links = verb("links", bus.links, "how often each device's frames failed and how long answers took, lately and before")
+    links.add_argument("--lately", metavar="TIME", default="30 d", help='what counts as lately; "30 d" by default')
     prove = verb("prove", site.prove, "does each device answer, point right and tell the truth; what keeps you from going home")
     for option, metavar, says in (
         ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),

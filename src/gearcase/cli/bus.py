@@ -12,9 +12,7 @@ if TYPE_CHECKING:
     from gearcase.stages.result import StageResult
     from gearcase.stages.scan import Found
 
-__all__ = ["address", "scan"]
-
-_PATIENCE = 0.1  # s, for one answer where whole buses are asked address by address
+__all__ = ["address", "links", "scan"]
 
 
 def scan(given: argparse.Namespace) -> int:
@@ -30,7 +28,7 @@ def scan(given: argparse.Namespace) -> int:
 
     job, connection, addresses = _bus_of_ones_own(given)
     listen = quantity("--listen", given.listen, "time") or 0.0
-    way, patience = parse_connection(connection), max(_PATIENCE, 3 * job.bus.device_delay)
+    way, patience = parse_connection(connection), _patience(given, job)
     built = results.latest(Path(given.job), "fit")
 
     def tell(one: "Found") -> None:
@@ -75,14 +73,45 @@ def address(given: argparse.Namespace) -> int:
         raise BadInput(Problem("--serial", "", "none", "the serial number as it stands on the device in your hand"))
 
     async def over_the_wire() -> "StageResult":
-        patience = max(_PATIENCE, 3 * job.bus.device_delay)
-        async with connected(connection, baud=job.bus.baud, timeout=patience, tries=1) as bus:
+        async with connected(connection, baud=job.bus.baud, timeout=_patience(given, job), tries=1) as bus:
             return await address.run(job, bus, device, serial=given.serial, addresses=addresses)
 
     result = asyncio.run(over_the_wire())
     path = keep(given, job, result, {})
     done(given, result.document, f"{result.document['statement']}\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def links(given: argparse.Namespace) -> int:
+    """How good each device's link was, lately and before."""
+    from pathlib import Path
+
+    from gearcase.device.link_quality import LinkQuality
+    from gearcase.record.clock import unix_now
+    from gearcase.record.links import spells
+
+    job, lately = load(given), quantity("--lately", given.lately, "time") or 0.0
+    since, rows, wrong = unix_now() - lately, [], False
+    kept = spells(Path(given.job))
+    for device in job.bus.devices:
+        late, before = LinkQuality(), LinkQuality()
+        for one in kept:
+            if one.device == device.name:
+                (late if one.ended >= since else before).add(LinkQuality.from_dict(one.counts))
+        worse = late.is_worse_than(before)
+        wrong |= worse
+        rows.append({"device": device.name, "lately": late.words(), "before": before.words(), "worse": worse})
+    words = [
+        f"{row['device']}: {row['lately']}{'; WORSE than before' if row['worse'] else ''}\n  before: {row['before']}"
+        for row in rows
+    ]
+    done(given, {"schema": "links/1", "since": since, "devices": rows}, "\n".join(words))
+    return SOMETHING_WRONG if wrong else NOTHING_WRONG
+
+
+def _patience(given: argparse.Namespace, job: "Job") -> float:
+    """How long to wait for one answer: as said, and no less than three times what the job says a device takes. [s]"""
+    return max(quantity("--wait", given.wait, "time") or 0.0, 3 * job.bus.device_delay)
 
 
 def _bus_of_ones_own(given: argparse.Namespace) -> "tuple[Job, str, range]":

@@ -94,7 +94,7 @@ async def run(
     forms = {name: profile(name) for name in profile_names()} | {one.profile: one.form for one in job.bus.devices if one.profile}
     found = []
     async for one in answering(bus, addresses, {one.address for one in job.bus.devices}):
-        if one.outcome == "answers":
+        if one.outcome == "answers" and not one.says:
             one = await identify(bus, one.address, forms)
         found.append(one)
         tell(one)
@@ -133,7 +133,7 @@ async def answering(bus: ModbusBus, addresses: Sequence[int], again: set[int]) -
 async def _look(bus: ModbusBus, address: int) -> Found | None:
     """One address, asked for one register; whoever answers is asked again, and listened to behind each answer."""
     said: set[tuple[int, ...] | str] = set()
-    unlike = 0
+    twice = broken = missing = 0
     for _ in range(_LOOKS):
         strays = bus.links[address].strays
         try:
@@ -141,20 +141,22 @@ async def _look(bus: ModbusBus, address: int) -> Found | None:
         except BadRequest as error:  # a refusal is an answer
             said.add(error.says)
         except Garbled:
-            unlike += 1
+            broken += 1
         except BadReply as error:
             return Found(address, "garbled", error.says)
         except NoReply:
-            if not said and not unlike:
+            if not said and not broken:
                 return None
-            unlike += 1
+            missing += 1
         else:
-            unlike += bool(await bus.listen(_AFTERWARDS)) or bus.links[address].strays > strays
-    if said and (unlike or len(said) > 1):
+            twice += bool(await bus.listen(_AFTERWARDS)) or bus.links[address].strays > strays
+    if said and ((twice and not missing) or broken or len(said) > 1):
         return Found(address, "clash", "answers are broken or come twice: several devices have this address, or the line is bad")
-    if unlike:
+    if broken:
         says = "answers are no frames: another baud or parity, or several devices at this address"
         return Found(address, "garbled", says)
+    if missing:
+        return Found(address, "answers", f"{missing} of {_LOOKS} questions had no answer in time: ask again with a longer --wait")
     return Found(address, "answers")
 
 
