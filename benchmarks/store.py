@@ -62,7 +62,8 @@ def ingest(name: str, store: Store) -> None:
     rate = BATCH / median(spent)
     print(
         f"{name}: {rate:,.0f} readings a second acknowledged, {BATCH:,} a sync (goal 20,000 at one sync a second); slowest batch "
-        f"{max(spent):.2f} s, {median(used):.2f} s of this program's processor; {median(spent) / median(plain):.1f} x the same rows by one statement into a plain table"
+        f"{max(spent):.2f} s, {median(used):.2f} s of this program's processor; "
+        f"{median(spent) / median(plain):.1f} x the same rows by one statement into a plain table"
     )
 
 
