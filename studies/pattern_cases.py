@@ -17,19 +17,22 @@ from gearcase.drive.simulate import BearingFault, Levels, Noise, Stranger, simul
 from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.signal.recording import Circumstances, Recording
 from gearcase.worked import Given, Origin
+from studies import cases
 
-__all__ = ["PATTERNS", "RIVALS", "STRENGTHS", "Job", "foreign", "rival", "shown", "sound"]
+__all__ = ["KNOCK", "PATTERNS", "RIVALS", "STRENGTHS", "Job", "foreign", "healthy", "rival", "shown", "sound"]
 
 RATE_HZ = 12800.0
 SECONDS = 10.24
 NOISES: tuple[Noise, ...] = ("white", "sloping", "resonant", "impulsive")
 TEETH = "tooth crack or chip"
+KNOCK = "knock once a turn"
 RUNOUT = "eccentric gear or bent shaft"
 PLANETARY = ("sun tooth", "planet tooth", "ring tooth")
-PATTERNS = (TEETH, RUNOUT, "gear wear", "mesh misalignment", "hunting tooth", *PLANETARY)
+PATTERNS = (TEETH, KNOCK, RUNOUT, "gear wear", "mesh misalignment", "hunting tooth", *PLANETARY)
 # knock over noise RMS; for runout the swing, for wear its growth, for a tilted mesh its second harmonic over the first
 STRENGTHS = {
     TEETH: (1.0, 2.0, 4.0, 8.0, 32.0),
+    KNOCK: (2.0, 4.0, 8.0, 32.0),
     RUNOUT: (0.4, 0.6, 1.0),
     "gear wear": (1.4, 2.0, 3.0),
     "mesh misalignment": (0.8, 1.5, 3.0),
@@ -38,6 +41,7 @@ STRENGTHS = {
 }
 RIVALS = {
     TEETH: "inner race on the same shaft",
+    KNOCK: "inner race on the same shaft",
     RUNOUT: "tooth crack or chip",
     "gear wear": "a rise of load, and a sensor that reads higher",
     "mesh misalignment": "a resonance at twice the mesh, at one speed",
@@ -64,6 +68,13 @@ def sound(pattern: str, first: int, count: int) -> Iterator[Job]:
         yield Job(drive, _recorded(pattern, drive, number, rng))
 
 
+def healthy(first: int, count: int) -> Iterator[Job]:
+    """The sound drives of the bearings' study with gears on them, short of turns as they are; from a number of theirs."""
+    for case in cases.healthy(first, count):
+        if case.drive.meshes:
+            yield Job(case.drive, (case.recording,))
+
+
 def foreign(pattern: str, first: int, count: int, strength: float) -> Iterator[Job]:
     """Beside a machine that pulses at a rate of its own, from 1 to 400 Hz; of recordings over time in the later half."""
     for number in range(first, first + count):
@@ -84,7 +95,7 @@ def rival(pattern: str, first: int, count: int, strength: float) -> Iterator[Job
     """With what the pattern is most easily taken for."""
     for number in range(first, first + count):
         drive, rng = _drive(pattern, number)
-        if pattern == TEETH or pattern in PLANETARY:
+        if pattern in (TEETH, KNOCK) or pattern in PLANETARY:
             bearing = drive.bearings[int(rng.integers(len(drive.bearings)))]
             race = BearingFault(bearing.name, "inner_race", strength, jitter=float(rng.uniform(0.002, 0.015)))
             yield Job(drive, _recorded(pattern, drive, number, rng, bearing_faults=(race,)))
@@ -156,6 +167,8 @@ def _fault(pattern: str, drive: Drive, number: int, strength: float, rng: np.ran
         name = pattern.removesuffix(" tooth")
         return ToothDamage("outer" if name == "ring" else "inner", name, knock, dip=yields, lag=yields), name
     side = (mesh.pinion_shaft, mesh.wheel_shaft)[number % 2]
+    if pattern == KNOCK:
+        return ToothDamage(mesh.name, side, knock), side
     if pattern == TEETH:
         return ToothDamage(mesh.name, side, knock, dip=yields, lag=yields), side
     if pattern == RUNOUT:
@@ -183,7 +196,13 @@ def _recorded(
 
     `later` times as high is everything a sensor reads (at 0.5 of the load) or a loaded mesh (at more) in the last three.
     """
-    levels = Levels(shaft=float(rng.uniform(0.05, 0.5)), mesh=float(rng.uniform(0.5, 2)), modulation=float(rng.uniform(0.02, 0.3)))
+    levels = Levels(
+        shaft=float(rng.uniform(0.05, 0.5)),
+        mesh=float(rng.uniform(0.5, 2)),
+        modulation=float(rng.uniform(0.02, 0.3)),
+        scatter=float(rng.uniform(0.05, 0.5)),
+        gears=number,
+    )
     wander = float(rng.choice([0.0, 0.0005]))
 
     def record(

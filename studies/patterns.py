@@ -1,7 +1,8 @@
 """How often the gear patterns are claimed wrongly, and how strong each must be to be found: `make study-patterns`.
 
-Prints, with upper 95 % bounds (Clopper and Pearson): claims of any gear pattern on sound drives, beside a foreign machine, and with
-what each pattern is most easily taken for; and of each pattern what was found, by strength. Simulations only.
+Prints, with upper 95 % bounds (Clopper and Pearson): claims of any gear pattern on sound drives, also those of the study of
+bearings, beside a foreign machine, and with what each pattern is most easily taken for; and of each pattern what was found, by
+strength. Simulations only.
 """
 
 import argparse
@@ -19,7 +20,7 @@ from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.signal.recording import Recording
 from gearcase.stages.heard import find_speed, hear
 from studies.diagnosis import upper_bound
-from studies.pattern_cases import PATTERNS, RIVALS, STRENGTHS, Job, foreign, rival, shown, sound
+from studies.pattern_cases import KNOCK, PATTERNS, RIVALS, STRENGTHS, TEETH, Job, foreign, healthy, rival, shown, sound
 
 CHUNK = 10
 _FOREIGN = 8.0  # impact over noise RMS
@@ -41,16 +42,21 @@ def judged(job: Job) -> tuple[Weighed, ...]:
 
 
 def outcomes(jobs: Iterable[Job], pattern: str) -> Counter[str]:
-    """Counts of jobs by what was said: the pattern at the right part, any wrong claim, doubts, and what could not be tested."""
+    """Counts of jobs by what was said: the pattern at the right part, the right place (a knock once a turn of a tooth's shaft is it
+    too, and no wrong claim), any wrong claim, doubts, and what could not be tested.
+    """
     counted: Counter[str] = Counter()
     for job in jobs:
         weighed = judged(job)
         claims = [one for one in weighed if one.answer is Answer.CLAIMED]
-        right = [one for one in claims if one.pattern == job.pattern and job.part in one.component]
+        names = (job.pattern, KNOCK) if job.pattern == TEETH else (job.pattern,)
+        right = [one for one in claims if one.pattern in names and job.part in one.component]
         counted["jobs"] += 1
         counted["right"] += any(one.pattern == pattern for one in right)
+        counted["place"] += bool(right)
         counted["wrong"] += len(claims) > len(right)
         counted["pattern wrong"] += any(one.pattern == pattern for one in claims if one not in right)
+        counted.update({f"as {name}" for name in (one.pattern for one in claims if one not in right)})
         counted["uncertain"] += any(one.answer is Answer.UNCERTAIN for one in weighed)
         ours = [one for one in weighed if one.pattern == pattern and (job.pattern != pattern or job.part in one.component)]
         counted["not testable"] += not ours or all(one.answer is Answer.NOT_TESTABLE for one in ours)
@@ -60,6 +66,7 @@ def outcomes(jobs: Iterable[Job], pattern: str) -> Counter[str]:
 def _chunk(task: tuple[str, str, int, int, float]) -> Counter[str]:
     kind, pattern, first, count, strength = task
     makers = {
+        "healthy": lambda: healthy(first, count),
         "sound": lambda: sound(pattern, first, count),
         "foreign": lambda: foreign(pattern, first, count, strength),
         "rival": lambda: rival(pattern, first, count, strength),
@@ -77,8 +84,9 @@ def run(pool: ProcessPoolExecutor, kind: str, pattern: str, first: int, count: i
 def main() -> None:
     """Print the study."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--jobs", type=int, default=20, help="jobs a row")
-    parser.add_argument("--first", type=int, default=500_000, help="number of the first job")
+    parser.add_argument("--jobs", type=int, default=60, help="jobs a row; a quarter of it by strength")
+    parser.add_argument("--first", type=int, default=1_700_000, help="number of the first job")
+    parser.add_argument("--healthy", type=int, default=2000, help="sound drives of the bearings' study")
     given = parser.parse_args()
     start = time.perf_counter()
     total: dict[str, Counter[str]] = {}
@@ -98,15 +106,19 @@ def main() -> None:
                     flush=True,
                 )
             for strength in STRENGTHS[pattern]:
-                found = run(pool, "shown", pattern, given.first, given.jobs // 2, strength)
+                found = run(pool, "shown", pattern, given.first, given.jobs // 4, strength)
                 print(
-                    f"{pattern:28} strength {strength:5.1f}  found {found['right']:3d} of {found['jobs']}, wrong {found['wrong']}, "
-                    f"uncertain {found['uncertain']}, not testable {found['not testable']}",
+                    f"{pattern:28} strength {strength:5.1f}  found {found['right']:3d} of {found['jobs']}, "
+                    f"place {found['place']:3d}, wrong {found['wrong']}, uncertain {found['uncertain']}, "
+                    f"not testable {found['not testable']}",
                     flush=True,
                 )
+        total["healthy"] = run(pool, "healthy", TEETH, given.first, given.healthy)
     for kind, found in total.items():
         bound = upper_bound(found["wrong"], found["jobs"])
-        print(f"all, {kind}: any wrong {found['wrong']} of {found['jobs']} (below {bound:.4f}), uncertain {found['uncertain']}")
+        names = "".join(f", {name} {count}" for name, count in found.items() if name.startswith("as "))
+        says = f"any wrong {found['wrong']} of {found['jobs']} (below {bound:.4f}){names}, uncertain {found['uncertain']}"
+        print(f"all, {kind}: {says}")
     print(f"{time.perf_counter() - start:.0f} s")
 
 

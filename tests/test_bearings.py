@@ -544,7 +544,7 @@ def test_a_make_listed_twice_changes_no_odds() -> None:
     assert figures[1] == pytest.approx(figures[0])
 
 
-def recorded(seed: int = 5) -> Recording:
+def recorded(seed: int = 5, shaft: float = 0.2) -> Recording:
     """20 s of the exact bearing with a spall on its outer race."""
     job = job_of(BY_HAND)
     samples = simulate(
@@ -555,7 +555,7 @@ def recorded(seed: int = 5) -> Recording:
         seed=seed,
         noise="white",
         faults=[BearingFault("b", "outer_race", 8.0, jitter=0.004)],
-        levels=Levels(shaft=0.2, mesh=0.0, noise_rms=1.0),
+        levels=Levels(shaft=shaft, mesh=0.0, noise_rms=1.0),
     )
     return Recording(samples, RATE, "m/s2", speed_hz=SPEED_HZ, point="", name="record", sha256="1")
 
@@ -570,6 +570,13 @@ def test_the_same_recording_is_judged_by_what_is_known_of_the_bearing() -> None:
     assert figures[1] > figures[0] and figures[2] >= figures[0]
     assert makes["verdicts"][0]["fits"] == ["make A"]
     assert any("fits make A" in step for step in makes["verdicts"][0]["advice"])
+
+
+@pytest.mark.parametrize("seed", [2, 4])
+def test_a_rate_near_a_half_order_moves_no_speed(seed: int) -> None:
+    """An outer race at 3.585 orders stands, at a speed 2.4 % too high, where a loose shaft has its 3.5, its second on a 7."""
+    document = diagnose.run(job_of('      designation: "6205"\n'), [recorded(seed, shaft=0.4)]).document
+    assert document["recordings"][0]["speed_hz"] == pytest.approx(SPEED_HZ, rel=1e-3)
 
 
 def test_a_band_too_wide_to_name_is_declined_in_words() -> None:

@@ -185,6 +185,26 @@ def test_a_late_answer_is_never_taken_for_that_of_the_next_question() -> None:
         asyncio.run(test(serial))
 
 
+def test_after_a_late_answer_the_same_question_is_not_answered_one_behind_for_ever() -> None:
+    asked = [0]
+
+    def count(unit: int, pdu: bytes) -> bytes:
+        asked[0] += 1
+        return struct.pack(">BBH", 4, 2, asked[0])
+
+    async def test() -> None:
+        delays = iter([0.15] + [0.005] * 50)
+        async with (
+            over_network(count, serial=True, spoil=lambda frame: [(next(delays), frame)]) as (where, _),
+            connected(where, baud=115200, timeout=0.1, tries=2) as bus,
+        ):
+            assert await bus.read(unit=11, function=4, start=0, count=1) == (1,), "late, but to this question"
+            for wanted in range(3, 10):
+                assert await bus.read(unit=11, function=4, start=0, count=1) == (wanted,)
+
+    asyncio.run(test())
+
+
 def test_a_device_that_answers_for_another_is_not_believed() -> None:
     async def test(serial: bool) -> None:
         right = registers(HELD)

@@ -24,7 +24,7 @@ from gearcase.drawings.plots import spectrum_sheet
 from gearcase.drawings.report import ask_for_sheet_pdf, handover_html, handover_pdf
 from gearcase.drawings.svg import Sheet, text_width, wrap
 from gearcase.drawings.text import diagnose_text
-from gearcase.drawings.train import train_sheet, train_svg
+from gearcase.drawings.train import faulty_parts, train_sheet, train_svg
 from gearcase.job.build import load
 from gearcase.stages import survey
 from gearcase.stages.handover import Content
@@ -137,6 +137,22 @@ DRIVES = {
 }
 
 
+def test_what_a_verdict_names_is_marked_whatever_kind_of_part_it_is() -> None:
+    """Bearings by their fault, teeth by their shaft and mesh, a shaft by its name; a sensor is no part of the drive."""
+    two = DRIVES["two wheels on one pinion shaft"]
+    shaft, mesh, bearing = (two[kind][0]["name"] for kind in ("shafts", "meshes", "bearings"))
+    said = (
+        ({"component": bearing, "fault": "outer_race"}, {bearing}),
+        ({"component": f"teeth on {shaft}, in {mesh}", "fault": "tooth crack or chip"}, {shaft, mesh}),
+        ({"component": shaft, "fault": "unbalance"}, {shaft}),
+        ({"component": f"{bearing} axial", "fault": "sensor fault"}, set()),
+    )
+    for verdict, parts in said:
+        assert faulty_parts(two, [verdict]) == parts
+    words = ["".join(text.itertext()) for text in ElementTree.fromstring(train_svg(two, {shaft, mesh})).iter(SVG_TEXT)]
+    assert sum("fault" in word for word in words) >= 2
+
+
 @pytest.mark.parametrize("name", DRIVES)
 def test_every_drive_is_drawn_with_its_labels_apart_and_on_the_sheet(name: str) -> None:
     sheet = train_sheet(DRIVES[name])
@@ -221,6 +237,7 @@ def content() -> Content:
         watch=None,
         trend=None,
         opened=None,
+        publish=None,
         diagnose=DIAGNOSIS,
         arrays={"spectrum-0": {"hz": hz, "amplitude": np.ones(4001)}, "envelope-0": {"hz": hz / 4, "snr_db": np.zeros(4001)}},
         stale=(),

@@ -81,6 +81,17 @@ def test_a_level_that_does_not_grow_has_no_trend() -> None:
     assert say(np.random.default_rng(3).lognormal(0, 0.05, 60)).answer == "no trend"
 
 
+@pytest.mark.parametrize("kind", ["unknown", "temperature"])
+def test_a_level_without_a_named_fault_that_does_not_rise_is_nothing_to_inspect(kind: str) -> None:
+    sound = np.random.default_rng(3).lognormal(0, 0.05, 60)
+    for level, answer in ((sound[:9], "not enough data"), (sound, "no trend")):
+        found = say(level, kind=kind, maturity=1)
+        assert found.answer == answer and found.says.endswith("nothing to act on so far, look again within 14 days")
+        assert say(level, kind="crack").answer == "inspect by", "one that somebody has named is looked at"
+    doubled = say(np.repeat([1.0, 2.5], 5), kind=kind, maturity=1)
+    assert doubled.answer == "inspect by" and "within 14 days" not in doubled.says, "8 dB in ten readings are worth a look"
+
+
 def test_falling_after_a_rise_gets_no_date_and_keeps_its_urgency() -> None:
     level = np.concatenate([np.linspace(1, 3, 40), np.linspace(3, 1.5, 40)]) * np.random.default_rng(4).lognormal(0, 0.02, 80)
     found = say(level)
@@ -164,17 +175,18 @@ def test_any_row_of_levels_gets_an_answer(level: list[float], kind: str) -> None
     assert math.isfinite(found.inspect_by_s)
 
 
-def test_ninety_per_cent_holds_on_lives_that_grow_by_laws_not_assumed() -> None:
+@pytest.mark.parametrize(("first", "count"), [(700_000, 16), pytest.param(710_000, 200, marks=pytest.mark.long)])
+def test_ninety_per_cent_holds_on_lives_that_grow_by_laws_not_assumed(first: int, count: int) -> None:
     """The goal is 85 to 95 %; exceeded either way by luck once in a thousand runs. Case numbers used for nothing else."""
     counted: Counter[str] = Counter()
     for law in (law for law in LAWS if law not in ASSUMED):
-        for number in range(700_000, 700_050):
+        for number in range(first, first + count):
             case, found = told(number, law)
             if found.answer == "date":
                 counted["dates"] += 1
                 counted["inside"] += found.earliest_s <= case.reached_day * DAY <= found.latest_s
     low, high = scipy.stats.binom.ppf(0.001, counted["dates"], 0.85), scipy.stats.binom.ppf(0.999, counted["dates"], 0.95)
-    assert counted["dates"] >= 30
+    assert counted["dates"] >= 0.6 * count
     assert low <= counted["inside"] <= high
 
 

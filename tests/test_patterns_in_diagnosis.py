@@ -40,6 +40,16 @@ def test_unbalance_is_a_verdict_with_its_signs_rivals_and_advice(job: Job) -> No
     assert not any("zone" in says for says in document["cannot_tell"]), "the unbalance is what makes it rough"
 
 
+def test_a_claim_that_rests_on_an_older_recording_has_its_plots_too(job: Job) -> None:
+    """Unbalance is seen in the file of three directions; later only one direction was recorded at that point."""
+    three, later = recordings(1, UNBALANCE), [replace(record, name="later") for record in recordings(2, UNBALANCE)[:1]]
+    result = diagnose.run(job, [*three, *later])
+    (verdict,) = [row for row in result.document["verdicts"] if row["fault"] == "unbalance"]
+    assert verdict["recording"] == "file 1"
+    drawn = {int(name.rpartition("-")[2]) for name in result.arrays if name.startswith("spectrum-")}
+    assert 3 in drawn and any(result.document["recordings"][n]["name"] == "file 1" for n in drawn)
+
+
 def test_rough_running_that_nothing_explains_says_what_was_measured_already(job: Job) -> None:
     """6 mm/s of a neighbour at no line of the drive, in three directions and in one."""
     shaken = [replace(record, speed_hz=SPEED_HZ) for record in recordings(1, Neighbour(61.3, 6 * MM_S))]

@@ -196,6 +196,39 @@ def test_a_vibration_calibrator_reads_10_mm_s() -> None:
     assert tone.hz == pytest.approx(1000 / (2 * np.pi), abs=0.02 * 8000 / (1 << 15))
 
 
+@pytest.mark.parametrize("apart", [3.2, 3.5, 3.9])
+def test_a_line_beside_a_taller_one_is_read_without_its_skirt(apart: float) -> None:
+    """1 mm/s at 25 Hz, so many bins beside 10 mm/s. What of the taller one is left there is the Hann window's own transform,
+    sinc(d) / (1 - d^2) of its height (Harris 1978).
+    """
+    time = np.arange(16000) / 1000
+    lines = ((1e-3, 25.0), (10e-3, 25.0 + apart / 16))
+    wave = sum(np.sqrt(2) * velocity * 2 * np.pi * hz * np.cos(2 * np.pi * hz * time) for velocity, hz in lines)
+    tone = _tones(wave + 1e-3 * np.random.default_rng(1).standard_normal(time.size)).at(25.0, 0.02)
+    left = 10 * abs(np.sinc(apart) / (1 - apart**2))
+    assert tone is not None and 1e3 * tone.velocity == pytest.approx(1.0, abs=left + 0.02)
+
+
+@pytest.mark.parametrize("beside_hz", [-0.2, -0.05, -0.02, 0.02, 0.05, 0.15])
+def test_a_neighbour_at_nearly_the_speed_of_this_drive_is_neither_unbalance_nor_resonance(beside_hz: float) -> None:
+    """It stands 0.3 to 3.2 bins beside the shaft's line: another machine's, once the speed is known from the meshes."""
+    near = Neighbour(SPEED_HZ + beside_hz, 8 * MM_S)
+    known = [replace(one, speed_spread=1e-6) for one in observe(seed=3, faults=[near])]
+    assert claimed(shafts.examine(DRIVE, known)) == set()
+    there = of(shafts.examine(DRIVE, known), "unbalance")
+    assert there.why.startswith("1x radial") or there.why.startswith("zone C"), there.why
+
+
+def test_a_claim_says_how_likely_a_neighbour_stands_as_near_and_what_would_tell() -> None:
+    """Motors on one mains are within 2 % (common practice, no source); 16 s and a speed known to 2e-4 place a line to 0.014 Hz."""
+    found = of(shafts.examine(DRIVE, observe(seed=1, faults=[UNBALANCE])), "unbalance")
+    (stands,) = [sign.says for sign in found.signs if sign.name == "shows with this drive standing"]
+    assert stands.startswith("needs a record with this drive standing") and int(stands.rsplit(" ", 1)[1]) in range(30, 60)
+    loose = [replace(one, speed_spread=0.02) for one in observe(seed=1, faults=[UNBALANCE])]
+    stated = of(shafts.examine(DRIVE, loose), "unbalance")
+    assert stated.answer is not Answer.CLAIMED, "at a speed that is only stated any neighbour stands as near"
+
+
 def test_a_phase_between_channels_is_read_and_noise_has_none() -> None:
     """30 degrees by construction. In noise the chance given must come true: at most one in fifty below 0.02 of 1,000 pairs, with
     room for what the binomial distribution exceeds once in a thousand times.

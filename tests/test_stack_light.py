@@ -22,7 +22,7 @@ def alarms(draw: st.DrawFn) -> Shown:
 
 
 def colour(shown: list[Shown], run_state: str = "steady", named: bool = False) -> str:
-    return stack_light(shown, run_state=run_state, fault_named=named, reachable=True)
+    return stack_light(shown, run_state=run_state, fault_named=named, reachable=True, maintenance=None)
 
 
 @settings(deadline=None, max_examples=200)

@@ -134,7 +134,7 @@ def test_no_assertion_stands_in_for_a_decision() -> None:
     assert asserted == []
 
 
-UNITS = r"\[(Hz|s|-|dB|m/s|W|K|K/s|min|h|1/year|unit of the samples|unit of the quantity)\]"
+UNITS = r"\[(Hz|s|-|deg|dB|m/s|W|K|K/s|min|h|1/year|unit of the samples|unit of the quantity)\]"
 
 
 def public_parts(tree: ast.Module) -> Iterator[ast.FunctionDef | ast.ClassDef]:

@@ -231,6 +231,7 @@ def test_a_fault_named_again_and_again_has_a_trend_of_its_own(demo: Job) -> None
     few = diagnosed(*[(day, "inner_race", 0.05 * 1.04**day) for day in range(0, 30, 10)])
     row = series(made(demo, life(5, lambda _: 1.0), diagnoses=few), "modulation of inner race lines")
     assert row["trend"]["answer"] == "not enough data" and row["forecast"]["answer"] == "not enough data"
+    assert "inspect by" in row["forecast"]["says"], "a fault is named there"
     assert row["component"] == "input bearing" and row["readings"] == 3
     rng = np.random.default_rng(4)
     many = diagnosed(*[(day, "inner_race", 0.05 * 1.04**day * rng.lognormal(0, 0.05)) for day in range(50)])

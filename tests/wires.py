@@ -97,11 +97,13 @@ async def over_network(
 ) -> AsyncIterator[tuple[str, list[Wire]]]:
     """Devices behind a gateway, as a job's connection; every connection made is a `Wire` of its own."""
     wires: list[Wire] = []
+    ends: list[asyncio.Transport] = []
 
     class Server(asyncio.Protocol):
         def connection_made(self, transport: asyncio.BaseTransport) -> None:
             assert isinstance(transport, asyncio.Transport)
             self.transport = transport
+            ends.append(transport)
             wires.append(Wire(answer, self._send, serial=serial, spoil=spoil))
 
         def _send(self, data: bytes) -> None:
@@ -116,6 +118,9 @@ async def over_network(
         yield f"{'rtu-over-tcp' if serial else 'tcp'} 127.0.0.1:{server.sockets[0].getsockname()[1]}", wires
     finally:
         server.close()
+        for end in ends:
+            end.abort()
+        await asyncio.sleep(0)
 
 
 @asynccontextmanager

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from gearcase import __version__
-from gearcase.cli import campaign, desk, keeping, site, watching
+from gearcase.cli import campaign, declaring, desk, keeping, site, watching
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
@@ -111,13 +111,26 @@ def _parser() -> argparse.ArgumentParser:
     for option, metavar, says in (
         ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
         ("--speed", "SPEED", "of the input, by an instrument of your own"),
+        ("--load", "LOAD", 'of the drive, by an instrument of your own, e.g. "80 %%"'),
+        ("--soak", "TIME", 'poll the whole bus for so long, e.g. "4 h"'),
         ("--temperature", "TEMPERATURE", 'of the oil, by an instrument of your own, e.g. "21.5 °C"'),
         ("--controller", "VALUES", "what the plant controller shows for the test registers, with commas"),
     ):
         prove.add_argument(option, metavar=metavar, help=says)
-    prove.add_argument("--polls", type=int, default=3000, metavar="N", help="of each device, for its link; 3000 by default")
+    prove.add_argument("--polls", type=int, default=10000, metavar="N", help="of each device, for its link; 10000 by default")
     prove.add_argument("--tapped", action="append", default=[], metavar="POINT", help="just tapped towards the output end")
+    prove.add_argument(
+        "--calibrated", action="append", default=[], metavar="POINT", help="its sensor stands on the running calibrator"
+    )
     prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
+    prove.add_argument("--alone", action="store_true", help="nobody else asks on this bus: it may be searched for strangers")
+    prove.add_argument("--unplug", action="store_true", help="you are there to unplug one device after the other when told")
+    prove.add_argument(
+        "--say", action="append", default=[], metavar="STEP=WORDS", help='what only you can tell, e.g. "earth = 0.04 ohm"'
+    )
+    prove.add_argument("--owner", action="append", default=[], metavar="STEP=NAME", help="who owns a step that stays open")
+    prove.add_argument("--parts", default="", metavar="N-M", help="only these parts of the list now, e.g. 1 on the bench, or 2-4,6")
+    prove.add_argument("--yearly", action="store_true", help="the shorter list that verifies again each year")
     prove.add_argument("--again", action="store_true", help="prove everything again, what passed before too")
     baseline = verb("baseline", watching.baseline, "what is usual for this drive, and the limits that follow from readings")
     baseline.add_argument("--approver", metavar="NAME", default="", help="who accepts the limits, another than who proposes them")
@@ -130,18 +143,35 @@ def _parser() -> argparse.ArgumentParser:
     watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
     watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")
     trend = verb("trend", watching.trend, "where each level is going and how long is left, from readings and diagnoses")
-    epoch = verb("epoch", watching.epoch, "declare what makes readings before and after not comparable")
+    epoch = verb("epoch", declaring.epoch, "declare what makes readings before and after not comparable")
     epoch.add_argument("kind", metavar="KIND", help="e.g. oil changed, sensor moved; a wrong one lists them all")
     epoch.add_argument("--point", metavar="POINT", default="", help="the point concerned; the whole drive by default")
     epoch.add_argument("--says", metavar="TEXT", default="", help="anything more")
-    acknowledge = verb("acknowledge", watching.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
+    acknowledge = verb("acknowledge", declaring.acknowledge, "say that an alarm was seen: the condition stays, danger may clear")
     acknowledge.add_argument("--point", metavar="POINT", default="", help="the point concerned; all by default")
-    shelve = verb("shelve", watching.shelve, "take an alarm out of the light for a while, by name and with a reason")
+    shelve = verb("shelve", declaring.shelve, "take an alarm out of the light for a while, by name and with a reason")
     shelve.add_argument("--point", metavar="POINT", default="", help="the point concerned")
     shelve.add_argument("--quantity", metavar="QUANTITY", default="", help="e.g. temperature; all of the point by default")
     shelve.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default, 7 days at most')
     shelve.add_argument("--reason", metavar="TEXT", default="", help="why")
     shelve.add_argument("--approver", metavar="NAME", default="", help="who allows a danger to be shelved, another person")
+    maintenance = verb("maintenance", declaring.maintenance, "people work on the drive: white light, no alarm told, all recorded")
+    maintenance.add_argument("--for", dest="lasting", metavar="TIME", default="8 h", help='how long; "8 h" by default')
+    maintenance.add_argument("--reason", metavar="TEXT", default="", help="why")
+    maintenance.add_argument(
+        "--approver", metavar="NAME", default="", help="who allows that a danger does not show, another person"
+    )
+    maintenance.add_argument("--over", action="store_true", help="it is over")
+    answer = verb("answer", declaring.answer, "answer a question of the watch's diary; without a number, list the open ones")
+    answer.add_argument("number", metavar="NUMBER", nargs="?", type=int, help="of the question")
+    answer.add_argument("says", metavar="TEXT", nargs="?", default="", help="what explains it")
+    reload = verb(
+        "reload", declaring.reload, "ask a running watch to read job.yaml and baseline again; it notices a change by itself"
+    )
+    notify = verb("notify", watching.notify, "send a test message to the people of notify:, and say whom it reached")
+    notify.add_argument("--to", metavar="NAME", default="", help="one of them; all by default")
+    unit = verb("unit", watching.unit, "print the systemd unit that keeps the watch running")
+    unit.add_argument("--user", metavar="NAME", default="", help="who it runs as; the owner of the job's folder by default")
     backup = verb("backup", keeping.backup, "copy what the watch keeps, while it goes on, into a folder to restore from")
     backup.add_argument("--into", metavar="FOLDER", required=True, help="the folder to make")
     verify = verb("verify", keeping.verify, "look what the watch keeps through: database, people's entries, recordings")
@@ -186,9 +216,30 @@ def _parser() -> argparse.ArgumentParser:
     opened.add_argument(
         "--corrects", metavar="N", type=int, help="number of the entry that this one replaces; both stay in the record"
     )
+    publish = verb("publish", desk.publish, "what the plant is told: register map, topics, nodes, as a sheet and a tag list")
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
-    for added in (survey, plan, fit, prove, baseline, watch, trend, epoch, acknowledge, shelve, diagnose, opened, handover, backup):
+    for added in (
+        survey,
+        plan,
+        fit,
+        prove,
+        baseline,
+        watch,
+        trend,
+        epoch,
+        acknowledge,
+        shelve,
+        maintenance,
+        answer,
+        reload,
+        notify,
+        diagnose,
+        opened,
+        publish,
+        handover,
+        backup,
+    ):
         added.add_argument("--by", metavar="NAME", default="", help="who does this; kept with the result")
     serve = verb("serve", desk.serve, "read-only pages of the job, for a browser on this machine")
     serve.add_argument("--port", metavar="PORT", default="8765", help="port on 127.0.0.1, 8765 by default")

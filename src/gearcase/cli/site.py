@@ -9,14 +9,15 @@ from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, loa
 from gearcase.errors import BadInput, OutOfRange, Problem
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from gearcase.job.build import Job
     from gearcase.job.entries import Entered
     from gearcase.record.results import StoredResult
+    from gearcase.stages.proving.session import Key
     from gearcase.stages.result import StageResult
 
 __all__ = ["fit", "opened", "prove", "rig"]
+
+_YEARLY_WITHIN = 60.0  # days in which one goes through the yearly list
 
 
 def fit(given: argparse.Namespace) -> int:
@@ -106,8 +107,8 @@ def prove(given: argparse.Namespace) -> int:
 
     from gearcase.device.modbus import connected
     from gearcase.drawings.text import prove_text
-    from gearcase.record import chain
-    from gearcase.record.clock import now
+    from gearcase.record import chain, results
+    from gearcase.record.clock import days_before, now
     from gearcase.stages import prove
 
     job = load(given)
@@ -118,29 +119,54 @@ def prove(given: argparse.Namespace) -> int:
     if not 1 <= given.polls <= 1_000_000:
         raise BadInput(Problem("--polls", "", str(given.polls), "1 to 1000000"))
     points = [point.name for point in job.points]
-    wrong = [name for name in given.tapped if name not in points]
+    wrong = [(option, name) for option in ("tapped", "calibrated") for name in getattr(given, option) if name not in points]
     if wrong:
-        raise BadInput([Problem("--tapped", "", repr(name), f"one of: {'; '.join(points)}") for name in wrong])
+        raise BadInput([Problem(f"--{option}", "", repr(name), f"one of: {'; '.join(points)}") for option, name in wrong])
+    keys = prove.keys(job, yearly=given.yearly)
+    fitted = results.latest(Path(given.job), "fit")
     said = prove.Said(
-        serials=_as_built_serials(Path(given.job)),
+        built=fitted.document if fitted else None,
         tapped=given.tapped,
+        calibrated=given.calibrated,
         speed_hz=quantity("--speed", given.speed, "speed"),
         temperature=quantity("--temperature", given.temperature, "temperature"),
+        load=quantity("--load", given.load, "ratio"),
+        soak=quantity("--soak", given.soak, "time"),
+        alone=given.alone,
+        unplug=given.unplug,
         light_seen=given.light_seen,
         controller=_numbers("--controller", given.controller),
+        answers=_said("--say", given.say, [key for key in keys if prove.STEPS[key[0]].answer], check=True),
+        owners=_said("--owner", given.owner, keys, check=False),
     )
-    kept = [record["entry"] for record in chain.read(evidence)] if evidence.exists() and not given.again else []
+    parts = _parts(given.parts, len(prove.PARTS))
+    kept = chain.read(evidence)
 
-    def record(row: dict[str, Any]) -> None:
-        chain.append(evidence, row, who=given.by, when=now())
+    def record(row: dict[str, Any]) -> dict[str, Any]:
+        added = chain.append(evidence, row, who=given.by, when=now())
+        words = row["measured"] if row["outcome"] == "passed" else row["says"]
+        tell(f"{row['outcome']:6}  {row['device']}, {row['step']}: {words}")
+        return added
+
+    def tell(words: str) -> None:
         if not given.json:
-            words = row["measured"] if row["outcome"] == "passed" else row["says"]
-            print(f"{row['outcome']:6}  {row['device']}, {row['step']}: {words}", file=sys.stderr, flush=True)
+            print(words, file=sys.stderr, flush=True)
 
     async def over_the_wire() -> "StageResult":
         async with connected(connection, baud=job.bus.baud) as bus:
-            earlier = {prove.evidence_key(row): row for row in kept}
-            return await prove.run(job, bus, polls=given.polls, said=said, earlier=earlier, keep=record)
+            return await prove.run(
+                job,
+                bus,
+                polls=given.polls,
+                said=said,
+                kept=kept,
+                keep=record,
+                parts=parts,
+                yearly=given.yearly,
+                since=days_before(_YEARLY_WITHIN) if given.yearly else "",
+                again=given.again,
+                tell=tell,
+            )
 
     result = asyncio.run(over_the_wire())
     path = keep(given, job, result, {})
@@ -148,13 +174,38 @@ def prove(given: argparse.Namespace) -> int:
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
-def _as_built_serials(folder: "Path") -> dict[str, str]:
-    """Device -> serial, from the latest as-built record."""
-    from gearcase.record import results
-    from gearcase.stages.fit import built_serials
+def _said(option: str, given: Sequence[str], keys: "Sequence[Key]", *, check: bool) -> "dict[Key, str]":
+    """``STEP = WORDS`` of the installation or ``STEP at DEVICE = WORDS`` of one device, by their keys."""
+    from gearcase.stages.prove import INSTALLATION, STEPS
+    from gearcase.stages.proving.person import check_answer
 
-    stored = results.latest(folder, "fit")
-    return built_serials(stored.document) if stored else {}
+    named = {step if device == INSTALLATION else f"{step} at {device}": (step, device) for step, device in keys}
+    found, problems = {}, []
+    for one in given:
+        name, _, words = (part.strip() for part in one.partition("="))
+        if name not in named or not words:
+            problems.append(Problem(option, "", repr(one), f"STEP = WORDS; steps: {', '.join(named)}"))
+            continue
+        try:
+            if check:
+                check_answer(name, STEPS[named[name][0]].answer, words)
+        except OutOfRange as error:
+            problems.append(Problem(option, name, str(error.value), str(error.rule)))
+        found[named[name]] = words
+    if problems:
+        raise BadInput(problems)
+    return found
+
+
+def _parts(text: str, last: int) -> frozenset[int]:
+    """Parts of the list, e.g. ``1-4,6``; all where nothing was given."""
+    found: set[int] = set()
+    for piece in filter(None, (piece.strip() for piece in (text or f"1-{last}").split(","))):
+        first, _, end = piece.partition("-")
+        if not first.isdecimal() or not (end or first).isdecimal() or not 1 <= int(first) <= int(end or first) <= last:
+            raise BadInput(Problem("--parts", "", repr(text), f"parts of the list, 1 to {last}, e.g. 1-4,6"))
+        found.update(range(int(first), int(end or first) + 1))
+    return frozenset(found)
 
 
 def _numbers(option: str, text: str | None) -> tuple[float, ...]:

@@ -1,4 +1,4 @@
-"""Verbs of the running drive: baseline, watch, and what people say into its diary."""
+"""Verbs of the running drive: baseline, trend, watch, who is told, and the unit that keeps it running."""
 
 import argparse
 import sys
@@ -10,7 +10,7 @@ from gearcase.errors import BadInput, Problem
 if TYPE_CHECKING:
     from gearcase.signal.recording import Recording
 
-__all__ = ["acknowledge", "baseline", "epoch", "shelve", "trend", "watch"]
+__all__ = ["baseline", "notify", "trend", "unit", "watch"]
 
 
 def baseline(given: argparse.Namespace) -> int:
@@ -76,25 +76,25 @@ def trend(given: argparse.Namespace) -> int:
 def watch(given: argparse.Namespace) -> int:
     """Poll the devices or follow a folder until stopped."""
     import asyncio
+    import os
+    from functools import partial
     from pathlib import Path
 
-    from gearcase.monitor.in_force import voided
+    from gearcase.job.build import Job
+    from gearcase.monitor.plant import open_publisher
     from gearcase.monitor.service import follow_folder, watch_bus
-    from gearcase.record import results
+    from gearcase.monitor.service_manager import ServiceManager
+    from gearcase.monitor.setup import Setup
     from gearcase.record.clock import Pace
     from gearcase.record.store import Event, open_store
     from gearcase.stages import diagnose
 
     job, folder = load(given), Path(given.job)
-    connection = given.connection or job.bus.connection
-    if given.folder is None and not connection:
-        raise BadInput(Problem("job.yaml", "bus.connection", "", "how the bus is reached, here, as --connection, or --folder"))
     if given.folder is not None and not Path(given.folder).is_dir():
         raise BadInput(Problem("--folder", "", repr(given.folder), "a folder that is there"))
     every, lasting, fast = quantity("--every", given.every, "time"), quantity("--for", given.lasting, "time"), times(given)
-    stored = results.latest(folder, "baseline")
 
-    def judge(recording: "Recording") -> dict[str, Any]:
+    def judge(job: Job, recording: "Recording") -> dict[str, Any]:
         result = diagnose.run(job, [recording])
         keep(given, job, result, {})
         return result.document
@@ -105,77 +105,71 @@ def watch(given: argparse.Namespace) -> int:
 
     with open_store(folder, job.store) as store:
         store.hold()
-        why = voided(stored.document, store.events()) if stored else ""
-        if why:
+        if why := Setup.read(folder, store).void:
             print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
-        baseline = stored.document if stored and not why else None
         pace = Pace(fast, not_before=max((reading.time_s for reading in store.latest()), default=0.0))
         alike: dict[str, Any] = {"pace": pace, "every": every, "lasting": lasting, "diagnose": judge, "tell": tell}
         if given.folder is not None:
             result = asyncio.run(follow_folder(job, store, folder=Path(given.folder), **alike))
         else:
-            result = asyncio.run(watch_bus(job, store, connection=connection, baseline=baseline, **alike))
+            manager = ServiceManager(os.environ)
+            alike |= {"connection": given.connection or "", "manager": manager, "opening": partial(open_publisher, folder)}
+            result = asyncio.run(watch_bus(folder, store, **alike))
     path = keep(given, job, result, {})
     done(given, result.document, f"{result.document['statement']}\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
 
 
-def epoch(given: argparse.Namespace) -> int:
-    """Declare what makes readings not comparable."""
-    from gearcase.stages.watch import EPOCHS
-
-    if given.kind not in EPOCHS:
-        raise BadInput(Problem("KIND", "", repr(given.kind), f"one of: {', '.join(EPOCHS)}"))
-    return _declare(given, "epoch", f"{given.kind}: {EPOCHS[given.kind]}" + (f"; {given.says}" if given.says else ""))
-
-
-def acknowledge(given: argparse.Namespace) -> int:
-    """Say that alarms were seen."""
-    return _declare(given, "acknowledged", "seen; the condition stays until it clears")
-
-
-def shelve(given: argparse.Namespace) -> int:
-    """Take an alarm out of the light for a while."""
-    from dataclasses import asdict
-
-    from gearcase.errors import OutOfRange
-    from gearcase.judge.alarm import RULES
-    from gearcase.judge.stack_light import LONGEST_SHELF, Shelf
-    from gearcase.record.clock import unix_now
-
-    lasting = quantity("--for", given.lasting, "time") or 0.0
-    problems = [] if lasting <= LONGEST_SHELF else [Problem("--for", "", repr(given.lasting), "7 days at most, then say so again")]
-    if given.quantity and given.quantity not in RULES:
-        problems.append(Problem("--quantity", "", repr(given.quantity), f"one of: {', '.join(RULES)}"))
-    try:
-        shelf = Shelf(given.point, given.quantity, unix_now() + lasting, given.by, given.reason, given.approver)
-    except OutOfRange as error:
-        option = "--by" if error.name == "who" else f"--{error.name}"
-        problems.append(Problem(option, "", repr(error.value), str(error.rule)))
-    if problems:
-        raise BadInput(problems)
-    kept = {name: value for name, value in asdict(shelf).items() if name not in ("point", "who")}
-    says = f"{given.quantity or 'all alarms'} for {given.lasting}: {given.reason}"
-    allowed = f"; a danger too, allowed by {given.approver}" if given.approver else "; a danger still shows"
-    return _declare(given, "shelved", says + allowed, kept)
-
-
-def _declare(given: argparse.Namespace, kind: str, says: str, details: dict[str, Any] | None = None) -> int:
-    """Put what a person says into the diary."""
+def notify(given: argparse.Namespace) -> int:
+    """Send a test message to those who are told of alarms."""
+    import asyncio
+    import uuid
     from pathlib import Path
 
+    from gearcase.device.messages import Message, NotSent
+    from gearcase.monitor.notifying import sender_to
     from gearcase.record.clock import unix_now
     from gearcase.record.store import Event, open_store
-    from gearcase.stages.minutes import SUMP
 
     job = load(given)
-    names = [*(point.name for point in job.points), SUMP]
-    problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who says so: --by NAME")]
-    if given.point and given.point not in names:
-        problems.append(Problem("--point", "", repr(given.point), f"one of: {'; '.join(names)}"))
+    names = [one.name for one in job.notify.rules.people]
+    problems = [] if given.by.strip() else [Problem("--by", "", "nobody", "who sends it: --by NAME")]
+    if not names:
+        problems.append(Problem("job.yaml", "notify.people", "nobody", "a list of people, one at least"))
+    elif given.to and given.to not in names:
+        problems.append(Problem("--to", "", repr(given.to), f"one of: {'; '.join(names)}"))
     if problems:
         raise BadInput(problems)
+    text = f"{job.title}\n\nThis is a test, sent by {given.by}. Nothing is wrong. Say to {given.by} that it has reached you.\n"
+
+    async def reach(name: str) -> str:
+        send = sender_to(job, name)
+        message = Message(uuid.uuid4().hex, unix_now(), f"{job.title}: test", text, {"test": True, "by": given.by})
+        try:
+            await asyncio.wait_for(send(message), 60) if send else None
+        except (NotSent, TimeoutError) as error:
+            return f"not sent: {error or 'no answer within 60 s'}"
+        return "sent"
+
+    rows = {name: asyncio.run(reach(name)) for name in names if given.to in ("", name)}
     with open_store(Path(given.job), job.store) as store:
-        store.add_event(Event(unix_now(), kind, given.point, says, given.by, details or {}))
-    document = {"schema": f"{kind}/1", "point": given.point, "says": says, "who": given.by, **(details or {})}
-    return done(given, document, f"{kind}: {says}")
+        says = "; ".join(f"{name}: {how}" for name, how in rows.items())
+        store.add_event(Event(unix_now(), "notify test", "", says, given.by, {"people": rows}))
+    done(given, {"schema": "notify-test/1", "people": rows}, "\n".join(f"{name}   {how}" for name, how in rows.items()))
+    return NOTHING_WRONG if set(rows.values()) == {"sent"} else SOMETHING_WRONG
+
+
+def unit(given: argparse.Namespace) -> int:
+    """The unit file by which a service manager keeps the watch running."""
+    import pwd
+    from pathlib import Path
+
+    from gearcase.monitor.unit_file import unit_file
+
+    job, folder = load(given), Path(given.job).resolve()
+    try:
+        user = given.user or pwd.getpwuid(folder.stat().st_uid).pw_name
+    except KeyError:
+        raise BadInput(Problem("--user", "", "a folder that belongs to nobody known", "who it runs as: --user NAME")) from None
+    text = unit_file(job, folder, python=sys.executable, user=user)
+    return done(given, {"schema": "unit/1", "unit": text}, text.rstrip())

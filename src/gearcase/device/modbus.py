@@ -66,6 +66,7 @@ class _Line(asyncio.Protocol):
         self.last_heard = self.loop.time()
         if self._frames is None:
             self._stray(data)
+            self.wake()
             return
         self.bytes_heard += len(data)
         try:
@@ -252,7 +253,9 @@ class ModbusBus:
     async def _once(self, line: _Line, question: Question, asked: str) -> bytes:
         """One try: wait for the line's silence, send, and take the answer that is this question's."""
         unit, link = question.unit, self.links[question.unit]
-        await self._pause(max(max(line.last_heard, self._sent_until) + self._silence, self._debt(question)))
+        while (until := self._debt(question)) and not line.lost:
+            await line.more(until)
+        await self._pause(max(line.last_heard, self._sent_until) + self._silence)
         self._number = self._number % 0xFFFF + 1
         frame = tcp_frame(self._number, unit, question.pdu) if self._numbered else serial_frame(unit, question.pdu)
         patience, sent = self._patience(question.registers), line.loop.time()
@@ -268,7 +271,7 @@ class ModbusBus:
             link.answered(now - sent)
             link.strays += bool(line.came or (not self._numbered and line.bytes_heard > len(pdu) + 3))
             owed = self._owed[unit]  # it answers in the order it was asked: what stands before this will not come any more
-            self._owed[unit] = owed[[one for one, _ in owed].index(question) + 1 :]
+            self._owed[unit] = owed[next(n for n, (one, _) in enumerate(owed) if one is question) + 1 :]
             return pdu
         link.went_wrong(how)
         if line.lost or now - line.last_heard > _DEAF:
@@ -313,11 +316,11 @@ class ModbusBus:
         return self._timeout + (13 + 2 * max(registers, 2)) * self._character
 
     def _debt(self, question: Question) -> float:
-        """Until when an answer to something else may come that would be taken for this one's; 0 where none can."""
+        """Until when an answer to an earlier question may come that would be taken for this one's; 0 where none can."""
         if self._numbered:
             return 0.0
-        now, shape = asyncio.get_running_loop().time(), (question.function, question.registers)
-        alike = (until for one, until in self._owed[question.unit] if one != question and (one.function, one.registers) == shape)
+        now, owed = asyncio.get_running_loop().time(), self._owed[question.unit]
+        alike = (until for one, until in owed if one is not question and one.answer_bytes == question.answer_bytes)
         return max((until for until in alike if until > now), default=0.0)
 
     def _stray(self, data: bytes) -> None:
@@ -328,6 +331,9 @@ class ModbusBus:
         with suppress(Lost):
             for frame in (TcpReader() if self._numbered else SerialReader()).take(data):
                 self.links[frame.unit].strays += 1
+                owed = self._owed[frame.unit]
+                came = next((n for n, (one, _) in enumerate(owed) if one.is_answered_by(frame.pdu)), -1)
+                del owed[: came + 1]
 
     @staticmethod
     async def _pause(until: float) -> None:

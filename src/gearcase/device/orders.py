@@ -1,6 +1,7 @@
 """What a person may tell the running rig, one line an order.
 
-How it runs: ``speed 1200 rpm``, ``stop``, ``load 80 %``, ``state overrunning``, ``ambient 30 °C``, ``sump 70 °C``, ``tap POINT``.
+How it runs: ``speed 1200 rpm``, ``stop``, ``load 80 %``, ``state overrunning``, ``ambient 30 °C``, ``sump 70 °C``, ``tap POINT``,
+``calibrator POINT`` and ``calibrator off``.
 
 What goes wrong: ``fault KIND [SIZE] [at PLACE] [in SHARE] [for TIME]`` puts a fault in, size 0 takes it away; ``grow KIND [at
 PLACE] to SIZE over TIME`` lets it grow from its present size; ``mend KIND [at PLACE]``, ``mend UNIT`` or ``mend all`` takes it
@@ -15,7 +16,7 @@ from dataclasses import replace
 
 from gearcase import units
 from gearcase.device.rig import Rig, SensorFault
-from gearcase.device.rig.faults import BUS, KINDS, Kind, kind_named
+from gearcase.device.rig.faults import BEFALLS_SHARE, BUS, KINDS, Kind, kind_named
 from gearcase.errors import OutOfRange
 
 __all__ = ["ORDERS", "SETTINGS", "obey"]
@@ -74,6 +75,11 @@ def _tap(rig: Rig, text: str) -> str:
     return f"tapped at {text}, towards the output end"
 
 
+def _calibrator(rig: Rig, text: str) -> str:
+    rig.calibrate("" if text == "off" else text)
+    return "nothing on the calibrator" if text == "off" else f"{text} on the calibrator: 159.2 Hz, 10 m/s2 RMS"
+
+
 def _fault(rig: Rig, text: str) -> str:
     given = _FAULT.fullmatch(text)
     if not given:
@@ -82,12 +88,15 @@ def _fault(rig: Rig, text: str) -> str:
         what = given["what"].lower().replace("_", " ")
         if what.split() == setting.split() or what.startswith(f"{setting} "):
             unit = _unit(rig, given["place"] or "")
+            if _clause(given):
+                raise OutOfRange("order", repr(f"fault {text}"), f"fault {setting} at UNIT: it is set so, not now and then")
             rig.sensor_faults[unit] = change(rig.sensor_faults.get(unit, SensorFault()), what.removeprefix(setting).strip())
             return f"unit {unit}: {what}"
     kind, size_words = _kind_and_rest(given["what"])
     form, place = KINDS[kind], given["place"] or ""
     size = units.parse(size_words, form.size) if form.size and size_words else 1.0
-    if bool(form.size) != bool(size_words):
+    shares = given["share"] is None or kind in BEFALLS_SHARE
+    if bool(form.size) != bool(size_words) or not shares or (kind == "brown-out" and given["lasting"] and not given["share"]):
         raise OutOfRange("order", repr(f"fault {text}"), _form(kind, form))
     share = units.parse(given["share"], "ratio") if given["share"] else 1.0
     lasting = units.parse(given["lasting"], "time") if given["lasting"] else math.inf
@@ -148,7 +157,8 @@ def _kind_and_rest(what: str) -> tuple[str, str]:
 def _form(kind: str, form: Kind) -> str:
     """How such an order is written."""
     size = f" SIZE ({form.says}, in {form.unit})" if form.size else ""
-    return f"fault {kind}{size}{f' at {form.place.upper()}' if form.place else ''}"
+    share = " [in SHARE]" if kind in BEFALLS_SHARE else ""
+    return f"fault {kind}{size}{f' at {form.place.upper()}' if form.place else ''}{share}"
 
 
 def _named(kind: str, place: str) -> str:
@@ -196,6 +206,7 @@ ORDERS: dict[str, Callable[[Rig, str], str]] = {
     "ambient": _ambient,
     "sump": _sump,
     "tap": _tap,
+    "calibrator": _calibrator,
     "fault": _fault,
     "grow": _grow,
     "mend": _mend,

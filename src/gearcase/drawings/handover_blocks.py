@@ -26,7 +26,7 @@ from gearcase.drawings.survey_blocks import (
     source_blocks,
     unknown_blocks,
 )
-from gearcase.drawings.train import train_svg
+from gearcase.drawings.train import faulty_parts, train_svg
 from gearcase.install.cautions import DEFERS, Condition, Step, cautions
 
 __all__ = [
@@ -106,7 +106,7 @@ def handover_blocks(
         facts=facts,
         title_block=tuple(fact for fact in facts if fact[0] in ON_EACH_PAGE),
         cover_note=answer_note(diagnose, survey),
-        cover_svg=train_svg(survey["drive"], [v["component"] for v in diagnose["verdicts"]] if diagnose else ()),
+        cover_svg=train_svg(survey["drive"], faulty_parts(survey["drive"], diagnose["verdicts"] if diagnose else ())),
         blocks=tuple(blocks),
     )
 

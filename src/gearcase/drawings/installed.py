@@ -6,19 +6,23 @@ and `tag_list` are for whoever connects the plant's controller.
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import Any
 
 from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
+from gearcase.drawings.plant_sheet import plant_tags
+from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.units import show
 
-__all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "tag_list", "watch_blocks"]
+__all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "repeated", "tag_list", "watch_blocks"]
 
-STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
+STALE_AFTER = round(BLUE_AFTER)  # s without a good reading, after which the watch shows blue
 SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
 _MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
 _MOST_EVENTS = 40
@@ -26,19 +30,20 @@ _WORD_ORDER = "high word first"
 _TAG_HEAD = (
     *("device", "unit", "register", "function", "address from 0", "address from 1", "type", "word order", "scale"),
     *("engineering unit", "low", "high", "constant", "stale after s"),
+    *("value on bad", "alarm priority", "port", "OPC UA node", "MQTT topic", "MQTT metric"),
 )
 
 
 def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
-    """The proving: whether one may go home, what is in the way, all evidence with its criterion."""
-    yield Block("heading", "Proved over the wire")
+    """The proving: whether one may go home, what is in the way and whose it is, all evidence with its criterion, every attempt."""
+    yield Block("heading", "Verified again" if document.get("yearly") else "Proved over the wire")
     rows = document["before_going_home"]
     if rows:
         failed = any(row["outcome"] == "failed" for row in rows)
         yield Block("note", first_up(document["statement"]), state="abnormal" if failed else "action")
-        table = tuple((row["device"], row["step"], row["outcome"], row["says"]) for row in rows)
+        table = tuple((row["device"], row["step"], row["outcome"], row["says"], row.get("owner", "")) for row in rows)
         yield Block("heading", "Before going home", level=2)
-        yield Block("table", head=("device", "step", "", "what to do"), rows=table, wide=(1.7, 1.1, 0.7, 5))
+        yield Block("table", head=("device", "step", "", "what to do", "owner"), rows=table, wide=(1.6, 1.1, 0.7, 4.4, 1))
     else:
         yield Block("note", first_up(document["statement"]))
     yield Block("text", document["caution"])
@@ -46,6 +51,20 @@ def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     keys = ("device", "step", "outcome", "measured", "criterion")
     evidence = tuple(tuple(str(row[key]) for key in keys) for row in document["evidence"])
     yield Block("table", head=("device", "step", "", "measured", "criterion"), rows=evidence, wide=(1.7, 1.1, 0.8, 2.6, 3))
+    if again := repeated(document):
+        yield Block("heading", "Tried more than once", level=2)
+        said = ("when", "who", "device", "step", "outcome", "measured")
+        attempts = tuple(tuple(str(row[key]) for key in said) for row in again)
+        yield Block(
+            "table", head=("when", "who", "device", "step", "", "measured"), rows=attempts, wide=(1.8, 1, 1.6, 1.1, 0.8, 2.4)
+        )
+
+
+def repeated(document: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Attempts of the steps that were tried more than once, in their order; the record holds every one."""
+    attempts = document.get("attempts", ())
+    tried = Counter((row["step"], row["device"]) for row in attempts)
+    return [row for row in attempts if tried[row["step"], row["device"]] > 1]
 
 
 def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
@@ -110,7 +129,9 @@ def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("table", head=("UTC", "what", "where", ""), rows=events, wide=(1.4, 1.1, 1.5, 4.4))
 
 
-def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Iterator[Block]:
+def controls_blocks(
+    devices: Sequence[Mapping[str, Any]], *, baud: int, own: Mapping[str, Sequence[Mapping[str, Any]]] = MappingProxyType({})
+) -> Iterator[Block]:
     """The sheet for the controls engineer: the bus, and the register map of every kind of device on it.
 
     Parameters
@@ -118,6 +139,8 @@ def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Itera
     devices : sequence of mapping
         ``bus.devices`` of a ``plan/1`` document.
     baud : int
+    own : mapping
+        Its ``bus.profiles``: registers of the profiles that the job brings.
     """
     mapped = [row for row in devices if row.get("profile")]
     if not mapped:
@@ -141,26 +164,37 @@ def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Itera
     head = ("device", "unit", "kind", "registers a poll", "reading, ms")
     yield Block("table", head=head, rows=rows, wide=(3, 0.8, 3, 1.4, 1.2), numbers=(1, 3, 4))
     for name in dict.fromkeys(row["profile"] for row in mapped):
-        registers = profile(name).registers.values()
-        yield from register_map_blocks((asdict(one) for one in registers), word_order=_WORD_ORDER, title=name)
+        yield from register_map_blocks(map(asdict, _registers(name, own)), word_order=_WORD_ORDER, title=name)
 
 
-def tag_list(devices: Iterable[Mapping[str, Any]]) -> bytes:
-    """All registers of all devices as CSV, a row each, for a controller's tag import."""
+def tag_list(
+    devices: Iterable[Mapping[str, Any]],
+    own: Mapping[str, Sequence[Mapping[str, Any]]] = MappingProxyType({}),
+    told: Mapping[str, Any] | None = None,
+) -> bytes:
+    """All registers of all devices as CSV, a row each, for a controller's tag import; before them those of the plant, of a
+    ``publish/1`` document. `own` are the maps that the job brings, by name.
+    """
     text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(_TAG_HEAD)
+    writer = csv.DictWriter(text, _TAG_HEAD, restval="", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(plant_tags(told) if told else ())
     for row in devices:
         if row.get("profile"):
-            for one in profile(row["profile"]).registers.values():
+            for one in _registers(row["profile"], own):
                 writer.writerow(_tag(row, one))
     return text.getvalue().encode()
 
 
-def _tag(device: Mapping[str, Any], one: Register) -> list[Any]:
-    order = _WORD_ORDER if one.words > 1 else ""
+def _registers(name: str, own: Mapping[str, Sequence[Mapping[str, Any]]]) -> tuple[Register, ...]:
+    return tuple(Register(**one) for one in own[name]) if name in own else profile(name).rows
+
+
+def _tag(device: Mapping[str, Any], one: Register) -> dict[str, Any]:
+    order = one.order if one.words > 1 else ""
     facts = [device["name"], device["address"], one.name, one.function, one.address, one.address + 1, one.type, order, one.scale]
-    return facts + ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
+    facts += ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
+    return dict(zip(_TAG_HEAD, facts, strict=False))
 
 
 def level_words(value: float | None, unit: str) -> str:

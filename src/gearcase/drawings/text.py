@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from gearcase.drawings.block import time_words
+from gearcase.drawings.installed import repeated
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
 from gearcase.drawings.outage_words import outage_words
@@ -243,13 +244,20 @@ def campaign_text(document: dict[str, Any]) -> str:
 
 
 def prove_text(document: dict[str, Any]) -> str:
-    """The proving as words: whether one may go home, what is in the way, then all evidence."""
+    """The proving as words: whether one may go home, what is in the way and whose it is, all evidence, then every attempt."""
     parts = [document["statement"], f"caution: {document['caution']}"]
     if document["before_going_home"]:
         parts += ["", "before going home:"]
-        parts += [f"  {row['outcome']}: {row['device']}, {row['step']}: {row['says']}" for row in document["before_going_home"]]
+        for row in document["before_going_home"]:
+            owner = f" (owner: {row['owner']})" if row.get("owner") else ""
+            parts.append(f"  {row['outcome']}: {row['device']}, {row['step']}: {row['says']}{owner}")
     rows = [(row["device"], row["step"], row["outcome"], row["measured"]) for row in document["evidence"]]
-    return "\n".join([*parts, "", *_table(("device", "step", "outcome", "measured"), rows)])
+    parts += ["", *_table(("device", "step", "outcome", "measured"), rows)]
+    again = repeated(document)
+    if again:
+        head = ("when", "who", "device", "step", "outcome", "measured")
+        parts += ["", "tried more than once:", *_table(head, [tuple(str(row[key]) for key in head) for row in again])]
+    return "\n".join(parts)
 
 
 def fit_text(document: Mapping[str, Any]) -> str:

@@ -6,7 +6,8 @@ is drawn beside it; bearings are crossed boxes on the housing's walls. Axes that
 knows is dashed and marked with a question mark.
 """
 
-from collections.abc import Collection
+import re
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from gearcase.drawings import gears
@@ -14,8 +15,10 @@ from gearcase.drawings.layout import Column
 from gearcase.drawings.placing import COLUMN, LANE, OUTER, WALL, Placing
 from gearcase.drawings.planetary import draw_set, speed_words
 from gearcase.drawings.svg import ACCENT, HAIRLINE, INK, MUTED, WIDE, Sheet, text_width, wrap
+from gearcase.drive.bearing_lines import BEARING_RATES
+from gearcase.judge.patterns.catalogue import pattern
 
-__all__ = ["train_sheet", "train_svg"]
+__all__ = ["faulty_parts", "train_sheet", "train_svg"]
 
 _CHAIN = "14 3 2 3"  # ISO 128 chain line: centre lines and axes
 
@@ -28,9 +31,27 @@ def train_svg(drive: dict[str, Any], faulty: Collection[str] = ()) -> str:
     drive : dict
         The ``drive`` part of a ``survey/1`` document.
     faulty : collection of str
-        Names of bearings and meshes to mark as the place of a fault.
+        Names of bearings, meshes and shafts to mark as the place of a fault.
     """
     return train_sheet(drive, faulty).svg(f"{drive['name']}: shafts, gears and bearings")
+
+
+def faulty_parts(drive: Mapping[str, Any], verdicts: Iterable[Mapping[str, Any]]) -> set[str]:
+    """Names of the bearings, meshes and shafts that verdicts name as the place of a fault; a backstop or fan is its shaft's. What
+    is wrong with the measurement is no part of the drive.
+    """
+    parts = {part["name"]: part["name"] for kind in ("bearings", "meshes", "shafts") for part in drive[kind]}
+    parts |= {part["name"]: part["shaft"] for part in drive.get("passing_parts", [])}
+    found = set()
+    for verdict in verdicts:
+        if verdict["fault"] not in BEARING_RATES and pattern(verdict["fault"]).part == "measurement":
+            continue
+        rest = verdict["component"]
+        for name in sorted(parts, key=len, reverse=True):  # "input bearing" before "input"
+            if re.search(rf"(?<!\w){re.escape(name)}(?!\w)", rest):
+                found.add(parts[name])
+                rest = rest.replace(name, "|")
+    return found
 
 
 def train_sheet(drive: dict[str, Any], faulty: Collection[str] = ()) -> Sheet:
@@ -69,8 +90,9 @@ class _Drawing:
     def _shaft(self, name: str) -> None:
         sheet, shaft, run, y = self.sheet, self.place.layout.shafts[name], self.place.runs[name], self.place.y[name]
         half = 5 + LANE * run.lane
+        marked = name in self.faulty
         if not shaft.get("held") or name in self.place.lone:
-            sheet.rectangle(run.start, y - half, run.end - run.start, 2 * half)
+            sheet.rectangle(run.start, y - half, run.end - run.start, 2 * half, colour=ACCENT if marked else INK)
         if run.lane == 0:
             sheet.line(run.start - 10, y, run.end + 10, y, dash=_CHAIN, colour=MUTED)
         ends = {"left": run.start - 36, "right": run.end + 12}
@@ -87,10 +109,12 @@ class _Drawing:
         leaves_right = side == "right" if (run.left and run.right) or name in self.place.layout.outside else run.right
         outside, anchor = (self.place.right + 16, "start") if leaves_right else (self.place.left - 16, "end")
         label = f"{name} ({shaft['end']})" if shaft["end"] and name != shaft["end"] else name
+        label += ": fault" if marked else ""
         words = wrap(label, WALL - 30, 13, most=2, weight=600)
         up = 8 if name in self.place.layout.outside else 0  # clear of its bearings
         for number, line in enumerate(reversed(words)):
-            sheet.text(outside, y - 28 - up - 15 * number, line, size=13, anchor=anchor, weight=600)
+            colour = ACCENT if marked else INK
+            sheet.text(outside, y - 28 - up - 15 * number, line, size=13, anchor=anchor, weight=600, colour=colour)
         sheet.text(outside, y - 13 - up, speed_words(shaft), size=12, anchor=anchor, colour=gears.muted_unless(shaft["hz"]))
 
     def _column(self, number: int, column: Column) -> None:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from gearcase.drive.bearing_lines import Rings, bearing_order, bearing_rings
 from gearcase.drive.bearings import Geometry
 from gearcase.drive.gear_faults import GearFault, HuntingTooth, ToothDamage, knocks, shaped
+from gearcase.drive.gear_unevenness import unevenness
 from gearcase.drive.lines import meshing
 from gearcase.drive.speeds import carried_orders, shaft_orders
 from gearcase.drive.train import Drive, mesh_carrier
@@ -73,12 +74,26 @@ class Stranger:
 
 @dataclass(frozen=True)
 class Levels:
-    """Amplitudes of what a sound drive makes. [m/s2]"""
+    """What a sound drive makes.
+
+    Attributes
+    ----------
+    shaft, mesh, noise_rms : float
+        Amplitudes of the first harmonics, and of the noise. [m/s2]
+    modulation : float
+        Swing of every mesh once a turn of each of its shafts. [-]
+    scatter : float
+        Standard deviation of the mesh from tooth to tooth of each gear (`gear_unevenness`); 0 of perfect gears. [-]
+    gears : int
+        Number of the set of gears: records of one drive share it. [-]
+    """
 
     shaft: float = 0.3
     mesh: float = 1.0
     noise_rms: float = 1.0
     modulation: float = 0.1
+    scatter: float = 0.0
+    gears: int = 0
 
 
 SOUND = Levels()
@@ -182,7 +197,7 @@ def _tones(
     drive: Drive, angle: NDArray[np.float64], levels: Levels, gear_faults: Sequence[GearFault], rng: np.random.Generator
 ) -> NDArray[np.float64]:
     """Shaft lines falling as 1/n, and mesh harmonics modulated once a turn by both shafts, which also makes the sidebands; of a
-    planetary set also by the planets as they pass the sensor.
+    planetary set also by the planets as they pass the sensor, and of gears that are not perfect tooth by tooth.
     """
     record = np.zeros(angle.size)
     known = shaft_orders(drive)
@@ -191,7 +206,7 @@ def _tones(
     for order in (order for name, order in orders.items() if not shafts[name].carrier):
         for n in (1, 2, 3):
             record += levels.shaft / n * np.cos(2 * np.pi * (n * order * angle + rng.uniform()))
-    for mesh in drive.meshes:
+    for number, mesh in enumerate(drive.meshes):
         found = meshing(mesh, known, shafts)
         if found is None or found[0] == 0:
             continue
@@ -204,10 +219,17 @@ def _tones(
             swing += _PLANETS_PASSING * np.cos(2 * np.pi * (planets * orders[carrier] * angle + rng.uniform()))
         teeth = {mesh.pinion_shaft: mesh.pinion_teeth or 0, mesh.wheel_shaft: mesh.wheel_teeth or 0}
         ours = [fault for fault in gear_faults if fault.mesh == mesh.name]
-        turns = {side: found[0] / count * angle for side, count in teeth.items() if count} if ours else {}
+        uneven = bool(levels.scatter) and all(teeth.values())
+        turns = {side: found[0] / count * angle for side, count in teeth.items() if count} if ours or uneven else {}
         for n in (1, 2, 3):
             factor, phase = shaped(mesh.name, n, ours, turns=turns, teeth=teeth)
-            wave = np.cos(2 * np.pi * (n * found[0] * angle + rng.uniform()) + phase)
+            start = rng.uniform()
+            wave = np.cos(2 * np.pi * (n * found[0] * angle + start) + phase)
+            if uneven:
+                own = np.random.default_rng([levels.gears, number, n])
+                errors = unevenness(turns, teeth, scatter=levels.scatter, swing=levels.modulation, rng=own)
+                lagging = np.cos(2 * np.pi * (n * found[0] * angle + start + 0.25) + phase)
+                wave = errors.real * wave + errors.imag * lagging
             record += levels.mesh / n * factor * swing * wave
     return record
 

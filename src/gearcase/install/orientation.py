@@ -21,6 +21,7 @@ from gearcase.worked import worked_by
 
 __all__ = [
     "GRAVITY",
+    "MACHINE_AXES",
     "OUTWARD",
     "TOWARDS_OUTPUT",
     "Mistake",
@@ -46,6 +47,7 @@ OUTWARD = {
     "output end": (0, 0, -1),
 }
 TOWARDS_OUTPUT = (0.0, 0.0, -1.0)
+MACHINE_AXES = "HVA"
 _UP = (0.0, 1.0, 0.0)
 _TAP_WITHIN = math.radians(30)  # a tap by hand is no straighter; common practice, no source
 _TAP_RATIO = 3.0  # of the largest axis to the next; common practice, no source
@@ -191,17 +193,30 @@ def twelve_is(outward: str) -> str:
     return "towards the output end" if outward in ("up", "down") else "up"
 
 
-def tap_axis(tap: Sequence[float]) -> tuple[str, bool]:
+def tap_axis(tap: Sequence[float] | Matrix, *, names: str) -> tuple[str, bool]:
     """The axis a tap went along, with its sign, and whether it stands out by 3 to 1.
+
+    Parameters
+    ----------
+    tap : sequence of float
+        Along three axes at right angles. [m/s2]
+    names : str
+        Of the axes, a letter each: ``xyz`` of a sensor, `MACHINE_AXES` of the machine.
 
     Examples
     --------
-    >>> tap_axis([2.0, -40.0, 5.0])
+    A tap along the machine's own axis splits over two of a sensor whose mark points to half past one; turned back it is whole:
+
+    >>> tap_axis([2.0, -40.0, 5.0], names="xyz")
     ('-y', True)
+    >>> stands = rotation("left", 1.5)
+    >>> along = stands @ np.array(TOWARDS_OUTPUT) * 30
+    >>> tap_axis(along, names="xyz")[1], tap_axis(stands.T @ along, names=MACHINE_AXES)
+    (False, ('-A', True))
     """
     sizes = sorted(((abs(value), n) for n, value in enumerate(tap)), reverse=True)
     (largest, axis), (second, _) = sizes[0], sizes[1]
-    return f"{'-' if tap[axis] < 0 else ''}{'xyz'[axis]}", bool(largest > 0 and largest >= _TAP_RATIO * second)
+    return f"{'-' if tap[axis] < 0 else ''}{names[axis]}", bool(largest > 0 and largest >= _TAP_RATIO * second)
 
 
 def angle_between(one: Sequence[float] | Matrix, other: Sequence[float] | Matrix) -> float:

@@ -36,7 +36,7 @@ __all__ = [
     "IpAddress",
     "KnownBy",
     "Length",
-    "Listen",
+    "MailAddress",
     "Mass",
     "Mount",
     "Name",
@@ -48,7 +48,6 @@ __all__ = [
     "Poles",
     "Port",
     "Power",
-    "ProfileName",
     "Ratio",
     "RegisterAddress",
     "Registers",
@@ -67,12 +66,14 @@ __all__ = [
     "Temperature",
     "Thread",
     "Time",
+    "TimeFromNow",
     "Topic",
     "TopicPart",
     "Torque",
     "Velocity",
     "Voltage",
     "VoltageBetween",
+    "WebAddress",
     "WireSize",
     "Words",
 ]
@@ -246,13 +247,6 @@ def _clock(value: object) -> float:
     return float(value)
 
 
-def _profile(value: object) -> str:
-    known = tuple(dict.fromkeys(row["profile"] for row in load("registers")))
-    if value not in known:
-        raise OutOfRange("profile", repr(value), f"one of: {', '.join(known)}")
-    return str(value)
-
-
 def _screw(value: object) -> str:
     held = [row["size"] for row in load("clearance_holes")]
     if str(value) not in held:
@@ -289,6 +283,18 @@ def _topic_part(value: object) -> str:
     return name
 
 
+def _mail_address(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[^@\s<>,;:\"]{1,64}@[A-Za-z0-9.-]{1,255}", value.strip()):
+        raise OutOfRange("mail", repr(value), "a mail address, e.g. shift@plant.example")
+    return value.strip()
+
+
+def _web_address(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"https?://[^\s/@]+(/\S*)?", value.strip()):
+        raise OutOfRange("url", repr(value), "a web address without a password in it, e.g. https://control.example/drives")
+    return value.strip()
+
+
 def _register_address(value: object) -> int:
     return _whole(value, 0, 65535, "an address counted from 0, 0 to 65535; 40001 or 30001 of a sheet is 0")
 
@@ -315,13 +321,6 @@ def _topic(value: object) -> str:
     if "+" in topic or "#" in topic or topic.startswith("$") or len(topic.encode()) > _LONGEST_TOPIC:
         raise OutOfRange("topic", repr(value), "one topic, without wildcards, e.g. plant/drive 7/speed")
     return topic
-
-
-def _listen(value: object) -> str:
-    match = re.fullmatch(r"(\S+):(\d{1,5})", value.strip()) if isinstance(value, str) else None
-    if not match or not 0 < int(match[2]) < 65536:
-        raise OutOfRange("address", repr(value), "address and port of this machine, e.g. 127.0.0.1:8070")
-    return match[0]
 
 
 def _registers(value: object) -> int:
@@ -354,6 +353,9 @@ WireSize = Annotated[str, BeforeValidator(_read(_wire)), _text("22 AWG", "0.34 m
 Address = Annotated[int, BeforeValidator(_read(_address)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 247})]
 IpAddress = Annotated[str, BeforeValidator(_read(_ip_address)), _text("192.0.2.10")]
 TopicPart = Annotated[str, BeforeValidator(_read(_topic_part)), _text("crushing plant")]
+MailAddress = Annotated[str, BeforeValidator(_read(_mail_address)), _text("shift@plant.example")]
+WebAddress = Annotated[str, BeforeValidator(_read(_web_address)), _text("https://control.example/drives")]
+TimeFromNow = Annotated[float, _quantity("time", positive=False, least=0.0), _text("0 s", "30 min")]
 Port = Annotated[int, BeforeValidator(_read(_port)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 65535})]
 Registers = Annotated[int, BeforeValidator(_read(_registers)), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 125})]
 RegisterAddress = Annotated[
@@ -366,9 +368,7 @@ Ends = Annotated[
     WithJsonSchema({"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}),
 ]
 Topic = Annotated[str, BeforeValidator(_read(_topic)), _text("plant/drive 7/speed")]
-Listen = Annotated[str, BeforeValidator(_read(_listen)), _text("127.0.0.1:8070")]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
-ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
 ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
 Connection = Annotated[

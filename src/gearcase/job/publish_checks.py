@@ -8,7 +8,7 @@ from gearcase.job.publish_schema import ModbusFaceModel, MqttFaceModel, OpcUaFac
 from gearcase.job.read import Source
 from gearcase.job.schema import read_as
 
-__all__ = ["publish_check"]
+__all__ = ["publish_check", "this_machine"]
 
 
 def publish_check(source: Source) -> Iterator[Problem]:
@@ -29,7 +29,7 @@ def publish_check(source: Source) -> Iterator[Problem]:
 
 def _broker(source: Source, mqtt: MqttFaceModel) -> Iterator[Problem]:
     here = ("publish", "mqtt")
-    if not mqtt.tls and not _this_machine(mqtt.host):
+    if not mqtt.tls and not this_machine(mqtt.host):
         yield source.problem((*here, "tls"), "true: only a broker on this machine, 127.0.0.1, may do without")
     if mqtt.ca_file and not mqtt.tls:
         yield source.problem((*here, "ca_file"), "left out: without TLS nothing is signed")
@@ -54,7 +54,8 @@ def _names_alike(source: Source) -> Iterator[Problem]:
         first.setdefault(told, name)
 
 
-def _this_machine(host: str) -> bool:
+def this_machine(host: str) -> bool:
+    """Whether an address or name is this machine's own."""
     try:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:

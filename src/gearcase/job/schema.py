@@ -13,6 +13,7 @@ from gearcase.job.fields import Extra, Frequency, Name, SampleUnit, Section, Spe
 from gearcase.job.housing_schema import HousingModel
 from gearcase.job.inputs_schema import IncomingModel, InputModel
 from gearcase.job.kit_schema import KitModel, PointModel
+from gearcase.job.notify_schema import NotifyModel
 from gearcase.job.outage_schema import OutageModel
 from gearcase.job.power_schema import PowerModel
 from gearcase.job.publish_schema import PublishModel
@@ -64,6 +65,7 @@ class JobModel(Section):
         default_factory=PowerModel, description="the dc supply and its line, branch_circuit, entries, neighbours"
     )
     network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
+    notify: NotifyModel = Field(default_factory=NotifyModel, description="who is told: mail, webhooks, people, again")
     store: Name = Field("", description="the address of a PostgreSQL database, without password, e.g. postgresql://host/name")
     publish: PublishModel = Field(default_factory=PublishModel, description="how the plant is told: modbus, opcua, mqtt")
 

@@ -223,6 +223,15 @@ points:
 #   connections:
 #     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
 
+# notify:                       # who is told of alarms; passwords stand in files of their own
+#   mail: {host: mail.plant.example, sender: gearcase@plant.example, user: gearcase, password_file: keys/mail.password}
+#   webhooks:
+#     - {name: control room, url: "https://control.example/drives", secret_file: keys/webhook.secret}
+#   people:
+#     - {name: shift, mail: shift@plant.example}
+#     - {name: control room, webhook: control room, of: [danger, cannot tell]}
+#     - {name: maintenance lead, mail: lead@plant.example, of: [danger], after: 30 min}
+
 # store: postgresql://plant-server/drive_7   # what the watch reads; a file in this folder by default. No password here
 
 # publish:                      # how the plant is told; passwords stand in files of their own
@@ -238,7 +247,7 @@ points:
 
 # incoming:                     # what is not on the bus; passwords and tokens stand in files of their own
 #   mqtt: {host: broker.example, user: edge, password_file: keys/mqtt.password, readings: plant/drive 7/readings}
-#   http: {listen: 127.0.0.1:8070, token_file: keys/token}
+#   http: {port: 8070, token_file: keys/token}
 #   folder: incoming
 
 # recordings:

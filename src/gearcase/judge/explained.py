@@ -22,6 +22,8 @@ _SIDEBAND_PAIRS = 6  # of a local fault; wear shows two or three
 _BEARING_HARMONICS = 12  # up to where slip has widened a harmonic into its neighbours' sidebands
 _MESH_HARMONICS = 8  # with sidebands; beyond, a mesh of many teeth is above most sensors
 _HALF_ORDERS = 10  # 0.5x to 9.5x: table fault_patterns has looseness at 1x to 10x
+_STRONG_HARMONICS = 3  # of a bearing's rates
+_HALF_ORDERS_CLEAR = 0.025 + SLIP_BAND  # of these: where a stated speed may be 2.5 % off, a rate of 3.585 may stand at 3.5
 _ENVELOPE_HARMONICS = 10  # of a shaft, in the envelope
 _LOW_HARMONICS = 3  # that unbalance, misalignment and looseness make on most shafts
 _MOST_LISTED = 10  # that a person can follow up
@@ -70,8 +72,8 @@ def comb_orders(lines: Sequence[Line]) -> CombOrders:
     def turning(first: int, last: int) -> list[float]:
         return [n * shaft for n in range(first, last + 1) for shaft in shafts.values()]
 
-    def clear(orders: Sequence[float]) -> tuple[float, ...]:
-        return tuple(order for order in orders if order > 0 and not np.any(np.abs(order / bands - 1) <= SLIP_BAND))
+    def clear(orders: Sequence[float], of: NDArray[np.float64] = bands, by: float = SLIP_BAND) -> tuple[float, ...]:
+        return tuple(order for order in orders if order > 0 and not np.any(np.abs(order / of - 1) <= by))
 
     teeth = tuple(n * mesh for n in range(1, _MESH_HARMONICS + 1) for mesh in meshes.values())
     low = tuple(turning(1, _LOW_HARMONICS))
@@ -84,7 +86,8 @@ def comb_orders(lines: Sequence[Line]) -> CombOrders:
     ]
     high = clear(turning(_LOW_HARMONICS + 1, _SHAFT_HARMONICS))
     pulsing = clear(turning(_LOW_HARMONICS + 1, _ENVELOPE_HARMONICS))
-    loose = clear([(n + 0.5) * shaft for n in range(_HALF_ORDERS) for shaft in shafts.values()])
+    halves = [(n + 0.5) * shaft for n in range(_HALF_ORDERS) for shaft in shafts.values()]
+    loose = clear(halves, np.outer(range(1, _STRONG_HARMONICS + 1), slipping).ravel(), _HALF_ORDERS_CLEAR)
     return CombOrders((teeth, low, high, clear(beside)), (low, pulsing), tuple(slipping[slipping > 0]), loose)
 
 

@@ -44,6 +44,7 @@ from gearcase.signal.spectrum import PRESENT
 
 __all__ = [
     "ATTRIBUTION_LIMIT",
+    "STRANGER_WEIGHT",
     "Comb",
     "EvidenceLine",
     "Hypothesis",

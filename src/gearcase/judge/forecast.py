@@ -5,7 +5,8 @@ Theory of operation
 Wear and spalls grow; a crack, a lubrication fault or a temperature does not by any law that housing vibration shows. So a date is
 given for the kinds in `DATED` alone, from `trend.LEAST_POINTS` readings in matched state, once they rise and stand more than
 three sigma over where they began. Else the answer is "inspect by", from maturity and growth (`judge.advice`), or what is missing.
-An urgency stands beside every date too: who has a date still has to look.
+An urgency stands beside every date too: who has a date still has to look. A level at which nobody has named a fault and that does
+not rise is nothing to inspect: it says when to look again.
 
 Trend, scatter and steps are those of the logarithm, since the scatter of a level grows with it. The readings since the last epoch
 or step are held against three laws over a level c that does not move, each from an onset t0:
@@ -44,6 +45,7 @@ __all__ = ["ANSWERS", "DATED", "UNDATED", "Forecast", "forecast"]
 
 DATED = frozenset({"wear", "spall"})
 UNDATED = frozenset({"crack", "lubrication", "temperature", "unknown"})
+_NOT_NAMED = ("unknown", "temperature")  # what grows where no diagnosis has named a fault
 ANSWERS = ("date", "not before", "reached", "inspect by", "no trend", "not enough data")
 LEAST_GROWTH = 3.0  # over where the readings began [standard deviations]; common practice, no source
 FITS = 0.9  # of the belief, for one law to be named; common practice, no source
@@ -151,14 +153,17 @@ def forecast(
     base, last = float(np.median(level[: _few(level)])), float(np.median(level[-_few(level) :]))
     act = urgency(maturity, 20 * math.log10(last / base))
     by = float(time[-1]) + inspect_within_days(act) * DAY
+    nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1)
     inspect = f"inspect by: within {inspect_within_days(act)} days ({act})"
+    if nothing:
+        inspect = f"nothing to act on so far, look again within {inspect_within_days(act)} days"
 
     def without_date(answer: str, says: str, earliest: float | None = None) -> Forecast:
         return Forecast(answer, says, by, earliest, None, None, "", found)
 
     if last >= limit:
         return without_date("reached", f"the limit is reached; {inspect}")
-    if kind in UNDATED:
+    if kind in UNDATED and not nothing:
         why = f"no date can be given for {kind}" if kind != "unknown" else "what grows is not known, so no date can be given"
         return without_date("inspect by", f"{inspect}; {why}")
     if found.answer == "not enough data" or found.sigma is None:

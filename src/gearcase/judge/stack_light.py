@@ -7,6 +7,9 @@ does not hold at this speed and load is not judged here, but what it has found s
 A *shelved* alarm (maintenance, a known nuisance) goes on being stepped and is listed, but is out of the light until its time is
 over: it takes nothing of the others away, and what they leave green is white, since not everything is judged. A danger is taken
 out only by an approver; one that comes up on an alarm shelved by anybody else shows all the same. Ideas of IEC 62682, from memory.
+
+In *maintenance* (people work on the drive) the whole light is white until it is over: nothing is judged for it, all is recorded.
+A danger shows red all the same, unless a second person has approved.
 """
 
 from collections.abc import Iterable
@@ -14,7 +17,7 @@ from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["SHELVED_FOR", "Shelf", "Shown", "shelved", "stack_light"]
+__all__ = ["SHELVED_FOR", "Maintenance", "Shelf", "Shown", "shelved", "stack_light"]
 
 SHELVED_FOR = 8 * 3600.0  # unless said otherwise [s]; common practice, no source
 LONGEST_SHELF = 7 * 86400.0  # [s]; common practice, no source
@@ -51,8 +54,30 @@ class Shelf:
         for name in ("point", "who", "reason"):
             if not getattr(self, name).strip():
                 raise OutOfRange(name, "", "said: a point, who shelves it, and why")
-        if self.approver and self.approver.strip().casefold() == self.who.strip().casefold():
-            raise OutOfRange("approver", self.approver, "a second person: not the one who shelves")
+        _second_person(self.approver, self.who)
+
+
+@dataclass(frozen=True)
+class Maintenance:
+    """The whole drive out of the light while people work on it: until when [s], who, why, and who allows that a danger does not
+    show.
+
+    Raises
+    ------
+    OutOfRange
+        No name, no reason, or an approver who is the same person.
+    """
+
+    until_s: float
+    who: str
+    reason: str
+    approver: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("who", "reason"):
+            if not getattr(self, name).strip():
+                raise OutOfRange(name, "", "said: who works on the drive, and why")
+        _second_person(self.approver, self.who)
 
 
 @dataclass(frozen=True)
@@ -83,7 +108,9 @@ def shelved(shelves: Iterable[Shelf], *, point: str, quantity: str, condition: s
     return None
 
 
-def stack_light(alarms: Iterable[Shown], *, run_state: str, fault_named: bool, reachable: bool) -> str:
+def stack_light(
+    alarms: Iterable[Shown], *, run_state: str, fault_named: bool, reachable: bool, maintenance: Maintenance | None
+) -> str:
     """``red``, ``blue``, ``yellow``, ``green`` or ``white``.
 
     Parameters
@@ -95,17 +122,22 @@ def stack_light(alarms: Iterable[Shown], *, run_state: str, fault_named: bool, r
         Whether a diagnosis has named a fault that nobody has dealt with.
     reachable : bool
         Whether every device that is read has answered of late.
+    maintenance : Maintenance or None
+        The mode the drive is in.
 
     Examples
     --------
     >>> calm, loose = Shown("green", "clear"), Shown("yellow", "yellow", shelved=True)
-    >>> ask = dict(run_state="steady", fault_named=False, reachable=True)
+    >>> ask = dict(run_state="steady", fault_named=False, reachable=True, maintenance=None)
     >>> stack_light([calm], **ask), stack_light([calm, loose], **ask), stack_light([], **ask)
     ('green', 'white', 'blue')
     """
     everything = list(alarms)
     counted = [one for one in everything if not one.shelved]
-    if any(one.condition.startswith("danger") for one in counted):
+    danger = any(one.condition.startswith("danger") for one in counted)
+    if maintenance is not None:
+        return "red" if danger and not maintenance.approver else "white"
+    if danger:
         return "red"
     if not everything:
         return "blue"
@@ -117,3 +149,8 @@ def stack_light(alarms: Iterable[Shown], *, run_state: str, fault_named: bool, r
     if abnormal:
         return "yellow"
     return "green" if len(counted) == len(everything) else "white"
+
+
+def _second_person(approver: str, who: str) -> None:
+    if approver and approver.strip().casefold() == who.strip().casefold():
+        raise OutOfRange("approver", approver, "a second person: not the one who asks for it")

@@ -14,7 +14,7 @@ from typing import Any
 
 from gearcase.judge import alarm
 from gearcase.judge.alarm import AlarmEvent, Sample
-from gearcase.judge.stack_light import Shelf, Shown, shelved, stack_light
+from gearcase.judge.stack_light import Maintenance, Shelf, Shown, shelved, stack_light
 from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.monitor.in_force import Held, InForce, Key
 from gearcase.record.store import Event, Reading
@@ -26,7 +26,7 @@ _TURNS = {"stopped": False, "unknown": None}  # all other run states turn
 _ELSEWHERE = "other operating state"  # a run state in which nothing is judged
 _REMIND = 7 * 86400.0  # s before limits pass their date; common practice, no source
 
-Say = Callable[[str, str, str, float, dict[str, Any], str], None]  # kind, point, what, when, details, who
+Say = Callable[[str, str, str, float | None, dict[str, Any], str], None]  # kind, point, what, when (None: now), details, who
 
 
 class Alarms:
@@ -46,6 +46,7 @@ class Alarms:
         self._here = dict.fromkeys(limits, True)
         self._heat: dict[Key, Heat | None] = {}
         self._shelves: list[Shelf] = []
+        self.maintenance: Maintenance | None = None
         self._said: dict[str, str] = {}  # what stands said of a matter, so that it is said once
 
     def remember(self, event: Event) -> None:
@@ -57,6 +58,23 @@ class Alarms:
             self._acknowledge(event)
         elif event.kind == "shelved":
             self._shelve(event)
+        elif event.kind in ("maintenance", "maintenance over"):
+            self._maintain(event)
+
+    def take_up(self, limits: Mapping[Key, InForce]) -> None:
+        """Other limits from now on: what each has found, and what is shelved, carries over; a danger that nobody has seen stays
+        under its old limit where there is no new one.
+        """
+        before, old = self._states, self.limits
+        self._states = {key: alarm.fresh(key[1], limit.thresholds) for key, limit in limits.items()}
+        for key, state in before.items():
+            to = key if key in limits else self._alike(key[0], key[1], key[2])
+            if to is None and state.condition == "danger":
+                self._states[key], limits = state, {**limits, key: old[key]}
+            elif to is not None and (to == key or state.condition != "clear"):
+                self._states[to] = replace(state, thresholds=limits[to].thresholds)
+        self.limits = limits
+        self._here = {key: self._here.get(key, True) for key in self._states}
 
     def hear(self, event: Event) -> None:
         """What a person has declared while the watch runs."""
@@ -65,6 +83,8 @@ class Alarms:
                 self._keep(key, said)
         elif event.kind == "shelved":
             self._shelve(event)
+        elif event.kind in ("maintenance", "maintenance over"):
+            self._maintain(event)
         elif event.kind == "epoch" and self._states:
             self._states = {key: state for key, state in self._states.items() if state.condition == "danger"}
             self._say("limits void", "", f"{event.says}; take the baseline again", event.time_s, {}, "")
@@ -111,7 +131,17 @@ class Alarms:
         """What the stack light should show at `now`. [s]"""
         shown = [self._shown(key, now) for key in self._states]
         reachable = all(state.bad_polls < alarm.BAD_POLLS for state in self._states.values())
-        return stack_light(shown, run_state=run_state, fault_named=fault_named, reachable=reachable)
+        return stack_light(
+            shown, run_state=run_state, fault_named=fault_named, reachable=reachable, maintenance=self.maintained(now)
+        )
+
+    def maintained(self, now: float) -> Maintenance | None:
+        """The maintenance mode at `now` [s], None where there is none."""
+        return self.maintenance if self.maintenance and now < self.maintenance.until_s else None
+
+    def judged(self, time_s: float) -> set[str]:
+        """Points of which something was judged by the readings of a moment. [s]"""
+        return {key[0] for key, state in self._states.items() if state.judged_s == time_s}
 
     def conditions(self, now: float) -> list[dict[str, Any]]:
         """Every alarm as it stands, as plain data."""
@@ -123,6 +153,7 @@ class Alarms:
                 "condition": state.condition,
                 "light": alarm.light(state, now),
                 "cannot_tell": alarm.cannot_tell(state, now),
+                "lost": _lost(state),
                 "shelved": _shelf_words(shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)),
                 "value": state.last.value if state.last else None,
                 **asdict(state.thresholds),
@@ -145,8 +176,11 @@ class Alarms:
 
     def _key_of(self, event: Event) -> Key | None:
         """The alarm that an event was of; under other limits of the same quantity, when there are new ones since."""
-        same = [key for key in self._states if key[:2] == (event.point, event.details.get("quantity"))]
-        return next((key for key in same if key[2] == event.details.get("limit")), same[0] if same else None)
+        return self._alike(event.point, str(event.details.get("quantity")), str(event.details.get("limit")))
+
+    def _alike(self, point: str, quantity: str, limit: str) -> Key | None:
+        same = [key for key in self._states if key[:2] == (point, quantity)]
+        return next((key for key in same if key[2] == limit), same[0] if same else None)
 
     def _acknowledge(self, event: Event) -> dict[Key, tuple[AlarmEvent, ...]]:
         """What a person has seen: of each alarm concerned, what that changes."""
@@ -159,6 +193,14 @@ class Alarms:
         given = event.details
         self._shelves.append(
             Shelf(event.point, given["quantity"], given["until_s"], event.who, given["reason"], given.get("approver", ""))
+        )
+
+    def _maintain(self, event: Event) -> None:
+        given = event.details
+        self.maintenance = (
+            Maintenance(given["until_s"], event.who, given["reason"], given.get("approver", ""))
+            if event.kind == "maintenance"
+            else None
         )
 
     def _say_where(self, held: Mapping[Key, Held], now: float) -> None:
@@ -180,7 +222,12 @@ class Alarms:
         self._say("judging", point, f"{what}: {says or f'{before} no more'}", now, {}, "")
 
     def _remind(self, now: float) -> None:
-        """That limits pass their date, a week before and when they have; that a shelving is over."""
+        """That limits pass their date, a week before and when they have; that a shelving or maintenance is over."""
+        if self.maintenance is not None and now >= self.maintenance.until_s:
+            self._say(
+                "maintenance over", "", f"its time is over, {self.maintenance.who}'s; alarms count and are told again", now, {}, ""
+            )
+            self.maintenance = None
         soonest = min((self.limits[key].expires_s for key in self._states), default=math.inf)
         if now >= soonest - _REMIND:
             date = datetime.fromtimestamp(soonest, UTC).date().isoformat()
@@ -208,6 +255,13 @@ class Alarms:
 
 def _over(held: Held, yellow: float | None) -> bool:
     return not held.not_here and held.value is not None and yellow is not None and held.value > yellow
+
+
+def _lost(state: alarm.AlarmState) -> str:
+    """Why what was read before cannot be read or believed now; a limit that has only not been judged yet has lost nothing."""
+    if state.bad_polls >= alarm.BAD_POLLS:
+        return "its readings are lost or bad"
+    return "the sensor is loose or off" if state.loose else ""
 
 
 def _shelf_words(shelf: Shelf | None) -> str:

@@ -1,14 +1,19 @@
 """The one place that asks what time it is."""
 
 import time
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
-__all__ = ["Pace", "now", "unix_now"]
+__all__ = ["Pace", "days_before", "now", "unix_now"]
 
 
 def now() -> str:
     """Time in ISO 8601 with its zone, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def days_before(days: float) -> str:
+    """Time so many days ago, as `now` has it."""
+    return (datetime.now(UTC) - timedelta(days=days)).isoformat(timespec="seconds")
 
 
 def unix_now() -> float:
@@ -30,6 +35,10 @@ class Pace:
     def clock(self) -> float:
         """Unix time. [s]"""
         return self._first + self._times * (time.monotonic() - self._started) if self._times > 1 else unix_now()
+
+    def ticks(self) -> float:
+        """Seconds since some moment, at this pace: they go on evenly, whatever is done to the clock. [s]"""
+        return self._times * time.monotonic()
 
     @property
     def remark(self) -> str:

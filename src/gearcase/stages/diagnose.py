@@ -76,7 +76,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     -------
     StageResult
         Document ``diagnose/1``; arrays ``NAME-N`` (spectrum, envelope, and those of `stages.pictured`) of the latest recording of
-        each point and of those whose verdicts stand; `wrong` when a fault is claimed, a recording is unfit to be judged, or the
+        each point and of those that verdicts stand on; `wrong` when a fault is claimed, a recording is unfit to be judged, or the
         overall velocity is in zone D.
     """
     lines, hypotheses = expected_lines(job.drive), bearing_hypotheses(job.drive)
@@ -111,11 +111,22 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
     document = _together(job, documents, looked, weighed, [*_rough_rows(rough, weighed, records), *changed_rows(changes)], changes)
+    for claim in (one for one in weighed if one.answer is Answer.CLAIMED and one.seen_in):
+        rests_on = claim.seen_in[-1].recording  # which may be older than the latest of its point
+        at = _number_of(rests_on, documents)
+        if at not in {shown for shown, _ in kept.values()}:
+            kept[claim.component, claim.pattern, rests_on.point] = at, Examined(job.drive, lines, hypotheses, rests_on)
     together = {
         f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
     }
     together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
+
+
+def _number_of(recording: Recording, documents: Sequence[Mapping[str, Any]]) -> int:
+    """Which of the recordings judged it is."""
+    keys = ("name", "sha256", "point", "channel", "start")
+    return next(n for n, row in enumerate(documents) if all(row[key] == getattr(recording, key) for key in keys))
 
 
 @dataclass(frozen=True)

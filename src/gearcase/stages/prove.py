@@ -1,71 +1,51 @@
-"""Prove: does each device answer, point right and tell the truth?
+"""Prove: does each device answer, point right and tell the truth, and may I go home?
 
 The steps run in the order of `STEPS`, for every device they concern, and each leaves one piece of evidence: passed, failed with its
 cure, or open with what is missing. A device that does not answer leaves its later steps open and the others go on. Evidence is kept
-as it comes; a run that was cut off is taken up again where it stopped, and what passed is not asked again while what it rests on
-stays the same. What has not passed makes the list of things that keep people from going home.
+as it comes and never overwritten; a run that was cut off is taken up again where it stopped, and what passed is not asked again
+while what it rests on stays the same. Each year a shorter list is gone through again.
+
+What has not passed makes the list of things that keep people from going home. One may go home when nothing failed, and what is
+still open has an owner by name.
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import profile
+from gearcase.device.profile import Profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
-from gearcase.stages.proving import controller, light, sensors, wiring
-from gearcase.stages.proving.session import Device, Proving, Row, Said, failed, left_open
+from gearcase.stages.proving.session import INSTALLATION, Device, Key, Proving, Row, Said, failed, left_open
+from gearcase.stages.proving.steps import PARTS, STEPS, Step
 from gearcase.stages.result import StageResult
 
-__all__ = ["STEPS", "Said", "Step", "evidence_key", "run"]
+__all__ = ["INSTALLATION", "PARTS", "STEPS", "Said", "evidence_key", "keys", "run"]
 
-
-@dataclass(frozen=True)
-class Step:
-    """One step: its criterion, how it is asked, and the profile of the devices it concerns, empty for all of them."""
-
-    criterion: str
-    ask: Callable[[Proving, Device], Awaitable[Row]]
-    profile: str = ""
-
-
-_SENSOR, _LIGHT = "three-axis vibration", "stack light"
-STEPS: Mapping[str, Step] = {
-    "answers": Step("answers at its address, which no other device has", wiring.answers),
-    "constants": Step("its test registers read 0x1234, 123456789 and 123.456", wiring.constants),
-    "identity": Step("its model is the profile's, its serial the as-built one", wiring.identity),
-    "gravity": Step("0.95 to 1.05 g, standing still", sensors.gravity, _SENSOR),
-    "orientation": Step(
-        "within 5 degrees of the plan, told apart from every other turn by a tap of 3 to 1 with its sign",
-        sensors.orientation,
-        _SENSOR,
-    ),
-    "noise": Step("standing still, at most a fifth of the A/B boundary", sensors.noise, _SENSOR),
-    "link": Step("at 95 % confidence at most 0.1 % of polls fail", wiring.link),
-    "temperature": Step("within 1 K of a reference thermometer", sensors.temperature, "temperature converter"),
-    "inputs": Step("speed within 0.5 % of a reference, run state right", controller.inputs, "drive inputs"),
-    "light": Step(
-        "each colour shows in the read-back; without heartbeat blue or off within 10 s; it comes back by itself",
-        light.light,
-        _LIGHT,
-    ),
-    "light seen": Step("a person saw each colour", light.light_seen, _LIGHT),
-    "controller": Step("the plant controller reads the test registers to the last digit", controller.controller),
-}
 _CAUTION = (
     "Tap, touch and look only with the drive locked out, proved still and cool enough to touch; a backstop may hold load torque. "
     "Stand clear of what turns when it runs. Mains work is for a licensed electrician; local codes and site rules come first."
 )
+_INSTALLATION = Device(BusDevice(INSTALLATION, 0, 0, 0.0), Profile("", {}))
+_SILENT, _NONSENSE = "no reply", "nonsense"
+_UNTRIED = (_SILENT, _NONSENSE)  # a failure of the link, which left the step itself untried
+_NOT_ASKED = "not asked in this run"
+Record = Mapping[str, Any]
 
 
-def evidence_key(row: Mapping[str, Any]) -> tuple[str, str]:
+def evidence_key(row: Mapping[str, Any]) -> Key:
     """What a piece of evidence is about: step and device."""
     return str(row["step"]), str(row["device"])
+
+
+def keys(job: Job, *, yearly: bool = False) -> tuple[Key, ...]:
+    """All that is to be proved of a job, in its order."""
+    return tuple((name, one.device.name) for name, one in _list(_devices(job), yearly=yearly))
 
 
 async def run(
@@ -74,8 +54,13 @@ async def run(
     *,
     polls: int,
     said: Said,
-    earlier: Mapping[tuple[str, str], Row],
-    keep: Callable[[Row], None],
+    kept: Sequence[Record],
+    keep: Callable[[Row], Record],
+    parts: Collection[int] = range(1, len(PARTS) + 1),
+    yearly: bool = False,
+    since: str = "",
+    again: bool = False,
+    tell: Callable[[str], None] = lambda _: None,
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
 ) -> StageResult:
     """Prove the devices of a job.
@@ -87,10 +72,21 @@ async def run(
     polls : int
         For the quality of each link.
     said : Said
-    earlier : mapping
-        `evidence_key` -> latest evidence; what passed there and rests on the same is not asked again.
+    kept : sequence of mapping
+        All evidence so far, each with ``who``, ``when`` and its ``entry``; what passed last and rests on the same is not asked
+        again.
     keep : callable
-        Takes each piece of evidence as it comes, before the next step begins.
+        Takes each piece of evidence as it comes, before the next step begins, and gives it back with who and when.
+    parts : collection of int
+        Which of `PARTS` are asked now, from 1; the others stand as they are.
+    yearly : bool
+        The shorter list.
+    since : str
+        What passed before that time (ISO 8601) is asked again.
+    again : bool
+        So is what passed since.
+    tell : callable
+        Takes what is being done, and how far it is.
     sleep : callable
         Waits so many seconds.
 
@@ -99,85 +95,141 @@ async def run(
     StageResult
         Document ``prove/1``; `wrong` when a step failed.
     """
-    rows: list[Row] = []
-    rests_on = {device.name: _rests_on(job, device) for device in job.bus.devices}
-    proving = Proving(job, bus, polls, said, sleep)
-    devices = [Device(device, profile(device.profile)) for device in job.bus.devices if device.profile]
+    records = list(kept)
+    latest = {evidence_key(record["entry"]): record["entry"] for record in kept if str(record["when"]) >= since}
+    devices = _devices(job)
+    proving = Proving(job, bus, polls, said, sleep, tell, devices)
     for one in devices:
-        one.head = await proving.greet(one)
-    for step in STEPS:
-        for one in devices:
-            if STEPS[step].profile not in ("", one.form.name):
-                continue
-            before = earlier.get((step, one.device.name))
-            if before and before["outcome"] == "passed" and before["rests_on"] == rests_on[one.device.name] and one.head:
-                rows.append(before)
-                continue
-            row = {"step": step, "device": one.device.name, "unit": one.device.address, "criterion": STEPS[step].criterion}
-            row |= await _ask(proving, step, one)
-            row["rests_on"] = rests_on[one.device.name]
-            keep(row)
+        await proving.greet(one)
+    rests_on = {one.device.name: _rests_on(job, one.device) for one in devices} | {INSTALLATION: _rests_on_all(job)}
+    todo, rows = list(_list(devices, yearly=yearly)), []
+    for number, (name, one) in enumerate(todo, start=1):
+        step, key = STEPS[name], (name, one.device.name)
+        before = latest.get(key)
+        if before and (before["rests_on"], before["criterion"]) != (rests_on[one.device.name], step.criterion):
+            before = None
+        if _stands(before, step, key in said.answers, one, again=again) or step.part not in parts:
+            rows.append(_row(name, one) | (before or {**left_open(_NOT_ASKED), "rests_on": rests_on[one.device.name]}))
+            continue
+        tell(f"{number} of {len(todo)}: {one.device.name}, {name}")
+        row = {**_row(name, one), **await _ask(proving, step, one), "rests_on": rests_on[one.device.name]}
+        if before and row["outcome"] == "open" and before["outcome"] == "open":  # no attempt
             rows.append(row)
+            continue
+        if before and row["outcome"] == "open" and before["outcome"] == "failed" and before["measured"] not in _UNTRIED:
+            rows.append(_row(name, one) | before)  # what failed is not forgotten because nobody tried it again
+            continue
+        records.append(keep(row))
+        rows.append(row)
     rows += list(_without_profile(job))
     home = [
-        {"device": row["device"], "step": row["step"], "outcome": row["outcome"], "says": row["says"]}
+        {name: row[name] for name in ("device", "step", "outcome", "says")} | {"owner": said.owners.get(evidence_key(row), "")}
         for row in rows
         if row["outcome"] != "passed"
     ]
     wrong = [row for row in rows if row["outcome"] == "failed"]
+    may = not wrong and all(row["owner"] for row in home)
     document = {
         "schema": "prove/1",
         "job": job.title,
-        "statement": _statement(len(rows), len(wrong), len(home)),
+        "statement": _statement(len(rows), len(wrong), home, yearly=yearly),
+        "yearly": yearly,
         "evidence": rows,
-        "may_go_home": not home,
+        "may_go_home": may and bool(rows),
         "before_going_home": home,
+        "attempts": [_attempt(record) for record in records],
         "caution": _CAUTION,
     }
     return StageResult(
-        "prove", document, (*job.sources(("points", "housing", "bus")), *tables.sources("registers")), wrong=bool(wrong)
+        "prove", document, (*job.sources(("points", "housing", "bus", "profiles")), *tables.sources("registers")), wrong=bool(wrong)
     )
 
 
-async def _ask(proving: Proving, step: str, one: Device) -> Row:
+def _devices(job: Job) -> tuple[Device, ...]:
+    return tuple(Device(device, device.form) for device in job.bus.devices if device.profile)
+
+
+def _list(devices: Sequence[Device], *, yearly: bool) -> Iterator[tuple[str, Device]]:
+    """Step and device, in order; nothing where there is no device."""
+    for name, step in STEPS.items():
+        if step.when == ("first" if yearly else "yearly"):
+            continue
+        if step.concerns == INSTALLATION and devices:
+            yield name, _INSTALLATION
+        yield from ((name, one) for one in devices if step.concerns in ("", one.form.name))
+
+
+def _stands(before: Row | None, step: Step, answered: bool, one: Device, *, again: bool) -> bool:
+    """Whether evidence stands and is not asked for again; what a person said stands until they say otherwise."""
+    if before is None or again:
+        return False
+    if step.answer:
+        return not answered and (before["outcome"] != "open")
+    return before["outcome"] == "passed" and (bool(one.head) or one is _INSTALLATION)
+
+
+async def _ask(proving: Proving, step: Step, one: Device) -> Row:
     """One step of one device."""
-    if step != "answers" and not one.head:
+    if step is not STEPS["answers"] and not one.head and one is not _INSTALLATION:
         return left_open("it does not answer: nothing of it can be proved yet")
     try:
-        return await STEPS[step].ask(proving, one)
+        return await step.ask(proving, one)
     except NoReply as error:
-        return failed("no reply", f"it fell silent ({error.asked}): look at its supply and its cable, then prove it again")
+        return failed(_SILENT, f"it fell silent ({error.asked}): look at its supply and its cable, then prove it again")
     except (BadReply, BadRequest, OutOfRange) as error:
-        return failed("nonsense", f"{error}; look at its profile and its model")
+        return failed(_NONSENSE, f"{error}; look at its profile and its model")
+
+
+def _row(name: str, one: Device) -> Row:
+    step = STEPS[name]
+    return {
+        "part": step.part,
+        "step": name,
+        "device": one.device.name,
+        "unit": one.device.address,
+        "criterion": step.criterion,
+    }
+
+
+def _attempt(record: Record) -> Row:
+    """One attempt of the record: when, who, what, and what came of it."""
+    entry = record["entry"]
+    return {"when": record["when"], "who": record["who"]} | {
+        name: entry[name] for name in ("step", "device", "outcome", "measured", "says")
+    }
 
 
 def _without_profile(job: Job) -> Iterator[Row]:
     for device in job.bus.devices:
         if not device.profile:
-            yield {
-                "step": "answers",
-                "device": device.name,
-                "unit": device.address,
-                "criterion": STEPS["answers"].criterion,
-                **left_open(f"{device.where}: it has no profile, so nothing says what its registers mean"),
-                "rests_on": "",
-            }
+            says = f"{device.where}: it has no profile, so nothing says what its registers mean"
+            yield {**_row("answers", Device(device, Profile("", {}))), **left_open(says), "rests_on": ""}
 
 
 def _rests_on(job: Job, device: BusDevice) -> str:
     """Hash of what evidence of one device rests on: its entry, its point's orientation, and its profile."""
     point = next((point for point in job.points if point.name == device.point), None)
     face = job.housing.face(point.face) if point else None
-    registers = [dict(row) for row in tables.load("registers") if row["profile"] == device.profile]
+    registers = [asdict(one) for one in device.form.rows]
     placed = [point.face, point.clock, face.outward if face else ""] if point else []
     return sha256_of_data([device.name, device.address, device.profile, device.point, placed, registers])
 
 
-def _statement(total: int, failed: int, left: int) -> str:
+def _rests_on_all(job: Job) -> str:
+    """Hash of what evidence of the installation as a whole rests on: which devices hang on its bus."""
+    return sha256_of_data([[device.name, device.address, device.profile] for device in job.bus.devices])
+
+
+def _statement(total: int, failed: int, home: Sequence[Row], *, yearly: bool) -> str:
+    done = "verified again for a year" if yearly else "you may go home"
+    left = len(home) - failed
+    unowned = sum(not row["owner"] for row in home if row["outcome"] == "open")
     if not total:
         return "nothing to prove: the job lists no devices"
     if failed:
-        return f"do not go home: {failed} of {total} steps failed, {left - failed} are open"
+        return f"do not go home: {failed} of {total} steps failed, {left} are open"
+    if unowned:
+        return f"not yet: {left} of {total} steps are open, {unowned} of them without an owner; none failed"
     if left:
-        return f"not yet: {left} of {total} steps are open, none failed"
-    return f"you may go home: all {total} steps passed"
+        return f"{done}: {total - left} of {total} steps passed, {left} stay open, each with its owner"
+    return f"{done}: all {total} steps passed"

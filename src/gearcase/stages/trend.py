@@ -11,7 +11,7 @@ All else gets "inspect by", "no trend", or what is missing. Nothing crosses an e
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -28,13 +28,13 @@ from gearcase.judge.compensation import LOAD, SPEED, LevelModel
 from gearcase.judge.families import BEARING_LINES
 from gearcase.judge.forecast import forecast
 from gearcase.judge.limits import DAY
-from gearcase.judge.operating import Operating, operating_states
+from gearcase.judge.operating import Operating, directions, operating_states
 from gearcase.judge.patterns.catalogue import grows
-from gearcase.judge.trend import in_epoch, trend
+from gearcase.judge.trend import LEAST_POINTS, in_epoch, trend
 from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Readings
-from gearcase.stages.minutes import BAND, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
+from gearcase.stages.minutes import BAND, BY_DIRECTION, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
 from gearcase.stages.result import StageResult, calls_by_date, finding_document
 
 __all__ = ["Ahead", "Series", "run", "told"]
@@ -44,6 +44,8 @@ LEAST_MINUTES = 10  # of a day, for its median to count; common practice, no sou
 ACT_DB = 20.0  # growth of a fault's own lines from which to act; handbooks of vibration diagnosis, from memory
 SEED = 1  # of the random draws: the same readings give the same interval
 _UNKNOWN = "unknown"
+_TOO_FEW = "not enough data"
+_COUNTED = {_TOO_FEW: "too early to tell"}  # in a sentence of counts
 _SHOWS = (BAND, BEARING_LINES)  # where a named spall shows; a mesh or overall may grow by much else
 _FAR = 2e11  # beyond it nobody writes a date, and a law that never reaches the limit has none [s]
 _FIRST_FEW = 5  # readings that tell where a level began
@@ -257,6 +259,8 @@ def _levels(
 
 def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) -> tuple[Mapping[str, Any] | None, Records, str]:
     """The limit that the level goes towards, the records that are alike, and what alike means."""
+    way, one_way = directions(part.direction if part.quantity in BY_DIRECTION else None, records=len(part))[0]
+    part, own = part.of(one_way), [row for row in own if Operating.of(row["operating"]).direction in (None, way)]
     by_model = next((row for row in own if row["model"]), None)
     if part.quantity == TEMPERATURE:
         if by_model is not None:
@@ -267,7 +271,7 @@ def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) 
     states = operating_states(part.conditions.get(SPEED), part.conditions.get(LOAD), records=len(part))
     if not states:
         return (own[0] if own else None), part, ""
-    operating, belongs = states[0]
+    operating, belongs = replace(states[0][0], direction=way), states[0][1]
     ranked = sorted(own, key=lambda row: ("one-week", "day-one", "ceiling").index(row["kind"]))
     limit = next((row for row in ranked if Operating.of(row["operating"]).meets(operating)), None)
     return limit, part.of(belongs), operating.says or "any speed and load: neither is read"
@@ -353,5 +357,19 @@ def _statement(rows: Sequence[Mapping[str, Any]]) -> str:
     left.sort(key=lambda row: (order.index(row["forecast"]["answer"]), row["forecast"]["earliest"] or ""))
     said = [f"{_name(row)}: {row['trend']['answer']}; {row['forecast']['says']}" for row in left[:1]]
     answers = [row["trend"]["answer"] for row in rows]
-    counts = [f"{answers.count(answer)} {answer}" for answer in dict.fromkeys(sorted(answers))]
+    if set(answers) == {_TOO_FEW}:
+        return "; ".join([*said, _too_early(rows)])
+    counts = [f"{answers.count(answer)} {_COUNTED.get(answer, answer)}" for answer in dict.fromkeys(sorted(answers))]
     return "; ".join([*said, f"of {len(rows)} levels: {', '.join(counts)}"])
+
+
+def _too_early(rows: Sequence[Mapping[str, Any]]) -> str:
+    """That no level has readings enough for a trend, and when the first will have."""
+    have = [row["trend"]["points"] for row in rows]
+    many = f"{min(have)}" if min(have) == max(have) else f"{min(have)} to {max(have)}"
+    soonest = min((row["trend"]["enough_by"] for row in rows if row["trend"]["enough_by"]), default=None)
+    when = f", which the first has about {soonest[:10]}" if soonest else ""
+    levels = f"each of {len(rows)} levels" if len(rows) > 1 else "the one level"
+    return (
+        f"too early for a trend: {many} of {LEAST_POINTS} readings in matched state at {levels}{when}; until then the limits watch"
+    )

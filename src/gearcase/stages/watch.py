@@ -24,7 +24,16 @@ EPOCHS = {
 _SHOWN = 200
 
 
-def run(job: Job, conditions: Iterable[Mapping[str, Any]], events: Iterable[Event], *, light: str, rounds: int) -> StageResult:
+def run(
+    job: Job,
+    conditions: Iterable[Mapping[str, Any]],
+    events: Iterable[Event],
+    *,
+    light: str,
+    rounds: int,
+    duty: Mapping[str, Any],
+    cannot: Iterable[str],
+) -> StageResult:
     """Summarise a watch.
 
     Parameters
@@ -37,6 +46,10 @@ def run(job: Job, conditions: Iterable[Mapping[str, Any]], events: Iterable[Even
     light : str
         As it was before the watch was left.
     rounds : int
+    duty : mapping
+        Run minutes, and of them the judged minutes of each point; empty where there were no rounds.
+    cannot : iterable of str
+        What of the watch itself does not work.
 
     Returns
     -------
@@ -50,10 +63,16 @@ def run(job: Job, conditions: Iterable[Mapping[str, Any]], events: Iterable[Even
     statement = (
         f"abnormal: {said}" if wrong else "nothing over its limits in what was judged" if rows else "no limits: nothing judged"
     )
+    troubles = list(cannot)
+    minutes = [one for one in duty.get("judged_minutes", {}).values() if one] if duty else []
+    judged = f"; judged {max(minutes, default=0.0):g} of {duty['run_minutes']:g} run minutes" if duty else ""
+    failing = f"; of the watch itself: {'; '.join(troubles)}" if troubles else ""
     document = {
         "schema": "watch/1",
         "job": job.title,
-        "statement": f"{statement}; light {light or 'not set'} when it was left, {rounds} rounds",
+        "statement": f"{statement}; light {light or 'not set'} when it was left, {rounds} rounds{judged}{failing}",
+        "duty": dict(duty),
+        "cannot": troubles,
         "light": light,
         "rounds": rounds,
         "conditions": rows,

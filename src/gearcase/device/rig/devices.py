@@ -32,6 +32,7 @@ _KEPT_FOR_READING = 60.0  # s for which it keeps one that is being read
 _FALLBACK = 10.0  # s without heartbeat until the light shows blue
 _WARMING = 1800.0  # s, time constant of the sump
 _RISE = 40.0  # K of the sump over the ambient at full load
+_CALIBRATOR, _CALIBRATOR_HZ = 10.0, 1000 / (2 * math.pi)  # m/s2 RMS where the angular frequency is 1000 rad/s: 10 mm/s
 _AXES = "zxy"  # what 0, 1 and 2 in the register "record axis" ask for
 _OF_AN_AXIS: tuple[Literal["ski slope", "offset", "clip"], ...] = ("ski slope", "offset", "clip")
 _NEGATIVE = ("offset", "clock drift")  # sizes that may be below nothing
@@ -84,6 +85,8 @@ class Rig:
         Unit address -> `SensorFault`.
     state : str
         How it turns: one of `machine.STATES`.
+    calibrated : str
+        The point whose sensor stands on a running calibrator and not on the drive; empty for none.
     seed : int
         Of what befalls frames by chance.
     """
@@ -99,6 +102,7 @@ class Rig:
     taps: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     lamps: int = 0
     state: str = "steady"
+    calibrated: str = ""
     seed: int = 1
 
     def __post_init__(self) -> None:
@@ -171,14 +175,15 @@ class Rig:
         if not math.isfinite(size) or (size < 0 and kind not in _NEGATIVE) or (size > 1 and KINDS[kind].says.startswith("share")):
             raise OutOfRange(kind, size, "a size of 0 or more, and a share of 1 at most")
         now, before = self.clock(), self.faults.pop((kind, place), None)
-        self._records.clear()
+        self._hear_anew(kind)
         if kind == "brown-out" and share == 1.0:
             for unit in self._devices if place == BUS else (int(place),):
                 self.restart(unit, size)
         elif over or size not in (0.0, KINDS[kind].sound):
             first = before.at(now) if before and over else None
             grown = KINDS[kind].sound if first is None else first
-            self.faults[kind, place] = Severity(size, grown, now, over, now + lasting, share)
+            until = before.until if before and over else now + lasting
+            self.faults[kind, place] = Severity(size, grown, now, over, until, before.share if before and over else share)
 
     def mend(self, kind: str, place: str) -> None:
         """Take a fault away.
@@ -192,7 +197,7 @@ class Rig:
             there = "; ".join(f"{kind} at {place}".removesuffix(" at ") for kind, place in self.faults) or "none"
             raise OutOfRange("fault", repr(f"{kind} at {place}".removesuffix(" at ")), f"one that is there: {there}")
         del self.faults[kind_named(kind), place]
-        self._records.clear()
+        self._hear_anew(kind_named(kind))
 
     def mend_unit(self, place: str) -> None:
         """Take away all that is wrong with a unit's device and its link, or with `BUS` as a whole."""
@@ -201,11 +206,12 @@ class Rig:
         if place != BUS:
             self.sensor_faults.pop(int(place), None)
             self._up_since[int(place)] = min(self._up_since[int(place)], self.clock())
-        self._records.clear()
+            self._records.pop(int(place), None)
 
     def mend_all(self) -> None:
         """Take everything away."""
         self.faults.clear()
+        self._records.clear()
         for unit in self.units:
             self.mend_unit(str(unit))
 
@@ -239,6 +245,19 @@ class Rig:
         self.state = state
         self._records.clear()
 
+    def calibrate(self, point: str) -> None:
+        """Put the sensor of a point on a calibrator, 159.2 Hz and 10 m/s2 RMS along its z; back on the drive where empty.
+
+        Raises
+        ------
+        OutOfRange
+            No such point.
+        """
+        if point:
+            self._check_point(point)
+        self.calibrated = point
+        self._records.clear()
+
     def tap(self, point: str) -> None:
         """Tap the housing at a point towards the output end; the sensor keeps the peaks until its next tap.
 
@@ -247,8 +266,7 @@ class Rig:
         OutOfRange
             No such point.
         """
-        if point not in {one.name for one in self.job.points}:
-            raise OutOfRange("point", repr(point), f"one of: {'; '.join(one.name for one in self.job.points)}")
+        self._check_point(point)
         hit = self._planned(point) @ (30.0 * np.array(TOWARDS_OUTPUT))
         self.taps[point] = (float(hit[0]) + 1.0, float(hit[1]) - 2.0, float(hit[2]) + 1.5)
 
@@ -343,6 +361,7 @@ class Rig:
             values |= {f"{name} {axis}": float(figure) for axis, figure in zip("xyz", figures, strict=True)}
         dry = self.faults.get(("lubrication", self._bearing(device)))
         warm = self._warm() - 8.0 + DRY_RISE * ((dry.at(self.clock()) or 0.0) if dry and self.speed_hz else 0.0)
+        values |= {"overall velocity": float(max(record.velocity))}  # of a sensor that gives one figure
         values |= {"temperature": warm, "record number": record.number, "record rate": _RECORD_RATE_HZ}
         values |= {"record axis": self._axis[unit], "record step": record.steps[self._axis_of(unit)]}
         return values | {"record samples": float(record.samples.shape[1])}
@@ -356,6 +375,15 @@ class Rig:
 
     def _bearing(self, device: BusDevice) -> str:
         return next((one.bearing for one in self.job.points if one.name == device.point), "")
+
+    def _hear_anew(self, kind: str) -> None:
+        """What is wrong with the drive is heard in the next reading; a fault of a device or its link leaves its record alone."""
+        if KINDS[kind].place != "unit":
+            self._records.clear()
+
+    def _check_point(self, point: str) -> None:
+        if point not in {one.name for one in self.job.points}:
+            raise OutOfRange("point", repr(point), f"one of: {'; '.join(one.name for one in self.job.points)}")
 
     def _check_place(self, kind: str, place: str) -> None:
         """Refuse a place where such a fault cannot be."""
@@ -419,6 +447,9 @@ class Rig:
             samples=_RECORD_SAMPLES,
             seed=seed,
         )
+        if device.point and device.point == self.calibrated:
+            time = np.arange(_RECORD_SAMPLES) / _RECORD_RATE_HZ
+            rows = np.outer((0.0, 0.0, np.sqrt(2) * _CALIBRATOR), np.sin(2 * np.pi * _CALIBRATOR_HZ * time))
         rows = np.array([sign * rows[source] for source, sign in self._wrong(unit).axes])
         channels = [shaft_faults.Channel(device.point, bearing, axis) for axis in "xyz"]
         for kind in _OF_AN_AXIS:

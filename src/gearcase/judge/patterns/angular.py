@@ -108,12 +108,19 @@ class AngularHalves:
         """Average turn of what makes `base` turns for one of the reference shaft [-], angle 0 first, shape (steps,): the
         multiples of its rate up to `top`, transformed back, both halves under their windows. [unit of the samples]
         """
+        lines = self.lines(base)
+        steps = scipy.fft.next_fast_len(2 * lines.size, real=True)
+        return np.asarray(scipy.fft.irfft(lines * (steps / 2), steps))
+
+    def lines(self, base: float) -> NDArray[np.complexfloating]:
+        """Lines at the whole multiples of an order [-] up to `top`, 0 first, mean of both halves: peak amplitude, and phase at
+        angle 0, shape (multiples,). [unit of the samples]
+        """
         count = int(self.top / base)
         values = self.multiples(np.array([base]), first=1, counts=np.array([count]))[0]
         bins = np.rint(np.arange(1, count + 1) * (base / self.step)).astype(np.intp)
-        lines = values * (self.amplitude[:, bins] / np.maximum(np.abs(values), 1e-30))
-        steps = scipy.fft.next_fast_len(2 * (count + 1), real=True)
-        return np.asarray(scipy.fft.irfft(np.append(0, lines.mean(axis=0)) * (steps / 2), steps))
+        read = values * (self.amplitude[:, bins] / np.maximum(np.abs(values), 1e-30))
+        return np.append(0, read.mean(axis=0))
 
     def strength(self, orders: NDArray[np.float64]) -> NDArray[np.float64]:
         """Power over local noise near these orders [-], the less of the two halves: exp(-2 s) of noise reach s. [-]"""

@@ -16,7 +16,7 @@ from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.runout import NAME as RUNOUT
 from gearcase.judge.patterns.runout import axial_shaft_line, runout
 from gearcase.judge.patterns.signs import Answer, Role, Sign, Weighed, surest, weigh
-from gearcase.judge.patterns.teeth import CRACK, damaged_teeth, hunting_teeth, planetary_teeth
+from gearcase.judge.patterns.teeth import CRACK, KNOCK, damaged_teeth, hunting_teeth, planetary_teeth
 
 __all__ = ["examine"]
 
@@ -33,6 +33,8 @@ def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
         for weighed in _of_one(found, one, halves, tried):
             by_part.setdefault((weighed.pattern, _key(weighed)), []).append(weighed)
     together = [surest(said) for said in by_part.values()]
+    named = {weighed.component.partition(", in ")[0] for weighed in together if weighed.claims(CRACK)}
+    together = [one for one in together if not (one.claims(KNOCK) and f"teeth on {one.component}" in named)]
     together = [_with_axial(weighed, found, steady) if weighed.pattern == RUNOUT else weighed for weighed in together]
     return (*together, *wear(found, steady), *tilted_mesh(found, steady))
 

@@ -9,6 +9,15 @@ are random, in noise and in the unevenness every sound gear has, the power at ea
 over w places gamma distributed. A damaged tooth aligns the phases: its place stands out. Looked at are all places, and widths up
 to what one tooth is in mesh; every one of them is counted as tried (Bonferroni).
 
+No two teeth of a sound gear are alike: the mesh comes stronger or weaker tooth by tooth, and a few dozen teeth are few draws. So
+the energy in the pitch of the strongest place must stand out of that in the others'. Energies of teeth whose differences are
+complex Gaussian in one harmonic alone, the least even case, are exponential, in several harmonics and noise gamma distributed. The
+shape is taken from the other pitches (mean square over variance, less by a factor of 1 + 50 / z for its own error in z teeth, 1 at
+least); the ratio of one to the mean of the others is then F distributed. Of fewer than 13 teeth the largest share g of the whole
+has chance z (1 - g)^(z - 1) at most in the least even case (R. A. Fisher, Tests of significance in harmonic analysis, Proc. R. Soc.
+A 125 (1929)). A window of one pitch can lie between two teeth, so there are twice as many. The larger of the two chances counts: a
+damaged tooth stands out of random phases and of the other teeth.
+
 Both halves of a record must show it at the same place: the less of the two counts. A single knock from outside is in one only.
 """
 
@@ -31,6 +40,8 @@ _LIMIT = 4.0  # times the local median of lines, as `signal.envelope` limits its
 _MEDIAN_ORDERS = 32  # orders of which that median is taken
 _SAME = 1e-7  # relative: orders of two shafts that are one
 _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
+_TEETH_WITH_A_SHAPE = 13  # of fewer, their energies do not tell their own distribution
+_OF_ITS_OWN_ERROR = 50.0  # simulated, z from 13 and shapes from 1 to 16: half of it would keep a stated 0.001
 _AT_ONCE = 2**15  # orders: more fill the cache, and gain nothing
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
 
@@ -64,7 +75,13 @@ class Impulse:
 
 
 def impulse(
-    halves: AngularHalves, base: float, *, width: float, others: Sequence[float] = (), regular: Sequence[int] = ()
+    halves: AngularHalves,
+    base: float,
+    *,
+    width: float,
+    teeth: int,
+    others: Sequence[float] = (),
+    regular: Sequence[int] = (),
 ) -> Impulse | None:
     """The strongest place of a turn; None where too few orders can be looked at.
 
@@ -75,6 +92,8 @@ def impulse(
         Turns per turn of the reference shaft of what is looked at. [-]
     width : float
         Widest place, as part of a turn. [-]
+    teeth : int
+        Cycles of the mesh in the turn. [-]
     others : sequence of float
         Orders of the reference shaft whose multiples are somebody else's lines. [-]
     regular : sequence of int
@@ -91,7 +110,7 @@ def impulse(
         return None
     energy = _turns(halves, np.array([base]), np.array([count]), left_out)
     power = energy / energy.mean(axis=-1, keepdims=True)
-    log_chance, at, places = (float(row[0]) for row in _surest(power, np.array([count]), width))
+    log_chance, at, places = (float(row[0]) for row in _surest(power, np.array([count]), width, teeth))
     if log_chance == 0:
         return Impulse(0.0, 0.0, 0.0, 1, kept, 0.0)
     first, long = int(at), int(places)
@@ -101,7 +120,7 @@ def impulse(
     return Impulse(log_chance, middle % 1.0, float(both[first] / long), _repeats(both, first, long), kept, float(level))
 
 
-def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: float) -> NDArray[np.float64]:
+def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: float, teeth: int) -> NDArray[np.float64]:
     """`Impulse.log_chance` of many turns in which nobody's lines are left out; of those with orders enough. [-]
 
     Parameters
@@ -111,6 +130,8 @@ def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: flo
         Turns per turn of the reference shaft. [-]
     width : float
         Widest place, as part of a turn. [-]
+    teeth : int
+        Places that could each differ from the others, as the teeth of a gear do. [-]
     """
     counts = _orders(halves, bases)
     bases, counts = bases[counts >= FEWEST_ORDERS], counts[counts >= FEWEST_ORDERS]
@@ -120,7 +141,7 @@ def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: flo
         some = slice(begin, begin + many)
         energy = _turns(halves, bases[some], counts[some], np.zeros(counts[some].max(), np.bool_))
         power = energy * (counts[some, None, None] / energy.sum(axis=-1, keepdims=True))
-        found.append(_surest(power, counts[some], width)[0])
+        found.append(_surest(power, counts[some], width, teeth)[0])
         begin += many
     return np.concatenate(found)
 
@@ -150,12 +171,12 @@ def _turns(
 
 
 def _surest(
-    power: NDArray[np.float64], counts: NDArray[np.intp], width: float
+    power: NDArray[np.float64], counts: NDArray[np.intp], width: float, teeth: int
 ) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
     """Of turns of so many places: the least log chance, the place it begins at and how many it is wide; shape (turns,) each."""
-    widths = _widths(int(counts.max()), width)
+    widths, pitches = _widths(int(counts.max()), width), np.maximum(np.rint(counts / teeth).astype(np.intp), 1)
     number = np.array([len(_widths(int(count), width)) for count in counts])
-    around = np.arange(power.shape[-1] + widths[-1] - 1) % counts[:, None]
+    around = np.arange(power.shape[-1] + max(widths[-1], int(pitches.max())) - 1) % counts[:, None]
     summed = np.zeros((*power.shape[:-1], around.shape[-1] + 1))
     np.cumsum(np.take_along_axis(power, around[:, None, :], axis=-1), axis=-1, out=summed[..., 1:])
     inside = np.arange(power.shape[-1]) < counts[:, None]
@@ -167,7 +188,12 @@ def _surest(
         chance = _power_log_chance(both[np.arange(counts.size), best], places) + np.log(counts * number)
         better = (chance < log_chance) & (n < number)
         log_chance, at, wide = np.where(better, chance, log_chance), np.where(better, best, at), np.where(better, places, wide)
-    return log_chance, at, wide
+    place = np.arange(power.shape[-1])
+    ends = np.take_along_axis(summed, np.broadcast_to((place + pitches[:, None])[:, None, :], power.shape), axis=-1)
+    energy = (ends - summed[..., : power.shape[-1]]).min(axis=1) * inside
+    away = np.rint(np.arange(teeth) * (counts[:, None] / teeth)).astype(np.intp)
+    of_each = np.take_along_axis(energy, (energy.argmax(axis=-1)[:, None] + away) % counts[:, None], axis=-1)
+    return np.minimum(np.maximum(log_chance, _outlier_log_chance(of_each)), 0.0), at, wide
 
 
 def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
@@ -178,6 +204,19 @@ def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.flo
     above = np.maximum(power, places)
     tail = places * np.log(above) - above - scipy.special.gammaln(places) - np.log(above - places + 1)
     return np.where(power > places, tail, 0.0)
+
+
+def _outlier_log_chance(energy: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Natural log of the chance that sound teeth show one as strong as the first of these, shape (turns, teeth), the strongest."""
+    teeth = energy.shape[-1]
+    if teeth < _TEETH_WITH_A_SHAPE:
+        share = energy[:, 0] / energy.sum(axis=-1)
+        return np.asarray(np.log(2 * teeth) + (teeth - 1) * np.log(np.maximum(1 - share, np.finfo(np.float64).tiny)))
+    others = energy[:, 2:-1]  # a strong one reaches into its neighbours
+    mean, number = others.mean(axis=-1), others.shape[-1]
+    shape = 1 / np.minimum(1.0, (1 + _OF_ITS_OWN_ERROR / teeth) * others.var(axis=-1, ddof=1) / mean**2)
+    chance = scipy.special.betainc(shape * number, shape, number / (number + energy[:, 0] / mean))
+    return np.asarray(np.log(2 * teeth) + np.log(np.maximum(chance, np.finfo(np.float64).tiny)))
 
 
 def _widths(places: int, width: float) -> list[int]:

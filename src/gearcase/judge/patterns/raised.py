@@ -1,14 +1,12 @@
 """Are many lines beside a mesh raised, not one or two? A chance by order statistics."""
 
-from collections.abc import Sequence
-
 import numpy as np
 import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.judge.patterns.angular import AngularHalves
 
-__all__ = ["TEETH_WITH_ROOM", "raised_log_chance", "sideband_log_chance"]
+__all__ = ["TEETH_WITH_ROOM", "further_pairs", "raised_log_chance", "sideband_log_chance"]
 
 _FIRST, _LAST = 3, 10  # pairs of sidebands a local fault shows beyond those of runout; common practice, no source
 _FEWEST_RAISED = 8  # lines of which half speak for many
@@ -32,10 +30,19 @@ def raised_log_chance(halves: AngularHalves, orders: NDArray[np.float64]) -> flo
     return float(np.log(max(scipy.special.betainc(half, seen.size - half + 1, reached), np.finfo(np.float64).tiny)))
 
 
-def sideband_log_chance(
-    halves: AngularHalves, mesh_order: float, turns: float, *, teeth: int, pairs: Sequence[int] = range(_FIRST, _LAST + 1)
-) -> float:
-    """Of the sidebands of one shaft about a mesh, pairs 3 to 10 unless said otherwise, all of its three harmonics tried. [-]
+def further_pairs(teeth: int) -> NDArray[np.float64]:
+    """Pairs of sidebands, 3 to 10 turns away, nearer to their mesh line than halfway to the next. [-]
+
+    Parameters
+    ----------
+    teeth : int
+        Of the gear on that shaft. [-]
+    """
+    return np.arange(_FIRST, min(_LAST, (teeth - 1) // 2) + 1, dtype=np.float64)
+
+
+def sideband_log_chance(halves: AngularHalves, mesh_order: float, turns: float, *, teeth: int) -> float:
+    """Of the sidebands of one shaft about a mesh, pairs 3 to 10, all of its three harmonics tried. [-]
 
     Parameters
     ----------
@@ -44,9 +51,7 @@ def sideband_log_chance(
         Orders of the mesh and of the shaft. [-]
     teeth : int
         Of the gear on that shaft: sidebands of neighbouring harmonics meet halfway. [-]
-    pairs : sequence of int
-        How many turns away, on both sides. [-]
     """
-    kept = np.array([pair for pair in pairs if pair < teeth / 2], np.float64)
+    kept = further_pairs(teeth)
     tried = [np.concatenate([n * mesh_order - kept * turns, n * mesh_order + kept * turns]) for n in _HARMONICS]
     return min(min(raised_log_chance(halves, orders) for orders in tried) + float(np.log(len(_HARMONICS))), 0.0)

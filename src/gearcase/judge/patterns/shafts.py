@@ -17,13 +17,13 @@ import numpy as np
 import scipy.stats
 
 from gearcase.drive.train import Drive
-from gearcase.judge.faults import EvidenceLine
+from gearcase.judge.faults import STRANGER_WEIGHT, EvidenceLine
 from gearcase.judge.odds import VERIFIED_FLOOR
 from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, Observed
 from gearcase.judge.patterns.resonance import SWOLLEN, by_speed
 from gearcase.judge.patterns.runout import LARGE_AXIAL
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
-from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
+from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, SHOWS_STANDING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import RelativePhase, Tone, relative_phase
 from gearcase.units import percent
 
@@ -116,7 +116,7 @@ def _unbalance(measured: Measured, shaft: str) -> Weighed:
         measured.standing(station, direction, highest),
     ]
     rivals = {"misalignment or bent shaft": axial.seen is False, "resonance": quarter if squared.seen is None else squared.seen}
-    return _weighed(name, shaft, signs, station, direction, [(f"{shaft} 1x", order, highest)], rivals, growth)
+    return _weighed(measured, name, shaft, signs, station, direction, [(f"{shaft} 1x", order, highest)], rivals, growth)
 
 
 def _bent(measured: Measured, shaft: str) -> Weighed:
@@ -165,7 +165,7 @@ def _bent(measured: Measured, shaft: str) -> Weighed:
         measured.standing(station, "axial", axial),
     ]
     rivals = {"misalignment": opposed or uncoupled is True}
-    return _weighed(name, shaft, signs, station, "axial", [(f"{shaft} 1x", order, axial)], rivals, growth)
+    return _weighed(measured, name, shaft, signs, station, "axial", [(f"{shaft} 1x", order, axial)], rivals, growth)
 
 
 def _misalignment(measured: Measured, shaft: str) -> Weighed:
@@ -228,7 +228,8 @@ def _misalignment(measured: Measured, shaft: str) -> Weighed:
         "bent shaft or unbalance": opposed or multiple == 2 or uncoupled is False,
         "looseness or soft foot": not loose,
     }
-    return _weighed(name, shaft, signs, station, "axial", [(f"{shaft} {multiple}x", multiple * order, axial)], rivals, growth)
+    lines = [(f"{shaft} {multiple}x", multiple * order, axial)]
+    return _weighed(measured, name, shaft, signs, station, "axial", lines, rivals, growth)
 
 
 def _looseness(measured: Measured, shaft: str) -> Weighed:
@@ -279,10 +280,12 @@ def _looseness(measured: Measured, shaft: str) -> Weighed:
         measured.standing(station, direction, max((tone for _, tone in whole), key=lambda tone: tone.velocity)),
     ]
     lines = [(f"{shaft} {n:g}x", n * order, tone) for n, tone in sorted([(1, first), *half, *whole])]
-    return _weighed(name, shaft, signs, station, direction, lines, {}, growth, decoy=max(half, key=lambda one: one[1].velocity)[1])
+    highest = max(half, key=lambda one: one[1].velocity)[1]
+    return _weighed(measured, name, shaft, signs, station, direction, lines, {}, growth, decoy=highest)
 
 
 def _weighed(
+    measured: Measured,
     name: str,
     shaft: str,
     signs: Sequence[Sign],
@@ -296,6 +299,10 @@ def _weighed(
     tones = station.tones[direction]
     asked = decoy or lines[0][2]
     share = tones.decoy_share(asked, reach_hz=tones.reach_hz(asked.hz))
+    stands = next(sign for sign in signs if sign.name == SHOWS_STANDING)
+    follows = _squared(measured, station, direction, lines[0][1]).seen is not None
+    if stands.seen is None and not follows:
+        share = max(share, STRANGER_WEIGHT * tones.neighbour_share(asked))
     evidence = [
         EvidenceLine(text, order * tones.observed.speed_hz, tone.hz, float(10 * np.log10(max(tone.strength, 1e-9))))
         for text, order, tone in lines

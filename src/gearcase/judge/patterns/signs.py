@@ -106,6 +106,10 @@ class Weighed:
     lines: tuple[EvidenceLine, ...] = ()
     turns: float = 0.0
 
+    def claims(self, pattern: str) -> bool:
+        """Whether it is a claim of this pattern."""
+        return self.pattern == pattern and self.answer is Answer.CLAIMED
+
     @property
     def witnesses(self) -> int:
         """Independent witnesses: measuring points that show it (those without a name are one), and signs that are one each. [-]"""

@@ -17,10 +17,11 @@ from gearcase.judge.patterns.signs import Role, Sign
 from gearcase.judge.patterns.tones import Tone, Tones
 from gearcase.judge.zones import applicable
 
-__all__ = ["AS_HIGH_AGAIN", "RADIAL", "RUNNING", "Measured", "Station", "elsewhere"]
+__all__ = ["AS_HIGH_AGAIN", "RADIAL", "RUNNING", "SHOWS_STANDING", "Measured", "Station", "elsewhere"]
 
 RADIAL = ("horizontal", "vertical")
 RUNNING = ("", "steady", "unloaded")  # states in which a shaft turns evenly and is coupled
+SHOWS_STANDING = "shows with this drive standing"  # a sign of every pattern of shafts
 LARGE = "zone C or grown by 6 dB"  # the needed sign of `Measured.large`
 _REACHES = 0.25  # of the line here, that a neighbour's shows at another point; common practice, no source
 _EXACT = 5e-4  # spread of a ratio up to which a line is looked for at one place: as far as the speed itself may move
@@ -129,7 +130,7 @@ class Measured:
 
         Elsewhere it has to be a good part of what it is there while this drive runs, and of what it is here.
         """
-        name = "shows with this drive standing"
+        name = SHOWS_STANDING
         here = station.tones[direction]
         reach = here.reach_hz(tone.hz)
         found: list[tuple[float, bool, str]] = []  # height, whether it is a neighbour's, where
@@ -146,7 +147,11 @@ class Measured:
                 if running and then.velocity >= AS_HIGH_AGAIN * running.velocity:
                     found.append((then.velocity, True, recording.point))
         if not found:
-            return Sign(Role.AGAINST, name, None, "needs a record with this drive standing and the neighbours running")
+            once = 1 / here.neighbour_share(tone)
+            says = "needs a record with this drive standing and the neighbours running"
+            return Sign(
+                Role.AGAINST, name, None, f"{says}: one within 2 % of its speed stands as near to the line once in {once:.0f}"
+            )
         height, seen, where = max(found, key=lambda one: (one[1], one[0]))
         says = f"{1000 * height:.2g} mm/s at {tone.hz:.2f} Hz at {where} with this drive standing"
         return Sign(Role.AGAINST, name, seen, says)

@@ -2,7 +2,8 @@
 
 All of them knock or yield at one place of some turn, and `impulse` looks for that place: of the gear's own turn, of the hunting
 period in which two teeth meet again, of a sun's or ring's turn from planet to planet, of a planet's turn on its pin. What knocks
-once a turn need not be a tooth, so a cracked or chipped one must raise many sidebands of its shaft about the mesh as well. Decoys
+once a turn and raises many sidebands of its shaft about the mesh need not be a tooth: it is called a cracked or chipped one only
+where the mesh yields at that place (`mesh_yield`), and a knock once a turn, tooth or none, where it does not show that. Decoys
 are turns of nothing: the share of them that show as sure a place is the attribution figure.
 """
 
@@ -18,14 +19,15 @@ from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys
 from gearcase.judge.patterns.impulse import Impulse, impulse, log_chances
+from gearcase.judge.patterns.mesh_yield import MeshYield, mesh_yield
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, raised_log_chance, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
 
-__all__ = ["AS_STRONG", "CRACK", "FEWEST_TURNS", "damaged_teeth", "hunting_teeth", "planetary_teeth"]
+__all__ = ["AS_STRONG", "CRACK", "FEWEST_TURNS", "KNOCK", "damaged_teeth", "hunting_teeth", "planetary_teeth"]
 
-CRACK, HUNTING = "tooth crack or chip", "hunting tooth"
+CRACK, KNOCK, HUNTING = "tooth crack or chip", "knock once a turn", "hunting tooth"
 FEWEST_TURNS = (
     20.0  # of a shaft, to average; of a carrier and a hunting period as well; handbooks of vibration diagnosis, from memory
 )
@@ -67,12 +69,15 @@ def damaged_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
             Sign(Role.NEEDED, needed[0], _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count)),
             Sign(Role.NEEDED, needed[1], bool(many <= np.log(NOISE_LIMIT)), _raised_words(gear), reported(many)),
         ]
-        attribution, part = 1.0, f"teeth on {shaft}"
-        if all(sign.seen for sign in signs):
-            part = f"teeth on {shaft}, in {gear.mesh}"
-            signs += [*_average_signs(halves, gear, seen), _in_both(gear, seen, found, count), _several(seen)]
-            signs.append(_only_where_they_meet(gear, plain, halves, seen))
-            attribution = _decoy_share(halves, gear, seen)
+        if not all(sign.seen for sign in signs):
+            for name, part in ((CRACK, f"teeth on {shaft}"), (KNOCK, shaft)):
+                yield weigh(name, part, signs, attribution=1.0, turns=gear.turns)
+            continue
+        rivals = [_in_both(gear, seen, found, count), _several(seen), _only_where_they_meet(gear, plain, halves, seen)]
+        attribution, moved = _decoy_share(halves, gear, seen), mesh_yield(halves, gear, seen.place)
+        yield weigh(KNOCK, shaft, [*signs, *rivals], attribution=attribution, seen_in=(one,), turns=gear.turns)
+        signs += [*_average_signs(halves, gear, seen), *rivals, _does_not_yield(moved)]
+        part, attribution = f"teeth on {shaft}, in {gear.mesh}", max(attribution, moved.no_tooth)
         yield weigh(CRACK, part, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
 
@@ -97,7 +102,7 @@ def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
         signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
         attribution = 1.0
         if signs[0].seen:
-            attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, seen)
+            attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, _meetings(gear), seen)
             signs.append(_at_every_turn(seen, *(_own_impulse(own, plain, halves) for own in on_shafts.values())))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
@@ -110,7 +115,9 @@ def planetary_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves,
         base = gear.turns * gear.planets
         faster = [other.turns * other.planets for other in members.values()]
         faster = [other for other in faster if other > base * (1 + 1e-9)]
-        found[gear.shaft] = impulse(halves, base, width=gear.width * gear.planets, others=(gear.mesh_order, *faster))
+        found[gear.shaft] = impulse(
+            halves, base, width=gear.width * gear.planets, teeth=_between_planets(gear), others=(gear.mesh_order, *faster)
+        )
     for gear in members.values():
         name = "planet tooth" if gear.is_planet else "ring tooth" if gear.held else "sun tooth"
         (need,), seen = pattern(name).needs, found[gear.shaft]
@@ -125,7 +132,7 @@ def planetary_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves,
         attribution = 1.0
         if signs[0].seen:
             base = gear.turns * gear.planets
-            attribution = _decoy_share_of(halves, base, gear.width * gear.planets, seen)
+            attribution = _decoy_share_of(halves, base, gear.width * gear.planets, _between_planets(gear), seen)
             signs += [_passing(gear, halves, base), _in_every_member(gear, seen, found, count)]
         yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
@@ -135,19 +142,30 @@ def _own_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Im
     here = [other for other in plain if other.shaft == gear.shaft]
     faster = [other.turns for other in plain if other.turns > gear.turns * (1 + 1e-9)]
     regular = [order for other in here for order in other.regular]
-    return impulse(halves, gear.turns, width=max(other.width for other in here), others=faster, regular=regular)
+    fewest = min(other.teeth for other in here)
+    return impulse(halves, gear.turns, width=max(other.width for other in here), teeth=fewest, others=faster, regular=regular)
 
 
 def _hunting_turns(gear: Gear) -> float:
     """How often the same two teeth meet again. [-]"""
-    return gear.mesh_order / lcm(gear.teeth, gear.other_teeth)
+    return gear.mesh_order / _meetings(gear)
+
+
+def _meetings(gear: Gear) -> int:
+    """Cycles of the mesh until the same two teeth meet again. [-]"""
+    return lcm(gear.teeth, gear.other_teeth)
+
+
+def _between_planets(gear: Gear) -> int:
+    """Teeth that pass from one planet's coming to the next, or all of a planet. [-]"""
+    return max(gear.teeth // gear.planets, 2)
 
 
 def _hunting_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -> Impulse | None:
     """Of the hunting period, without the assembly phase and the lines of any shaft: one beyond the next mesh may share lines."""
     base, phase = _hunting_turns(gear), gear.mesh_order / gcd(gear.teeth, gear.other_teeth)
     shafts = [other.turns for other in plain if other.turns > base * (1 + 1e-9)]
-    return impulse(halves, base, width=gear.width * base / gear.turns, others=(*shafts, phase))
+    return impulse(halves, base, width=gear.width * base / gear.turns, teeth=_meetings(gear), others=(*shafts, phase))
 
 
 def _only_where_they_meet(gear: Gear, plain: Sequence[Gear], halves: AngularHalves, seen: Impulse) -> Sign:
@@ -224,6 +242,14 @@ def _in_both(gear: Gear, seen: Impulse, found: dict[str, Impulse | None], count:
     return Sign(Role.AGAINST, name, same, f"{gear.other} {'shows' if same else 'does not show'} one place of its own turn")
 
 
+def _does_not_yield(moved: MeshYield) -> Sign:
+    says = "no two mesh harmonics change there: a tooth, or a knock that is none (key, coupling, a loose part)"
+    if moved.yields is not None:
+        does = "fade and lag there as of a tooth" if moved.yields else "do not fade and lag there as of a tooth alone"
+        says = f"{moved.harmonics} mesh harmonics {does}: a chance of {moved.no_tooth:.2g} that the knock is none of a tooth"
+    return Sign(Role.AGAINST, pattern(CRACK).against[3], moved.yields is not True, says)
+
+
 def _several(seen: Impulse) -> Sign:
     says = f"at {seen.places} equally spaced places" if seen.places > 1 else "at one place only"
     return Sign(Role.AGAINST, pattern(CRACK).against[1], seen.places > 1, says)
@@ -246,10 +272,10 @@ def _in_every_member(gear: Gear, seen: Impulse, found: dict[str, Impulse | None]
 
 
 def _decoy_share(halves: AngularHalves, gear: Gear, seen: Impulse) -> float:
-    return _decoy_share_of(halves, gear.turns, gear.width, seen)
+    return _decoy_share_of(halves, gear.turns, gear.width, gear.teeth, seen)
 
 
-def _decoy_share_of(halves: AngularHalves, base: float, width: float, seen: Impulse) -> float:
+def _decoy_share_of(halves: AngularHalves, base: float, width: float, teeth: int, seen: Impulse) -> float:
     """Share of turns of nothing that show as sure a place, the claim itself counted among them."""
-    tried = log_chances(halves, decoys(base), width=width)
+    tried = log_chances(halves, decoys(base), width=width, teeth=teeth)
     return float((1 + np.sum(tried <= seen.log_chance)) / (1 + tried.size))

@@ -12,6 +12,9 @@ sixteen independent moments of the record; at each the two channels have a diffe
 circle, and the length R of the mean of n unit vectors then exceeds r with a chance of about
 exp(sqrt(1 + 4n + 4(n^2 - (nr)^2)) - (1 + 2n)) [1]_. Two machines at nearly one frequency beat, and the difference wanders.
 
+A shaft's own line stands where the measured speed puts it, to a tenth of a bin; a machine nearby of the same kind stands anywhere
+within a few per cent, as near as that only by luck (`Tones.neighbour_share`).
+
 What a line of this height is worth as evidence is asked of decoys: windows as wide, elsewhere in the neighbourhood, where this
 drive has no line. The share of them that hold a line at least half as high is the chance that a stranger stands here.
 
@@ -25,7 +28,7 @@ References
 import functools
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +44,12 @@ STEADY = 0.9  # length of the mean of unit vectors from which a phase counts as 
 MOMENTS = 16  # of a record at which phases are compared
 _WANDER = 5e-4  # of a line: how far the speed moves within a record that counts as steady; common practice, no source
 _READING_BINS = 0.1  # error of a frequency read between bins, of a line 20 dB over the noise
+_READING_ERRORS, _CENTRED_ERROR = 4.0, 0.65  # standard errors, and one of a line between two bins in bins, by its strength's root
+_MEAN_WANDER = 1e-4  # of a line: by how much its mean speed may differ from that of the lines the speed was measured from
+_ALIKE_MACHINES = 0.02  # motors of as many poles on one mains turn within that of each other; common practice, no source
 _HIGH_KINDS = ("shaft", "planet", "mesh", "planet_pass", "belt", "passing", "supply")  # as high as a shaft's own lines
 _SKIRT_BINS = 2  # of a line under a Hann window, either side
+_TOP_SHARE = 1.5  # power of a line under a Hann window over that of its top bin, where it stands on one
 _HANN_POWER = 0.375  # mean of the squared Hann window
 _DECOY_RANGE = 3.0  # decoys stand from a third to three times the frequency
 _AS_HIGH = 0.5  # of a line's height: a decoy that reaches it does as well
@@ -138,9 +145,18 @@ class Tones:
         return 0.5 * self.bin_hz + hz * (self.observed.speed_spread + _WANDER) * follows
 
     def turning(self, order: float) -> Tone | None:
-        """The line at an order [-] of the reference shaft; None outside the record's band."""
+        """The line at an order [-] of the reference shaft; None outside the record's band. One that stands beside its place is
+        another machine's, and no more of this shaft than noise.
+        """
         hz = order * self.observed.speed_hz
-        return self.at(hz, self.reach_hz(hz))
+        tone = self.at(hz, self.reach_hz(hz))
+        if tone is not None and abs(tone.hz - hz) > self._place_hz(tone, hz):
+            return replace(tone, velocity=0.0, log_chance=0.0)
+        return tone
+
+    def neighbour_share(self, tone: Tone) -> float:
+        """Chance that a machine within 2 % of this speed, as likely anywhere there, stands as near to a line of a shaft. [-]"""
+        return min(self._place_hz(tone, tone.hz) / (_ALIKE_MACHINES * tone.hz), 1.0)
 
     def at(self, hz: float, reach_hz: float) -> Tone | None:
         """The strongest line within reach of a place; None outside the record's band. [Hz]"""
@@ -181,6 +197,13 @@ class Tones:
         others = (line for line in high if not {line.component, line.sideband_shaft} & set(parts))
         return next((line.name for line in others if abs(line.hz(self.observed.speed_hz) - hz) <= near), "")
 
+    def _place_hz(self, tone: Tone, hz: float) -> float:
+        """How far a shaft's line of this strength may be read from its place: by what is not known of the mean speed, by noise, and
+        by what leaks in from other lines. [Hz]
+        """
+        reading = _READING_BINS + _READING_ERRORS * _CENTRED_ERROR / math.sqrt(max(tone.strength, 1.0))
+        return hz * (self.observed.speed_spread + _MEAN_WANDER) + reading * self.bin_hz
+
     def _between_bins(self, peak: int) -> float:
         side = 1 if self.observed.power[peak + 1] >= self.observed.power[peak - 1] else -1
         ratio = math.sqrt(float(self.observed.power[peak + side] / max(float(self.observed.power[peak]), 1e-300)))
@@ -188,8 +211,13 @@ class Tones:
 
     def _velocities(self, peak: int) -> tuple[float, float]:
         around = slice(peak - _SKIRT_BINS, peak + _SKIRT_BINS + 1)
+        beside = slice(peak - 2 * _SKIRT_BINS, peak + 2 * _SKIRT_BINS + 1)
         noise = float((self.observed.power[around] / np.maximum(self.observed.strength[around], 1e-300)).sum())
-        line = max(float(self.observed.power[around].sum()) - noise, 0.0)
+        line = float(self.observed.power[around].sum())
+        if self.observed.power[beside].max() > self.observed.power[peak]:  # a taller line's skirt lies in this one's
+            away = self._between_bins(peak) / self.bin_hz - peak
+            line = min(line, _TOP_SHARE * float(self.observed.power[peak]) / (np.sinc(away) / (1 - away**2)) ** 2)
+        line = max(line - noise, 0.0)
         power = {"m/s2": -1, "m/s": 0, "m": 1}[self.observed.recording.unit]
         moved = (2 * np.pi * peak * self.bin_hz) ** power / self.observed.spectrum.samples
         velocity, floor = (float(np.sqrt(2 / _HANN_POWER * squared) * moved) for squared in (line, noise))

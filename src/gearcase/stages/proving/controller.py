@@ -1,26 +1,37 @@
-"""Proving the plant's side: run state and speed as they come in, the test registers as its controller shows them."""
+"""Proving the plant's side: run state, speed and load as they come in, the test registers as its controller shows them."""
 
 import math
 
+from gearcase.install.map_check import reading_of
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["controller", "inputs"]
 
+_WITHIN = 0.005  # common practice, no source
 _CONTROLLER = (float(0x1234), 123456789.0, 123.456)
 
 
 async def inputs(proving: Proving, one: Device) -> Row:
-    """Run state and speed against an instrument."""
-    found = await proving.values(one, "running", "speed")
-    measured = f"{60 * found['speed']:.1f} rpm, {'running' if found['running'] else 'standing'}"
+    """Run state, speed and load against an instrument; the load as a share of the rated, in which 0.5 % is 0.5 % of it."""
+    found = await proving.values(one, "running", "speed", "load")
+    state = "running" if found["running"] else "standing"
+    measured = f"{60 * found['speed']:.1f} rpm, {100 * found['load']:.1f} % load, {state}"
     if bool(found["running"]) != (found["speed"] > 0):
         return failed(measured, "run state and speed contradict each other: look at the register's address and scale")
-    if proving.said.speed_hz is None:
+    wanted, load = proving.said.speed_hz, proving.said.load
+    if wanted is None:
         return left_open(f"{measured}: no speed by another instrument was given", measured)
-    wanted = proving.said.speed_hz
-    if abs(found["speed"] - wanted) <= 0.005 * wanted:
-        return passed(f"{measured}, reference {60 * wanted:.1f} rpm")
-    return failed(measured, f"the reference says {60 * wanted:.1f} rpm: look at scale, ratio and which shaft is meant")
+    if abs(found["speed"] - wanted) > _WITHIN * wanted:
+        reading = reading_of([one.form.registers["speed"]], [found["speed"]], known=wanted, within=_WITHIN * wanted / 3)
+        fits = f" ({reading.says})" if reading.fits else ""
+        return failed(measured, f"the reference says {60 * wanted:.1f} rpm{fits}: look at scale, ratio and which shaft is meant")
+    if load is not None and abs(found["load"] - load) > _WITHIN:
+        return failed(measured, f"the reference says {100 * load:.1f} % load: look at scale and at what counts as 100 %")
+    if not found["running"]:
+        return left_open("it stands, which proves no scale: prove it again while it runs, with --speed and --load", measured)
+    if load is None:
+        return left_open(f"{measured}: no load by another instrument was given", measured)
+    return passed(f"{measured}, reference {60 * wanted:.1f} rpm, {100 * load:.1f} %")
 
 
 async def controller(proving: Proving, one: Device) -> Row:

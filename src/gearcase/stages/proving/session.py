@@ -5,17 +5,20 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import Profile, WordOrder, decode, profile
+from gearcase.device.profile import Profile, WordOrder, decode, find_word_order
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 
-__all__ = ["HEAD", "Device", "Proving", "Row", "Said", "failed", "left_open", "passed"]
+__all__ = ["INSTALLATION", "Device", "Key", "Proving", "Row", "Said", "failed", "left_open", "passed"]
 
 HEAD = 8  # registers that hold constants, model and serial
+_FULL_LOAD = 0.9  # of rated; common practice, no source
+INSTALLATION = "installation"  # what a step is about that is about no single device
 
 Row = dict[str, Any]
+Key = tuple[str, str]  # step and device, or `INSTALLATION`
 
 
 @dataclass(frozen=True)
@@ -24,24 +27,43 @@ class Said:
 
     Attributes
     ----------
-    serials : mapping
-        Device -> serial as built.
+    built : mapping or None
+        The latest ``fit/1`` document: serials, what is not entered, what was found against it.
     tapped : sequence of str
         Points whose housing has just been tapped towards the output end.
-    speed_hz, temperature : float or None
-        By an instrument of their own. [Hz, K]
+    calibrated : sequence of str
+        Points whose sensor stands on the running calibrator.
+    speed_hz, temperature, load : float or None
+        By an instrument of their own. [Hz, K, share of rated]
+    soak : float or None
+        How long the whole bus is to be polled on the bench. [s]
+    alone : bool
+        Nobody else asks on this bus, so that it may be searched.
+    unplug : bool
+        They are there to unplug one device after the other.
     light_seen : bool
         They saw each colour.
     controller : tuple of float
         What the plant controller shows for the three test registers.
+    answers : mapping
+        Key -> what they say of a step that only a person can tell.
+    owners : mapping
+        Key -> who owns a step that stays open.
     """
 
-    serials: Mapping[str, str] = field(default_factory=dict)
+    built: Mapping[str, Any] | None = None
     tapped: Sequence[str] = ()
+    calibrated: Sequence[str] = ()
     speed_hz: float | None = None
     temperature: float | None = None
+    load: float | None = None
+    soak: float | None = None
+    alone: bool = False
+    unplug: bool = False
     light_seen: bool = False
     controller: tuple[float, ...] = ()
+    answers: Mapping[Key, str] = field(default_factory=dict)
+    owners: Mapping[Key, str] = field(default_factory=dict)
 
 
 @dataclass
@@ -57,22 +79,29 @@ class Device:
 
 @dataclass
 class Proving:
-    """The proving of one job."""
+    """The proving of one job.
+
+    `tell` takes how far a long step is, in words; `silence` why a device did not answer at first.
+    """
 
     job: Job
     bus: RegisterBus
     polls: int
     said: Said
     sleep: Callable[[float], Awaitable[None]]
+    tell: Callable[[str], None]
+    devices: Sequence[Device] = ()
     silence: dict[str, str] = field(default_factory=dict)
 
-    async def greet(self, one: Device) -> tuple[int, ...]:
-        """The device's first registers; empty where it is silent, with the reason kept."""
+    async def greet(self, one: Device) -> None:
+        """Read the device's first registers, and how its words are to be read; none where it is silent, with the reason kept."""
         try:
-            return await self.bus.read(unit=one.device.address, function=4, start=0, count=HEAD)
+            one.head = await self.bus.read(unit=one.device.address, function=4, start=0, count=HEAD)
         except (NoReply, BadReply, BadRequest) as error:
             self.silence[one.device.name] = error.says
-            return ()
+            return
+        order, one.shift = find_word_order(one.form, one.head)
+        one.order = order or one.order
 
     async def values(self, one: Device, *names: str) -> dict[str, float]:
         """Registers by their names, in SI, read now."""
@@ -89,17 +118,40 @@ class Proving:
         found = await self.values(one, *(f"{name} {axis}" for axis in "xyz"))
         return [found[f"{name} {axis}"] for axis in "xyz"]
 
+    async def answers(self, one: Device) -> bool:
+        """Whether a device gives its first register right."""
+        try:
+            words = await self.bus.read(unit=one.device.address, function=4, start=max(one.shift, 0), count=1)
+        except (NoReply, BadReply, BadRequest):
+            return False
+        return one.shift < 0 or words == (0x1234,)
+
     async def moving(self) -> str:
         """Why it cannot be taken as standing still; empty when it stands."""
         device = next((device for device in self.job.bus.devices if device.profile == "drive inputs"), None)
         if device is None:
             return "no device tells whether the drive runs"
         try:
-            form = profile(device.profile)
-            running = await self.bus.read(unit=device.address, function=4, start=form.registers["running"].address, count=1)
+            register = device.form.registers["running"]
+            running = await self.bus.read(unit=device.address, function=register.function, start=register.address, count=1)
         except (NoReply, BadReply, BadRequest):
             return f"{device.name} does not say whether the drive runs"
         return "the drive runs" if running[0] else ""
+
+    async def running(self) -> dict[str, float]:
+        """What the drive's inputs say: running, speed [Hz] and load [share of rated]; empty where nobody says or it stands."""
+        one = next((one for one in self.devices if one.form.name == "drive inputs"), None)
+        if one is None or await self.moving() != "the drive runs":
+            return {}
+        return await self.values(one, "running", "speed", "load")
+
+    async def below_full_load(self) -> str:
+        """Why it cannot be taken as running at full load; empty when it does."""
+        running = await self.running()
+        load = self.said.load if self.said.load is not None else running.get("load", 0.0)
+        if running and load >= _FULL_LOAD:
+            return ""
+        return "run the drive at 90 % of its load and more, then prove it again: noise comes with the current"
 
     def point(self, one: Device) -> Point | None:
         """The point a device serves."""

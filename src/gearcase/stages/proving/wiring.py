@@ -1,29 +1,20 @@
-"""Proving the bus: does each device answer at its own address, as the device it was planned to be, and how often does it fail?"""
+"""Proving the bus: is everybody there and nobody else, how often does a poll fail, does unplugging one silence just that one?"""
 
 from gearcase.device.profile import find_word_order
-from gearcase.errors import BadReply, NoReply
-from gearcase.install.bus import error_rate_limit
+from gearcase.errors import BadReply, BadRequest, NoReply
+from gearcase.install.bus import error_rate_limit, transaction_time
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["answers", "constants", "identity", "link"]
+__all__ = ["LEAST_POLLS", "MOST_ERRORS", "constants", "counted", "found", "link", "link_at_load", "unplugged"]
 
-_MOST_ERRORS = 1e-3
+MOST_ERRORS = 1e-3
+LEAST_POLLS = 10_000
 _FELL_SILENT = 20  # failed polls in a row, after which nobody waits longer
-
-
-async def answers(proving: Proving, one: Device) -> Row:
-    """Nobody else has its address, and it answers there."""
-    same = [device.name for device in proving.job.bus.devices if device.address == one.device.address and device is not one.device]
-    if same:
-        says = f"{', '.join(same)} has address {one.device.address} too: both answer at once; give each its own, one at a time"
-        return failed(f"address {one.device.address} twice", says)
-    if one.head:
-        return passed(f"unit {one.device.address} answers")
-    heard = sorted(device.address for device in proving.job.bus.devices if device.name not in proving.silence and device.profile)
-    others = f"units {', '.join(map(str, heard))} answer, so look" if heard else "no unit answers: look at the gateway first, then"
-    says = f"{proving.silence[one.device.name].partition(';')[0]}; {others} at its address, its supply and its stub"
-    return failed("no reply", says)
+_TOLD_EVERY = 1000  # polls
+_LAST_ADDRESS = 247  # MODBUS over Serial Line V1.02
+_WITHIN = 3  # polls until an unplugged device must be bad
+_EVERY, _PATIENCE = 1.0, 120  # s between two rounds, and rounds a person has to unplug or plug
 
 
 async def constants(proving: Proving, one: Device) -> Row:
@@ -33,7 +24,6 @@ async def constants(proving: Proving, one: Device) -> Row:
     if order is None:
         says = f"no word order and no shift makes them right: it is not a {one.form.name}, or another device has its address"
         return failed(shown, says)
-    one.order, one.shift = order, shift
     if shift:
         says = f"every value stands {abs(shift)} register {'later' if shift > 0 else 'earlier'}: its sheet counts from 1; shift it"
         return failed(f"shifted by {shift}", f"{says} in the device or in the gateway")
@@ -42,31 +32,54 @@ async def constants(proving: Proving, one: Device) -> Row:
     return passed(f"{shown}, high word first")
 
 
-async def identity(proving: Proving, one: Device) -> Row:
-    """Its model and its serial."""
-    found = await proving.values(one, "model", "serial")
-    model, serial = one.form.registers["model"].constant, str(int(found["serial"]))
-    if found["model"] != model:
-        says = f"model {found['model']:.0f} answers where a {one.form.name} ({model:.0f}) was planned: two devices are exchanged"
-        return failed(f"model {found['model']:.0f}", says)
-    built = proving.said.serials.get(one.device.name, "")
-    if built and built != serial:
-        return failed(f"serial {serial}", f"as built it is {built}: exchanged with another, or the entry is wrong")
-    if not built:
-        return left_open(f"serial {serial}: no as-built entry says that this is the one fitted here", f"serial {serial}")
-    return passed(f"model {model:.0f}, serial {serial}, as built")
+async def found(proving: Proving, one: Device) -> Row:
+    """Every address of the bus is asked for one register, and only those planned answer."""
+    planned = {device.address: device.name for device in proving.job.bus.devices}
+    if not proving.said.alone:
+        return left_open(
+            "searching asks every address: only on a bus where nobody else asks. Take the plant's master off it, then --alone"
+        )
+    proving.tell(f"found: asking {_LAST_ADDRESS} addresses takes some minutes, for most must be waited for in vain")
+    there: set[int] = set()
+    for address in range(1, _LAST_ADDRESS + 1):
+        if address % 25 == 0:
+            proving.tell(f"found: address {address} of {_LAST_ADDRESS}, {len(there)} answered")
+        try:
+            await proving.bus.read(unit=address, function=4, start=0, count=1)
+        except NoReply:
+            continue
+        except (BadReply, BadRequest):
+            pass  # nonsense or a refusal, but somebody
+        there.add(address)
+    missing, more = sorted(set(planned) - there), sorted(there - set(planned))
+    measured = f"{len(there)} answer, {len(planned)} planned"
+    if not missing and not more:
+        return passed(measured)
+    says = [f"nobody at {', '.join(f'{address} ({planned[address]})' for address in missing)}"] if missing else []
+    says += [
+        f"somebody unplanned at {', '.join(map(str, more))}: an address that was never set, or a device of another job"
+    ] * bool(more)
+    return failed(measured, "; ".join(says))
+
+
+async def counted(proving: Proving, one: Device, wanted: int) -> tuple[int, int, int]:
+    """Polls done, how many failed, and how many of them in a row at the end; stopped early where it fell silent."""
+    errors = done = in_a_row = 0
+    takes = wanted * transaction_time(baud=proving.job.bus.baud, registers=1, device_delay=proving.job.bus.device_delay or 0.0)
+    proving.tell(
+        f"{one.device.name}: {wanted} polls, about {max(takes / 60, 0.1):.1f} min on a wire at {proving.job.bus.baud} baud"
+    )
+    while done < wanted and in_a_row < _FELL_SILENT:
+        right = await proving.answers(one)
+        done, errors, in_a_row = done + 1, errors + (not right), 0 if right else in_a_row + 1
+        if done % _TOLD_EVERY == 0:
+            proving.tell(f"{one.device.name}: {done} of {wanted} polls, {errors} failed")
+    return done, errors, in_a_row
 
 
 async def link(proving: Proving, one: Device) -> Row:
     """Share of polls that fail, with its confidence limit."""
-    errors = done = in_a_row = 0
-    while done < proving.polls and in_a_row < _FELL_SILENT:
-        try:
-            words = await proving.bus.read(unit=one.device.address, function=4, start=max(one.shift, 0), count=1)
-            wrong = one.shift >= 0 and words != (0x1234,)
-        except (NoReply, BadReply):
-            wrong = True
-        done, errors, in_a_row = done + 1, errors + wrong, in_a_row + 1 if wrong else 0
+    done, errors, in_a_row = await counted(proving, one, proving.polls)
     if in_a_row == _FELL_SILENT:
         says = "it fell silent: look at supply, cable and gateway, then prove it again"
         return failed(f"silent after {done - in_a_row} polls", says)
@@ -78,8 +91,43 @@ async def link(proving: Proving, one: Device) -> Row:
     )
     measured = f"{errors} of {done} polls failed: at most {100 * limit.value:.3f} %"
     row = {"worked": limit.as_dict()}
-    if limit.value <= _MOST_ERRORS:
-        return passed(measured) | row
-    if errors == 0 or errors / done <= _MOST_ERRORS:
-        return left_open(f"too few polls to tell: {measured}; 3000 without an error are enough", measured) | row
-    return failed(measured, "look at termination, bias, stubs and screen, and at what switches when it fails") | row
+    if limit.value > MOST_ERRORS and errors and errors / done > MOST_ERRORS:
+        return failed(measured, "look at termination, bias, stubs and screen, and at what switches when it fails") | row
+    if limit.value > MOST_ERRORS or done < LEAST_POLLS:
+        return left_open(f"too few polls to tell: {measured}; {LEAST_POLLS} are asked for", measured) | row
+    return passed(measured) | row
+
+
+async def link_at_load(proving: Proving, one: Device) -> Row:
+    """As `link`, at full load: what the converter and the currents in the ground do shows here."""
+    if says := await proving.below_full_load():
+        return left_open(says)
+    return await link(proving, one)
+
+
+async def unplugged(proving: Proving, one: Device) -> Row:
+    """A person pulls its plug: it and nobody else goes bad, within three polls, and comes back."""
+    name = one.device.name
+    if not proving.said.unplug:
+        return left_open("somebody pulls its plug while it is polled: --unplug, and two minutes for each device")
+    proving.tell(f"unplug {name} now, leave everything else")
+    before: dict[str, int] = {each.device.name: 0 for each in proving.devices}  # failed polls in a row
+    for _ in range(_PATIENCE):
+        for each in proving.devices:
+            before[each.device.name] = 0 if await proving.answers(each) else before[each.device.name] + 1
+        silent = [other for other, count in before.items() if count >= _WITHIN]
+        if silent:
+            break
+        await proving.sleep(_EVERY)
+    else:
+        return failed("nothing went bad", f"{name} still answers: another device was unplugged, or another answers at its address")
+    measured = f"{', '.join(silent)} bad within {_WITHIN} polls"
+    if silent != [name]:
+        says = "its plug carries more than itself, or it is not the device the plan means: look at its stub and its label"
+        return failed(measured, f"{says}; {name} was to go alone")
+    proving.tell(f"plug {name} in again")
+    for _ in range(_PATIENCE):
+        if await proving.answers(one):
+            return passed(f"{measured}, and back")
+        await proving.sleep(_EVERY)
+    return failed(f"{measured}, not back", "it stays silent: look at its plug and whether it starts by itself")

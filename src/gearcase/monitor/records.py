@@ -1,0 +1,143 @@
+"""Which records are taken of a watched drive and when: by its state, not by the clock.
+
+Two kinds, as the drive asks for them (`drive.measurement`): short and fast for gears and bearings, long and slow for what the slow
+shafts do. One is due when the drive is steady and the last of its kind is old, when it has become steady after a start, and when
+something changed. What a sensor cannot give is said once: a record too slow or too short is taken all the same and judged for
+what it shows. One record that serves both kinds counts for both.
+"""
+
+import math
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+
+from gearcase.drive.lines import expected_lines
+from gearcase.drive.measurement import WINDOWS_IN_SHORT_RECORD, measurement_plan
+from gearcase.drive.train import Drive
+from gearcase.install.housing import BusDevice
+from gearcase.job.build import Job
+from gearcase.judge.alarm import RECORDS_EVERY
+from gearcase.judge.families import LINE_FAMILIES, alarm_families, family_levels
+from gearcase.monitor.alarms import Say
+from gearcase.record.store import Reading
+from gearcase.signal.recording import Recording
+from gearcase.signal.spectrum import transform
+
+__all__ = ["Kind", "Records", "kinds", "line_levels", "sensors"]
+
+_LONG_EVERY = 24 * 3600.0  # this and below: common practice, no source [s]
+_LEAST_BETWEEN = 600.0  # of records of one sensor, however often the drive starts
+_SAMPLES_GIVE = 0.999  # of a length asked for: the last sample ends it
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of record: how often it is taken of a steady drive [s], the rate [Hz] and length [s] it must have at least, and what
+    is lost where it has not.
+    """
+
+    name: str
+    loses: str
+    every: float
+    rate_hz: float
+    length_s: float
+
+    def served_by(self, recording: Recording) -> bool:
+        """Whether a record is fast and long enough."""
+        return recording.sample_rate_hz >= self.rate_hz and recording.duration_s >= _SAMPLES_GIVE * self.length_s
+
+
+def kinds(drive: Drive) -> tuple[Kind, Kind]:
+    """The two kinds a drive asks for; of no demanded rate or length where its speeds leave them open."""
+    rates = lengths = (0.0, 0.0)
+    with suppress(ValueError):  # no shaft whose speed is known: nothing says how long is long
+        plan = measurement_plan(drive, expected_lines(drive))
+        rates = (plan.short.rate.value, plan.long.rate.value)
+        lengths = (WINDOWS_IN_SHORT_RECORD * plan.short.needed.value, plan.long.needed.value)
+    return (
+        Kind("short and fast", "lines of gears and bearings may be missed", RECORDS_EVERY, rates[0], lengths[0]),
+        Kind("long and slow", "what the slow shafts do is not told from it", _LONG_EVERY, rates[1], lengths[1]),
+    )
+
+
+def sensors(job: Job) -> list[BusDevice]:
+    """Devices of the bus that deliver records."""
+    return [one for one in job.bus.devices if one.form.waveforms]
+
+
+def line_levels(job: Job, recording: Recording, *, speed_hz: float) -> dict[str, float]:
+    """Levels of the lines expected at a record's point. [unit of the quantity]"""
+    bearing = next((point.bearing for point in job.points if point.name == recording.point), "")
+    spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+    return family_levels(alarm_families(job.drive, bearing), spectrum, speed_hz=speed_hz)
+
+
+class Records:
+    """What was taken when, and what is due. Times are those of the clock that only goes on. [s]"""
+
+    def __init__(self, say: Say, drive: Drive) -> None:
+        self._say = say
+        self._short, self._long = kinds(drive)
+        self._taken: dict[tuple[str, str], float] = {}
+        self._since_start: set[str] = set()  # points of which a record was taken in this run
+        self._falls_short: set[tuple[str, str]] = set()  # of a kind at a point, said once
+        self._tried: dict[str, float] = {}
+
+    def take_up(self, drive: Drive) -> None:
+        """The drive is another now, or described anew."""
+        self._short, self._long = kinds(drive)
+        self._falls_short.clear()
+
+    def remember(self, latest: Iterable[Reading], now: float, ticks: float) -> None:
+        """Records whose levels are kept already."""
+        for reading in latest:
+            if reading.quantity in LINE_FAMILIES:
+                taken = min(reading.time_s, now) - now + ticks
+                for kind in (self._short, self._long):
+                    key = (reading.point, kind.name)
+                    self._taken[key] = max(taken, self._taken.get(key, -math.inf))
+                self._since_start.add(reading.point)
+
+    def stopped(self) -> None:
+        """The drive stands: after the next start a record is due."""
+        self._since_start.clear()
+
+    def due(self, job: Job, run_state: str, ticks: float) -> BusDevice | None:
+        """The sensor whose record is most overdue at a steady drive; None where none is."""
+        if run_state != "steady":
+            return None
+        late = [(self._late(device.point, ticks), device) for device in sensors(job)]
+        most, device = max(late, key=lambda row: row[0], default=(0.0, None))
+        return device if most >= 1 else None
+
+    def taken(self, recording: Recording, ticks: float) -> None:
+        """A record was taken; what it is too slow or too short for is said once."""
+        point = recording.point
+        self._since_start.add(point)
+        for kind in (self._short, self._long):
+            self._taken[point, kind.name] = ticks
+            if kind.served_by(recording) or (point, kind.name) in self._falls_short:
+                continue
+            self._falls_short.add((point, kind.name))
+            gives, asks = (
+                f"{recording.duration_s:.3g} s at {recording.sample_rate_hz:.5g} Hz",
+                f"{kind.length_s:.3g} s at {kind.rate_hz:.5g} Hz",
+            )
+            says = f"its sensor gives {gives}, the record {kind.name} asks for {asks}: {kind.loses}"
+            self._say("records", point, says, None, {}, "")
+
+    def refused(self, point: str, ticks: float) -> None:
+        """There was no record to be had: asked again later."""
+        self._tried[point] = ticks
+
+    def _late(self, point: str, ticks: float) -> float:
+        """How overdue a record is, of its interval; due from 1 on."""
+        if ticks - self._tried.get(point, -math.inf) < _LEAST_BETWEEN:
+            return 0.0
+        ago = ticks - self._taken.get((point, self._short.name), -math.inf)
+        late = [ago / self._short.every]
+        if (point, self._long.name) not in self._falls_short:
+            late.append((ticks - self._taken.get((point, self._long.name), -math.inf)) / self._long.every)
+        if point not in self._since_start and ago >= _LEAST_BETWEEN:
+            late.append(1.0)
+        return max(late)

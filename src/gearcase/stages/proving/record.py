@@ -1,0 +1,62 @@
+"""Proving a sensor's record, the drive running: is it fit to be judged, and do the meshes stand where the model has them?
+
+A mesh is looked for within 2 % of its place by the speed that the drive's inputs give; of those seen, each must stand within 0.2 %.
+A tooth counted wrong moves its mesh by more than that band, and then no line is there.
+"""
+
+import numpy as np
+
+from gearcase.device.records import take_record
+from gearcase.drive.lines import expected_lines
+from gearcase.findings import Level
+from gearcase.signal.quality import judge_quality
+from gearcase.signal.spectrum import certain_lines, floor_bins, line_strength, transform
+from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
+
+__all__ = ["record", "record_at_load"]
+
+_SEARCHED, _WITHIN = 0.02, 0.002  # of its place; the latter the trade's criterion, common practice, no source
+_CERTAIN = 30.0  # of a line's power over the floor, which noise reaches once in 1e13 bins
+
+
+async def record_at_load(proving: Proving, one: Device) -> Row:
+    """Quality of its record while the converter and the currents in the ground do their worst."""
+    if says := await proving.below_full_load():
+        return left_open(says)
+    return await record(proving, one)
+
+
+async def record(proving: Proving, one: Device) -> Row:
+    """Quality of its record, and its meshes against the model."""
+    running = await proving.running()
+    if not running:
+        return left_open("the drive stands, or nobody says that it runs: its record is proved while it runs, at a steady speed")
+    taken = await take_record(proving.bus, one.device, speed_hz=running["speed"], start="")
+    samples = np.asarray(taken.samples, dtype=np.float64)
+    found = judge_quality(samples, sample_rate_hz=taken.sample_rate_hz, unit=taken.unit)
+    if blockers := [finding.says for finding in found if finding.level is Level.BLOCKER]:
+        return failed("not fit to be judged", "; ".join(blockers))
+    spectrum = transform(samples, sample_rate_hz=taken.sample_rate_hz)
+    strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
+    lines = certain_lines(strength, bin_hz=spectrum.bin_hz, least=_CERTAIN)
+    orders = {
+        line.component: line.order for line in expected_lines(proving.job.drive) if line.kind == "mesh" and line.harmonic == 1
+    }
+    off = {}
+    for mesh, order in orders.items():
+        place = order * running["speed"]
+        near = np.flatnonzero(np.abs(lines.hz / place - 1) <= _SEARCHED)
+        if near.size:
+            off[mesh] = float(lines.hz[near[np.argmax(lines.strength[near])]] / place - 1)
+    measured = "; ".join(f"{mesh} {100 * share:+.2f} % of the model" for mesh, share in off.items())
+    notes = "; ".join(finding.rule.partition(".")[2] for finding in found)
+    if not off:
+        says = (
+            "no mesh stands where the model has it: look at tooth counts and speed; or the load is too small, prove it at full load"
+        )
+        return failed("no mesh seen", says)
+    wrong = {mesh: share for mesh, share in off.items() if abs(share) > _WITHIN}
+    if wrong:
+        says = "speed input, sample rate or tooth count is wrong: all meshes alike, the speed or the rate; one alone, its teeth"
+        return failed(measured, says)
+    return passed(f"{measured}; quality sound{f' but for {notes}' if notes else ''}")
