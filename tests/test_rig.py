@@ -27,7 +27,6 @@ from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadRequest, NoReply, OutOfRange
 from gearcase.job.build import load
-from gearcase.tables import load as load_table
 from published import rows
 from test_stages import EXAMPLES
 
@@ -208,23 +207,6 @@ def test_a_fault_reaches_the_sensor_on_its_own_bearing_ten_times_as_strong() -> 
     rig.set_fault("intermediate bearing, left", "outer_race", 60.0)
     risen = {unit: decode(form, rig.read(unit, form.address, 2)) ** 2 - sound[unit] ** 2 for unit in (11, 12)}
     assert risen[12] > 0 and risen[11] / risen[12] == pytest.approx(0.01, abs=0.01)
-
-
-@pytest.mark.parametrize(
-    ("changed", "rule"),
-    [
-        ({"address": "1"}, "both at register 1"),
-        ({"type": "u64"}, "a type out of u16"),
-        ({"unit": "furlong", "kind": "speed"}, "a unit of speed, not 'furlong'"),
-    ],
-)
-def test_a_profile_that_contradicts_itself_is_refused_when_it_is_loaded(
-    changed: dict[str, str], rule: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    good = [dict(row) for row in load_table("registers") if row["profile"] == "temperature converter"]
-    monkeypatch.setattr("gearcase.device.profile.load", lambda _: [*good[:-1], {**good[-1], **changed}])
-    with pytest.raises(OutOfRange, match=re.escape(rule)):
-        profile.__wrapped__("temperature converter")
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])

@@ -361,6 +361,7 @@ class Rig:
             values |= {f"{name} {axis}": float(figure) for axis, figure in zip("xyz", figures, strict=True)}
         dry = self.faults.get(("lubrication", self._bearing(device)))
         warm = self._warm() - 8.0 + DRY_RISE * ((dry.at(self.clock()) or 0.0) if dry and self.speed_hz else 0.0)
+        values |= {"overall velocity": float(max(record.velocity))}  # of a sensor that gives one figure
         values |= {"temperature": warm, "record number": record.number, "record rate": _RECORD_RATE_HZ}
         values |= {"record axis": self._axis[unit], "record step": record.steps[self._axis_of(unit)]}
         return values | {"record samples": float(record.samples.shape[1])}
