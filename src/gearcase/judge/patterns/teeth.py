@@ -179,8 +179,8 @@ def _only_where_they_meet(gear: Gear, plain: Sequence[Gear], halves: AngularHalv
 
 
 def _at_every_turn(seen: Impulse, count: float, *own: Impulse | None) -> Sign:
-    """What scatters from knock to knock of one tooth leaves a little at the hunting period as well: that tooth stands out of its own
-    turn. Where none does, lines of a turn are high by teeth that differ.
+    """What scatters from knock to knock of one tooth leaves a little at the hunting period as well, and stands out of its own turn.
+    Where nothing does, lines of a turn are high by teeth that differ.
     """
     share = max([one.level / seen.level for one in own if one is not None and _stands_out(one, count)], default=0.0)
     says = f"lines of one gear's turn {share:.2f} times as high as those of the hunting period"
