@@ -175,17 +175,18 @@ def test_any_row_of_levels_gets_an_answer(level: list[float], kind: str) -> None
     assert math.isfinite(found.inspect_by_s)
 
 
-def test_ninety_per_cent_holds_on_lives_that_grow_by_laws_not_assumed() -> None:
+@pytest.mark.parametrize(("first", "count"), [(700_000, 16), pytest.param(710_000, 200, marks=pytest.mark.long)])
+def test_ninety_per_cent_holds_on_lives_that_grow_by_laws_not_assumed(first: int, count: int) -> None:
     """The goal is 85 to 95 %; exceeded either way by luck once in a thousand runs. Case numbers used for nothing else."""
     counted: Counter[str] = Counter()
     for law in (law for law in LAWS if law not in ASSUMED):
-        for number in range(700_000, 700_050):
+        for number in range(first, first + count):
             case, found = told(number, law)
             if found.answer == "date":
                 counted["dates"] += 1
                 counted["inside"] += found.earliest_s <= case.reached_day * DAY <= found.latest_s
     low, high = scipy.stats.binom.ppf(0.001, counted["dates"], 0.85), scipy.stats.binom.ppf(0.999, counted["dates"], 0.95)
-    assert counted["dates"] >= 30
+    assert counted["dates"] >= 0.6 * count
     assert low <= counted["inside"] <= high
 
 

@@ -657,6 +657,38 @@ def test_unplugging_one_silences_just_that_one_within_three_polls(pulled: tuple[
     assert (found["outcome"], says in found["says"]) == (outcome, True)
 
 
+def test_a_plug_out_for_five_polls_is_long_enough_to_be_bad() -> None:
+    """Bad within 3 polls: a device that goes bad only after a minute has not met it."""
+    site = Site()
+    sleep = site.sleep
+
+    async def pulling(seconds: float) -> None:
+        await sleep(seconds)
+        site.rig.faults.clear()
+        if site.told[-1] == "unplug vibration intermediate now, leave everything else" and site.now < 5.5 + pulled[0]:
+            site.rig.set_fault("12", "unplugged", 1.0)
+
+    def tell(words: str) -> None:
+        site.told.append(words)
+        if words.startswith("unplug vibration intermediate"):
+            pulled[0] = site.now
+
+    pulled = [math.inf]
+    site.sleep = pulling  # type: ignore[method-assign]
+    made = prove.run(
+        site.job,
+        RigBus(site.rig),
+        polls=1,
+        said=Said(unplug=True),
+        kept=(),
+        keep=site.keep,
+        parts={4},
+        tell=tell,
+        sleep=site.sleep,
+    )
+    assert row(asyncio.run(made), "vibration intermediate", "unplugged")["outcome"] == "passed"
+
+
 def test_a_record_is_fit_and_its_meshes_stand_where_the_model_has_them() -> None:
     """17 x 24.75 = 420.75 Hz and 19 x 5.9261 = 112.595 Hz, both seen."""
     site = Site()

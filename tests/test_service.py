@@ -6,6 +6,7 @@ The service manager's side is sd_notify(3) and systemd.service(5): lines ``KEY=V
 import asyncio
 import configparser
 import os
+import re
 import shutil
 import signal
 import socket
@@ -60,20 +61,31 @@ class Served:
                 await asyncio.sleep(0.02)
         return [event for event in self.told if event.kind == kind][-1]
 
-    def watch(self, act: Callable[[Rig], Any], environment: dict[str, str] | None = None) -> StageResult:
-        """Watch while `act` goes on, then stop by a signal."""
+    def connect(self, port: int) -> None:
+        """Name another gateway in the job."""
+        job = self.folder / "job.yaml"
+        text = re.sub(r"connection: tcp \S+", f"connection: tcp 127.0.0.1:{port}", job.read_text(encoding="utf-8"))
+        job.write_text(text, encoding="utf-8")
+
+    def watch(
+        self, act: Callable[[Rig], Any], environment: dict[str, str] | None = None, *, every: float = EVERY, by_job: bool = False
+    ) -> StageResult:
+        """Watch while `act` goes on, then stop by a signal; the bus as the job names it where `by_job`."""
 
         async def go() -> StageResult:
             rig = Rig(load(self.folder), time.monotonic, 24.75, sump=321.15)
+            port = free_port()
+            if by_job:
+                self.connect(port)
             with Store.open(store_path(self.folder)) as store:
-                async with serving(rig, port=free_port(), baud=115200) as served:
+                async with serving(rig, port=port, baud=115200) as served:
                     watching = asyncio.create_task(
                         watch_bus(
                             self.folder,
                             store,
-                            connection=served.tcp,
+                            connection="" if by_job else served.tcp,
                             pace=Pace(1.0, not_before=0.0),
-                            every=EVERY,
+                            every=every,
                             lasting=None,
                             diagnose=lambda *_: {"statement": "", "verdicts": []},
                             tell=self.told.append,
@@ -155,6 +167,29 @@ def test_a_reload_leaves_no_gap_and_a_wrong_job_is_refused_with_its_line(
     assert said[0] == "READY=1" and said[-1] == "STOPPING=1"
     assert said.count("RELOADING=1") == 2 and said.count("READY=1") == 3 and "WATCHDOG=1" in said
     assert any(line.startswith("MONOTONIC_USEC=") and line.partition("=")[2].isdecimal() for line in said)
+
+
+def test_a_reload_to_another_gateway_loses_no_reading_and_one_that_cannot_be_opened_is_refused(served: Served) -> None:
+    async def act(rig: Rig) -> None:
+        served.connect(free_port())
+        os.kill(os.getpid(), signal.SIGHUP)
+        refused = await served.until("reload refused")
+        assert "bus.connection" in refused.says
+        port = free_port()
+        async with serving(Rig(load(served.folder), time.monotonic, 20.0, sump=321.15), port=port, baud=115200):
+            served.connect(port)
+            os.kill(os.getpid(), signal.SIGHUP)
+            await served.until("reloaded")
+            await asyncio.sleep(0.5)
+            os.kill(os.getpid(), signal.SIGTERM)
+            await asyncio.sleep(1.5)
+
+    served.watch(act, every=0.001, by_job=True)
+    with Store.open(store_path(served.folder)) as store:
+        kept = store.readings(quantity="speed")
+    assert set(kept.quality) == {"good"}
+    assert kept.value[0] == pytest.approx(24.75) and kept.value[-1] == pytest.approx(20.0)
+    assert np.sum(np.diff(kept.value) != 0) == 1
 
 
 def test_a_change_of_the_job_is_noticed_and_a_person_may_ask(served: Served) -> None:

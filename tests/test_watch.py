@@ -564,7 +564,7 @@ def test_a_watch_ended_by_a_signal_leaves_a_store_that_goes_on(how: signal.Signa
         rig.stdout.readline()
         command = [*gearcase, "watch", str(tmp_path), "--connection", f"tcp 127.0.0.1:{port}", "--every", "0.1 s"]
         with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as watching:
-            deadline = time.monotonic() + 30
+            deadline = time.monotonic() + 90
             path = store_path(tmp_path)
             while time.monotonic() < deadline and not (path.exists() and _count(path) > 40):
                 time.sleep(0.2)

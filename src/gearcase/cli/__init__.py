@@ -216,6 +216,7 @@ def _parser() -> argparse.ArgumentParser:
     opened.add_argument(
         "--corrects", metavar="N", type=int, help="number of the entry that this one replaces; both stay in the record"
     )
+    publish = verb("publish", desk.publish, "what the plant is told: register map, topics, nodes, as a sheet and a tag list")
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
     for added in (
@@ -235,6 +236,7 @@ def _parser() -> argparse.ArgumentParser:
         notify,
         diagnose,
         opened,
+        publish,
         handover,
         backup,
     ):

@@ -21,6 +21,7 @@ from gearcase.job.build import Job
 from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.monitor.diagnosing import Diagnoser
 from gearcase.monitor.folder import Folder
+from gearcase.monitor.incoming.ways import Ways
 from gearcase.monitor.light import BEAT
 from gearcase.monitor.publishing import Opening, publish
 from gearcase.monitor.service_manager import ServiceManager
@@ -30,6 +31,7 @@ from gearcase.monitor.watch import Watch
 from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store
 from gearcase.stages import watch
+from gearcase.stages.publish import RESTS_ON
 from gearcase.stages.result import StageResult
 
 __all__ = ["follow_folder", "watch_bus"]
@@ -126,6 +128,18 @@ class _Service:
         self._stop = _stop_of(pace, lasting)
         asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self._reload.set)
         self._parts = Parts(self._stop, self._part_said)
+        self._ways = Ways(
+            setup.job,
+            self._watch.inputs,
+            self._store,
+            folder=self._folder,
+            pace=pace,
+            stop=self._stop,
+            diagnose=diagnose,
+            tell=tell,
+            say=self._watch.say,
+        )
+        self._watch.came_in = self._ways.accept.fresh
         remark = f"{len(setup.limits)} limits, a round every {self._every:g} s"
         await self._watch.begin(f"{remark}; {pace.remark}" if pace.remark else remark)
 
@@ -137,6 +151,9 @@ class _Service:
             "records": self._records,
             "notifying": self._notifies,
             "publishing": self._publishes,
+            "posts": self._ways.posts,
+            "broker": self._ways.broker,
+            "folders": lambda: self._ways.folders(self._every),
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -200,7 +217,7 @@ class _Service:
             job, told = self._watch.setup.job, -1
             publisher = self._opening(job, self._pace.clock, self._watch.acknowledge)
             async with publisher or nullcontext():
-                while not self._stop.is_set() and self._watch.setup.job.sections.get("publish") == job.sections.get("publish"):
+                while not self._stop.is_set() and self._watch.setup.job.sources(RESTS_ON) == job.sources(RESTS_ON):
                     if publisher is not None and told != self._watch.rounds:
                         told = self._watch.rounds
                         await publish(publisher, self._watch.published())
@@ -249,6 +266,7 @@ class _Service:
         else:
             async with self._between:
                 watched.take_up(setup)
+                self._ways.take_up(setup.job, watched.inputs)
                 if bus is not None and closing is not None:
                     watched.bus, self._bus = bus, opening
                     await closing.aclose()

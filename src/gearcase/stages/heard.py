@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.drive.line import Line
+from gearcase.drive.outside_lines import rated_slip
+from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.explained import comb_orders
@@ -23,6 +25,7 @@ STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed aga
 CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
 LARGEST_RANGE = 1.1  # of a wider range of speeds the middle says nothing
 TACHOMETER_BAND = 0.003  # its mean and that of the lines agree better; a tooth in the count or a usual rate is further off
+_MAINS_HOLD = 0.004  # of its nominal frequency, the most that an interconnected grid leaves it; from memory
 _FEWEST_LINES = 6  # of which another sample rate is made: two meshes, or a mesh and a shaft, with three harmonics
 _READ_RATE = "read the rate at the recorder and state it"
 _LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
@@ -105,6 +108,8 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
                 f"{speed_words(recording, stated)}, and its lines fit {60 * near.speed_hz:.6g} rpm by its sample rate "
                 f"of {recording.sample_rate_hz:.7g} Hz: at {_rate_words(rates)} both would agree; {_READ_RATE}"
             )
+    if isinstance(near, SpeedEstimate) and not recording.pulses_per_turn and (says := _beyond_its_field(drive, heard, near)):
+        return says
     if isinstance(near, SpeedEstimate):
         spread = 2 * near.standard_error_hz / near.speed_hz
         source = f"measured from {near.lines} lines of the recording"
@@ -119,6 +124,32 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
     if recording.tachometer:
         source += f"; its tachometer: {recording.tachometer}"
     return Speed(middle, None, spread, source, at_rest, hum=near.why == "mains")
+
+
+def _beyond_its_field(drive: Drive, heard: Heard, near: SpeedEstimate) -> str:
+    """That a motor on the mains cannot turn as the lines say, where at another usual sample rate it would; empty where it can.
+
+    Its field turns with the mains, within 0.4 %; it lags behind by its plate's slip at full load and twice that when overloaded,
+    and runs ahead by as much where the load drives it.
+    """
+    motor, known = drive.motor, shaft_orders(drive)
+    if motor is None or motor.converter or motor.shaft not in known or known[motor.shaft].spread:
+        return ""
+    field_hz = 2 * motor.supply_hz / motor.poles
+    slip = 2 * rated_slip(motor)[0] / field_hz
+    ratio = abs(known[motor.shaft].order) * near.speed_hz / field_hz
+    if 1 - 2 * slip - _MAINS_HOLD <= ratio <= 1 + slip + _MAINS_HOLD:
+        return ""
+    rate_hz = heard.recording.sample_rate_hz
+    usual = rates_that_fit(rate_hz, ratio=(1 - slip / 2) / ratio, within=slip / 2 + _MAINS_HOLD)
+    if not usual:
+        return ""
+    turns, slowest, fastest = (f"{60 * part * field_hz:.5g}" for part in (ratio, 1 - slip, 1))
+    return (
+        f"by its sample rate of {rate_hz:.7g} Hz its lines turn the motor at {turns} rpm, and {motor.poles} poles on "
+        f"{motor.supply_hz:g} Hz mains turn it at {slowest} to {fastest} rpm: at {_rate_words(usual)} both would agree; "
+        f"{_READ_RATE}, or say motor.converter: true where one feeds it"
+    )
 
 
 def speed_words(recording: Recording, speed_hz: float) -> str:

@@ -11,12 +11,13 @@ still open has an owner by name.
 
 import asyncio
 from collections.abc import Awaitable, Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import Profile, profile
+from gearcase.device.profile import Profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
@@ -140,12 +141,12 @@ async def run(
         "caution": _CAUTION,
     }
     return StageResult(
-        "prove", document, (*job.sources(("points", "housing", "bus")), *tables.sources("registers")), wrong=bool(wrong)
+        "prove", document, (*job.sources(("points", "housing", "bus", "profiles")), *tables.sources("registers")), wrong=bool(wrong)
     )
 
 
 def _devices(job: Job) -> tuple[Device, ...]:
-    return tuple(Device(device, profile(device.profile)) for device in job.bus.devices if device.profile)
+    return tuple(Device(device, device.form) for device in job.bus.devices if device.profile)
 
 
 def _list(devices: Sequence[Device], *, yearly: bool) -> Iterator[tuple[str, Device]]:
@@ -209,7 +210,7 @@ def _rests_on(job: Job, device: BusDevice) -> str:
     """Hash of what evidence of one device rests on: its entry, its point's orientation, and its profile."""
     point = next((point for point in job.points if point.name == device.point), None)
     face = job.housing.face(point.face) if point else None
-    registers = [dict(row) for row in tables.load("registers") if row["profile"] == device.profile]
+    registers = [asdict(one) for one in device.form.rows]
     placed = [point.face, point.clock, face.outward if face else ""] if point else []
     return sha256_of_data([device.name, device.address, device.profile, device.point, placed, registers])
 

@@ -12,7 +12,7 @@ from types import MappingProxyType, TracebackType
 from typing import Literal, Protocol, Self
 
 from gearcase import units
-from gearcase.device.profile import LAMPS, Register, profile
+from gearcase.device.profile import LAMPS, Profile, Register, profile
 from gearcase.install.points import SUMP
 from gearcase.job.build import Job
 from gearcase.judge import alarm
@@ -20,6 +20,7 @@ from gearcase.judge.families import LINE_FAMILIES, alarm_families
 
 __all__ = [
     "ALARM_BITS",
+    "ALARM_PRIORITY",
     "HEARTBEAT",
     "LIGHT",
     "QUALITY",
@@ -39,6 +40,7 @@ Quality = Literal["good", "bad", "stale"]
 QUALITY: Mapping[Quality, int] = MappingProxyType({"good": 192, "bad": 0, "stale": 500})  # Sparkplug 3.0.0, properties: Quality
 RUN_STATES = MappingProxyType({"unknown": 0, "stopped": 1, "starting": 2, "settling": 3, "steady": 4, "reversing": 5})
 ALARM_BITS = MappingProxyType({"yellow": 1, "danger": 2, "not acknowledged": 4, "cannot tell": 8, "shelved": 16})
+ALARM_PRIORITY = MappingProxyType({"danger": "high", "yellow": "medium", "cannot tell": "low"})  # common practice, no source
 RUN_STATE, LIGHT, HEARTBEAT = "drive/run state", "light", "heartbeat"
 _DRIVE = "drive"  # what the drive's own values stand under; in the store their point is empty
 _OWN = {"running": ("", ""), "speed": ("speed", "rpm"), "load": ("ratio", "%")}
@@ -156,14 +158,14 @@ def alarm_word(condition: str, *, cannot_tell: bool = False, shelved: bool = Fal
 
 def plant_values(job: Job) -> tuple[PlantValue, ...]:
     """Every value of a job that the plant can be told, in a fixed order: of the drive, of each device's point, and their alarms."""
-    found = {one.name: one for one in _of_drive()}
+    found = {one.name: one for one in _of_drive(job)}
     for device in job.bus.devices:
         if device.profile:
-            found |= {one.name: one for one in _of_device(job, device.point, device.profile)}
+            found |= {one.name: one for one in _of_device(job, device.point, device.form)}
     return tuple(found.values())
 
 
-def _of_drive() -> list[PlantValue]:
+def _of_drive(job: Job) -> list[PlantValue]:
     states = ", ".join(f"{number} {name}" for name, number in RUN_STATES.items())
     lamps = ", ".join(f"{bit} {colour}" for colour, bit in LAMPS.items())
     registers = profile("drive inputs").registers
@@ -172,19 +174,20 @@ def _of_drive() -> list[PlantValue]:
         PlantValue(RUN_STATE, "word", meaning=states),
         PlantValue(LIGHT, "word", meaning=f"{lamps}; 0 unlit"),
         *(_real("", quantity, registers[quantity], kind, unit) for quantity, (kind, unit) in _OWN.items()),
+        *(_OTHER_INPUTS[kind] for kind in _OTHER_INPUTS if kind in {one.kind for one in job.inputs}),
     ]
 
 
-def _of_device(job: Job, point: str, name: str) -> list[PlantValue]:
-    registers = profile(name).registers
+def _of_device(job: Job, point: str, form: Profile) -> list[PlantValue]:
+    registers = form.registers
     place = point or SUMP
     bearing = next((one.bearing for one in job.points if one.name == point), "")
     lines = [(one.quantity, one.unit) for one in alarm_families(job.drive, bearing) if one.quantity in LINE_FAMILIES]
     quantities = [(quantity, one) for quantity in alarm.RULES if (one := _register_of(quantity, registers)) is not None]
     found = [_real(place, quantity, one, one.kind, _KINDS[units.SI_UNIT[one.kind]][1]) for quantity, one in quantities]
-    if "record samples" in registers:
+    if form.waveforms:
         found += [_of_record(place, quantity, si) for quantity, si in lines]
-    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if "record samples" in registers else [])]
+    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if form.waveforms else [])]
     return found + [PlantValue(name, "word", meaning=_bits()) for name in alarms]
 
 
@@ -215,3 +218,9 @@ def _of_record(point: str, quantity: str, si: str) -> PlantValue:
 
 def _bits() -> str:
     return "bits: " + ", ".join(f"{bit} {name}" for name, bit in ALARM_BITS.items())
+
+
+_OTHER_INPUTS = {  # told where the job has such an input
+    "direction": PlantValue(value_name("", "direction"), "real", low=-1.0, high=1.0, meaning="1 forward, -1 reverse"),
+    "ambient": PlantValue(value_name("", "ambient temperature"), "real", "°C", "K", kind="temperature"),
+}

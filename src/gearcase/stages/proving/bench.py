@@ -1,6 +1,7 @@
 """Proving on the bench, before the outage: whole, addressed, told apart, true, and as good after four hours as at first."""
 
 from gearcase import units
+from gearcase.install.map_check import reading_of
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 from gearcase.stages.proving.wiring import MOST_ERRORS, counted
 
@@ -73,7 +74,10 @@ async def temperature(proving: Proving, one: Device) -> Row:
     measured = f"{found:.1f} °C, {off:+.1f} K of the reference"
     if abs(off) <= 1.0:
         return passed(measured)
-    return failed(measured, "look at the probe's kind and wiring, its immersion, and the converter's setting")
+    register = one.form.registers["sump temperature"]
+    reading = reading_of([register], [found + 273.15], known=proving.said.temperature, within=1 / 3)
+    cure = "look at the probe's kind and wiring, its immersion, and the converter's setting"
+    return failed(measured, f"{reading.says}: {cure}" if reading.fits else cure)
 
 
 async def soak(proving: Proving, one: Device) -> Row:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import Profile, WordOrder, decode, find_word_order, profile
+from gearcase.device.profile import Profile, WordOrder, decode, find_word_order
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.install.points import Point
@@ -132,8 +132,8 @@ class Proving:
         if device is None:
             return "no device tells whether the drive runs"
         try:
-            form = profile(device.profile)
-            running = await self.bus.read(unit=device.address, function=4, start=form.registers["running"].address, count=1)
+            register = device.form.registers["running"]
+            running = await self.bus.read(unit=device.address, function=register.function, start=register.address, count=1)
         except (NoReply, BadReply, BadRequest):
             return f"{device.name} does not say whether the drive runs"
         return "the drive runs" if running[0] else ""

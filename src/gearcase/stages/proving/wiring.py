@@ -39,6 +39,7 @@ async def found(proving: Proving, one: Device) -> Row:
         return left_open(
             "searching asks every address: only on a bus where nobody else asks. Take the plant's master off it, then --alone"
         )
+    proving.tell(f"found: asking {_LAST_ADDRESS} addresses takes some minutes, for most must be waited for in vain")
     there: set[int] = set()
     for address in range(1, _LAST_ADDRESS + 1):
         if address % 25 == 0:
