@@ -273,6 +273,10 @@ class _Service:
         watched = self._watch
         try:
             setup = await asyncio.to_thread(Setup.read, self._folder, self._store)
+            if setup.job.store != watched.setup.job.store:
+                raise BadInput(
+                    Problem("job.yaml", "store", setup.job.store, "the store it was started with; another needs a restart")
+                )
             bus, closing = None, None
             if self._reached(setup.job) != self._reached(watched.setup.job):
                 closing, opening = self._bus, AsyncExitStack()
