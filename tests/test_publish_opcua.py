@@ -405,6 +405,7 @@ def test_a_client_that_takes_no_answers_is_cut_off(served: Served, monkeypatch: 
             for task in asked:
                 task.cancel()
             await asyncio.gather(*asked, return_exceptions=True)
+            transport.abort()
             slow.disconnect_socket()
             async with await served.client() as client:
                 assert await client.get_node(node_id("light")).read_browse_name()
