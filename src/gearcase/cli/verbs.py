@@ -128,7 +128,6 @@ def _on_site(verbs: Verbs) -> None:
         "--calibrated", action="append", default=[], metavar="POINT", help="its sensor stands on the running calibrator"
     )
     prove.add_argument("--light-seen", action="store_true", help="you saw each colour of the light")
-    prove.add_argument("--alone", action="store_true", help="nobody else asks on this bus: it may be searched for strangers")
     prove.add_argument("--unplug", action="store_true", help="you are there to unplug one device after the other when told")
     prove.add_argument(
         "--say", action="append", default=[], metavar="STEP=WORDS", help='what only you can tell, e.g. "earth = 0.04 ohm"'

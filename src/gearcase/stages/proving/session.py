@@ -38,8 +38,8 @@ class Said:
         By an instrument of their own. [Hz, K, share of rated]
     soak : float or None
         How long the whole bus is to be polled on the bench. [s]
-    alone : bool
-        Nobody else asks on this bus, so that it may be searched.
+    scanned : mapping or None
+        The latest ``scan/1`` document.
     unplug : bool
         They are there to unplug one device after the other.
     light_seen : bool
@@ -59,7 +59,7 @@ class Said:
     temperature: float | None = None
     load: float | None = None
     soak: float | None = None
-    alone: bool = False
+    scanned: Mapping[str, Any] | None = None
     unplug: bool = False
     light_seen: bool = False
     controller: tuple[float, ...] = ()
