@@ -17,9 +17,11 @@ import numpy as np
 import pytest
 
 from gearcase.cli import main
+from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
 from gearcase.device.profile import LAMPS, encode
 from gearcase.device.rig import Rig, RigBus, SensorFault
+from gearcase.device.serving import serving
 from gearcase.drawings.text import prove_text
 from gearcase.errors import NoReply
 from gearcase.install.bus import error_rate_limit
@@ -30,6 +32,7 @@ from gearcase.stages import prove
 from gearcase.stages.prove import Said, evidence_key
 from gearcase.stages.result import StageResult
 from published import Check, check_id, checks
+from test_rig import free_port
 from test_stages import EXAMPLES
 
 SERIALS = {
@@ -607,6 +610,24 @@ def test_one_error_in_a_thousand_on_the_bench_fails() -> None:
     site.rig.set_fault("12", "lost", 0.01)
     found = row(site.prove(Said(), parts={1}, polls=1000), "vibration intermediate", "bench polls")
     assert found["outcome"] == "failed" and "baud and parity" in found["says"]
+
+
+def test_a_second_try_that_is_answered_does_not_make_the_first_one_good() -> None:
+    """5 % of frames lost, three tries: one poll in 8,000 fails, but one frame in 20; of 400 polls 20, four deviations of 4.4."""
+    site = Site()
+    site.rig.set_fault("21", "lost", 0.05)
+
+    async def go() -> StageResult:
+        async with (
+            serving(site.rig, port=free_port(), baud=115200) as served,
+            connected(served.tcp, baud=115200, timeout=0.03, tries=3) as bus,
+        ):
+            parts = {"parts": {4}, "links": bus.links, "tell": site.told.append, "sleep": site.sleep}
+            return await prove.run(site.job, bus, polls=400, said=Said(), kept=(), keep=site.keep, **parts)  # type: ignore[arg-type]
+
+    found = row(asyncio.run(go()), "sump temperature", "link")
+    errors = int(found["measured"].split()[0])
+    assert found["outcome"] == "failed" and 2 <= errors <= 38 and "look at termination" in found["says"]
 
 
 def test_a_soak_is_four_hours_in_one_go_and_names_who_fails_in_it() -> None:

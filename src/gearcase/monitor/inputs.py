@@ -10,10 +10,10 @@ from gearcase.errors import OutOfRange
 from gearcase.job.build import Job
 from gearcase.job.build_inputs import Input
 from gearcase.judge.faults import bearing_hypotheses
+from gearcase.judge.heard import Speed, find_speed, hear
 from gearcase.judge.inputs import Conditions, Heard, Known, Source, conditions, words
 from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
-from gearcase.stages.heard import Speed, find_speed, hear
 from gearcase.stages.minutes import AMBIENT, OVERALL, STANDSTILL
 
 __all__ = ["QUANTITIES", "InputRegister", "Inputs"]
