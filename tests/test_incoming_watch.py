@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from gearcase.device.rig import devices
 from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.incoming.accept import Accept, incoming_folder
 from gearcase.monitor.inputs import Inputs
@@ -19,7 +20,8 @@ POINT = "output left"  # no device of the bus serves it
 
 
 @pytest.fixture
-def site(tmp_path: Path) -> Iterator[Site]:
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Site]:
+    monkeypatch.setattr(devices, "_RECORD_LIFE", 1e9)  # one record is enough here
     made = Site(tmp_path)
     yield made
     made.store.close()
@@ -40,13 +42,13 @@ def test_a_reading_that_came_in_alarms_like_one_of_the_bus_and_its_end_is_blue(s
     site.new_watch({(POINT, "overall velocity"): Thresholds(2.8e-3, 4.5e-3)})
     accept = with_ways_in(site)
     site.settled()
-    for _ in range(12):
+    for _ in range(6):
         accept.readings(posting(site, 3.5))
-        site.turns(3, every=20.0)
+        site.turns(2, every=30.0)
     condition = {row["point"]: row for row in site.watch.conditions()}[POINT]
     assert (condition["condition"], site.watch.light.colour) == ("yellow", "yellow")
     assert any("only a recording tells" in says for says in site.said("no record"))
-    site.turns(40, every=20.0)
+    site.turns(11, every=60.0)
     condition = {row["point"]: row for row in site.watch.conditions()}[POINT]
     assert condition["cannot_tell"], "eleven minutes without one: too old to count"
 
@@ -67,17 +69,16 @@ def test_an_absence_of_the_watch_is_not_confused_by_what_came_in_with_times_of_i
     assert site.watch.runs.state == "steady"
 
 
-def test_a_point_with_one_figure_alarms_and_no_record_is_asked_of_its_device(tmp_path: Path) -> None:
-    made = Site(tmp_path)
+def test_a_point_with_one_figure_alarms_and_no_record_is_asked_of_its_device(site: Site) -> None:
+    made = site
     made.job = overall_only()
     made.rig.job = made.job
     made.rig._devices = {device.address: device for device in made.job.bus.devices if device.profile}
     made.new_watch({(ONE_FIGURE, "overall velocity"): Thresholds(1e-6, 1.0)})
     made.watch.inputs = Inputs(made.job)
     made.settled()
-    made.turns(18)
+    made.turns(11, every=30.0)
     condition = {row["point"]: row for row in made.watch.conditions()}[ONE_FIGURE]
     assert condition["condition"] == "yellow"
     assert any("only a recording tells" in says for says in made.said("no record"))
     assert ONE_FIGURE not in {recording.point for recording in made.judged}
-    made.store.close()
