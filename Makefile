@@ -58,6 +58,7 @@ bench: $(VENV)/dev
 	$(BIN)/python benchmarks/drive.py
 	$(BIN)/python benchmarks/watch.py
 	$(BIN)/python benchmarks/bus.py
+	$(BIN)/python benchmarks/store.py
 	$(BIN)/python benchmarks/plan.py
 	$(BIN)/python benchmarks/inference.py
 

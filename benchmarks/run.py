@@ -110,7 +110,7 @@ def observed(samples: np.ndarray) -> Observed:
     """A record with what every diagnosis has of it: its transforms, its speed, strengths of its lines."""
     heard = hear(Recording(samples, RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz))
     speed = find_speed(DRIVE, LINES, HYPOTHESES, heard)
-    return Observed(heard.recording, heard.spectrum, heard.envelope, speed.hz, speed.spread)
+    return Observed(heard.recording, heard.spectrum, heard.envelope, speed.hz, speed.spread, quality=())
 
 
 def gear_patterns(one: Observed) -> None:

@@ -237,6 +237,7 @@ def content() -> Content:
         watch=None,
         trend=None,
         opened=None,
+        publish=None,
         diagnose=DIAGNOSIS,
         arrays={"spectrum-0": {"hz": hz, "amplitude": np.ones(4001)}, "envelope-0": {"hz": hz / 4, "snr_db": np.zeros(4001)}},
         stale=(),

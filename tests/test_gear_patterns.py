@@ -23,7 +23,7 @@ from gearcase.judge.patterns import catalogue
 from gearcase.judge.patterns.angular import AngularHalves, angular_halves, mesh_rates
 from gearcase.judge.patterns.gear_parts import decoys, gears
 from gearcase.judge.patterns.gears import examine as examine_gears
-from gearcase.judge.patterns.impulse import _power_log_chance, impulse
+from gearcase.judge.patterns.impulse import _outlier_log_chance, _power_log_chance, impulse
 from gearcase.judge.patterns.mesh_levels import _growth_log_chance
 from gearcase.judge.patterns.mesh_yield import BY_LUCK, MeshYield, mesh_yield
 from gearcase.judge.patterns.raised import raised_log_chance
@@ -281,6 +281,17 @@ def test_random_phases_show_a_place_no_more_often_than_stated(alike: bool) -> No
     chances = np.array([impulse(drawn(rng, alike=alike), 1.0, width=0.05, teeth=20).log_chance for _ in range(800)])  # type: ignore[union-attr]
     for stated in (0.1, 0.01, 0.001):
         assert np.sum(chances <= np.log(stated)) <= scipy.stats.binom.ppf(0.999, chances.size, stated)
+
+
+@pytest.mark.parametrize("teeth", [8, 13, 24, 60])
+@pytest.mark.parametrize("shape", [1, 2, 8])
+def test_teeth_that_differ_show_one_above_all_others_no_more_often_than_stated(teeth: int, shape: int) -> None:
+    """Energies drawn here, gamma distributed; of fewer than 13 the least even case alone is told."""
+    energy = np.random.default_rng(teeth).gamma(shape, 1 / shape, (100_000, teeth))
+    strongest = energy.argmax(axis=1)[:, None]
+    around = np.take_along_axis(energy, (strongest + np.arange(teeth)) % teeth, axis=1)
+    found = np.sum(_outlier_log_chance(around) <= np.log(NOISE_LIMIT))
+    assert found <= scipy.stats.binom.ppf(0.999, 100_000, NOISE_LIMIT)
 
 
 def test_the_power_over_places_has_at_most_the_chance_of_the_gamma_distribution() -> None:

@@ -83,10 +83,13 @@ def test_a_stated_speed_never_says_that_the_drive_runs() -> None:
     assert (standing.speed.value, standing.speed.says) == (0.0, "stands by contact")
 
 
-def test_a_comb_that_stood_out_says_that_it_ran_until_it_is_too_old() -> None:
-    found = stand(COMB, lines=(24.7, 600.0))
-    assert (found.run.value, found.run.quality, found.speed.value, found.speed.quality) == (1.0, "inferred", 24.7, "inferred")
-    assert stand(COMB, lines=(24.7, 901.0)).run.value is None
+def test_a_speed_by_the_lines_of_a_recording_counts_while_something_else_says_that_the_drive_runs() -> None:
+    found = stand(CONTACT, COMB, contact=1.0, lines=(24.7, 600.0)).speed
+    assert (found.value, found.quality, found.age_s) == (24.7, "inferred", 600.0)
+    assert stand(CONTACT, COMB, contact=1.0, lines=(24.7, 901.0)).speed.value is None
+    assert stand(CONTACT, COMB, contact=0.0, lines=(24.7, 600.0)).speed.value == 0.0
+    alone = stand(COMB, lines=(24.7, 1.0))
+    assert alone.run.value is None and alone.speed.value is None, "it may have stopped since: stopped must never pass for normal"
 
 
 def test_the_overall_level_is_the_last_resort_and_says_so() -> None:

@@ -54,14 +54,13 @@ def test_the_sources_of_one_input_stay_in_their_order_and_become_si() -> None:
 
 def test_a_job_without_a_way_in_has_none() -> None:
     built = job("")
-    assert (built.inputs, built.incoming.mqtt, built.incoming.http, built.incoming.folder) == ((), None, None, "")
+    assert (built.inputs, built.incoming.mqtt, built.incoming.http, built.incoming.folder) == ((), None, None, None)
 
 
-def test_a_posting_keeps_host_and_port() -> None:
-    posting = job(
-        "incoming: {http: {listen: 192.0.2.5:8443, token_file: t, certificate_file: c.pem, key_file: k.pem}}\n"
-    ).incoming.http
-    assert posting is not None and (posting.host, posting.port) == ("192.0.2.5", 8443)
+def test_a_posting_keeps_address_and_port() -> None:
+    files = "token_file: t, certificate_file: c.pem, key_file: k.pem"
+    posting = job(f"incoming: {{http: {{address: 192.0.2.5, port: 8443, {files}}}}}\n").incoming.http
+    assert posting is not None and (posting.address, posting.port) == ("192.0.2.5", 8443)
 
 
 S, R = "kind: speed, source: ", "kind: run, source: "
@@ -182,12 +181,12 @@ WRONG_WAYS = {
     ),
     "far away without tls": ("incoming:\n  mqtt: {host: b, readings: r, tls: false}\n", "incoming.mqtt.tls", "may do without"),
     "port beyond": ("incoming:\n  mqtt: {host: b, readings: r, port: 70000}\n", "incoming.mqtt.port", "1 to 65535"),
-    "no token": ("incoming:\n  http: {listen: 127.0.0.1:1}\n", "incoming.http.token_file", "needed: file that holds the token"),
+    "no token": ("incoming:\n  http: {port: 1}\n", "incoming.http.token_file", "needed: file that holds the token"),
     "a token itself": (HTTP + "token: secret}\n", "incoming.http.token", "did you mean token_file?"),
-    "listens without port": (HTTP + "listen: 127.0.0.1}\n", "incoming.http.listen", "address and port"),
+    "address without numbers": (HTTP + "address: edge}\n", "incoming.http.address", "an address, e.g."),
     "open to all without certificate": (
-        HTTP + "listen: 0.0.0.0:8070}\n",
-        "incoming.http.listen",
+        HTTP + "address: 0.0.0.0}\n",
+        "incoming.http.address",
         "127.0.0.1 without a",
     ),
     "certificate without key": (HTTP + "certificate_file: c}\n", "incoming.http.key_file", "together"),

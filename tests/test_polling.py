@@ -185,19 +185,33 @@ def test_an_overall_level_says_whether_it_runs_where_nothing_else_does(rig: Rig)
 def test_a_recording_gives_the_speed_where_no_source_before_it_does(rig: Rig) -> None:
     """The rig's record is made by `drive.simulate` at 24.75 Hz, which shares no code with the search for its comb."""
     inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
+    inputs.hear("converter, running", 1.0, 0.0)
     device = next(one for one in rig.job.bus.devices if one.address == 11)
     record = asyncio.run(take_record(RigBus(rig), device, speed_hz=None, start=""))
     assert inputs.wants_recording(0.0)
     inputs.hear_recording(record, 0.0)
-    found = inputs.now(300.0)
+    inputs.hear("converter, running", 1.0, 460.0)
+    found = inputs.now(460.0)
     assert found.speed_hz == pytest.approx(24.75, rel=1e-3) and found.speed.quality == "inferred"
-    assert (found.run.value, found.run.says) == (1.0, "its lines stood out of a recording")
-    assert not inputs.wants_recording(300.0) and inputs.wants_recording(451.0), "anew when half as old as it may be"
+    assert not inputs.wants_recording(449.0) and inputs.wants_recording(460.0), "anew when half as old as it may be"
+    inputs.hear("converter, running", 1.0, 901.0)
     assert inputs.now(901.0).speed_hz is None
+
+
+def test_a_recording_that_was_not_to_be_had_is_asked_for_again_in_a_while_and_not_at_once(rig: Rig) -> None:
+    inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
+    inputs.hear("converter, running", 1.0, 0.0)
+    inputs.no_recording(1.0)
+    assert not inputs.wants_recording(20.0)
+    inputs.hear("converter, running", 1.0, 452.0)
+    assert inputs.wants_recording(452.0)
+    inputs.hear("converter, running", 0.0, 453.0)
+    assert not inputs.wants_recording(453.0), "of a drive that stands no speed is asked"
 
 
 def test_a_recording_of_noise_gives_no_speed_and_says_why(rig: Rig) -> None:
     inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
+    inputs.hear("converter, running", 1.0, 0.0)
     noise = np.random.default_rng(1).normal(size=2**15)
     inputs.hear_recording(Recording(noise, 12800.0, "m/s2"), 0.0)
     assert "no comb of shaft and mesh lines stands out of the noise" in inputs.now(0.0).speed.says

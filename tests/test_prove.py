@@ -17,9 +17,11 @@ import numpy as np
 import pytest
 
 from gearcase.cli import main
+from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
 from gearcase.device.profile import LAMPS, encode
 from gearcase.device.rig import Rig, RigBus, SensorFault
+from gearcase.device.serving import serving
 from gearcase.drawings.text import prove_text
 from gearcase.errors import NoReply
 from gearcase.install.bus import error_rate_limit
@@ -30,6 +32,7 @@ from gearcase.stages import prove
 from gearcase.stages.prove import Said, evidence_key
 from gearcase.stages.result import StageResult
 from published import Check, check_id, checks
+from test_rig import free_port
 from test_stages import EXAMPLES
 
 SERIALS = {
@@ -609,6 +612,24 @@ def test_one_error_in_a_thousand_on_the_bench_fails() -> None:
     assert found["outcome"] == "failed" and "baud and parity" in found["says"]
 
 
+def test_a_second_try_that_is_answered_does_not_make_the_first_one_good() -> None:
+    """5 % of frames lost, three tries: one poll in 8,000 fails, but one frame in 20; of 400 polls 20, four deviations of 4.4."""
+    site = Site()
+    site.rig.set_fault("21", "lost", 0.05)
+
+    async def go() -> StageResult:
+        async with (
+            serving(site.rig, port=free_port(), baud=115200) as served,
+            connected(served.tcp, baud=115200, timeout=0.03, tries=3) as bus,
+        ):
+            parts = {"parts": {4}, "links": bus.links, "tell": site.told.append, "sleep": site.sleep}
+            return await prove.run(site.job, bus, polls=400, said=Said(), kept=(), keep=site.keep, **parts)  # type: ignore[arg-type]
+
+    found = row(asyncio.run(go()), "sump temperature", "link")
+    errors = int(found["measured"].split()[0])
+    assert found["outcome"] == "failed" and 2 <= errors <= 38 and "look at termination" in found["says"]
+
+
 def test_a_soak_is_four_hours_in_one_go_and_names_who_fails_in_it() -> None:
     site = Site()
     assert "4 h in one go" in row(site.prove(Said(soak=600.0), parts={1}), HERE, "soak")["says"]
@@ -655,6 +676,38 @@ def test_unplugging_one_silences_just_that_one_within_three_polls(pulled: tuple[
     site.sleep = pulling  # type: ignore[method-assign]
     found = row(site.prove(Said(unplug=True), parts={4}), wanted, "unplugged")
     assert (found["outcome"], says in found["says"]) == (outcome, True)
+
+
+def test_a_plug_out_for_five_polls_is_long_enough_to_be_bad() -> None:
+    """Bad within 3 polls: a device that goes bad only after a minute has not met it."""
+    site = Site()
+    sleep = site.sleep
+
+    async def pulling(seconds: float) -> None:
+        await sleep(seconds)
+        site.rig.faults.clear()
+        if site.told[-1] == "unplug vibration intermediate now, leave everything else" and site.now < 5.5 + pulled[0]:
+            site.rig.set_fault("12", "unplugged", 1.0)
+
+    def tell(words: str) -> None:
+        site.told.append(words)
+        if words.startswith("unplug vibration intermediate"):
+            pulled[0] = site.now
+
+    pulled = [math.inf]
+    site.sleep = pulling  # type: ignore[method-assign]
+    made = prove.run(
+        site.job,
+        RigBus(site.rig),
+        polls=1,
+        said=Said(unplug=True),
+        kept=(),
+        keep=site.keep,
+        parts={4},
+        tell=tell,
+        sleep=site.sleep,
+    )
+    assert row(asyncio.run(made), "vibration intermediate", "unplugged")["outcome"] == "passed"
 
 
 def test_a_record_is_fit_and_its_meshes_stand_where_the_model_has_them() -> None:

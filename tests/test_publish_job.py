@@ -43,7 +43,7 @@ def problem(old: str, new: str) -> Problem:
 
 
 def test_a_job_that_says_nothing_tells_the_plant_nothing() -> None:
-    assert job("").publish == Publish()
+    assert job("").publish == Publish(device=job("").title)
 
 
 def test_every_face_is_built_with_files_from_the_job_s_folder() -> None:

@@ -27,7 +27,6 @@ from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadRequest, NoReply, OutOfRange
 from gearcase.job.build import load
-from gearcase.tables import load as load_table
 from published import rows
 from test_stages import EXAMPLES
 
@@ -210,23 +209,6 @@ def test_a_fault_reaches_the_sensor_on_its_own_bearing_ten_times_as_strong() -> 
     assert risen[12] > 0 and risen[11] / risen[12] == pytest.approx(0.01, abs=0.01)
 
 
-@pytest.mark.parametrize(
-    ("changed", "rule"),
-    [
-        ({"address": "1"}, "both at register 1"),
-        ({"type": "u64"}, "a type out of u16"),
-        ({"unit": "furlong", "kind": "speed"}, "a unit of speed, not 'furlong'"),
-    ],
-)
-def test_a_profile_that_contradicts_itself_is_refused_when_it_is_loaded(
-    changed: dict[str, str], rule: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    good = [dict(row) for row in load_table("registers") if row["profile"] == "temperature converter"]
-    monkeypatch.setattr("gearcase.device.profile.load", lambda _: [*good[:-1], {**good[-1], **changed}])
-    with pytest.raises(OutOfRange, match=re.escape(rule)):
-        profile.__wrapped__("temperature converter")
-
-
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
 def test_a_value_the_device_marks_as_no_number_is_bad(value: float) -> None:
     register = profile("drive inputs").registers["speed"]
@@ -356,6 +338,9 @@ def test_orders_are_carried_out_and_said(order: str, says: str) -> None:
         ("fault electrical 4 mm/s at input", "place='input'"),
         ("grow unbalance to 8 mm/s", "grow KIND at PLACE to SIZE over TIME"),
         ("grow stuck at 12 to 1 over 2 h", "stuck is there or not"),
+        ("fault lost 20 % at 12 in 10 %", "fault lost SIZE"),
+        ("fault swapped words at 12 for 10 min", "not now and then"),
+        ("fault brown-out 5 s at 12 for 1 h", "at UNIT [in SHARE]"),
         ("mend unbalance at input", "one that is there: none"),
         ("state sideways", "one of: steady"),
         ("fault address 300 at 12", "1 to 247"),
@@ -389,6 +374,18 @@ def test_the_command_serves_until_its_orders_end() -> None:
         assert asyncio.run(speed()) == pytest.approx(900.0)
         out, err = process.communicate("speed 1200 rpm\nspeed 5\n", timeout=20)
     assert process.returncode == 0 and "turns at 1200 rpm" in out and "a speed with its unit" in err
+
+
+def test_the_rig_ends_quietly_while_somebody_is_connected() -> None:
+    port = free_port()
+    command = [sys.executable, "-m", "gearcase.cli", "rig", str(EXAMPLES / "demo"), "--port", str(port)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout and process.stdout.readline() == f"tcp 127.0.0.1:{port}\n"
+        with socket.create_connection(("127.0.0.1", port), timeout=5) as wire:
+            wire.sendall(struct.pack(">HHHBBHH", 7, 0, 6, 21, 4, 0, 1))
+            assert wire.recv(64)
+            _, err = process.communicate(timeout=30)
+    assert (process.returncode, err) == (0, "")
 
 
 def test_with_json_the_command_gives_one_document_and_nothing_else_there() -> None:

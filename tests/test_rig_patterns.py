@@ -195,6 +195,16 @@ def test_unbalance_shows_once_a_turn_radially_with_the_square_of_speed_in_accele
     assert velocity(record(rig, 11, "x"), 0.8 * SPEED_HZ) == pytest.approx(4.0 * 0.8**3, rel=0.1)
 
 
+def test_each_sensor_hears_a_direction_by_where_its_mark_points() -> None:
+    """On the left face with the mark at three, seen from outside: z looks to the left, y to the input end, x down. Unbalance shakes
+    horizontally, 0.8 of it vertically and 0.1 axially; a bent shaft axially, 0.8 of it horizontally.
+    """
+    for order, wanted in (("unbalance", (3.2, 0.4, 4.0)), ("bent shaft", (2.8, 4.0, 3.2))):
+        rig = new_rig()
+        obey(rig, f"fault {order} 4 mm/s at intermediate")
+        assert [velocity(record(rig, 12, axis), INTERMEDIATE_HZ) for axis in "xyz"] == pytest.approx(wanted, abs=0.35)
+
+
 def test_misalignment_shows_twice_a_turn_with_axial_and_goes_when_uncoupled() -> None:
     rig = new_rig()
     obey(rig, "fault misalignment 4 mm/s at input")

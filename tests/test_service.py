@@ -6,6 +6,7 @@ The service manager's side is sd_notify(3) and systemd.service(5): lines ``KEY=V
 import asyncio
 import configparser
 import os
+import re
 import shutil
 import signal
 import socket
@@ -60,20 +61,31 @@ class Served:
                 await asyncio.sleep(0.02)
         return [event for event in self.told if event.kind == kind][-1]
 
-    def watch(self, act: Callable[[Rig], Any], environment: dict[str, str] | None = None) -> StageResult:
-        """Watch while `act` goes on, then stop by a signal."""
+    def connect(self, port: int) -> None:
+        """Name another gateway in the job."""
+        job = self.folder / "job.yaml"
+        text = re.sub(r"connection: tcp \S+", f"connection: tcp 127.0.0.1:{port}", job.read_text(encoding="utf-8"))
+        job.write_text(text, encoding="utf-8")
+
+    def watch(
+        self, act: Callable[[Rig], Any], environment: dict[str, str] | None = None, *, every: float = EVERY, by_job: bool = False
+    ) -> StageResult:
+        """Watch while `act` goes on, then stop by a signal; the bus as the job names it where `by_job`."""
 
         async def go() -> StageResult:
             rig = Rig(load(self.folder), time.monotonic, 24.75, sump=321.15)
+            port = free_port()
+            if by_job:
+                self.connect(port)
             with Store.open(store_path(self.folder)) as store:
-                async with serving(rig, port=free_port(), baud=115200) as served:
+                async with serving(rig, port=port, baud=115200) as served:
                     watching = asyncio.create_task(
                         watch_bus(
                             self.folder,
                             store,
-                            connection=served.tcp,
+                            connection="" if by_job else served.tcp,
                             pace=Pace(1.0, not_before=0.0),
-                            every=EVERY,
+                            every=every,
                             lasting=None,
                             diagnose=lambda *_: {"statement": "", "verdicts": []},
                             tell=self.told.append,
@@ -134,6 +146,9 @@ def test_a_reload_leaves_no_gap_and_a_wrong_job_is_refused_with_its_line(
         refused = await served.until("reload refused")
         assert "job.yaml:" in refused.says and "teeth" in refused.says
         await asyncio.sleep(3 * EVERY)
+        job.write_text(f"{text}\nstore: postgresql://plant-server/drive\n", encoding="utf-8")
+        os.kill(os.getpid(), signal.SIGHUP)
+        assert "another needs a restart" in (await served.until("reload refused", 2)).says
         job.write_text(
             text.replace("name: intermediate left", "name: intermediate left side").replace(
                 "point: intermediate left", "point: intermediate left side"
@@ -153,8 +168,31 @@ def test_a_reload_leaves_no_gap_and_a_wrong_job_is_refused_with_its_line(
     assert {"intermediate left", "intermediate left side"} <= points
     said = heard()
     assert said[0] == "READY=1" and said[-1] == "STOPPING=1"
-    assert said.count("RELOADING=1") == 2 and said.count("READY=1") == 3 and "WATCHDOG=1" in said
+    assert said.count("RELOADING=1") == 3 and said.count("READY=1") == 4 and "WATCHDOG=1" in said
     assert any(line.startswith("MONOTONIC_USEC=") and line.partition("=")[2].isdecimal() for line in said)
+
+
+def test_a_reload_to_another_gateway_loses_no_reading_and_one_that_cannot_be_opened_is_refused(served: Served) -> None:
+    async def act(rig: Rig) -> None:
+        served.connect(free_port())
+        os.kill(os.getpid(), signal.SIGHUP)
+        refused = await served.until("reload refused")
+        assert "bus.connection" in refused.says
+        port = free_port()
+        async with serving(Rig(load(served.folder), time.monotonic, 20.0, sump=321.15), port=port, baud=115200):
+            served.connect(port)
+            os.kill(os.getpid(), signal.SIGHUP)
+            await served.until("reloaded")
+            await asyncio.sleep(0.5)
+            os.kill(os.getpid(), signal.SIGTERM)
+            await asyncio.sleep(1.5)
+
+    served.watch(act, every=0.001, by_job=True)
+    with Store.open(store_path(served.folder)) as store:
+        kept = store.readings(quantity="speed")
+    assert set(kept.quality) == {"good"}
+    assert kept.value[0] == pytest.approx(24.75) and kept.value[-1] == pytest.approx(20.0)
+    assert np.sum(np.diff(kept.value) != 0) == 1
 
 
 def test_a_change_of_the_job_is_noticed_and_a_person_may_ask(served: Served) -> None:
@@ -348,6 +386,14 @@ def test_an_abstract_socket_is_told_too() -> None:
 )
 def test_the_watchdog_is_that_of_this_process(environment: dict[str, str], seconds: float | None) -> None:
     assert ServiceManager(environment).watchdog_s == seconds
+
+
+def test_the_unit_is_printed_for_the_owner_of_the_folder(served: Served, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["unit", str(served.folder)]) == 0
+    text = capsys.readouterr().out
+    assert f"User={served.folder.owner()}" in text and f"-m gearcase.cli watch {served.folder}" in text
+    assert main(["unit", str(served.folder), "--user", "edge"]) == 0
+    assert "User=edge" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

@@ -115,3 +115,32 @@ def test_times_that_fall_are_refused_and_no_samples_are_no_error() -> None:
     with pytest.raises(OutOfRange):
         judged(TIME[::-1], running=np.ones(len(TIME)))
     assert len(judged(np.array([]), running=[]).labels) == 0
+
+
+def test_a_drive_that_turns_the_other_way_is_reversing_until_its_speed_has_settled_anew() -> None:
+    """Forward for an hour, 30 s to stop and run up the other way, reverse for an hour."""
+    since = TIME - 3600.0
+    speed = np.clip(np.abs(since) / 15.0, 0.0, 1.0) * 25.0
+    direction = np.where(since < 0, 1.0, -1.0)
+    running = np.ones(len(TIME))
+    found = judged(running=running, speed_hz=speed, direction=direction)
+    changes = [str(found.labels[0])] + [str(b) for a, b in zip(found.labels, found.labels[1:], strict=False) if a != b]
+    assert changes == ["starting", "steady", "starting", "reversing", "steady"]
+    reversing = TIME[found.labels == "reversing"]
+    assert reversing[0] == 3600.0 and 60.0 <= reversing[-1] - reversing[0] <= 60.0 + 60.0 + 15.0
+    assert len(np.unique(found.run)) == 2, "the two ways are two runs"
+    assert found.duty.starts == 0
+
+
+def test_a_stop_between_two_directions_ends_in_reversing_too_and_the_same_direction_again_does_not() -> None:
+    running = np.where((TIME > 1800) & (TIME < 2400), 0.0, 1.0)
+    for before, after, label in ((1.0, -1.0, "reversing"), (1.0, 1.0, "starting"), (np.nan, -1.0, "starting")):
+        direction = np.where(running == 0, np.nan, np.where(TIME < 2000, before, after))
+        found = judged(running=running, speed_hz=25.0 * running, direction=direction)
+        assert str(found.labels[np.searchsorted(TIME, 2410.0)]) == label
+
+
+def test_a_direction_that_is_not_known_for_a_while_changes_nothing() -> None:
+    direction = np.where((TIME > 1800) & (TIME < 2400), np.nan, 1.0)
+    found = judged(speed_hz=np.full(len(TIME), 25.0), direction=direction)
+    assert "reversing" not in found.labels and len(np.unique(found.run)) == 1

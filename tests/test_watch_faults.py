@@ -20,7 +20,7 @@ from gearcase.job.build_notify import Notify
 from gearcase.judge.alarm import Thresholds
 from gearcase.judge.notices import LEVELS, Recipient, Rules
 from gearcase.monitor import notifying
-from gearcase.monitor.diary import open_questions
+from gearcase.monitor.diary import Steps, open_questions
 from gearcase.monitor.in_force import InForce
 from gearcase.monitor.records import kinds
 from gearcase.monitor.setup import Setup
@@ -108,12 +108,29 @@ def test_a_level_that_steps_while_the_drive_runs_is_asked_about_and_says_who_els
     assert len([one for one in asked if one.point == "intermediate left" and "high-frequency" in one.says]) == 1
 
 
-def test_a_level_that_follows_the_speed_is_not_asked_about(site: Site) -> None:
-    site.settled()
-    site.turns(13)
-    site.rig.set_speed(18.0)
-    site.turns(40)
-    assert site.said("question") == []
+def stepping(level: float, *, speed_hz: float = 24.75, load: float = 0.7, others: float = 1.0) -> list[str]:
+    """What is asked where a point's level changes at a moment, and others with it."""
+    asked: list[str] = []
+    steps = Steps(lambda kind, point, says, *_: asked.append(f"{point}: {says}"))
+    for number in range(36):
+        after = number >= 18
+        high = {"a": level if after else 1.0, "b": others if after else 1.0}
+        rows = [Reading(10.0 * number, point, "overall velocity", value, "m/s") for point, value in high.items()]
+        steps.take(rows, speed_hz=speed_hz if after else 24.75, load=load if after else 0.7, now=10.0 * number)
+    return asked
+
+
+def test_a_step_is_asked_about_at_the_same_speed_and_load_only_and_also_where_it_falls_inside_a_block() -> None:
+    (one,) = stepping(2.0)
+    assert one.startswith("a: overall velocity stepped to 2.00 times") and "no other point did" in one
+    (fell,) = stepping(0.4)
+    assert "0.40 times" in fell
+    assert stepping(1.3) == [] and stepping(2.0, speed_hz=18.0) == [] and stepping(2.0, load=0.4) == []
+
+
+def test_points_that_step_together_are_named_together() -> None:
+    both = stepping(2.0, others=2.0)
+    assert len(both) == 2 and "so did b: another product or load" in both[0]
 
 
 def test_a_light_that_shows_another_colour_is_said_and_that_it_obeys_again(site: Site) -> None:
@@ -126,6 +143,8 @@ def test_a_light_that_shows_another_colour_is_said_and_that_it_obeys_again(site:
         return (LAMPS["red"], 0) if asked["unit"] == 31 else words
 
     site.watch.bus.read = lies  # type: ignore[method-assign]
+    site.turns(2)
+    assert site.said("light wrong") == [], "twice may be a slip of the line"
     site.turns(2)
     assert site.said("light wrong") == ["asked for green, it shows red"]
     assert site.watch.cannot() == ["light: asked for green, it shows red"]
@@ -143,7 +162,7 @@ def test_a_light_that_hears_no_heartbeat_is_said(site: Site) -> None:
         return (LAMPS["blue"], 40) if asked["unit"] == 31 else words
 
     site.watch.bus.read = deaf  # type: ignore[method-assign]
-    site.turns(2)
+    site.turns(4)
     assert site.said("light wrong") == ["it hears no heartbeat: the last it heard is 40 s old, and it shows blue"]
 
 
@@ -173,6 +192,7 @@ def test_a_record_at_which_the_diagnosis_breaks_is_named_and_the_next_is_judged(
     assert site.kinds().count("diagnosis") >= 1 and site.watch.rounds == 8
 
 
+@pytest.mark.long
 def test_a_record_is_taken_after_a_start_kept_and_told_apart_by_what_it_is_too_short_for(site: Site) -> None:
     site.settled()
     site.turns(4)
@@ -265,6 +285,7 @@ def test_maintenance_wants_a_name_a_reason_and_an_end(
     assert says in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_a_reload_carries_a_danger_over_to_the_new_limits(site: Site) -> None:
     red(site)
     higher = {(*key, "new"): InForce(Thresholds(2.8e-3, 4.5e-3)) for key in BOTH}
@@ -353,6 +374,15 @@ def test_of_two_watches_on_one_store_the_second_is_refused(site: Site) -> None:
     text = "from pathlib import Path; from gearcase.record.store import Store; import sys\nStore.open(Path(sys.argv[1])).hold()"
     second = subprocess.run([sys.executable, "-c", text, str(store_path(site.folder))], capture_output=True, text=True, check=False)
     assert second.returncode == 1 and "BadInput" in second.stderr
+
+
+def test_an_entry_that_makes_no_sense_keeps_no_watch_from_starting(site: Site) -> None:
+    event(site, "shelved", "sump", quantity="temperature")
+    event(site, "maintenance", until_s=site.now + 600, reason="")
+    site.settled()
+    event(site, "shelved", "", quantity="temperature", until_s=site.now + 600, reason="no point")
+    site.turns(2)
+    assert len(site.said("entry not understood")) == 3 and site.watch.rounds == 2 and site.watch.light.colour == "green"
 
 
 def test_a_bus_that_is_gone_is_blue_named_and_taken_up_again(site: Site) -> None:

@@ -107,7 +107,7 @@ def main() -> int:
         order(f"fault outer_race 20 m/s2 at {DAMAGED}")
         watch = call("watch", folder, *watching, "--for", "40 min")
         for event in watch["events"]:
-            if event["kind"] in ("light", "fault named"):
+            if event["kind"] in ("light", "fault named", "question"):
                 print(f"    {event['time'][11:16]} {event['kind']}: {event['says']}")
     job = load(folder)
     for number, entry in enumerate(job.recordings):

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from gearcase import __version__
-from gearcase.cli import campaign, declaring, desk, keeping, site, watching
+from gearcase.cli import bus, campaign, declaring, desk, keeping, site, watching
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
 from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
@@ -107,6 +107,21 @@ def _parser() -> argparse.ArgumentParser:
     many.set_defaults(run=campaign.campaign)
     fit = verb("fit", site.fit, "what was built, entered against the plan's work card; deviations are judged again")
     fit.add_argument("--entries", metavar="FILE", help="a YAML list of what was built; questions are asked where none is given")
+    scan = verb("scan", bus.scan, "who answers on a bus of one's own, and whether that is as planned; reads only")
+    scan.add_argument(
+        "--listen", metavar="TIME", default="5 s", help='on a serial line, before anything is asked; "5 s" by default'
+    )
+    address = verb("address", bus.address, "on the bench: give the one device on the line the address planned for it")
+    address.add_argument("--device", metavar="DEVICE", default="", help="its name in job.yaml")
+    address.add_argument("--serial", metavar="SERIAL", default="", help="as it stands on the device in your hand")
+    for added in (scan, address):
+        added.add_argument("--master-off", action="store_true", help="you have seen to it that the plant's master is off this bus")
+        added.add_argument("--wait", metavar="TIME", default="0.3 s", help='for one answer; "0.3 s" by default')
+        added.add_argument("--addresses", metavar="FROM-TO", default="1-247", help="which to ask; 1-247 by default")
+        added.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
+        added.add_argument("--by", metavar="NAME", default="", help="who does this and says so; kept with the result")
+    links = verb("links", bus.links, "how often each device's frames failed and how long answers took, lately and before")
+    links.add_argument("--lately", metavar="TIME", default="30 d", help='what counts as lately; "30 d" by default')
     prove = verb("prove", site.prove, "does each device answer, point right and tell the truth; what keeps you from going home")
     for option, metavar, says in (
         ("--connection", "WHERE", "how the bus is reached, e.g. tcp 127.0.0.1:15020; that of job.yaml by default"),
@@ -216,6 +231,7 @@ def _parser() -> argparse.ArgumentParser:
     opened.add_argument(
         "--corrects", metavar="N", type=int, help="number of the entry that this one replaces; both stay in the record"
     )
+    publish = verb("publish", desk.publish, "what the plant is told: register map, topics, nodes, as a sheet and a tag list")
     handover = verb("handover", desk.handover, "make the PDF and the web page the owner gets")
     handover.add_argument("--accept-stale", metavar="NAME", default="", help="who accepts results older than job.yaml")
     for added in (
@@ -235,6 +251,7 @@ def _parser() -> argparse.ArgumentParser:
         notify,
         diagnose,
         opened,
+        publish,
         handover,
         backup,
     ):

@@ -9,13 +9,13 @@ from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, loa
 from gearcase.errors import BadInput, Problem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
     from gearcase.job.build import Job, RecordingEntry
     from gearcase.signal.recording import Recording
 
-__all__ = ["check", "diagnose", "handover", "new", "plan", "plot", "schema", "serve", "survey"]
+__all__ = ["check", "diagnose", "handover", "new", "plan", "plot", "publish", "schema", "serve", "survey"]
 
 
 def new(given: argparse.Namespace) -> int:
@@ -241,8 +241,9 @@ def handover(given: argparse.Namespace) -> int:
         accept_stale_by=given.accept_stale,
     )
     pictures = {"handover.pdf": handover_pdf(content), "handover.html": handover_html(content).encode()}
-    if content.plan:
-        pictures["tags.csv"] = tag_list(content.plan["bus"]["devices"])
+    if content.plan or content.publish:
+        bus: Mapping[str, Any] = content.plan["bus"] if content.plan else {"devices": ()}
+        pictures["tags.csv"] = tag_list(bus["devices"], bus.get("profiles", {}), content.publish)
     path = keep(given, job, result, pictures)
     done(
         given,
@@ -257,6 +258,33 @@ def handover(given: argparse.Namespace) -> int:
         ),
     )
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG
+
+
+def publish(given: argparse.Namespace) -> int:
+    """Where each value stands for the plant, as the controls sheet."""
+    from pathlib import Path
+
+    from gearcase.checksums import sha256_of_data
+    from gearcase.drawings.installed import tag_list
+    from gearcase.drawings.plant_sheet import plant_sheet
+    from gearcase.drawings.report import report_html, report_pdf
+    from gearcase.record import results
+    from gearcase.record.clock import now
+    from gearcase.stages import publish
+
+    job, folder = load(given), Path(given.job)
+    stored = results.latest(folder, "publish")
+    result = publish.run(job, stored.document["values"] if stored else ())
+    run, checksum = (stored.number if stored else 0) + 1, sha256_of_data(result.document)[:12]
+    facts = (("job", job.title), ("stage", "publish"), ("run", f"{run:04d}"), ("date", now()[:10]), ("checksum", checksum))
+    sheet = plant_sheet(result.document, facts)
+    pictures = {
+        "controls.pdf": report_pdf(sheet),
+        "controls.html": report_html(sheet).encode(),
+        "tags.csv": tag_list((), told=result.document),
+    }
+    path = keep(given, job, result, pictures)
+    return done(given, result.document, f"{result.document['statement']}\nkept in {path}: controls.pdf, controls.html, tags.csv")
 
 
 def serve(given: argparse.Namespace) -> int:

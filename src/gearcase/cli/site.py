@@ -165,6 +165,7 @@ def prove(given: argparse.Namespace) -> int:
                 yearly=given.yearly,
                 since=days_before(_YEARLY_WITHIN) if given.yearly else "",
                 again=given.again,
+                links=bus.links,
                 tell=tell,
             )
 

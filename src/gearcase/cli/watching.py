@@ -77,9 +77,11 @@ def watch(given: argparse.Namespace) -> int:
     """Poll the devices or follow a folder until stopped."""
     import asyncio
     import os
+    from functools import partial
     from pathlib import Path
 
     from gearcase.job.build import Job
+    from gearcase.monitor.plant import open_publisher
     from gearcase.monitor.service import follow_folder, watch_bus
     from gearcase.monitor.service_manager import ServiceManager
     from gearcase.monitor.setup import Setup
@@ -111,8 +113,8 @@ def watch(given: argparse.Namespace) -> int:
             result = asyncio.run(follow_folder(job, store, folder=Path(given.folder), **alike))
         else:
             manager = ServiceManager(os.environ)
-            where = given.connection or ""
-            result = asyncio.run(watch_bus(folder, store, connection=where, manager=manager, opening=lambda *_: None, **alike))
+            alike |= {"connection": given.connection or "", "manager": manager, "opening": partial(open_publisher, folder)}
+            result = asyncio.run(watch_bus(folder, store, **alike))
     path = keep(given, job, result, {})
     done(given, result.document, f"{result.document['statement']}\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG

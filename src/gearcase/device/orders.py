@@ -16,7 +16,7 @@ from dataclasses import replace
 
 from gearcase import units
 from gearcase.device.rig import Rig, SensorFault
-from gearcase.device.rig.faults import BUS, KINDS, Kind, kind_named
+from gearcase.device.rig.faults import BEFALLS_SHARE, BUS, KINDS, Kind, kind_named
 from gearcase.errors import OutOfRange
 
 __all__ = ["ORDERS", "SETTINGS", "obey"]
@@ -88,12 +88,15 @@ def _fault(rig: Rig, text: str) -> str:
         what = given["what"].lower().replace("_", " ")
         if what.split() == setting.split() or what.startswith(f"{setting} "):
             unit = _unit(rig, given["place"] or "")
+            if _clause(given):
+                raise OutOfRange("order", repr(f"fault {text}"), f"fault {setting} at UNIT: it is set so, not now and then")
             rig.sensor_faults[unit] = change(rig.sensor_faults.get(unit, SensorFault()), what.removeprefix(setting).strip())
             return f"unit {unit}: {what}"
     kind, size_words = _kind_and_rest(given["what"])
     form, place = KINDS[kind], given["place"] or ""
     size = units.parse(size_words, form.size) if form.size and size_words else 1.0
-    if bool(form.size) != bool(size_words):
+    shares = given["share"] is None or kind in BEFALLS_SHARE
+    if bool(form.size) != bool(size_words) or not shares or (kind == "brown-out" and given["lasting"] and not given["share"]):
         raise OutOfRange("order", repr(f"fault {text}"), _form(kind, form))
     share = units.parse(given["share"], "ratio") if given["share"] else 1.0
     lasting = units.parse(given["lasting"], "time") if given["lasting"] else math.inf
@@ -154,7 +157,8 @@ def _kind_and_rest(what: str) -> tuple[str, str]:
 def _form(kind: str, form: Kind) -> str:
     """How such an order is written."""
     size = f" SIZE ({form.says}, in {form.unit})" if form.size else ""
-    return f"fault {kind}{size}{f' at {form.place.upper()}' if form.place else ''}"
+    share = " [in SHARE]" if kind in BEFALLS_SHARE else ""
+    return f"fault {kind}{size}{f' at {form.place.upper()}' if form.place else ''}{share}"
 
 
 def _named(kind: str, place: str) -> str:

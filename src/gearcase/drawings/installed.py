@@ -9,17 +9,20 @@ import io
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import Any
 
 from gearcase.device.profile import LAMPS, Register, profile
 from gearcase.drawings.block import Block, first_up, workings
 from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
+from gearcase.drawings.plant_sheet import plant_tags
+from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.units import show
 
 __all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "prove_blocks", "repeated", "tag_list", "watch_blocks"]
 
-STALE_AFTER = 60  # s without a good reading, after which the watch shows blue
+STALE_AFTER = round(BLUE_AFTER)  # s without a good reading, after which the watch shows blue
 SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
 _MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
 _MOST_EVENTS = 40
@@ -27,6 +30,7 @@ _WORD_ORDER = "high word first"
 _TAG_HEAD = (
     *("device", "unit", "register", "function", "address from 0", "address from 1", "type", "word order", "scale"),
     *("engineering unit", "low", "high", "constant", "stale after s"),
+    *("value on bad", "alarm priority", "port", "OPC UA node", "MQTT topic", "MQTT metric"),
 )
 
 
@@ -125,7 +129,9 @@ def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("table", head=("UTC", "what", "where", ""), rows=events, wide=(1.4, 1.1, 1.5, 4.4))
 
 
-def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Iterator[Block]:
+def controls_blocks(
+    devices: Sequence[Mapping[str, Any]], *, baud: int, own: Mapping[str, Sequence[Mapping[str, Any]]] = MappingProxyType({})
+) -> Iterator[Block]:
     """The sheet for the controls engineer: the bus, and the register map of every kind of device on it.
 
     Parameters
@@ -133,6 +139,8 @@ def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Itera
     devices : sequence of mapping
         ``bus.devices`` of a ``plan/1`` document.
     baud : int
+    own : mapping
+        Its ``bus.profiles``: registers of the profiles that the job brings.
     """
     mapped = [row for row in devices if row.get("profile")]
     if not mapped:
@@ -156,26 +164,37 @@ def controls_blocks(devices: Sequence[Mapping[str, Any]], *, baud: int) -> Itera
     head = ("device", "unit", "kind", "registers a poll", "reading, ms")
     yield Block("table", head=head, rows=rows, wide=(3, 0.8, 3, 1.4, 1.2), numbers=(1, 3, 4))
     for name in dict.fromkeys(row["profile"] for row in mapped):
-        registers = profile(name).registers.values()
-        yield from register_map_blocks((asdict(one) for one in registers), word_order=_WORD_ORDER, title=name)
+        yield from register_map_blocks(map(asdict, _registers(name, own)), word_order=_WORD_ORDER, title=name)
 
 
-def tag_list(devices: Iterable[Mapping[str, Any]]) -> bytes:
-    """All registers of all devices as CSV, a row each, for a controller's tag import."""
+def tag_list(
+    devices: Iterable[Mapping[str, Any]],
+    own: Mapping[str, Sequence[Mapping[str, Any]]] = MappingProxyType({}),
+    told: Mapping[str, Any] | None = None,
+) -> bytes:
+    """All registers of all devices as CSV, a row each, for a controller's tag import; before them those of the plant, of a
+    ``publish/1`` document. `own` are the maps that the job brings, by name.
+    """
     text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(_TAG_HEAD)
+    writer = csv.DictWriter(text, _TAG_HEAD, restval="", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(plant_tags(told) if told else ())
     for row in devices:
         if row.get("profile"):
-            for one in profile(row["profile"]).registers.values():
+            for one in _registers(row["profile"], own):
                 writer.writerow(_tag(row, one))
     return text.getvalue().encode()
 
 
-def _tag(device: Mapping[str, Any], one: Register) -> list[Any]:
-    order = _WORD_ORDER if one.words > 1 else ""
+def _registers(name: str, own: Mapping[str, Sequence[Mapping[str, Any]]]) -> tuple[Register, ...]:
+    return tuple(Register(**one) for one in own[name]) if name in own else profile(name).rows
+
+
+def _tag(device: Mapping[str, Any], one: Register) -> dict[str, Any]:
+    order = one.order if one.words > 1 else ""
     facts = [device["name"], device["address"], one.name, one.function, one.address, one.address + 1, one.type, order, one.scale]
-    return facts + ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
+    facts += ["" if value is None else value for value in (one.unit, one.low, one.high, one.constant)] + [STALE_AFTER]
+    return dict(zip(_TAG_HEAD, facts, strict=False))
 
 
 def level_words(value: float | None, unit: str) -> str:

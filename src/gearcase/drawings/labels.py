@@ -137,7 +137,7 @@ def register_map_blocks(rows: Iterable[Mapping[str, Any]], *, word_order: str, t
             str(int(row["address"]) + 1),
             str(row["function"]),
             str(row["type"]),
-            word_order if str(row["type"]).endswith("32") else "one word",
+            row.get("order", word_order) if str(row["type"]).endswith(("32", "64")) else "one word",
             _plain(row["scale"]),
             _UNITS.get(row["unit"], str(row["unit"] or "-")),
             _range(row.get("low"), row.get("high")),

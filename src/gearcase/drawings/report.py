@@ -14,6 +14,7 @@ from gearcase.drawings.handover_blocks import ask_for_blocks, handover_blocks
 from gearcase.drawings.installed import baseline_blocks, controls_blocks, prove_blocks, watch_blocks
 from gearcase.drawings.labels import label_blocks, labels_of
 from gearcase.drawings.opened_blocks import opened_blocks
+from gearcase.drawings.plant_sheet import plant_blocks
 from gearcase.drawings.trend_blocks import trend_blocks
 from gearcase.drawings.typeset import HOME, typeset
 from gearcase.stages.fit import built_serials
@@ -75,8 +76,8 @@ def ask_for_sheet_html(title: str, site: dict[str, Any], survey: dict[str, Any])
 def _handover(content: Content) -> Report:
     """The report with what other rooms lay out: as built, proved, limits, watched, and the sheets left behind."""
     parts = dict(vars(content))
-    names = ("fit", "prove", "baseline", "watch", "trend", "opened")
-    fit, prove, baseline, watch, trend, opened = (parts.pop(name) for name in names)
+    names = ("fit", "prove", "baseline", "watch", "trend", "opened", "publish")
+    fit, prove, baseline, watch, trend, opened, publish = (parts.pop(name) for name in names)
     installed = [
         *(fit_blocks(fit) if fit else ()),
         *(prove_blocks(prove) if prove else ()),
@@ -88,13 +89,14 @@ def _handover(content: Content) -> Report:
     carried_out = {"as built": fit, "proved": prove, "limits": baseline, "watched": watch, "trend": trend, "opened": opened}
     standing = [(name, first_up(document["statement"])) for name, document in carried_out.items() if document]
     tag = str(content.site.get("drive_tag") or content.title)
-    left_behind = [*_left_behind(tag, content.plan, fit)] if content.plan and fit else []
+    left_behind = [*(plant_blocks(publish) if publish else ())]
+    left_behind += [*_left_behind(tag, content.plan, fit)] if content.plan and fit else []
     return handover_blocks(**parts, standing=standing, installed=installed, left_behind=left_behind)
 
 
 def _left_behind(job: str, plan: dict[str, Any], fit: dict[str, Any]) -> Iterator[Block]:
     """Register map and labels of the devices that were fitted."""
-    yield from controls_blocks(plan["bus"]["devices"], baud=plan["bus"]["baud"])
+    yield from controls_blocks(plan["bus"]["devices"], baud=plan["bus"]["baud"], own=plan["bus"].get("profiles", {}))
     cables = {row["device"]: row["cable"] for row in plan["cables"] if row["cable"]}
     serials = built_serials(fit)
     devices = [

@@ -12,6 +12,7 @@ from gearcase.install.bus_wiring import Bias, Device, Screen, Splitter, Terminat
 from gearcase.install.cautions import Part
 from gearcase.install.fittings import Bracket, Enclosure, Light, Probe
 from gearcase.install.lengths import Lengths
+from gearcase.install.profile import NO_PROFILE, Profile
 from gearcase.worked import Origin
 
 __all__ = [
@@ -255,7 +256,7 @@ class Kit:
 @dataclass(frozen=True)
 class BusDevice:
     """A device on the serial bus: address, registers read at each poll, length of the cable that brings the trunk to it [m], the
-    point it serves and the profile that says what its registers mean.
+    point it serves and the profile that says what its registers mean, by name and as read (`form`).
 
     From its data sheet, None while nobody has looked: `unit_load` [-], `rise_time` of its driver's edge [s], whether `isolated`,
     `current` it draws from the bus's supply and `inrush` [A], `least_volts`. `stub` is its branch off the trunk [m],
@@ -269,6 +270,7 @@ class BusDevice:
     point: str = ""
     where: str = ""
     profile: str = ""
+    form: Profile = NO_PROFILE
     stub: float | None = None
     unit_load: float | None = None
     rise_time: float | None = None

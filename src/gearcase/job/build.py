@@ -11,7 +11,7 @@ from typing import Any
 
 from gearcase.checksums import sha256_of_bytes, sha256_of_data
 from gearcase.drive.train import Drive
-from gearcase.errors import BadInput
+from gearcase.errors import BadInput, Problem
 from gearcase.findings import Finding
 from gearcase.install.housing import Bus, Housing, Kit
 from gearcase.install.outage import Outage
@@ -25,13 +25,14 @@ from gearcase.job.build_outage import build_outage
 from gearcase.job.build_publish import Publish, build_publish
 from gearcase.job.build_site import build_bus, build_conditions, build_network, build_power
 from gearcase.job.checks import cross_check
+from gearcase.job.profiles import read_profiles, unknown_profiles
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
 from gearcase.job.schema import JobModel, RecordingModel
 from gearcase.signal.recording import Circumstances
 
 __all__ = ["SECTIONS", "Job", "RecordingEntry", "build", "load"]
 
-SECTIONS = tuple(JobModel.model_fields)
+SECTIONS = (*JobModel.model_fields, "profiles")
 
 
 @dataclass(frozen=True)
@@ -133,14 +134,15 @@ def build(source: Source, *, folder: str) -> Job:
         With every problem found.
     """
     model, problems = validate(source)
-    problems += cross_check(source)
+    profiles = read_profiles(Path(folder))
+    problems += [*cross_check(source, profiles.by_name), *unknown_profiles(source, profiles), *profiles.problems]
     plan = model.drive if model else validate_drive(source)
     drive = None
     if plan and not any(problem.key.startswith("drive") for problem in problems):
         drive = build_drive(source, plan)
         problems += train_problems(source, drive)
     if problems or model is None or drive is None:
-        raise BadInput(sorted(problems, key=lambda problem: int(problem.where.rpartition(":")[2])))
+        raise BadInput(sorted(problems, key=_place))
     return Job(
         folder=folder,
         title=model.title or model.site.drive_tag or model.drive.name,
@@ -148,12 +150,12 @@ def build(source: Source, *, folder: str) -> Job:
         drive=drive,
         points=tuple(build_point(source, n, point) for n, point in enumerate(model.points)),
         inputs=build_inputs(source, model.inputs),
-        incoming=build_incoming(model.incoming),
+        incoming=build_incoming(model.incoming, folder),
         recordings=tuple(_recording(source, n, entry) for n, entry in enumerate(model.recordings)),
         findings=tuple(drive_findings(source, model.drive, drive)),
         housing=build_housing(source, model.housing),
         kit=build_kit(source, model.kit),
-        bus=build_bus(source, model.bus),
+        bus=build_bus(source, model.bus, profiles.by_name),
         conditions=build_conditions(model.site.conditions),
         power=build_power(model.power),
         network=build_network(model.network),
@@ -161,9 +163,15 @@ def build(source: Source, *, folder: str) -> Job:
         notify=build_notify(Path(folder), model.notify),
         store=model.store,
         publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
-        sections=source.data,
+        sections={**source.data, "profiles": [dict(row) for row in profiles.own]} if profiles.own else source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),
     )
+
+
+def _place(problem: Problem) -> tuple[bool, str, int]:
+    """The job file first, then its profiles; each by its lines."""
+    file, _, line = problem.where.rpartition(":")
+    return file != FILE_NAME, file, int(line) if line.isdecimal() else 0
 
 
 def _recording(source: Source, index: int, model: RecordingModel) -> RecordingEntry:

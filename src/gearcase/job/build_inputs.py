@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from gearcase.job.inputs_checks import UNIT_KIND, stated_value
@@ -52,37 +53,37 @@ class Input:
 
 @dataclass(frozen=True)
 class Broker:
-    """The plant's MQTT broker; file names as written, from the job's folder."""
+    """The plant's MQTT broker; `ca_file` None for the system's, `password_file` None where nobody logs in."""
 
     host: str
     port: int
     tls: bool
-    ca_file: str
+    ca_file: Path | None
     user: str
-    password_file: str
+    password_file: Path | None
     readings: str
     recordings: str
 
 
 @dataclass(frozen=True)
 class Posting:
-    """Where readings and recordings may be posted; file names as written, from the job's folder."""
+    """Where readings and recordings may be posted; no certificate behind a proxy."""
 
-    host: str
+    address: str
     port: int
-    token_file: str
-    certificate_file: str
-    key_file: str
+    token_file: Path
+    certificate_file: Path | None
+    key_file: Path | None
 
 
 @dataclass(frozen=True)
 class Incoming:
-    """The ways in, None and empty where there is none; `age_limit` in s."""
+    """The ways in, None where there is none; `age_limit` of a reading that came in. [s]"""
 
     mqtt: Broker | None = None
     http: Posting | None = None
-    folder: str = ""
-    age_limit: float | None = None
+    folder: Path | None = None
+    age_limit: float = 600.0  # common practice, no source
 
 
 def build_inputs(source: Source, models: Iterable[InputModel]) -> tuple[Input, ...]:
@@ -90,16 +91,21 @@ def build_inputs(source: Source, models: Iterable[InputModel]) -> tuple[Input, .
     return tuple(_input(model, source.where(("inputs", n))) for n, model in enumerate(models))
 
 
-def build_incoming(model: IncomingModel) -> Incoming:
-    """The ways in."""
+def build_incoming(model: IncomingModel, folder: str) -> Incoming:
+    """The ways in; files are named from the job's folder."""
+
+    def path(name: str) -> Path | None:
+        return Path(folder) / name if name else None
+
     mqtt = http = None
-    if model.mqtt is not None:
-        given = model.mqtt.model_dump()
-        mqtt = Broker(**(given | {"port": model.mqtt.port or (8883 if model.mqtt.tls else 1883)}))
-    if model.http is not None:
-        host, _, port = model.http.listen.rpartition(":")
-        http = Posting(host.strip("[]"), int(port), model.http.token_file, model.http.certificate_file, model.http.key_file)
-    return Incoming(mqtt, http, model.folder, model.age_limit)
+    if (given := model.mqtt) is not None:
+        port = given.port or (8883 if given.tls else 1883)
+        files = path(given.ca_file), given.user, path(given.password_file)
+        mqtt = Broker(given.host, port, given.tls, *files, given.readings, given.recordings)
+    if (post := model.http) is not None:
+        files_ = path(post.certificate_file), path(post.key_file)
+        http = Posting(post.address, post.port, Path(folder) / post.token_file, *files_)
+    return Incoming(mqtt, http, path(model.folder), model.age_limit or Incoming.age_limit)
 
 
 def _input(model: InputModel, where: str) -> Input:

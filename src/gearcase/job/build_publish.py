@@ -54,20 +54,23 @@ class MqttFace:
 
 @dataclass(frozen=True)
 class Publish:
-    """How the plant is told; None for each face the job does not name."""
+    """How the plant is told; None for each face the job does not name, and what the drive is called there."""
 
     modbus: ModbusFace | None = None
     opcua: OpcUaFace | None = None
     mqtt: MqttFace | None = None
+    device: str = ""
 
 
 def build_publish(folder: Path, model: PublishModel, *, tag: str) -> Publish:
     """How the plant is told; files from the job's folder, and `tag` for a device that the job does not name."""
     modbus, opcua, mqtt = model.modbus, model.opcua, model.mqtt
+    device = (mqtt.device if mqtt else None) or re.sub(r"[/+#]", "-", tag)
     return Publish(
         ModbusFace(modbus.address, modbus.port, tuple(modbus.acknowledge_from)) if modbus else None,
         _opcua(folder, opcua) if opcua else None,
-        _mqtt(folder, mqtt, tag) if mqtt else None,
+        _mqtt(folder, mqtt, device) if mqtt else None,
+        device,
     )
 
 
@@ -75,7 +78,7 @@ def _opcua(folder: Path, model: OpcUaFaceModel) -> OpcUaFace:
     return OpcUaFace(model.address, model.port, tuple(User(one.name, folder / one.password_file) for one in model.users))
 
 
-def _mqtt(folder: Path, model: MqttFaceModel, tag: str) -> MqttFace:
+def _mqtt(folder: Path, model: MqttFaceModel, device: str) -> MqttFace:
     return MqttFace(
         model.host,
         model.port,
@@ -83,7 +86,7 @@ def _mqtt(folder: Path, model: MqttFaceModel, tag: str) -> MqttFace:
         folder / model.ca_file if model.ca_file else None,
         model.group,
         model.node,
-        model.device or re.sub(r"[/+#]", "-", tag),
+        device,
         model.primary_host or "",
         User(model.user, folder / model.password_file) if model.user else None,
     )

@@ -1,8 +1,11 @@
 """From the document to the bus, power, the network sheet and the site's conditions."""
 
+from collections.abc import Mapping
+
 from gearcase.install.bus_wiring import Bias, Device, Splitter, Termination
 from gearcase.install.housing import Bus, BusCable, BusDevice
 from gearcase.install.network import Connection, Host, Network
+from gearcase.install.profile import NO_PROFILE, Profile
 from gearcase.install.site import Branch, Conditions, Entry, Neighbour, NetworkSheet, Power, Run
 from gearcase.job.bus_schema import BusModel
 from gearcase.job.power_schema import BranchModel, PowerModel
@@ -14,10 +17,10 @@ __all__ = ["build_bus", "build_conditions", "build_network", "build_power"]
 _FORM = {"AWG": "stranded", "mm2": "class 5"}  # of conductors whose form nobody has said: those that control cable has
 
 
-def build_bus(source: Source, model: BusModel) -> Bus:
+def build_bus(source: Source, model: BusModel, profiles: Mapping[str, Profile]) -> Bus:
     """The serial bus."""
     devices = tuple(
-        BusDevice(**device.model_dump(exclude={"profile"}), profile=device.profile or "", where=source.where(("bus", "devices", n)))
+        BusDevice(**device.model_dump(), form=profiles.get(device.profile, NO_PROFILE), where=source.where(("bus", "devices", n)))
         for n, device in enumerate(model.devices)
     )
     asks = model.controller

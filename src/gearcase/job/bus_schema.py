@@ -13,7 +13,6 @@ from gearcase.job.fields import (
     Name,
     Part,
     PlainNumber,
-    ProfileName,
     Registers,
     Resistance,
     Section,
@@ -34,7 +33,7 @@ class DeviceModel(Section):
     registers: Registers = Field(description="registers read at each poll, 1 to 125")
     run: Length = Field(description="length of the cable that brings the bus to it, e.g. 8 m")
     point: Name = Field("", description="the measuring point it serves")
-    profile: ProfileName | None = Field(None, description="what its registers mean, e.g. three-axis vibration")
+    profile: Name = Field("", description="what its registers mean, e.g. three-axis vibration, or a profile of profiles/NAME.csv")
     stub: Stub | None = Field(None, description="its branch off the trunk, 0 m where the trunk loops through it")
     unit_load: PlainNumber | None = Field(None, description="its share of a unit load by its data sheet, e.g. 0.125")
     rise_time: Time | None = Field(

@@ -4,10 +4,11 @@ The checks read the plain data, so they speak about every part that can be read 
 """
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.install.profile import Profile
 from gearcase.install.schedule import Window
 from gearcase.job.database import address_refused
 from gearcase.job.drive_schema import BearingShape
@@ -28,8 +29,8 @@ _LONGEST_WORK = 30 * 86400.0  # s, for one task; beyond it is a slip of the pen
 _GEOMETRY = ("elements", "element_diameter", "pitch_diameter", "contact_angle")
 
 
-def cross_check(source: Source) -> list[Problem]:
-    """Every problem between the parts of a job file."""
+def cross_check(source: Source, profiles: Mapping[str, Profile]) -> list[Problem]:
+    """Every problem between the parts of a job file, with the profiles its devices may name."""
     nothing = list(_names_of_nothing(source))
     joins_readable = not any(problem.key.startswith("drive") for problem in nothing)
     return [
@@ -40,8 +41,9 @@ def cross_check(source: Source) -> list[Problem]:
         *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
+        *_overall_only(source),
         *housing_check(source),
-        *inputs_check(source),
+        *inputs_check(source, profiles),
         *_windows(source),
         *notify_check(source),
         *publish_check(source),
@@ -248,6 +250,18 @@ def _sensors(source: Source) -> Iterator[Problem]:
         sensor = read_as(SensorModel, point.get("sensor", {}))
         if sensor and sensor.lowest is not None and sensor.highest is not None and sensor.lowest >= sensor.highest:
             yield source.problem((*path, "sensor", "lowest"), "less than the highest frequency")
+
+
+def _overall_only(source: Source) -> Iterator[Problem]:
+    """A point whose only device gives overall values cannot say that it sees waveforms."""
+    devices: dict[str, set[str]] = {}
+    for _, device in source.items(("bus", "devices")):
+        devices.setdefault(_text(device.get("point")), set()).add(_text(device.get("profile")))
+    for path, point in source.items(("points",)):
+        sensor = read_as(SensorModel, point.get("sensor", {}))
+        if sensor and sensor.kind != "overall" and devices.get(_text(point.get("name"))) == {"overall vibration"}:
+            accepted = "overall: the device at this point gives one figure and no waveform, which coverage must know"
+            yield source.problem((*path, "sensor", "kind"), accepted, given=sensor.kind)
 
 
 def _windows(source: Source) -> Iterator[Problem]:

@@ -36,7 +36,6 @@ __all__ = [
     "IpAddress",
     "KnownBy",
     "Length",
-    "Listen",
     "MailAddress",
     "Mass",
     "Mount",
@@ -49,7 +48,6 @@ __all__ = [
     "Poles",
     "Port",
     "Power",
-    "ProfileName",
     "Ratio",
     "RegisterAddress",
     "Registers",
@@ -249,13 +247,6 @@ def _clock(value: object) -> float:
     return float(value)
 
 
-def _profile(value: object) -> str:
-    known = tuple(dict.fromkeys(row["profile"] for row in load("registers")))
-    if value not in known:
-        raise OutOfRange("profile", repr(value), f"one of: {', '.join(known)}")
-    return str(value)
-
-
 def _screw(value: object) -> str:
     held = [row["size"] for row in load("clearance_holes")]
     if str(value) not in held:
@@ -332,13 +323,6 @@ def _topic(value: object) -> str:
     return topic
 
 
-def _listen(value: object) -> str:
-    match = re.fullmatch(r"(\S+):(\d{1,5})", value.strip()) if isinstance(value, str) else None
-    if not match or not 0 < int(match[2]) < 65536:
-        raise OutOfRange("address", repr(value), "address and port of this machine, e.g. 127.0.0.1:8070")
-    return match[0]
-
-
 def _registers(value: object) -> int:
     return _whole(value, 1, 125, "a number of registers, 1 to 125 in one read")
 
@@ -384,9 +368,7 @@ Ends = Annotated[
     WithJsonSchema({"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}),
 ]
 Topic = Annotated[str, BeforeValidator(_read(_topic)), _text("plant/drive 7/speed")]
-Listen = Annotated[str, BeforeValidator(_read(_listen)), _text("127.0.0.1:8070")]
 Clock = Annotated[float, BeforeValidator(_read(_clock)), WithJsonSchema({"type": "number", "minimum": 0, "maximum": 12})]
-ProfileName = Annotated[str, BeforeValidator(_read(_profile)), _text("three-axis vibration")]
 ScrewSize = Annotated[str, BeforeValidator(_read(_screw)), _text("M8", "1/4")]
 Outward = Annotated[str, BeforeValidator(_read(_outward)), WithJsonSchema({"type": "string", "enum": list(OUTWARD)})]
 Connection = Annotated[

@@ -5,10 +5,10 @@ from typing import Any
 
 from gearcase import units
 from gearcase.errors import OutOfRange, Problem
+from gearcase.install.profile import NO_PROFILE, Profile
 from gearcase.job.inputs_schema import HttpModel, InputModel
 from gearcase.job.read import Path_, Source, nearest
 from gearcase.job.schema import read_as
-from gearcase.tables import load
 
 __all__ = ["UNIT_KIND", "inputs_check", "stated_value"]
 
@@ -26,14 +26,16 @@ _USES: Mapping[str, tuple[str, ...]] = {  # source -> the keys it has a use for
 }
 _OF_KINDS = {"comb": ("speed",), "level": ("run",), "stated": ("speed", "load", "direction", "ambient")}
 _ONCE = ("comb", "level", "posted")  # one of a kind tells all there is
-_THIS_MACHINE = ("127.0.0.1", "localhost", "::1", "[::1]")
+_THIS_MACHINE = ("127.0.0.1", "localhost", "::1")
 _WORDS = {"forward": 1.0, "reverse": -1.0}
 
 
-def inputs_check(source: Source) -> Iterator[Problem]:
-    """Every problem of the sections ``inputs`` and ``incoming`` between their keys."""
+def inputs_check(source: Source, known: Mapping[str, Profile]) -> Iterator[Problem]:
+    """Every problem of the sections ``inputs`` and ``incoming`` between their keys; `known` are the profiles there are."""
     profiles = {
-        _text(item.get("name")): _text(item.get("profile")) for _, item in source.items(("bus", "devices")) if item.get("name")
+        _text(item.get("name")): known.get(_text(item.get("profile")), NO_PROFILE)
+        for _, item in source.items(("bus", "devices"))
+        if item.get("name")
     }
     seen: dict[tuple[str, str], Path_] = {}
     for path, item in source.items(("inputs",)):
@@ -123,7 +125,7 @@ def _kind(source: Source, path: Path_, model: InputModel) -> Iterator[Problem]:
         yield source.problem((*path, "bit"), f"nothing: {model.kind} is a number, not a bit")
 
 
-def _register(source: Source, path: Path_, model: InputModel, profiles: Mapping[str, str]) -> Iterator[Problem]:
+def _register(source: Source, path: Path_, model: InputModel, profiles: Mapping[str, Profile]) -> Iterator[Problem]:
     """A register by its name in the device's profile, or by address and type."""
     if model.device and model.device not in profiles:
         there = f"the devices are: {', '.join(profiles)}" if profiles else "the job lists no devices"
@@ -137,12 +139,12 @@ def _register(source: Source, path: Path_, model: InputModel, profiles: Mapping[
     elif model.quantity and model.device:
         if raw := [key for key in (*_RAW, "unit") if source.value((*path, key)) is not None]:
             yield source.problem((*path, raw[0]), "nothing: the profile says it", given=f"the key {raw[0]}")
-        rows = {row["register"]: row for row in load("registers") if row["profile"] == profiles[model.device]}
-        row = rows.get(model.quantity)
+        form = profiles[model.device]
+        row = form.registers.get(model.quantity)
         if row is None:
-            there = f"the registers of {profiles[model.device] or 'a device without profile'} are: {', '.join(rows) or 'none'}"
-            yield source.problem((*path, "quantity"), nearest(model.quantity, list(rows)) + there)
-        elif model.source == "register" and model.kind in UNIT_KIND and row["kind"] != UNIT_KIND[model.kind]:
+            there = f"the registers of {form.name or 'a device without profile'} are: {', '.join(form.registers) or 'none'}"
+            yield source.problem((*path, "quantity"), nearest(model.quantity, list(form.registers)) + there)
+        elif model.source == "register" and model.kind in UNIT_KIND and row.kind != UNIT_KIND[model.kind]:
             yield source.problem((*path, "quantity"), f"a register of {UNIT_KIND[model.kind]}, which {model.kind} is")
 
 
@@ -168,10 +170,9 @@ def _incoming(source: Source) -> Iterator[Problem]:
         if bool(http.get("certificate_file")) != bool(http.get("key_file")):
             key = "key_file" if http.get("certificate_file") else "certificate_file"
             yield source.problem(("incoming", "http", key), "certificate_file and key_file together", given="one of them")
-        here = str(http.get("listen", "127.0.0.1:")).rpartition(":")[0] in _THIS_MACHINE
-        if not here and not http.get("certificate_file"):
+        if str(http.get("address", "127.0.0.1")) not in _THIS_MACHINE and not http.get("certificate_file"):
             accepted = "127.0.0.1 without a certificate, which a proxy on this machine may serve; or certificate_file and key_file"
-            yield source.problem(("incoming", "http", "listen"), accepted)
+            yield source.problem(("incoming", "http", "address"), accepted)
 
 
 def _text(value: Any) -> str:

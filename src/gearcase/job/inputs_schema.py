@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from gearcase.job.fields import Ends, Listen, Name, Number, Port, RegisterAddress, Section, Time, Topic, Velocity, Words
+from gearcase.job.fields import Ends, IpAddress, Name, Number, Port, RegisterAddress, Section, Time, Topic, Velocity, Words
 
 __all__ = ["HttpModel", "IncomingModel", "InputModel", "MqttModel"]
 
@@ -62,7 +62,8 @@ class MqttModel(Section):
 class HttpModel(Section):
     """Where readings and recordings may be posted."""
 
-    listen: Listen = Field("127.0.0.1:8070", description="address and port to listen at, e.g. 127.0.0.1:8070")
+    address: IpAddress = Field("127.0.0.1", description="where it listens: 127.0.0.1 for this machine alone, or its own address")
+    port: Port = Field(8070, description="port, 1 to 65535")
     token_file: Name = Field(description="file that holds the token, from the job's folder, readable by its owner alone")
     certificate_file: Name = Field("", description="this machine's certificate; left out behind a proxy on this machine")
     key_file: Name = Field("", description="the certificate's key, readable by its owner alone")
@@ -72,6 +73,6 @@ class IncomingModel(Section):
     """The ways in for what is not on the bus."""
 
     mqtt: MqttModel | None = Field(None, description="host, port, tls, ca_file, user, password_file, readings, recordings")
-    http: HttpModel | None = Field(None, description="listen, token_file, certificate_file, key_file")
+    http: HttpModel | None = Field(None, description="address, port, token_file, certificate_file, key_file")
     folder: Name = Field("", description="folder whose recordings are judged as they appear, from the job's folder")
     age_limit: Time | None = Field(None, description="how old a reading that came in may be to count in the light, e.g. 10 min")

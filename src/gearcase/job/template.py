@@ -247,7 +247,7 @@ points:
 
 # incoming:                     # what is not on the bus; passwords and tokens stand in files of their own
 #   mqtt: {host: broker.example, user: edge, password_file: keys/mqtt.password, readings: plant/drive 7/readings}
-#   http: {listen: 127.0.0.1:8070, token_file: keys/token}
+#   http: {port: 8070, token_file: keys/token}
 #   folder: incoming
 
 # recordings:

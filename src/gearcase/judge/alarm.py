@@ -123,7 +123,7 @@ class Rule:
 _STEADY, _TURNING, _ANY_RUN = (
     frozenset({"steady"}),
     frozenset({"settling", "steady"}),
-    frozenset({"starting", "settling", "steady"}),
+    frozenset({"starting", "reversing", "settling", "steady"}),
 )
 _MINUTES = Persistence(60.0, 3, 4)
 _FIVE_MINUTES = Persistence(60.0, 5, 5)

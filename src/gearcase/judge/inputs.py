@@ -4,10 +4,10 @@ Theory of operation
 -------------------
 Each input has sources in order. The first that is fresh counts; where none is, the input is not known. What a source says grows
 old: past its age limit, or from a time still to come (a clock that was set back), it counts no more; a read that fails leaves what
-was said before to grow old, so that one lost frame changes nothing. A stated value and a speed from a recording's lines say nothing
-of standstill: they count while something else says that the drive runs, and are 0 where it stands. Run itself is told by its own
-sources; then by a measured speed; then by a comb of lines that stood out of a recording; and last by an overall level, which a
-neighbour can feign, so that this is said.
+was said before to grow old, so that one lost frame changes nothing. A stated value and a speed from a recording's lines say
+nothing of standstill: the drive may have stopped since. They count while something else says that it runs, and are 0 where it
+stands. Run itself is told by its own sources; then by a measured speed; and last by an overall level, which a neighbour can feign,
+so that this is said.
 
 Two fresh sources of one input that differ by more than `APART` disagree: the first counts all the same, and both are named.
 """
@@ -17,7 +17,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-__all__ = ["APART", "INPUTS", "MEASURED", "Conditions", "Disagreement", "Heard", "Known", "Source", "conditions", "disagreements"]
+__all__ = [
+    "APART",
+    "INPUTS",
+    "MEASURED",
+    "Conditions",
+    "Disagreement",
+    "Heard",
+    "Known",
+    "Source",
+    "conditions",
+    "disagreements",
+    "words",
+]
 
 INPUTS = ("run", "speed", "load", "direction", "ambient")
 MEASURED = ("register", "analogue", "mqtt", "posted")  # what is read of the plant, against what is inferred or stated
@@ -221,20 +233,17 @@ def _run(
     now: float,
     least_speed_hz: float,
 ) -> Known:
-    """Whether it runs: by its own sources, a measured speed, a comb that stood out, an overall level."""
+    """Whether it runs: by its own sources, a measured speed, an overall level."""
     own = _first([one for one in listed["run"] if one.how != "level"], heard, now, None)
     if own.value is not None:
         return replace(own, value=float(own.value != 0))
     measured = _first([one for one in listed["speed"] if one.how in MEASURED], heard, now, None)
     if measured.value is not None:
         return replace(measured, value=float(abs(measured.value) >= least_speed_hz), says=f"by the speed of {measured.source}")
-    comb = _first([one for one in listed["speed"] if one.how == "comb"], heard, now, 1.0)
-    if comb.value is not None:
-        return replace(comb, value=1.0, says="its lines stood out of a recording")
     level = _first([one for one in listed["run"] if one.how == "level"], heard, now, 1.0)
     if level.value is not None:
         return replace(level, says="by the overall level alone, which a neighbour can feign and a gentle drive may not reach")
-    tried = (own, measured, comb, level)
+    tried = (own, measured, level)
     reasons = [one.says for one in tried if one.says != Known.says]
     quality = "stale" if "stale" in {one.quality for one in tried} else "bad"
     return Known(quality=quality, says="; ".join(reasons) or Known.says)

@@ -1,8 +1,9 @@
-"""Operating states of a drive: the speeds and loads it is run at, each with limits of its own.
+"""Operating states of a drive: the speeds and loads it is run at, and which way, each with limits of its own.
 
 Records of a steady drive are cut where two neighbours by speed stand further apart than a state may be wide, and then likewise by
 load; a range without such a gap, as of a converter that is moved all the time, is cut into equal parts no wider than that. So any
-two records of one state are alike, and levels at another speed or load are never held against its limits.
+two records of one state are alike, and levels at another speed or load are never held against its limits. A drive that is run both
+ways has states of each: its gears bear on their other flanks, though its bearings do not mind.
 """
 
 import math
@@ -15,7 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["Operating", "operating_states"]
+__all__ = ["DIRECTION", "Operating", "directions", "operating_states"]
+
+DIRECTION = "direction"  # 1 forward, -1 reverse
 
 SPEED_GAP, SPEED_WIDTH = 0.1, 0.2  # of the lower speed: twice the band in which a speed is steady, and twice that; common practice
 LOAD_GAP, LOAD_WIDTH = 0.1, 0.2  # of the rated load; common practice, no source
@@ -24,18 +27,24 @@ SPEED_BESIDE, LOAD_BESIDE = 0.05, 0.05  # by which a state reaches beyond its re
 
 @dataclass(frozen=True)
 class Operating:
-    """A state: lowest and highest speed [Hz] and load [-] of its records; None where nobody reads it."""
+    """A state: lowest and highest speed [Hz] and load [-] of its records; None where nobody reads it. Direction [-] 1 or -1; None
+    where it does not matter, or the drive is run one way only.
+    """
 
     speed_hz: tuple[float, float] | None
     load: tuple[float, float] | None
+    direction: float | None = None
 
-    def holds(self, *, speed_hz: float | None, load: float | None) -> bool:
-        """Whether the drive is in it at a speed [Hz] and load [-]. What is not known does not match, where the state asks for it.
+    def holds(self, *, speed_hz: float | None, load: float | None, direction: float | None = None) -> bool:
+        """Whether the drive is in it at a speed [Hz], load [-] and direction [-]. What is not known does not match, where the state
+        asks for it.
 
         >>> half_load = Operating((24.5, 24.9), (0.45, 0.55))
         >>> half_load.holds(speed_hz=24.7, load=0.5), half_load.holds(speed_hz=24.7, load=None)
         (True, False)
         """
+        if self.direction is not None and self.direction != direction:
+            return False
         for ends, value, share, step in ((self.speed_hz, speed_hz, SPEED_BESIDE, 0.0), (self.load, load, 0.0, LOAD_BESIDE)):
             if ends is None:
                 continue
@@ -50,11 +59,11 @@ class Operating:
         True
         """
         speed, load = (None if ends is None else sum(ends) / 2 for ends in (other.speed_hz, other.load))
-        return self.holds(speed_hz=speed, load=load)
+        return self.holds(speed_hz=speed, load=load, direction=other.direction)
 
     @property
     def says(self) -> str:
-        """For a person; empty where neither is read.
+        """For a person; empty where none is read.
 
         >>> Operating((24.75, 24.75), (0.4, 0.6)).says
         '1485 rpm, load 40 to 60 %'
@@ -64,12 +73,14 @@ class Operating:
             parts.append(f"{_ends(60 * self.speed_hz[0], 60 * self.speed_hz[1])} rpm")
         if self.load is not None:
             parts.append(f"load {_ends(100 * self.load[0], 100 * self.load[1])} %")
+        if self.direction is not None:
+            parts.append("forward" if self.direction > 0 else "reverse")
         return ", ".join(parts)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data; `Operating.of` reads it."""
         ends = {name: None if part is None else list(part) for name, part in (("speed_hz", self.speed_hz), ("load", self.load))}
-        return {**ends, "says": self.says}
+        return {**ends, "direction": self.direction, "says": self.says}
 
     @classmethod
     def of(cls, kept: Mapping[str, Any]) -> "Operating":
@@ -77,7 +88,7 @@ class Operating:
         speed, load = (
             None if kept[name] is None else (float(kept[name][0]), float(kept[name][1])) for name in ("speed_hz", "load")
         )
-        return cls(speed, load)
+        return cls(speed, load, kept.get("direction"))  # earlier baselines knew none
 
 
 def operating_states(
@@ -120,6 +131,26 @@ def operating_states(
     ]
     states = [(Operating(_range(speeds, rows), _range(loads, rows)), np.isin(everything, rows)) for rows in found]
     return tuple(sorted(states, key=lambda one: -int(one[1].sum())))
+
+
+def directions(direction: ArrayLike | None, *, records: int) -> tuple[tuple[float | None, NDArray[np.bool_]], ...]:
+    """Which way records were taken, shape (n,), the commoner first: both ways, or None and all of them where only one is seen. [-]
+
+    A record of a drive run both ways whose direction is not known (NaN) belongs to neither.
+
+    Examples
+    --------
+    >>> [(way, belongs.tolist()) for way, belongs in directions([1, 1, -1, np.nan], records=4)]
+    [(1.0, [True, True, False, False]), (-1.0, [False, False, True, False])]
+    >>> [(way, belongs.tolist()) for way, belongs in directions([1, 1, np.nan], records=3)]
+    [(None, [True, True, True])]
+    """
+    column = np.full(records, np.nan) if direction is None else np.asarray(direction, dtype=float)
+    forward, reverse = column == 1, column == -1
+    if not (forward.any() and reverse.any()):
+        return ((None, np.ones(records, dtype=bool)),)
+    found: list[tuple[float | None, NDArray[np.bool_]]] = [(1.0, forward), (-1.0, reverse)]
+    return tuple(sorted(found, key=lambda one: -int(one[1].sum())))
 
 
 def _parts(rows: NDArray[np.intp], column: NDArray[np.float64] | None, gap: float, width: float) -> Iterator[NDArray[np.intp]]:

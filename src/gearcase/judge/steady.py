@@ -1,9 +1,10 @@
 """Run state of a drive over time: which samples may be judged, and how much of the run was.
 
-A sample is *stopped*, *starting* (running, speed not yet steady or steady for less than the start inhibit), *settling* (speed
-steady, temperature still moving), *steady*, or *unknown*. Stopped is never normal and never judged. Without a run contact
-the speed says whether it runs; without both nothing does, and everything is unknown. Without a speed the drive counts as
-of one speed from the moment it runs; without a temperature it settles with its speed, and the result says so.
+A sample is *stopped*, *starting* (running, speed not yet steady or steady for less than the start inhibit), *reversing* (the
+same after it was seen to turn the other way), *settling* (speed steady, temperature still moving), *steady*, or *unknown*. A
+change of direction begins a new run, whose speed and temperature must settle anew. Stopped is never normal and never judged.
+Without a run contact the speed says whether it runs; without both nothing does, and everything is unknown. Without a speed the
+drive counts as of one speed from the moment it runs; without a temperature it settles with its speed, and the result says so.
 """
 
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from gearcase.errors import OutOfRange
 
 __all__ = ["SLOPE_TIME", "START_INHIBIT", "STATES", "Duty", "RunState", "run_states"]
 
-STATES = ("stopped", "starting", "settling", "steady", "unknown")
+STATES = ("stopped", "starting", "reversing", "settling", "steady", "unknown")
 START_INHIBIT = 60.0  # after steady speed [s]; common practice, no source
 SLOPE_TIME = 600.0  # over which the rise of temperature is fitted [s]; common practice, no source
 
@@ -59,6 +60,7 @@ def run_states(
     running: ArrayLike | None,
     speed_hz: ArrayLike | None,
     temperature_k: ArrayLike | None,
+    direction: ArrayLike | None = None,
     speed_band: float,
     least_speed_hz: float,
     slope_limit: float,
@@ -74,6 +76,8 @@ def run_states(
         Run contact; NaN where it is not known.
     speed_hz, temperature_k : array_like, shape (n,), or None
         NaN where not known. [Hz], [K]
+    direction : array_like of 1, -1 and NaN, shape (n,), or None
+        Which way it turns; NaN where it is not known. [-]
     speed_band : float
         Speed is steady while it stays within this share of the running median of the last `START_INHIBIT`, above 0. [-]
     least_speed_hz : float
@@ -117,13 +121,17 @@ def run_states(
     speed, warm = _column("speed_hz", speed_hz, time), _column("temperature_k", temperature_k, time)
     on = _running(_column("running", running, time), speed, least_speed_hz)
     turning = on == 1
-    new_run = turning & ~_follows(turning, time, longest_gap)
+    turned = _turned(_column("direction", direction, time), turning)
+    new_run = turning & (~_follows(turning, time, longest_gap) | turned)
     run = np.where(turning, np.cumsum(new_run) - 1, -1)
     steady_speed = turning if np.all(np.isnan(speed)) else turning & _speed_steady(time, speed, run, speed_band)
     past_inhibit = _held(time, steady_speed, run) >= START_INHIBIT
     settled = _settled(time, warm, run, slope_limit)
+    other_way = np.isin(run, run[turned])
     labels = np.select(
-        [np.isnan(on), on == 0, ~past_inhibit, ~settled], ["unknown", "stopped", "starting", "settling"], default="steady"
+        [np.isnan(on), on == 0, ~past_inhibit & other_way, ~past_inhibit, ~settled],
+        ["unknown", "stopped", "reversing", "starting", "settling"],
+        default="steady",
     )
     duty = _duty(time, on, labels, longest_gap)
     return RunState(labels.astype(np.str_), run.astype(np.int64), duty, bool(np.any(np.isfinite(warm))))
@@ -151,12 +159,24 @@ def _follows(turning: NDArray[np.bool_], time: NDArray[np.float64], longest_gap:
     return follows
 
 
+def _turned(direction: NDArray[np.float64], turning: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Where it begins to turn the other way than it did when that was known last."""
+    known = np.flatnonzero(np.isfinite(direction) & turning)
+    turned = np.zeros(len(direction), dtype=bool)
+    turned[known[1:][np.diff(direction[known]) != 0]] = True
+    return turned
+
+
 def _speed_steady(time: NDArray[np.float64], speed: NDArray[np.float64], run: NDArray[np.int64], band: float) -> NDArray[np.bool_]:
     """Whether the speed keeps within the band of its median over the last minute of the same run."""
     steady = np.zeros(len(time), dtype=bool)
     first = np.searchsorted(time, time - START_INHIBIT)
     for here in np.flatnonzero((run >= 0) & np.isfinite(speed)):
         recent = speed[first[here] : here + 1][run[first[here] : here + 1] == run[here]]
+        ends = recent.min(), recent.max()  # the median lies between; within the band of both is within the band of it, and is quick
+        if all(abs(speed[here] - end) <= band * end for end in ends):
+            steady[here] = True
+            continue
         middle = float(np.nanmedian(recent))
         steady[here] = abs(speed[here] - middle) <= band * abs(middle)
     return steady

@@ -9,7 +9,7 @@ from typing import Any
 from gearcase.judge.alarm import Thresholds
 from gearcase.judge.compensation import LOAD, SPEED, WIDENED_BEYOND, LevelModel
 from gearcase.judge.limits import LEAST_YELLOW_DB
-from gearcase.judge.operating import Operating
+from gearcase.judge.operating import DIRECTION, Operating
 from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.record.store import Event
 
@@ -45,7 +45,8 @@ class InForce:
         temperature with a model, by what the heat remembers of them.
         """
         where = self.operating
-        if where is not None and not where.holds(speed_hz=conditions.get(SPEED), load=conditions.get(LOAD)):
+        here = {"speed_hz": conditions.get(SPEED), "load": conditions.get(LOAD), "direction": conditions.get(DIRECTION)}
+        if where is not None and not where.holds(**here):
             return Held(not_here=f"its limits hold at {where.says}")
         if self.model is None:
             return Held(value)

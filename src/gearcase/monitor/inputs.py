@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from gearcase.device.profile import Register, decode, profile
+from gearcase.device.profile import Register, decode
 from gearcase.drive.lines import expected_lines
 from gearcase.errors import OutOfRange
 from gearcase.job.build import Job
@@ -47,11 +47,6 @@ class InputRegister:
     input: Input
     register: Register
 
-    @property
-    def alone(self) -> bool:
-        """Whether it must be read by itself, not with the block of its device."""
-        return self.input.raw is not None or self.register.function != 4
-
 
 class Inputs:
     """The inputs of a job.
@@ -70,6 +65,7 @@ class Inputs:
         self.registers = tuple(_register(job, one) for one in self.inputs if one.source in ("register", "analogue"))
         self.sources = tuple(Source(one.name, one.kind, one.source, one.age_limit or _AGE_LIMIT[one.source]) for one in self.inputs)
         self._heard = {one.name: Heard(one.stated, 0.0) for one in self.inputs if one.stated is not None}
+        self._comb_tried = -math.inf
         self._said: dict[str, tuple[str, bool]] = {}
         self._apart_since: dict[tuple[str, str], float] = {}
         self._apart_said: set[tuple[str, str]] = set()
@@ -95,7 +91,7 @@ class Inputs:
         if isinstance(words, str):
             self.hear(one.input.name, None, time_s, words)
             return
-        order = one.input.raw.word_order if one.input.raw else "high word first"
+        order = one.input.raw.word_order if one.input.raw else None
         try:
             number = decode(one.register, words, order)
         except OutOfRange as error:
@@ -116,18 +112,22 @@ class Inputs:
                 self.hear(one.name, runs, reading.time_s)
 
     def wants_recording(self, clock: float) -> bool:
-        """Whether a recording should be taken for its speed: a comb is listed, no source before it counts, and what it said is half
-        as old as it may be. [s]
+        """Whether a recording should be taken for its speed: a comb is listed, the drive runs, no source before it counts, and the
+        last try is half as old as its answer may be. [s]
         """
         listed = next((one for one in self.sources if one.how == "comb"), None)
         standing = self.now(clock)
-        if listed is None or standing.run.value == 0 or standing.speed.source not in ("", listed.name):
+        if listed is None or not standing.run.value or standing.speed.source not in ("", listed.name):
             return False
-        last = self._heard.get(listed.name)
-        return last is None or not 0 <= clock - last.time_s <= listed.age_limit / 2
+        return not 0 <= clock - self._comb_tried <= listed.age_limit / 2
+
+    def no_recording(self, time_s: float) -> None:
+        """A recording was asked for, whatever came of it. Unix time. [s]"""
+        self._comb_tried = time_s
 
     def hear_recording(self, recording: Recording, time_s: float) -> None:
         """The speed that a recording's own lines give, for an input by comb; takes seconds. Unix time. [s]"""
+        self.no_recording(time_s)
         for one in self.inputs:
             if one.source == "comb":
                 drive = self._job.drive
@@ -198,7 +198,7 @@ def _register(job: Job, one: Input) -> InputRegister:
         raw = one.raw
         return InputRegister(one, Register(one.name, raw.address, raw.function, raw.type, 1.0, "", "", None, None, None))
     device = next(device for device in job.bus.devices if device.name == one.device)
-    register = profile(device.profile).registers[one.quantity]
+    register = device.form.registers[one.quantity]
     return InputRegister(one, replace(register, unit="", kind="") if one.source == "analogue" else register)
 
 

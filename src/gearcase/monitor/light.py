@@ -1,14 +1,17 @@
 """The stack light as the watch keeps it: the colour asked for, its heartbeat, and whether it obeys.
 
-The light is read back after each writing: what it shows, and how old the heartbeat is that it heard. That it is lost, shows another
-colour or heard nothing is said once, and once again when it obeys. A watch that hangs writes no heartbeat; then the light falls
-back to blue by itself.
+The light is read back after each writing: what it shows, and how old the heartbeat is that it heard. That it is lost, or three
+times in a row shows another colour or heard nothing is said once, and once again when it obeys. A watch that hangs writes no
+heartbeat; then the light falls back to blue by itself.
 """
 
+import asyncio
+
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import LAMPS, decode, profile
+from gearcase.device.profile import LAMPS, decode
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.job.build import Job
+from gearcase.judge.alarm import BAD_POLLS
 from gearcase.monitor.alarms import Say
 
 __all__ = ["BEAT", "Light"]
@@ -32,22 +35,27 @@ class Light:
 
     def __init__(self, say: Say) -> None:
         self.colour, self.trouble = "", ""
-        self._say, self._beat = say, 0
+        self._say, self._beat, self._amiss = say, 0, 0
+        self._writing = asyncio.Lock()  # a round and a heartbeat that meet would read back each other's colour
 
     async def show(self, colour: str, job: Job, bus: RegisterBus, now: float) -> None:
         """Ask for a colour, said when it is another than before."""
         if colour != self.colour:
             self._say("light", "", colour, now, {}, "")
         self.colour = colour
-        await self.beat(colour, job, bus, now)
+        await self.beat(job, bus, now, hangs=False)
 
-    async def beat(self, colour: str, job: Job, bus: RegisterBus, now: float) -> None:
-        """Write lamps and heartbeat, and read back."""
+    async def beat(self, job: Job, bus: RegisterBus, now: float, *, hangs: bool) -> None:
+        """Write lamps and heartbeat, and read back; blue where the rounds hang."""
+        async with self._writing:
+            await self._beat_once("blue" if hangs else self.colour, job, bus, now)
+
+    async def _beat_once(self, colour: str, job: Job, bus: RegisterBus, now: float) -> None:
         device = next((one for one in job.bus.devices if one.profile == _PROFILE), None)
         if device is None:
             return
         self._beat = self._beat % 65535 + 1
-        registers = profile(_PROFILE).registers
+        registers = device.form.registers
         first, last = (registers[name] for name in _READ_BACK)
         try:
             await bus.write(unit=device.address, start=registers["lamps wanted"].address, words=[LAMPS[colour], self._beat])
@@ -60,6 +68,9 @@ class Light:
             self._found("light wrong", _disobeys(colour, int(lit), age), now)
 
     def _found(self, kind: str, trouble: str, now: float) -> None:
+        self._amiss = self._amiss + 1 if trouble else 0
+        if trouble and self._amiss < BAD_POLLS:
+            return  # once may be a slip of the line
         if trouble and not self.trouble:
             self._say(kind, "", trouble, now, {}, "")
         elif self.trouble and not trouble:

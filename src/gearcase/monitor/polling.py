@@ -1,10 +1,12 @@
 """One round of the bus: every device's values as readings, bad ones where a device is silent or answers nonsense."""
 
+from collections.abc import Mapping, Sequence
+
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import decode, profile
 from gearcase.device.records import take_record
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
+from gearcase.install.profile import Register, blocks, decode
 from gearcase.job.build import Job
 from gearcase.monitor.inputs import Inputs
 from gearcase.record.store import Reading
@@ -13,19 +15,14 @@ from gearcase.units import SI_UNIT
 
 __all__ = ["poll", "take_record"]
 
-_WANTED: dict[str, dict[str, tuple[str, ...]]] = {
-    "temperature converter": {"temperature": ("sump temperature",)},
-    "three-axis vibration": {
-        "overall velocity": ("overall velocity x", "overall velocity y", "overall velocity z"),
-        "high-frequency acceleration": (
-            "high-frequency acceleration x",
-            "high-frequency acceleration y",
-            "high-frequency acceleration z",
-        ),
-        "temperature": ("temperature",),
-    },
+_WANTED = {  # quantity -> the registers that tell it, of which a device has some
+    "overall velocity": ("overall velocity", "overall velocity x", "overall velocity y", "overall velocity z"),
+    "high-frequency acceleration": (
+        *("high-frequency acceleration", "high-frequency acceleration x"),
+        *("high-frequency acceleration y", "high-frequency acceleration z"),
+    ),
+    "temperature": ("sump temperature", "temperature"),
 }
-_NOTHING: tuple[int, ...] = ()
 
 
 async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> list[Reading]:
@@ -42,23 +39,19 @@ async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> lis
     """
     readings = []
     for device in job.bus.devices:
-        wanted = _WANTED.get(device.profile, {})
+        held = device.form.registers
+        wanted = {quantity: [held[name] for name in names if name in held] for quantity, names in _WANTED.items()}
+        wanted = {quantity: registers for quantity, registers in wanted.items() if registers}
         asked = [one for one in inputs.registers if one.input.device == device.name]
-        block, silent = _NOTHING, ""
-        if wanted or not all(one.alone for one in asked):
-            block, silent = await _registers(bus, device, 4, 0, profile(device.profile).span)
+        words, why = await _registers(
+            bus, device, [*(one for registers in wanted.values() for one in registers), *(one.register for one in asked)]
+        )
         for one in asked:
-            register, words, why = one.register, _NOTHING, silent
-            if one.alone and not silent:  # a device that was silent just now is asked nothing more
-                words, why = await _registers(bus, device, register.function, register.address, register.words)
-            elif not silent:
-                words = block[register.address : register.address + register.words]
-            inputs.hear_register(one, why or words, now)
-        for quantity, names in wanted.items():
-            registers = [profile(device.profile).registers[name] for name in names]
+            inputs.hear_register(one, _of(one.register, words) or why, now)
+        for quantity, registers in wanted.items():
             unit = SI_UNIT[registers[0].kind] if registers[0].kind else "-"
             try:
-                value = max(decode(one, block[one.address : one.address + one.words]) for one in registers)
+                value = max(decode(one, _of(one, words)) for one in registers)
             except OutOfRange:
                 readings.append(Reading(now, device.point or SUMP, quantity, None, unit, "bad"))
             else:
@@ -67,9 +60,23 @@ async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> lis
     return readings + inputs.readings(now)
 
 
-async def _registers(bus: RegisterBus, device: BusDevice, function: int, start: int, count: int) -> tuple[tuple[int, ...], str]:
-    """Registers of a device, and why there are none."""
-    try:
-        return await bus.read(unit=device.address, function=function, start=start, count=count), ""
-    except (NoReply, BadReply, BadRequest) as error:
-        return (), error.says
+async def _registers(bus: RegisterBus, device: BusDevice, registers: Sequence[Register]) -> tuple[dict[tuple[int, int], int], str]:
+    """Words by function and address, and why some are missing; a device that is silent is asked nothing more."""
+    words: dict[tuple[int, int], int] = {}
+    why = ""
+    for function, start, count in blocks(device.form, registers):
+        try:
+            found = await bus.read(unit=device.address, function=function, start=start, count=count)
+        except (NoReply, BadReply, BadRequest) as error:
+            why = error.says
+            if isinstance(error, NoReply):
+                break
+        else:
+            words |= {(function, start + n): word for n, word in enumerate(found)}
+    return words, why
+
+
+def _of(register: Register, words: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
+    """The words of one register; fewer than it takes where they are missing."""
+    places = ((register.function, register.address + n) for n in range(register.words))
+    return tuple(words[place] for place in places if place in words)

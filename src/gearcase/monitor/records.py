@@ -62,7 +62,7 @@ def kinds(drive: Drive) -> tuple[Kind, Kind]:
 
 def sensors(job: Job) -> list[BusDevice]:
     """Devices of the bus that deliver records."""
-    return [one for one in job.bus.devices if one.profile == "three-axis vibration"]
+    return [one for one in job.bus.devices if one.form.waveforms]
 
 
 def line_levels(job: Job, recording: Recording, *, speed_hz: float) -> dict[str, float]:

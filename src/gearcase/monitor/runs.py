@@ -12,13 +12,14 @@ from typing import Any
 import numpy as np
 
 from gearcase.drive.train import Drive
+from gearcase.judge.operating import DIRECTION
 from gearcase.judge.steady import run_states
 from gearcase.record.store import Store
 from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
 __all__ = ["RUNNING", "Runs"]
 
-RUNNING = ("starting", "settling", "steady")
+RUNNING = ("starting", "reversing", "settling", "steady")
 _LOOK_BACK = 1900.0  # s of run state, a little more than the alarm's own memory
 _ROW_EVERY = 5.0  # s between rows of it
 _LONGEST_GAP = 120.0  # s; readings further apart belong to no common run
@@ -38,7 +39,7 @@ class Runs:
     def __init__(self) -> None:
         self.state = "unknown"
         self.speed_hz: float | None = None
-        self._rows: deque[tuple[float, float, float, float]] = deque()
+        self._rows: deque[tuple[float, ...]] = deque()  # tick, running, speed, oil, direction
         self._at: float | None = None
         self._run_s = 0.0
         self._judged_s: dict[str, float] = {}
@@ -46,32 +47,44 @@ class Runs:
     def recall(self, store: Store, now: float, ticks: float) -> None:
         """The last half hour as the store has it, so that a short absence does not start the settling anew."""
         kept = store.readings(since=now - _LOOK_BACK, until=now)
-        inputs = (("", "running"), ("", "speed"), (SUMP, "temperature"))
-        for moment in np.unique(kept.time_s):
+        inputs = (("", "running"), ("", "speed"), (SUMP, "temperature"), ("", DIRECTION))
+        columns = [(kept.point == point) & (kept.quantity == quantity) for point, quantity in inputs]
+        moments, at = np.unique(kept.time_s, return_inverse=True)
+        told = np.bincount(at[np.logical_or.reduce(columns)], minlength=len(moments))
+        for moment in moments[told == told.max(initial=0)]:  # those of a round, not what came in with a time of its own
             tick = float(moment) - now + ticks
             if self._rows and tick - self._rows[-1][0] < _ROW_EVERY:
                 continue
-            here = kept.time_s == moment
-            found = (kept.value[here & (kept.point == point) & (kept.quantity == quantity)] for point, quantity in inputs)
+            found = (kept.value[(kept.time_s == moment) & column] for column in columns)
             self._rows.append((tick, *_known(*(float(value[0]) if value.size else None for value in found))))
 
-    def take(self, running: float | None, speed_hz: float | None, oil: float | None, *, drive: Drive, ticks: float) -> str:
-        """The run state with what this round says at `ticks`: run contact, speed [Hz], oil temperature [K]. [s]"""
+    def take(
+        self,
+        running: float | None,
+        speed_hz: float | None,
+        oil: float | None,
+        direction: float | None = None,
+        *,
+        drive: Drive,
+        ticks: float,
+    ) -> str:
+        """The run state with what this round says at `ticks`: run contact, speed [Hz], oil temperature [K], direction. [s]"""
         self.speed_hz = speed_hz
-        row = (ticks, *_known(running, speed_hz, oil))
-        changed = not self._rows or not _same(row[1], self._rows[-1][1])
+        row = (ticks, *_known(running, speed_hz, oil, direction))
+        changed = not self._rows or not all(_same(row[n], self._rows[-1][n]) for n in (1, 4))
         if self._rows and ticks <= self._rows[-1][0]:
             return self.state
         if changed or ticks - self._rows[-1][0] >= _ROW_EVERY:
             self._rows.append(row)
             while ticks - self._rows[0][0] > _LOOK_BACK:
                 self._rows.popleft()
-            time_s, contact, speeds, temperatures = (np.array(column) for column in zip(*self._rows, strict=True))
+            time_s, contact, speeds, temperatures, directions = (np.array(column) for column in zip(*self._rows, strict=True))
             states = run_states(
                 time_s,
                 running=contact,
                 speed_hz=speeds,
                 temperature_k=temperatures,
+                direction=directions,
                 speed_band=SPEED_BAND,
                 least_speed_hz=STANDSTILL * drive.speed_hz[0],
                 slope_limit=SETTLED_SLOPE,
@@ -96,9 +109,8 @@ class Runs:
         return {"run_minutes": round(self._run_s / 60, 1), "judged_minutes": judged}
 
 
-def _known(*values: float | None) -> tuple[float, float, float]:
-    running, speed, warm = (math.nan if value is None else value for value in values)
-    return running, speed, warm
+def _known(*values: float | None) -> tuple[float, ...]:
+    return tuple(math.nan if value is None else value for value in values)
 
 
 def _same(one: float, other: float) -> bool:

@@ -15,27 +15,32 @@ from contextlib import AbstractAsyncContextManager, AsyncExitStack, nullcontext,
 from pathlib import Path
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.modbus import connected
+from gearcase.device.modbus import ModbusBus, connected
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job
 from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.monitor.diagnosing import Diagnoser
 from gearcase.monitor.folder import Folder
+from gearcase.monitor.incoming.ways import Ways
 from gearcase.monitor.light import BEAT
 from gearcase.monitor.publishing import Opening, publish
 from gearcase.monitor.service_manager import ServiceManager
 from gearcase.monitor.setup import Setup, stamp
 from gearcase.monitor.supervising import Parts, until
 from gearcase.monitor.watch import Watch
+from gearcase.record import links
 from gearcase.record.clock import Pace
+from gearcase.record.links import Spell
 from gearcase.record.store import Event, Store
 from gearcase.stages import watch
+from gearcase.stages.publish import RESTS_ON
 from gearcase.stages.result import StageResult
 
 __all__ = ["follow_folder", "watch_bus"]
 
 _LONGEST_ROUND = 120.0  # s on the wall; a round that takes longer is broken off
 _LOOK_EVERY = 2.0  # s on the wall, at the job's files
+_LINKS_EVERY = 3600.0  # s
 _ROUNDS_MISSED = 3  # from which the watchdog is fed no more
 _LEAVE_WITHIN = 10.0  # s on the wall for what is under way when it is to stop
 
@@ -126,6 +131,18 @@ class _Service:
         self._stop = _stop_of(pace, lasting)
         asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self._reload.set)
         self._parts = Parts(self._stop, self._part_said)
+        self._ways = Ways(
+            setup.job,
+            self._watch.inputs,
+            self._store,
+            folder=self._folder,
+            pace=pace,
+            stop=self._stop,
+            diagnose=diagnose,
+            tell=tell,
+            say=self._watch.say,
+        )
+        self._watch.came_in = self._ways.accept.fresh
         remark = f"{len(setup.limits)} limits, a round every {self._every:g} s"
         await self._watch.begin(f"{remark}; {pace.remark}" if pace.remark else remark)
 
@@ -137,6 +154,10 @@ class _Service:
             "records": self._records,
             "notifying": self._notifies,
             "publishing": self._publishes,
+            "posts": self._ways.posts,
+            "broker": self._ways.broker,
+            "folders": lambda: self._ways.folders(self._every),
+            "links": self._links,
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -188,6 +209,19 @@ class _Service:
             if not await self._watch.record():
                 await until(self._stop, min(self._pace.real(self._every), _LOOK_EVERY))
 
+    async def _links(self) -> None:
+        """Counts of each device's link, kept every hour and at the end."""
+        began = self._pace.clock()
+        while not self._stop.is_set():
+            await until(self._stop, self._pace.real(_LINKS_EVERY))
+            bus, ended = self._watch.bus, self._pace.clock()
+            if isinstance(bus, ModbusBus):
+                names = {device.address: device.name for device in self._watch.setup.job.bus.devices}
+                counts = [(names[unit], link.as_dict()) for unit, link in bus.links.items() if unit in names]
+                bus.links.clear()
+                await asyncio.to_thread(links.keep, self._folder, [Spell(name, began, ended, one) for name, one in counts])
+            began = ended
+
     async def _notifies(self) -> None:
         while not self._stop.is_set():
             if await self._watch.notifying.send(self._watch.setup.job, self._pace.ticks):
@@ -200,7 +234,7 @@ class _Service:
             job, told = self._watch.setup.job, -1
             publisher = self._opening(job, self._pace.clock, self._watch.acknowledge)
             async with publisher or nullcontext():
-                while not self._stop.is_set() and self._watch.setup.job.sections.get("publish") == job.sections.get("publish"):
+                while not self._stop.is_set() and self._watch.setup.job.sources(RESTS_ON) == job.sources(RESTS_ON):
                     if publisher is not None and told != self._watch.rounds:
                         told = self._watch.rounds
                         await publish(publisher, self._watch.published())
@@ -239,6 +273,10 @@ class _Service:
         watched = self._watch
         try:
             setup = await asyncio.to_thread(Setup.read, self._folder, self._store)
+            if setup.job.store != watched.setup.job.store:
+                raise BadInput(
+                    Problem("job.yaml", "store", setup.job.store, "the store it was started with; another needs a restart")
+                )
             bus, closing = None, None
             if self._reached(setup.job) != self._reached(watched.setup.job):
                 closing, opening = self._bus, AsyncExitStack()
@@ -249,6 +287,7 @@ class _Service:
         else:
             async with self._between:
                 watched.take_up(setup)
+                self._ways.take_up(setup.job, watched.inputs)
                 if bus is not None and closing is not None:
                     watched.bus, self._bus = bus, opening
                     await closing.aclose()

@@ -23,7 +23,8 @@ Intervals are measured on a clock that only goes on; readings and events carry t
 
 import asyncio
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -35,6 +36,7 @@ from gearcase.install.housing import BusDevice
 from gearcase.judge import alarm
 from gearcase.judge.compensation import LOAD, OIL, SPEED
 from gearcase.judge.families import LINE_FAMILIES
+from gearcase.judge.operating import DIRECTION
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.diagnosing import Diagnoser, Diagnosing
 from gearcase.monitor.diary import Clocks, Steps
@@ -100,9 +102,13 @@ class Watch:
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
+        self.came_in: Callable[[float], list[Reading]] = (
+            lambda now: []
+        )  # readings by other ways, not too old at a time; kept already
         self._brought: list[Reading] = []  # levels of lines, from records taken since the last round
         self._latest: dict[tuple[str, str], Reading] = {}
         self._known: dict[str, float] = {}
+        self._without = ""  # what could not be judged in the last round for want of an input
         self._heard = 0
         self._last_round = ticks()
         self.reload_asked = False
@@ -111,10 +117,11 @@ class Watch:
         """Take up what an earlier watch has left: a danger stays until somebody has seen it."""
         now, ticks = self.clock(), self.ticks()
         for event in self.store.events():
-            self.alarms.remember(event)
-            self.diagnosing.remember(event, now, ticks)
-            self.notifying.remember(event, now, ticks)
             self._heard = event.number
+            with self._understood(event):
+                self.alarms.remember(event)
+                self.diagnosing.remember(event, now, ticks)
+                self.notifying.remember(event, now, ticks)
         self.records.remember(self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
@@ -151,8 +158,9 @@ class Watch:
         state = self._run_state(readings, now, ticks)
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
-        self._latest |= {(one.point, one.quantity): one for one in (*readings, *brought)}
-        self._judge([*readings, *brought], state, now, ticks)
+        judged = [*readings, *self.came_in(now), *brought]
+        self._latest |= {(one.point, one.quantity): one for one in judged}
+        self._judge(judged, state, now, ticks)
         self._notify(now, ticks)
         await self.keeping.write()
         await self.light.show(self._colour(now), self.setup.job, self.bus, now)
@@ -160,9 +168,9 @@ class Watch:
 
     async def beat(self) -> None:
         """Write the light's heartbeat between rounds; blue where no round was finished for a minute."""
-        colour = self.light.colour
-        if colour:
-            await self.light.beat("blue" if self.round_age >= alarm.BLUE_AFTER else colour, self.setup.job, self.bus, self.clock())
+        if self.light.colour:
+            hangs = self.round_age >= alarm.BLUE_AFTER
+            await self.light.beat(self.setup.job, self.bus, self.clock(), hangs=hangs)
 
     @property
     def round_age(self) -> float:
@@ -180,12 +188,14 @@ class Watch:
         except (NoReply, BadReply, BadRequest) as error:
             self.say("no record", device.point, str(error))
             self.records.refused(device.point, ticks)
+            self.inputs.no_recording(self.clock())
             if asked:
                 self.diagnosing.later(device.point, ticks)
             return True
         asked = asked or self.diagnosing.wants(device.point, ticks)
         recording = await self._kept(recording, "diagnosis" if asked else "levels")
         self.records.taken(recording, ticks)
+        await asyncio.to_thread(self.inputs.hear_recording, recording, self.clock())
         if recording.speed_hz and self.runs.state == "steady":
             levels = await asyncio.to_thread(self._levels, recording, self.clock())
             self.keeping.add(levels)
@@ -221,7 +231,7 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self.inputs.now(self.clock()).cannot))
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without))
         return [f"{name}: {how}" for name, how in rows if how]
 
     def _notify(self, now: float, ticks: float) -> None:
@@ -256,17 +266,28 @@ class Watch:
             return  # what keeps the store from being read keeps it from being written: `keeping` says so
         for event in events:
             self._heard = event.number
-            self.alarms.hear(event)
-            self.diagnosing.hear(event)
+            with self._understood(event):
+                self.alarms.hear(event)
+                self.diagnosing.hear(event)
             if event.kind == "epoch":
                 self._steps.declared()
             elif event.kind == "reload":
                 self.reload_asked = True
 
+    @contextmanager
+    def _understood(self, event: Event) -> Iterator[None]:
+        """An entry that makes no sense must not keep a watch from starting: it is passed over, and said."""
+        try:
+            yield
+        except (KeyError, TypeError, ValueError) as error:
+            says = f"entry {event.number}, {event.kind}, is passed over: {type(error).__name__}: {error}"
+            self.say("entry not understood", event.point, says)
+
     def _run_state(self, readings: Iterable[Reading], now: float, ticks: float) -> str:
         before, plant = self.runs.state, self.inputs.now(now)
         oil = _good(readings).get((SUMP, "temperature"))
-        state = self.runs.take(plant.run.value, plant.speed_hz, oil, drive=self.setup.job.drive, ticks=ticks)
+        told = (plant.run.value, plant.speed_hz, oil, plant.direction.value)
+        state = self.runs.take(*told, drive=self.setup.job.drive, ticks=ticks)
         if state != before:
             self.say("run state", "", f"{before} to {state}", now)
             if state == "stopped":
@@ -276,8 +297,10 @@ class Watch:
 
     def _judge(self, readings: Iterable[Reading], state: str, now: float, ticks: float) -> None:
         rows, plant = list(readings), self.inputs.now(now)
+        self._without = plant.cannot
         oil = _good(rows).get((SUMP, "temperature"))
         read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: oil, AMBIENT: plant.ambient.value}
+        read[DIRECTION] = plant.direction.value
         self._known = {name: value for name, value in read.items() if value is not None}
         for point in self.alarms.judge(rows, state, self._known, now):
             self.diagnosing.want(point, ticks)
@@ -296,8 +319,12 @@ class Watch:
         point = self.diagnosing.due(ticks)
         if point is not None and point not in by_point:
             self.diagnosing.drop(point)
+            says = "no waveform is to be had here: what it comes from, gear or bearing, only a recording tells; take one"
+            self.say("no record", point, says)
         elif point is not None and self.runs.state in ("settling", "steady"):
             return by_point[point], True
+        if by_point and self.inputs.wants_recording(self.clock()):
+            return next(iter(by_point.values())), False
         return self.records.due(self.setup.job, self.runs.state, ticks), False
 
     async def _take(self, device: BusDevice) -> Recording:

@@ -10,7 +10,7 @@ from gearcase.stages.result import Arrays, StageResult, calls_by_date, calls_for
 
 __all__ = ["GATHERED", "Content", "Earlier", "run"]
 
-GATHERED = ("survey", "plan", "fit", "prove", "baseline", "watch", "diagnose", "trend", "opened")
+GATHERED = ("survey", "plan", "fit", "prove", "baseline", "watch", "diagnose", "trend", "opened", "publish")
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,7 @@ class Content:
     diagnose: dict[str, Any] | None
     trend: dict[str, Any] | None
     opened: dict[str, Any] | None
+    publish: dict[str, Any] | None
     arrays: Arrays
     stale: tuple[str, ...]
 
@@ -111,6 +112,7 @@ def run(
         diagnose=documents.get("diagnose"),
         trend=documents.get("trend"),
         opened=documents.get("opened"),
+        publish=documents.get("publish"),
         arrays={
             name: columns for stage in ("diagnose", "trend") if stage in earlier for name, columns in earlier[stage].arrays.items()
         },

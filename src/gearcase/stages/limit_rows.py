@@ -30,10 +30,10 @@ from gearcase.judge.limits import (
     three_month,
     three_month_temperature,
 )
-from gearcase.judge.operating import Operating, operating_states
+from gearcase.judge.operating import Operating, directions, operating_states
 from gearcase.judge.warming import fit_warming
 from gearcase.judge.zones import Rating
-from gearcase.stages.minutes import MINUTE, OVERALL, TEMPERATURE, UNITS, Minutes, Records, date
+from gearcase.stages.minutes import BY_DIRECTION, MINUTE, OVERALL, TEMPERATURE, UNITS, Minutes, Records, date
 
 __all__ = ["Setting", "TooLittle", "limit_row", "limits_of"]
 
@@ -98,9 +98,22 @@ def limits_of(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records]
         limit = one_week_overall(part.value, zone=zone, runs=runs, known_defect=True, **stands)
         yield limit if setting.own else replace(limit, kind="day-one"), part
     elif setting.own:
-        yield from _own(part, setting)
+        ways = directions(part.direction if quantity in BY_DIRECTION else None, records=len(part))
+        for way, belongs in ways:
+            for one in _own(part.of(belongs), setting):
+                yield _one_way(one, way)
     elif quantity == OVERALL and zone is not None:
         yield day_one_overall(zone=zone, **stands), part
+
+
+def _one_way(found: tuple[Limit, Records] | TooLittle, way: float | None) -> tuple[Limit, Records] | TooLittle:
+    """What holds one way only says so."""
+    if way is None:
+        return found
+    if isinstance(found, TooLittle):
+        return replace(found, operating=replace(found.operating, direction=way))
+    limit, part = found
+    return replace(limit, operating=replace(limit.operating or Operating(None, None), direction=way)), part
 
 
 def _temperature(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records]]:

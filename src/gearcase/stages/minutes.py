@@ -14,6 +14,7 @@ from gearcase.judge.alarm import RULES
 from gearcase.judge.compensation import LOAD, OIL, SPEED, LevelModel
 from gearcase.judge.families import LINE_FAMILIES
 from gearcase.judge.limits import DAY
+from gearcase.judge.operating import DIRECTION
 from gearcase.judge.settling import Probe, probe
 from gearcase.judge.steady import RunState, run_states
 from gearcase.judge.warming import DrivingHistory, WarmingModel
@@ -22,6 +23,7 @@ from gearcase.record.store import Readings
 __all__ = [
     "AMBIENT",
     "BAND",
+    "BY_DIRECTION",
     "MINUTE",
     "OVERALL",
     "SETTLED_SLOPE",
@@ -51,10 +53,12 @@ UNITS: Mapping[str, str] = {
     "speed": "Hz",
     "running": "-",
     "load": "-",
+    DIRECTION: "-",
     AMBIENT: "K",
 }
+BY_DIRECTION = (OVERALL, BAND, "mesh lines")  # gears bear on their other flanks in reverse; shafts and bearings do not mind
 _SOME = "{} minutes of temperature were impossible for a drive and are left out: is a cable loose, was the probe moved?"
-_TURNING = ("starting", "settling", "steady")
+_TURNING = ("starting", "reversing", "settling", "steady")
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,8 @@ class Records:
     """Gated records of one quantity at one point, each of shape (n,): times [s], values, runs, and the conditions they were taken
     at.
 
-    `conditions` has a column for each of `judge.compensation.CONDITIONS` that was read at all; NaN where it was not.
+    `conditions` has a column for each of `judge.compensation.CONDITIONS` that was read at all; NaN where it was not. `direction` is
+    1 or -1, NaN where it was not read or changed within the minute.
     """
 
     point: str
@@ -71,6 +76,7 @@ class Records:
     value: NDArray[np.float64]
     run: NDArray[np.int64]
     conditions: Mapping[str, NDArray[np.float64]]
+    direction: NDArray[np.float64]
 
     def __len__(self) -> int:
         return len(self.value)
@@ -83,7 +89,8 @@ class Records:
     def of(self, chosen: NDArray[np.bool_]) -> "Records":
         """Those chosen, shape (n,)."""
         conditions = {name: column[chosen] for name, column in self.conditions.items()}
-        return Records(self.point, self.quantity, self.time_s[chosen], self.value[chosen], self.run[chosen], conditions)
+        columns = (self.time_s[chosen], self.value[chosen], self.run[chosen])
+        return Records(self.point, self.quantity, *columns, conditions, self.direction[chosen])
 
     def brought(self, model: LevelModel) -> "Records":
         """Those taken where a model was trained, their values at its reference."""
@@ -156,6 +163,11 @@ class Minutes:
         noted[self._at[self._readings.state == "stopped"]] = 0.0
         return noted
 
+    def direction(self) -> NDArray[np.float64]:
+        """Which way it turned: 1 or -1 where it did so for all of the minute."""
+        way = self.of(DIRECTION)
+        return np.where(np.abs(way) == 1, way, np.nan)
+
     def run_state(self, point: str, *, lowest_speed_hz: float) -> RunState:
         """Run state as seen from a point: settled by its own temperature, where it has one. [Hz]"""
         return run_states(
@@ -163,6 +175,7 @@ class Minutes:
             running=self.running(),
             speed_hz=self.of("speed"),
             temperature_k=self.of(TEMPERATURE, point),
+            direction=self.direction(),
             speed_band=SPEED_BAND,
             least_speed_hz=STANDSTILL * lowest_speed_hz,
             slope_limit=SETTLED_SLOPE,
@@ -188,14 +201,15 @@ class Minutes:
 
     def gated(self, point: str, state: RunState) -> Iterable[Records]:
         """Records of every quantity that can alarm and was read here, in the run states in which it is judged."""
-        columns = {SPEED: self.of("speed"), LOAD: self.of("load"), OIL: self.of(TEMPERATURE, SUMP)}
+        columns, way = {SPEED: self.of("speed"), LOAD: self.of("load"), OIL: self.of(TEMPERATURE, SUMP)}, self.direction()
         read = {name: column for name, column in columns.items() if np.any(np.isfinite(column))}
         for quantity, rule in RULES.items():
             values = self.of(quantity, point)
             if np.any(np.isfinite(values)):
                 gate = np.isin(state.labels, list(rule.judged_in)) & np.isfinite(values)
                 conditions = {name: column[gate] for name, column in read.items()}
-                yield Records(point, quantity, self.time_s[gate], values[gate], state.run[gate], conditions)
+                of_it = (self.time_s[gate], values[gate], state.run[gate])
+                yield Records(point, quantity, *of_it, conditions, way[gate])
 
 
 def points_read(readings: Readings) -> list[str]:

@@ -11,12 +11,15 @@ still open has an owner by name.
 
 import asyncio
 from collections.abc import Awaitable, Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import asdict
+from types import MappingProxyType
 from typing import Any
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import Profile, profile
+from gearcase.device.link_quality import LinkQuality
+from gearcase.device.profile import Profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.job.build import Job
@@ -59,6 +62,7 @@ async def run(
     yearly: bool = False,
     since: str = "",
     again: bool = False,
+    links: Mapping[int, LinkQuality] = MappingProxyType({}),
     tell: Callable[[str], None] = lambda _: None,
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
 ) -> StageResult:
@@ -84,6 +88,8 @@ async def run(
         What passed before that time (ISO 8601) is asked again.
     again : bool
         So is what passed since.
+    links : mapping
+        Frames counted for each address, where the bus asks more than once before a device counts as silent.
     tell : callable
         Takes what is being done, and how far it is.
     sleep : callable
@@ -97,7 +103,7 @@ async def run(
     records = list(kept)
     latest = {evidence_key(record["entry"]): record["entry"] for record in kept if str(record["when"]) >= since}
     devices = _devices(job)
-    proving = Proving(job, bus, polls, said, sleep, tell, devices)
+    proving = Proving(job, bus, polls, said, sleep, tell, links, devices)
     for one in devices:
         await proving.greet(one)
     rests_on = {one.device.name: _rests_on(job, one.device) for one in devices} | {INSTALLATION: _rests_on_all(job)}
@@ -140,12 +146,12 @@ async def run(
         "caution": _CAUTION,
     }
     return StageResult(
-        "prove", document, (*job.sources(("points", "housing", "bus")), *tables.sources("registers")), wrong=bool(wrong)
+        "prove", document, (*job.sources(("points", "housing", "bus", "profiles")), *tables.sources("registers")), wrong=bool(wrong)
     )
 
 
 def _devices(job: Job) -> tuple[Device, ...]:
-    return tuple(Device(device, profile(device.profile)) for device in job.bus.devices if device.profile)
+    return tuple(Device(device, device.form) for device in job.bus.devices if device.profile)
 
 
 def _list(devices: Sequence[Device], *, yearly: bool) -> Iterator[tuple[str, Device]]:
@@ -209,7 +215,7 @@ def _rests_on(job: Job, device: BusDevice) -> str:
     """Hash of what evidence of one device rests on: its entry, its point's orientation, and its profile."""
     point = next((point for point in job.points if point.name == device.point), None)
     face = job.housing.face(point.face) if point else None
-    registers = [dict(row) for row in tables.load("registers") if row["profile"] == device.profile]
+    registers = [asdict(one) for one in device.form.rows]
     placed = [point.face, point.clock, face.outward if face else ""] if point else []
     return sha256_of_data([device.name, device.address, device.profile, device.point, placed, registers])
 

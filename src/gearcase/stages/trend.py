@@ -11,7 +11,7 @@ All else gets "inspect by", "no trend", or what is missing. Nothing crosses an e
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -28,13 +28,13 @@ from gearcase.judge.compensation import LOAD, SPEED, LevelModel
 from gearcase.judge.families import BEARING_LINES
 from gearcase.judge.forecast import forecast
 from gearcase.judge.limits import DAY
-from gearcase.judge.operating import Operating, operating_states
+from gearcase.judge.operating import Operating, directions, operating_states
 from gearcase.judge.patterns.catalogue import grows
 from gearcase.judge.trend import LEAST_POINTS, in_epoch, trend
 from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Readings
-from gearcase.stages.minutes import BAND, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
+from gearcase.stages.minutes import BAND, BY_DIRECTION, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
 from gearcase.stages.result import StageResult, calls_by_date, finding_document
 
 __all__ = ["Ahead", "Series", "run", "told"]
@@ -259,6 +259,8 @@ def _levels(
 
 def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) -> tuple[Mapping[str, Any] | None, Records, str]:
     """The limit that the level goes towards, the records that are alike, and what alike means."""
+    way, one_way = directions(part.direction if part.quantity in BY_DIRECTION else None, records=len(part))[0]
+    part, own = part.of(one_way), [row for row in own if Operating.of(row["operating"]).direction in (None, way)]
     by_model = next((row for row in own if row["model"]), None)
     if part.quantity == TEMPERATURE:
         if by_model is not None:
@@ -269,7 +271,7 @@ def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) 
     states = operating_states(part.conditions.get(SPEED), part.conditions.get(LOAD), records=len(part))
     if not states:
         return (own[0] if own else None), part, ""
-    operating, belongs = states[0]
+    operating, belongs = replace(states[0][0], direction=way), states[0][1]
     ranked = sorted(own, key=lambda row: ("one-week", "day-one", "ceiling").index(row["kind"]))
     limit = next((row for row in ranked if Operating.of(row["operating"]).meets(operating)), None)
     return limit, part.of(belongs), operating.says or "any speed and load: neither is read"

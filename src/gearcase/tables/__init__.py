@@ -14,7 +14,7 @@ from types import MappingProxyType
 from gearcase.checksums import sha256_of_data
 from gearcase.errors import OutOfRange
 
-__all__ = ["Row", "load", "names", "sources"]
+__all__ = ["Row", "load", "names", "rows_of", "sources"]
 
 Row = Mapping[str, str]
 
@@ -43,14 +43,23 @@ def load(name: str) -> tuple[Row, ...]:
     path = files(__name__) / f"{name}.csv"
     if not path.is_file():
         raise OutOfRange("table", name, "the name of a CSV file beside gearcase/tables/__init__.py")
-    text = path.read_text(encoding="utf-8")
-    rows = tuple(MappingProxyType(row) for row in csv.DictReader(io.StringIO(text, newline="")))
-    for number, row in enumerate(rows, start=2):
-        if None in row or None in row.values():  # how the reader marks cells left over, and cells missing
-            raise OutOfRange("table", f"{name}.csv:{number}", "needs as many cells as there are columns")
-        if not row.get("source") or row.get("basis") not in _BASES:
-            raise OutOfRange("table", f"{name}.csv:{number}", f"needs a source and a basis out of {sorted(_BASES)}")
+    rows, wrong = rows_of(path.read_text(encoding="utf-8"))
+    for number, rule in wrong:
+        raise OutOfRange("table", f"{name}.csv:{number + 2}", rule)
     return rows
+
+
+def rows_of(text: str) -> tuple[tuple[Row, ...], list[tuple[int, str]]]:
+    """The rows of a table's text, and what is wrong with any: its number from 0, and what it needs; such rows are left out."""
+    rows, wrong = [], []
+    for number, row in enumerate(csv.DictReader(io.StringIO(text, newline=""))):
+        if None in row or None in row.values():  # how the reader marks cells left over, and cells missing
+            wrong.append((number, "needs as many cells as there are columns"))
+        elif not row.get("source") or row.get("basis") not in _BASES:
+            wrong.append((number, f"needs a source and a basis out of {sorted(_BASES)}"))
+        else:
+            rows.append(MappingProxyType(row))
+    return tuple(rows), wrong
 
 
 def names() -> tuple[str, ...]:

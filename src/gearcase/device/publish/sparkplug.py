@@ -17,7 +17,7 @@ from gearcase.device.publish.latest import Told
 from gearcase.device.publish.registers import Slot
 from gearcase.device.publish.values import QUALITY
 
-__all__ = ["REBIRTH", "EdgeNode", "asks_for_rebirth", "host_online", "state_topic", "topic"]
+__all__ = ["REBIRTH", "EdgeNode", "asks_for_rebirth", "host_online", "metrics_of", "state_topic", "topic"]
 
 REBIRTH = "Node Control/Rebirth"
 _NAMESPACE = "spBv1.0"
@@ -119,6 +119,19 @@ def asks_for_rebirth(payload: bytes) -> bool:
     return any(one.name == REBIRTH and one.boolean_value for one in found.metrics)
 
 
+def metrics_of(payload: bytes) -> list[tuple[str, int, int, float | str | None]] | None:
+    """Metrics of a message from elsewhere: name, alias and data type (empty and 0 where it does not say them), and the value as it
+    is on the wire, None where it is null; None where the message cannot be read.
+    """
+    from google.protobuf.message import DecodeError
+
+    try:
+        found = _forms()["Payload"].FromString(payload)
+    except DecodeError:
+        return None
+    return [(one.name, one.alias, one.datatype, _on_the_wire(one)) for one in found.metrics]
+
+
 def host_online(payload: bytes) -> bool | None:
     """Whether a host's STATE says that it is online; None where it cannot be read."""
     try:
@@ -156,6 +169,11 @@ def _metric(slot: Slot, told: Told, now: float) -> Any:
     metric.properties.keys.append("Quality")
     metric.properties.values.append(_message("PropertyValue", type=_INT32, int_value=QUALITY[told.quality]))
     return metric
+
+
+def _on_the_wire(metric: Any) -> float | str | None:
+    given = next((name for name, _ in _VALUES if metric.HasField(name)), None)
+    return None if given is None or metric.is_null else getattr(metric, given)
 
 
 def _ms(time_s: float) -> int:

@@ -7,7 +7,7 @@ wrong with drive, device or link comes and goes and grows as `faults` says; how 
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -175,14 +175,15 @@ class Rig:
         if not math.isfinite(size) or (size < 0 and kind not in _NEGATIVE) or (size > 1 and KINDS[kind].says.startswith("share")):
             raise OutOfRange(kind, size, "a size of 0 or more, and a share of 1 at most")
         now, before = self.clock(), self.faults.pop((kind, place), None)
-        self._records.clear()
+        self._hear_anew(kind)
         if kind == "brown-out" and share == 1.0:
             for unit in self._devices if place == BUS else (int(place),):
                 self.restart(unit, size)
         elif over or size not in (0.0, KINDS[kind].sound):
             first = before.at(now) if before and over else None
             grown = KINDS[kind].sound if first is None else first
-            self.faults[kind, place] = Severity(size, grown, now, over, now + lasting, share)
+            until = before.until if before and over else now + lasting
+            self.faults[kind, place] = Severity(size, grown, now, over, until, before.share if before and over else share)
 
     def mend(self, kind: str, place: str) -> None:
         """Take a fault away.
@@ -196,7 +197,7 @@ class Rig:
             there = "; ".join(f"{kind} at {place}".removesuffix(" at ") for kind, place in self.faults) or "none"
             raise OutOfRange("fault", repr(f"{kind} at {place}".removesuffix(" at ")), f"one that is there: {there}")
         del self.faults[kind_named(kind), place]
-        self._records.clear()
+        self._hear_anew(kind_named(kind))
 
     def mend_unit(self, place: str) -> None:
         """Take away all that is wrong with a unit's device and its link, or with `BUS` as a whole."""
@@ -205,11 +206,12 @@ class Rig:
         if place != BUS:
             self.sensor_faults.pop(int(place), None)
             self._up_since[int(place)] = min(self._up_since[int(place)], self.clock())
-        self._records.clear()
+            self._records.pop(int(place), None)
 
     def mend_all(self) -> None:
         """Take everything away."""
         self.faults.clear()
+        self._records.clear()
         for unit in self.units:
             self.mend_unit(str(unit))
 
@@ -291,7 +293,7 @@ class Rig:
         return words
 
     def write(self, unit: int, start: int, words: Sequence[int]) -> None:
-        """Write holding registers: the lamps and the heartbeat of the stack light, the axis a record is read of.
+        """Write holding registers: the lamps and the heartbeat of the stack light, the axis a record is read of, an address.
 
         Raises
         ------
@@ -309,6 +311,10 @@ class Rig:
                     self.lamps = word
                 case "heartbeat written":
                     self._heartbeat_written, self._heartbeat_at = word, self.clock()
+                case "bus address":
+                    if not 1 <= word <= 247:
+                        raise BadRequest(unit, asked, "it refuses the value")
+                    self.sensor_faults[unit] = replace(self._wrong(unit), address=word)
                 case _:
                     self._axis[unit] = word
 
@@ -331,6 +337,7 @@ class Rig:
         """Every value of a unit in SI, but for its constants; those of a stuck one stay as they were."""
         now = self.clock()
         alive = {"serial": 40000.0 + unit, "status": 0.0, "heartbeat": float(int(now - self._up_since[unit]) % 65536)}
+        alive["bus address"] = float(self._wrong(unit).address or unit)
         if unit in self._last_said and self.size("stuck", unit) is not None:
             return self._last_said[unit] | alive
         values: dict[str, float] = {}
@@ -359,6 +366,7 @@ class Rig:
             values |= {f"{name} {axis}": float(figure) for axis, figure in zip("xyz", figures, strict=True)}
         dry = self.faults.get(("lubrication", self._bearing(device)))
         warm = self._warm() - 8.0 + DRY_RISE * ((dry.at(self.clock()) or 0.0) if dry and self.speed_hz else 0.0)
+        values |= {"overall velocity": float(max(record.velocity))}  # of a sensor that gives one figure
         values |= {"temperature": warm, "record number": record.number, "record rate": _RECORD_RATE_HZ}
         values |= {"record axis": self._axis[unit], "record step": record.steps[self._axis_of(unit)]}
         return values | {"record samples": float(record.samples.shape[1])}
@@ -372,6 +380,11 @@ class Rig:
 
     def _bearing(self, device: BusDevice) -> str:
         return next((one.bearing for one in self.job.points if one.name == device.point), "")
+
+    def _hear_anew(self, kind: str) -> None:
+        """What is wrong with the drive is heard in the next reading; a fault of a device or its link leaves its record alone."""
+        if KINDS[kind].place != "unit":
+            self._records.clear()
 
     def _check_point(self, point: str) -> None:
         if point not in {one.name for one in self.job.points}:

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["BUS", "KINDS", "Kind", "Severity", "kind_named"]
+__all__ = ["BEFALLS_SHARE", "BUS", "KINDS", "Kind", "Severity", "kind_named"]
 
 BUS = "bus"
+BEFALLS_SHARE = ("late", "brown-out")  # kinds whose size is a time, and which may befall a share of the frames only
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ KINDS: Mapping[str, Kind] = {
     ),
     "ski slope": Kind("axis", "acceleration", "m/s2", "of the drift, RMS", "sensor fault"),
     "offset": Kind("axis", "acceleration", "m/s2", "of the whole record", "sensor fault"),
-    "clip": Kind("axis", "acceleration", "m/s2", "the rail it clips on", "sensor fault"),
+    "clip": Kind("axis", "acceleration", "m/s2", "the rail it clips on", "sensor fault", sound=500.0),
     "stuck": Kind("unit", "", "", "its values stay as they are, its heartbeat goes on"),
     "clock drift": Kind("unit", "ratio", "ppm", "how much faster it samples than it says"),
     "brown-out": Kind("unit", "time", "s", "how long it is silent; it comes back with defaults and counts records from 1"),

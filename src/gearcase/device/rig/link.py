@@ -12,7 +12,8 @@ from typing import Protocol
 from gearcase.device.bus import LONGEST_READ
 from gearcase.device.rig import frames
 from gearcase.device.rig.devices import Rig
-from gearcase.errors import BadReply, BadRequest, NoReply
+from gearcase.device.rig.faults import BEFALLS_SHARE
+from gearcase.errors import BadReply, BadRequest, Garbled, NoReply
 
 __all__ = ["Framing", "Gateway", "Line", "RigBus", "Sent", "SerialLine"]
 
@@ -155,7 +156,7 @@ class Line:
         size = self._rig.size(kind, unit)
         if size is None:
             return False
-        chance = size if kind not in ("late", "brown-out") else self._rig.share(kind, unit)
+        chance = size if kind not in BEFALLS_SHARE else self._rig.share(kind, unit)
         return chance >= 1.0 or bool(self._rig.chance.random() < chance)
 
 
@@ -184,9 +185,11 @@ class RigBus:
 
     def _ask(self, unit: int, asked: str, request: frames.Request) -> bytes:
         sent = self._line.answer(unit, frames.asking(request), SerialLine())
-        heard = frames.unwrap_serial(sent[0].frame) if sent and sent[0].after <= self._timeout else None
-        if heard is None or heard[0] != unit or heard[1][0] & 0x7F != request.function:
+        if not sent or sent[0].after > self._timeout:
             raise NoReply(unit, asked, "no reply")
+        heard = frames.unwrap_serial(sent[0].frame)
+        if heard is None or heard[0] != unit or heard[1][0] & 0x7F != request.function:
+            raise Garbled(unit, asked, "what came is no answer")
         if heard[1][0] & 0x80:
             raise BadRequest(unit, asked, _REFUSALS.get(heard[1][1], f"exception {heard[1][1]}"))
         return heard[1]

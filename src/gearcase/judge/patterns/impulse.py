@@ -9,12 +9,14 @@ are random, in noise and in the unevenness every sound gear has, the power at ea
 over w places gamma distributed. A damaged tooth aligns the phases: its place stands out. Looked at are all places, and widths up
 to what one tooth is in mesh; every one of them is counted as tried (Bonferroni).
 
-No two teeth of a sound gear are alike: the mesh comes stronger or weaker tooth by tooth, and a few dozen teeth are few draws. If
-their differences are complex Gaussian in one harmonic alone, the least even case, the energies in the pitches of z teeth are
-exponential, and the largest has a share g of the whole with chance z (1 - g)^(z - 1) at most (R. A. Fisher, Tests of significance
-in harmonic analysis, Proc. R. Soc. A 125 (1929)); a window of one pitch can lie between two teeth, so there are twice as many. The
-larger of the two chances counts: a damaged tooth stands out of random phases and of the other teeth. (A shape of the gamma
-distribution taken from the other teeth would find weaker knocks, and claimed one simulated sound gear in 78.)
+No two teeth of a sound gear are alike: the mesh comes stronger or weaker tooth by tooth, and a few dozen teeth are few draws. So
+the energy in the pitch of the strongest place must stand out of that in the others'. Energies of teeth whose differences are
+complex Gaussian in one harmonic alone, the least even case, are exponential, in several harmonics and noise gamma distributed. The
+shape is taken from the other pitches (mean square over variance, less by a factor of 1 + 50 / z for its own error in z teeth, 1 at
+least); the ratio of one to the mean of the others is then F distributed. Of fewer than 13 teeth the largest share g of the whole
+has chance z (1 - g)^(z - 1) at most in the least even case (R. A. Fisher, Tests of significance in harmonic analysis, Proc. R. Soc.
+A 125 (1929)). A window of one pitch can lie between two teeth, so there are twice as many. The larger of the two chances counts: a
+damaged tooth stands out of random phases and of the other teeth.
 
 Both halves of a record must show it at the same place: the less of the two counts. A single knock from outside is in one only.
 """
@@ -38,6 +40,8 @@ _LIMIT = 4.0  # times the local median of lines, as `signal.envelope` limits its
 _MEDIAN_ORDERS = 32  # orders of which that median is taken
 _SAME = 1e-7  # relative: orders of two shafts that are one
 _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
+_TEETH_WITH_A_SHAPE = 13  # of fewer, their energies do not tell their own distribution
+_OF_ITS_OWN_ERROR = 50.0  # simulated, z from 13 and shapes from 1 to 16: half of it would keep a stated 0.001
 _AT_ONCE = 2**15  # orders: more fill the cache, and gain nothing
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
 
@@ -187,8 +191,9 @@ def _surest(
     place = np.arange(power.shape[-1])
     ends = np.take_along_axis(summed, np.broadcast_to((place + pitches[:, None])[:, None, :], power.shape), axis=-1)
     energy = (ends - summed[..., : power.shape[-1]]).min(axis=1) * inside
-    share = energy.max(axis=-1) / counts
-    return np.minimum(np.maximum(log_chance, _outlier_log_chance(share, teeth)), 0.0), at, wide
+    away = np.rint(np.arange(teeth) * (counts[:, None] / teeth)).astype(np.intp)
+    of_each = np.take_along_axis(energy, (energy.argmax(axis=-1)[:, None] + away) % counts[:, None], axis=-1)
+    return np.minimum(np.maximum(log_chance, _outlier_log_chance(of_each)), 0.0), at, wide
 
 
 def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
@@ -201,9 +206,17 @@ def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.flo
     return np.where(power > places, tail, 0.0)
 
 
-def _outlier_log_chance(share: NDArray[np.float64], teeth: int) -> NDArray[np.float64]:
-    """Natural log of an upper bound of the chance that one of so many sound teeth has that share of all."""
-    return np.asarray(np.log(2 * teeth) + (teeth - 1) * np.log(np.maximum(1 - share, np.finfo(np.float64).tiny)))
+def _outlier_log_chance(energy: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Natural log of the chance that sound teeth show one as strong as the first of these, shape (turns, teeth), the strongest."""
+    teeth = energy.shape[-1]
+    if teeth < _TEETH_WITH_A_SHAPE:
+        share = energy[:, 0] / energy.sum(axis=-1)
+        return np.asarray(np.log(2 * teeth) + (teeth - 1) * np.log(np.maximum(1 - share, np.finfo(np.float64).tiny)))
+    others = energy[:, 2:-1]  # a strong one reaches into its neighbours
+    mean, number = others.mean(axis=-1), others.shape[-1]
+    shape = 1 / np.minimum(1.0, (1 + _OF_ITS_OWN_ERROR / teeth) * others.var(axis=-1, ddof=1) / mean**2)
+    chance = scipy.special.betainc(shape * number, shape, number / (number + energy[:, 0] / mean))
+    return np.asarray(np.log(2 * teeth) + np.log(np.maximum(chance, np.finfo(np.float64).tiny)))
 
 
 def _widths(places: int, width: float) -> list[int]:

@@ -36,8 +36,16 @@ _MOVES = 2.0  # times the usual change over the turn: less says nothing; common 
 
 @dataclass(frozen=True)
 class MeshYield:
-    """How harmonics of a mesh change at a place, against their own carriers: `degrees` from what a tooth's fading and lagging is at
-    most, of those `harmonics` that change there at all; `within` is how many degrees count. [deg]
+    """How harmonics of a mesh change at a place, against their own carriers.
+
+    Attributes
+    ----------
+    degrees : float
+        How far the one furthest off points from a tooth's fading and lagging. [degree]
+    harmonics : int
+        That change there at all. [-]
+    within : float
+        How far all of them may point off. [degree]
     """
 
     degrees: float
@@ -46,7 +54,7 @@ class MeshYield:
 
     @property
     def yields(self) -> bool | None:
-        """None where too few harmonics show a change there."""
+        """Whether all point as of a tooth; None where too few harmonics show a change there."""
         return None if self.harmonics < _LEAST_HARMONICS else self.degrees <= self.within
 
     @property

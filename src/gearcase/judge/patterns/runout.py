@@ -1,7 +1,11 @@
 """Runout: an eccentric gear or a bent shaft swings its mesh smoothly once a turn, one pair of sidebands far above all others.
 
-Teeth that differ, as those of every gear do, and a tooth that is damaged raise pairs further out as well: they count against it
-where they stand half as high as the first.
+Teeth that differ, as those of every gear do, and a tooth that is damaged raise pairs further out as well, and the first by luck: of
+random teeth a line reaches r times the median of the others with chance 2^(-r^2), and where both lines of the first pair may have
+done so it counts against runout.
+Runout swings every harmonic of the mesh alike; a way to the sensor that lets little of the mesh line through, or a neighbour's line
+beside it, shows at one of them.
+
 Every gear has some. How much matters cannot be told from housing vibration by theory; a pair of sidebands that together reach half
 of the mesh line (a swing of 0.5) is looked at. Decoys are pairs as far from the mesh as no shaft turns.
 """
@@ -58,10 +62,11 @@ def runout(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried
         attribution = 1.0
         if seen:
             further = _further(halves, gear)
+            by_teeth = -2 * np.log(2) / max(further, 1e-3) ** 2 + np.log(tried)
             mate = _swing(halves, gear, gear.mesh_order / gear.other_teeth)
             says = f"{gear.other} swings it by {mate:.2f}"
             signs += [
-                Sign(Role.AGAINST, many, further >= AS_STRONG, f"half of pairs 3 to 10 stand {further:.2f} as high as the first"),
+                Sign(Role.AGAINST, many, by_teeth > np.log(NOISE_LIMIT), f"half of pairs 3 to 10 stand {further:.2f} as high"),
                 Sign(Role.AGAINST, both, mate >= AS_STRONG * swing, says),
             ]
             attribution = _decoy_share(halves, gear, plain, swing)
@@ -87,17 +92,20 @@ def axial_shaft_line(records: Sequence[Observed], turns: float) -> Sign:
 
 
 def _swing(halves: AngularHalves, gear: Gear, turns: float) -> float:
-    """How far the mesh line swells at a rate, as its pair of sidebands says. [-]"""
-    sides = halves.height(gear.mesh_order - turns) + halves.height(gear.mesh_order + turns)
-    return sides / max(halves.height(gear.mesh_order), 1e-30)
+    """How far the mesh swells at a rate, as pairs of sidebands say: the least of its first two harmonics, where both stand. [-]"""
+    swings = []
+    for mesh in (gear.mesh_order, 2 * gear.mesh_order):
+        if mesh + turns < halves.top and halves.strength(np.array([mesh]))[0] >= PRESENT:
+            swings.append((halves.height(mesh - turns) + halves.height(mesh + turns)) / max(halves.height(mesh), 1e-30))
+    return min(swings, default=0.0)
 
 
 def _further(halves: AngularHalves, gear: Gear) -> float:
-    """Median height of the sidebands further out over the mean of the first pair. [-]"""
+    """Median height of the sidebands further out over the lesser of the first pair. [-]"""
     pairs = further_pairs(gear.teeth) * gear.turns
     orders = gear.mesh_order + np.concatenate([-pairs, pairs])
     heights = [halves.height(float(order)) for order in orders[(orders > gear.turns) & (orders < halves.top)]]
-    first = _swing(halves, gear, gear.turns) / 2 * halves.height(gear.mesh_order)
+    first = min(halves.height(gear.mesh_order - gear.turns), halves.height(gear.mesh_order + gear.turns))
     return float(np.median(heights)) / max(first, 1e-30) if heights else 0.0
 
 

@@ -103,7 +103,7 @@ def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
         attribution = 1.0
         if signs[0].seen:
             attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, _meetings(gear), seen)
-            signs.append(_at_every_turn(seen, *(_own_impulse(own, plain, halves) for own in on_shafts.values())))
+            signs.append(_at_every_turn(seen, count, *(_own_impulse(own, plain, halves) for own in on_shafts.values())))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
 
@@ -178,9 +178,11 @@ def _only_where_they_meet(gear: Gear, plain: Sequence[Gear], halves: AngularHalv
     return Sign(Role.AGAINST, name, share >= AS_STRONG, f"lines of the hunting period {share:.2f} as high as those of the turn")
 
 
-def _at_every_turn(seen: Impulse, *own: Impulse | None) -> Sign:
-    """What scatters from knock to knock of one tooth leaves a little at the hunting period as well."""
-    share = max([one.level / seen.level for one in own if one is not None], default=0.0)
+def _at_every_turn(seen: Impulse, count: float, *own: Impulse | None) -> Sign:
+    """What scatters from knock to knock of one tooth leaves a little at the hunting period as well, and stands out of its own turn.
+    Where nothing does, lines of a turn are high by teeth that differ.
+    """
+    share = max([one.level / seen.level for one in own if one is not None and _stands_out(one, count)], default=0.0)
     says = f"lines of one gear's turn {share:.2f} times as high as those of the hunting period"
     return Sign(Role.AGAINST, pattern(HUNTING).against[0], share >= 1 / AS_STRONG, says)
 

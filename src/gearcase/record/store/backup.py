@@ -22,7 +22,7 @@ from gearcase.errors import BadInput, Problem
 from gearcase.record import chain
 from gearcase.record.results import make_folder, sync_folder
 from gearcase.record.store import diary, migrations, recordings
-from gearcase.record.store.database import Database
+from gearcase.record.store.database import SESSION, Database
 from gearcase.record.store.tables import COUNTERS, ENTRIES, EVENTS, INTERVALS, READINGS, RECORDINGS, SERIES
 
 __all__ = ["Soundness", "backup", "examine", "examine_backup", "restore"]
@@ -213,7 +213,10 @@ def _fill(source: sa.Connection, target: sa.Connection, where: str) -> None:
         raise BadInput(Problem(where, "", "a store that holds something", "an empty one: nothing is overwritten"))
     target.execute(COUNTERS.delete())
     for table in _COPIED:
-        found = source.execution_options(stream_results=True, yield_per=_AT_ONCE).execute(sa.select(table))
+        query = sa.select(table)
+        if table is COUNTERS:
+            query = query.where(COUNTERS.c.name.not_like(f"{SESSION}%"))
+        found = source.execution_options(stream_results=True, yield_per=_AT_ONCE).execute(query)
         for rows in found.partitions():
             _insert(target, table, rows)
 

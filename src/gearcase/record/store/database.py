@@ -2,7 +2,8 @@
 
 `Database.write` ends when the transaction is on disk (SQLite: write-ahead log, full sync; PostgreSQL: synchronous commit), or says
 why nothing of it was kept. A PostgreSQL that goes away in the middle is asked again for a while; where it went away during the
-commit its own record of that transaction tells whether it came through, so that nothing is kept twice.
+commit the number of that write, kept with it, tells whether it came through, so that nothing is kept twice. (PostgreSQL's own
+record of transactions cannot: their numbers may be given again after a crash.)
 
 One program may hold the store as its watch: SQLite by a lock on a file beside it, PostgreSQL by an advisory lock of the session
 that writes. Either is freed with the program, however it ends. People's entries need no hold.
@@ -16,7 +17,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -25,13 +26,15 @@ from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 
 from gearcase.errors import BadInput, Problem
 from gearcase.job.database import address_refused
+from gearcase.record.results import make_folder
 
-__all__ = ["Database"]
+__all__ = ["SESSION", "Database"]
 
 Result = TypeVar("Result")
 
 _SWITCHES, _SWITCH_PAUSE = 50, 0.05  # [s]
 _PAUSE = 0.2  # s between tries to reach a database that went away
+SESSION = "session "  # before its name, what counts the writes of one program, in `counters`
 _TRIES = 20  # of the lock, while an own lost session is given up
 _LOST_LINE = ("idle=30", "interval=10", "count=3")  # s; the server notices within a minute that a holder's machine is off
 _HOLD = 0x67656172  # of the advisory locks: any number that means nothing else in this database
@@ -55,6 +58,7 @@ class Database:
         self._turn = threading.RLock()  # one writer at a time; a held PostgreSQL session is one connection
         self._holder: int | None = None
         self._session: sa.Connection | None = None
+        self._count = 0  # of writes
         self._held = False
         self._name = f"{_me()} {secrets.token_hex(4)}"
         self._engine = _sqlite(place, wait_s) if isinstance(place, Path) else _postgresql(place, self._name)
@@ -82,31 +86,35 @@ class Database:
         BadInput
             The disk is full, the database is locked, damaged, gone for too long, or held by another watch. Nothing is kept.
         """
-        doubtful: list[tuple[str, Result]] = []  # the try whose commit was asked for but not answered
+        found: list[Result] = []  # of the try whose commit was asked for but not answered
 
         def once() -> Result:
-            with self._turn, self._writer() as connection:
-                for transaction, found in doubtful:
-                    if _came_through(connection, transaction):
-                        return found
-                doubtful.clear()
+            with self._writer() as connection:
+                if found and _count_of(connection, self._name) == self._count:
+                    return found[0]
+                found.clear()
                 with connection.begin():
-                    found = work(connection)
+                    result = work(connection)
                     if not self.sqlite:
-                        doubtful.append((str(connection.scalar(sa.text("SELECT pg_current_xact_id()::text"))), found))
-                return found
+                        connection.execute(_COUNTED, {"name": f"{SESSION}{self._name}", "count": self._count})
+                        found.append(result)
+                return result
 
-        return self._patiently(once)
+        with self._turn:
+            self._count += 1
+            return self._patiently(once)
 
     def migrate(self, work: Callable[[sa.Connection], None]) -> None:
-        """As `write`, one program at a time."""
+        """As `write`, one program at a time, of work that may be done twice and needs no tables."""
 
-        def alone(connection: sa.Connection) -> None:
-            if not self.sqlite:
-                connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATION})
-            work(connection)
+        def once() -> None:
+            with self._writer() as connection, connection.begin():
+                if not self.sqlite:
+                    connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATION})
+                work(connection)
 
-        self.write(alone)
+        with self._turn:
+            self._patiently(once)
 
     def hold(self) -> None:
         """Be the one watch of this store until `close`.
@@ -123,6 +131,7 @@ class Database:
                     self._holder = self._holder or _lock_file(self.place)
                 else:
                     self._patiently(lambda: self._resume())
+                    self.write(lambda connection: connection.execute(_FORGET, {"any": f"{SESSION}%", "length": len(SESSION)}))
             except BaseException:
                 self._held = False
                 raise
@@ -132,6 +141,9 @@ class Database:
         with self._turn:
             if self._session is not None:
                 self._session.close()
+            if self._count and not self.sqlite:
+                with suppress(DBAPIError), self._engine.begin() as connection:
+                    connection.execute(_FORGET_ME, {"name": f"{SESSION}{self._name}"})
             self._engine.dispose()
             if self._holder is not None:
                 os.close(self._holder)
@@ -194,6 +206,12 @@ class Database:
                 raise BadInput(Problem(self.where, "", str(error), "text that can be written down")) from None
 
 
+_COUNTED = sa.text("INSERT INTO counters VALUES (:name, :count) ON CONFLICT (name) DO UPDATE SET last = excluded.last")
+_COUNT = sa.text("INSERT INTO counters VALUES (:name, 0) ON CONFLICT (name) DO UPDATE SET last = counters.last RETURNING last")
+_FORGET_ME = sa.text("DELETE FROM counters WHERE name = :name")
+_FORGET = sa.text(  # sessions that ended without a word
+    "DELETE FROM counters WHERE name LIKE :any AND substr(name, :length + 1) NOT IN (SELECT application_name FROM pg_stat_activity)"
+)
 _HOLDER = sa.text(
     "SELECT a.pid, a.application_name FROM pg_locks l JOIN pg_stat_activity a USING (pid) "
     "WHERE l.locktype = 'advisory' AND l.objid = :key AND l.granted "
@@ -203,7 +221,7 @@ _HOLDER = sa.text(
 
 def _sqlite(path: Path, wait_s: float) -> sa.Engine:
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
     except OSError as error:
         raise BadInput(Problem(str(path.parent), "", error.strerror or str(error), "a folder that can be written")) from None
     # the driver's own transactions would end at each change of a table; so it is told when to begin
@@ -255,14 +273,10 @@ def _postgresql(address: str, name: str) -> sa.Engine:
         raise BadInput(Problem(address, "", "psycopg is not installed", accepted)) from None
 
 
-def _came_through(connection: sa.Connection, transaction: str) -> bool:
-    """Whether a commit whose answer was lost was done; waits while the server is still at it."""
-    while True:
-        status = connection.scalar(sa.text("SELECT pg_xact_status(:one ::xid8)"), {"one": transaction})
-        connection.rollback()
-        if status != "in progress":
-            return bool(status == "committed")
-        time.sleep(_PAUSE)
+def _count_of(connection: sa.Connection, name: str) -> int:
+    """Number of the last write of a session that came through; waits while the server is still at one."""
+    with connection.begin():
+        return int(connection.execute(_COUNT, {"name": f"{SESSION}{name}"}).scalar_one())
 
 
 def _gone(error: DBAPIError) -> bool:

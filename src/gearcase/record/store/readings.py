@@ -1,7 +1,7 @@
 """Readings in the store: kept in batches, found by point, quantity and time; where they were thinned, the mean stands for them."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
@@ -13,7 +13,6 @@ from gearcase.record.store.values import Extremes, Reading, Readings
 
 __all__ = ["add", "extremes", "find", "latest"]
 
-Columns = TypeVar("Columns", Readings, Extremes)
 Key = tuple[str, str, str]  # point, quantity, unit
 
 # one that is there already, word for word, is not kept again: a batch may be sent twice after a doubt
@@ -53,46 +52,43 @@ def find(
     connection: sa.Connection, *, point: str | None, quantity: str | None, since: float | None, until: float | None
 ) -> Readings:
     """Readings in order of time, those of one moment in order of point, quantity and keeping."""
-    pieces = [_none(Readings)]
-    kept = [np.array([], dtype=np.int64)]
-    for series in _asked(connection, point, quantity):
-        if rows := _rows(connection, series.id, since, until):
-            time_s, numbers, value, quality, state = zip(*rows, strict=True)
-            words = (np.full(len(rows), word) for word in (series.point, series.quantity, series.unit))
-            names, quantities, unit = words
-            times, values = (np.array(column, dtype=np.float64) for column in (time_s, value))
-            pieces.append(Readings(times, names, quantities, values, unit, np.array(quality), np.array(state)))
-            kept.append(np.array(numbers, dtype=np.int64))
-    found = _joined(Readings, pieces)
-    order = np.lexsort((np.concatenate(kept), found.quantity, found.point, found.time_s))
-    return Readings(**{name: column[order] for name, column in vars(found).items()})
+    asked = _asked(connection, point, quantity)
+    pieces = [_rows(connection, series.id, since, until) for series in asked]
+    rows = [row for piece in pieces for row in piece]
+    time_s, kept, value, quality, state = zip(*rows, strict=True) if rows else ((),) * 5
+    series = np.repeat(np.arange(len(asked)), [len(piece) for piece in pieces])
+    times = np.array(time_s, dtype=np.float64)
+    order = np.lexsort((np.array(kept, dtype=np.int64), series, times))
+    points, quantities, units = (_words([row[n] for row in asked])[series[order]] for n in (1, 2, 3))
+    values = np.array(value, dtype=np.float64)
+    return Readings(times[order], points, quantities, values[order], units, _words(quality)[order], _words(state)[order])
 
 
 def extremes(connection: sa.Connection, *, point: str | None, quantity: str | None) -> Extremes:
     """What is left of thinned readings, in order of time, point and quantity."""
-    pieces = [_none(Extremes)]
+    asked = _asked(connection, point, quantity)
     names = ("start_s", "seconds", "count", "least", "greatest", "mean")
-    for series in _asked(connection, point, quantity):
-        query = sa.select(*(INTERVALS.c[name] for name in names)).where(INTERVALS.c.series == series.id)
-        if rows := connection.execute(query).all():
-            columns: dict[str, NDArray[Any]] = {
-                name: np.array(column, dtype=np.int64 if name == "count" else np.float64)
-                for name, column in zip(names, zip(*rows, strict=True), strict=True)
-            }
-            words = {"point": np.full(len(rows), series.point), "quantity": np.full(len(rows), series.quantity)}
-            pieces.append(Extremes(**columns, **words))
-    found = _joined(Extremes, pieces)
-    order = np.lexsort((found.quantity, found.point, found.start_s))
-    return Extremes(**{name: column[order] for name, column in vars(found).items()})
+    query = sa.select(*(INTERVALS.c[name] for name in names))
+    pieces = [connection.execute(query.where(INTERVALS.c.series == series.id)).all() for series in asked]
+    rows = [row for piece in pieces for row in piece]
+    columns = zip(*rows, strict=True) if rows else ((),) * len(names)
+    start_s, seconds, count, *figures = (np.array(column, dtype=np.float64) for column in columns)
+    series = np.repeat(np.arange(len(asked)), [len(piece) for piece in pieces])
+    order = np.lexsort((series, start_s))
+    points, quantities = (_words([row[n] for row in asked])[series[order]] for n in (1, 2))
+    numbers = (figure[order] for figure in figures)
+    return Extremes(start_s[order], seconds[order], points, quantities, count[order].astype(np.int64), *numbers)
 
 
 def latest(connection: sa.Connection) -> tuple[Reading, ...]:
     """The reading of every quantity at every point that was kept last, whatever the clock said."""
-    series, reading = SERIES.c, READINGS.c
-    here = (reading.series == series.id, reading.time_s == series.last_time_s, reading.kept == series.last_kept)
-    columns = (reading.time_s, series.point, series.quantity, reading.value, series.unit, reading.quality, reading.state)
-    query = sa.select(*columns).join_from(SERIES, READINGS, sa.and_(*here)).order_by(series.last_kept)
-    found = {(row.point, row.quantity): Reading(*row) for row in connection.execute(query)}
+    found = {}
+    for series in connection.execute(sa.select(SERIES).order_by(SERIES.c.last_kept)).all():
+        one = READINGS.c
+        here = (one.series == series.id, one.time_s == series.last_time_s, one.kept == series.last_kept)
+        row = connection.execute(sa.select(one.value, one.quality, one.state).where(*here)).one()
+        words = (series.last_time_s, series.point, series.quantity, row.value, series.unit, row.quality, row.state)
+        found[series.point, series.quantity] = Reading(*words)
     return tuple(found[key] for key in sorted(found))
 
 
@@ -115,7 +111,7 @@ def _asked(connection: sa.Connection, point: str | None, quantity: str | None) -
         query = query.where(SERIES.c.point == point)
     if quantity is not None:
         query = query.where(SERIES.c.quantity == quantity)
-    return connection.execute(query).all()
+    return connection.execute(query.order_by(SERIES.c.point, SERIES.c.quantity, SERIES.c.id)).all()
 
 
 def _rows(connection: sa.Connection, series: int, since: float | None, until: float | None) -> list[Any]:
@@ -131,12 +127,6 @@ def _rows(connection: sa.Connection, series: int, since: float | None, until: fl
     return [*connection.execute(whole).all(), *connection.execute(thinned).all()]
 
 
-def _none(kind: type[Columns]) -> Columns:
-    words, counts = ("point", "quantity", "unit", "quality", "state"), ("count",)
-    kinds = {name: "<U1" if name in words else np.int64 if name in counts else np.float64 for name in kind.__dataclass_fields__}
-    return kind(**{name: np.array([], dtype=one) for name, one in kinds.items()})
-
-
-def _joined(kind: type[Columns], pieces: Sequence[Columns]) -> Columns:
-    columns = zip(*(vars(piece).values() for piece in pieces), strict=True)
-    return kind(**{name: np.concatenate(column) for name, column in zip(vars(pieces[0]), columns, strict=True)})
+def _words(column: Sequence[str]) -> NDArray[np.str_]:
+    """Words as an array; most columns hold one word over and over."""
+    return np.full(len(column), column[0]) if len(set(column)) == 1 else np.array(column, dtype=np.str_)

@@ -24,8 +24,10 @@ _STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine a
 
 
 def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any] | None:
-    """How a point's sensor, on the mount as planned, must stand; None for one axis, or where its face and mark are not known."""
-    if point.sensor.axes != 3:
+    """How a point's sensor, on the mount as planned, must stand; None for one axis or one overall figure, which show no gravity, or
+    where its face and mark are not known.
+    """
+    if point.sensor.axes != 3 or point.sensor.kind == "overall":
         return None
     face = job.housing.face(point.face)
     if face is None or not face.outward or point.clock is None:

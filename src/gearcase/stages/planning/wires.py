@@ -1,8 +1,10 @@
 """How fast the bus is read."""
 
+from dataclasses import asdict
 from typing import Any
 
 from gearcase.install.bus import transaction_time
+from gearcase.install.profile import profile_names
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
 from gearcase.worked import Given, Origin, work
@@ -30,8 +32,10 @@ def bus(job: Job, draft: Draft) -> dict[str, Any]:
             "address and label",
             value=f"unit {device.address}, {job.bus.baud} baud",
         )
+    brought = {device.profile: device.form for device in devices if device.profile and device.profile not in profile_names()}
     return {
         "baud": job.bus.baud,
+        "profiles": {name: [asdict(one) for one in form.rows] for name, form in brought.items()},
         "devices": [
             {
                 "name": device.name,

@@ -2,12 +2,14 @@
 
 import math
 
+from gearcase.device.profile import CONSTANTS
+from gearcase.install.map_check import reading_of
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["controller", "inputs"]
 
 _WITHIN = 0.005  # common practice, no source
-_CONTROLLER = (float(0x1234), 123456789.0, 123.456)
+_CONTROLLER = tuple(CONSTANTS.values())
 
 
 async def inputs(proving: Proving, one: Device) -> Row:
@@ -21,7 +23,9 @@ async def inputs(proving: Proving, one: Device) -> Row:
     if wanted is None:
         return left_open(f"{measured}: no speed by another instrument was given", measured)
     if abs(found["speed"] - wanted) > _WITHIN * wanted:
-        return failed(measured, f"the reference says {60 * wanted:.1f} rpm: look at scale, ratio and which shaft is meant")
+        reading = reading_of([one.form.registers["speed"]], [found["speed"]], known=wanted, within=_WITHIN * wanted / 3)
+        fits = f" ({reading.says})" if reading.fits else ""
+        return failed(measured, f"the reference says {60 * wanted:.1f} rpm{fits}: look at scale, ratio and which shaft is meant")
     if load is not None and abs(found["load"] - load) > _WITHIN:
         return failed(measured, f"the reference says {100 * load:.1f} % load: look at scale and at what counts as 100 %")
     if not found["running"]:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from gearcase.install.map_check import reading_of
 from gearcase.install.orientation import (
     GRAVITY,
     MACHINE_AXES,
@@ -30,10 +31,13 @@ async def gravity(proving: Proving, one: Device) -> Row:
     """1 g, standing still."""
     if moving := await proving.moving():
         return left_open(f"{moving}: gravity is read standing still")
-    size = float(np.linalg.norm(await proving.vector(one, "gravity"))) / GRAVITY
+    vector = await proving.vector(one, "gravity")
+    size = float(np.linalg.norm(vector)) / GRAVITY
     if _LEAST_G <= size <= _MOST_G:
         return passed(f"{size:.3f} g")
-    return failed(f"{size:.3f} g", "scale or unit of the profile is wrong, or an axis is dead: compare x, y and z one by one")
+    axes = [one.form.registers[f"gravity {axis}"] for axis in "xyz"]
+    reading = reading_of(axes, vector, known=GRAVITY, within=(_MOST_G - 1.0) / 3 * GRAVITY)
+    return failed(f"{size:.3f} g", f"{reading.says}; or an axis is dead: compare x, y and z one by one")
 
 
 async def orientation(proving: Proving, one: Device) -> Row:

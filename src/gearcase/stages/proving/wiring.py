@@ -39,6 +39,7 @@ async def found(proving: Proving, one: Device) -> Row:
         return left_open(
             "searching asks every address: only on a bus where nobody else asks. Take the plant's master off it, then --alone"
         )
+    proving.tell(f"found: asking {_LAST_ADDRESS} addresses takes some minutes, for most must be waited for in vain")
     there: set[int] = set()
     for address in range(1, _LAST_ADDRESS + 1):
         if address % 25 == 0:
@@ -62,8 +63,12 @@ async def found(proving: Proving, one: Device) -> Row:
 
 
 async def counted(proving: Proving, one: Device, wanted: int) -> tuple[int, int, int]:
-    """Polls done, how many failed, and how many of them in a row at the end; stopped early where it fell silent."""
+    """Polls done, how many failed, and how many of them in a row at the end; stopped early where it fell silent.
+
+    Where the bus asks more than once, every frame counts: a second try that is answered does not make the first one good.
+    """
     errors = done = in_a_row = 0
+    before = proving.frames(one)
     takes = wanted * transaction_time(baud=proving.job.bus.baud, registers=1, device_delay=proving.job.bus.device_delay or 0.0)
     proving.tell(
         f"{one.device.name}: {wanted} polls, about {max(takes / 60, 0.1):.1f} min on a wire at {proving.job.bus.baud} baud"
@@ -73,7 +78,8 @@ async def counted(proving: Proving, one: Device, wanted: int) -> tuple[int, int,
         done, errors, in_a_row = done + 1, errors + (not right), 0 if right else in_a_row + 1
         if done % _TOLD_EVERY == 0:
             proving.tell(f"{one.device.name}: {done} of {wanted} polls, {errors} failed")
-    return done, errors, in_a_row
+    asked, lost = (now - then for now, then in zip(proving.frames(one), before, strict=True))
+    return max(done, asked), max(errors, lost), in_a_row
 
 
 async def link(proving: Proving, one: Device) -> Row:

@@ -1,0 +1,499 @@
+"""What a device's registers mean: a profile is rows of a table, and words become SI values by it.
+
+Those of the house stand in ``tables/registers.csv``; a job may bring its own in the same form. Registers are 16 bits, each sent
+high byte first (MODBUS Application Protocol V1.1b3); which word of a longer value comes first is nowhere laid down, so a row may
+say it, and every profile of the house carries three constants by which it can be told: 0x1234, 123456789 and 123.456.
+
+`profiles_of` reads rows and names everything wrong with them at once; `decode` and `encode` are the meaning of one register.
+"""
+
+import functools
+import math
+import re
+import struct
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal, get_args
+
+from gearcase import units
+from gearcase.errors import OutOfRange
+from gearcase.tables import Row, load
+
+__all__ = [
+    "CONSTANTS",
+    "LAMPS",
+    "NO_PROFILE",
+    "ORDERS",
+    "ROLES",
+    "Profile",
+    "Register",
+    "Waveform",
+    "WordOrder",
+    "blocks",
+    "decode",
+    "encode",
+    "profile",
+    "profile_names",
+    "profiles_of",
+    "words_of_identity",
+]
+
+WordOrder = Literal["high word first", "low word first", "high word first, bytes swapped", "low word first, bytes swapped"]
+ORDERS: tuple[WordOrder, ...] = get_args(WordOrder)  # ABCD, CDAB, BADC, DCBA
+LAMPS = {"green": 1, "yellow": 2, "red": 4, "blue": 8, "white": 16}  # bits of a stack light's registers
+# what every device's test registers must read, and the plant's too, whichever word comes first
+CONSTANTS: Mapping[str, float] = MappingProxyType({"constant word": 0x1234, "constant whole": 123456789, "constant real": 123.456})
+ROLES = {
+    "": "a reading",
+    "constant": "must read its constant: by it order and shift are told",
+    "model": "says the kind of device: must read its constant",
+    "serial": "tells this device from its like",
+    "firmware": "which program runs in it",
+    "output": "may be written, within its range; falls back by itself",
+    "bus address": "written to give the device another address",
+    "waveform": "where the samples of a record begin",
+    "waveform samples": "how many samples the record has",
+    "waveform rate": "samples a second",
+    "waveform step": "what one count of a sample is worth",
+    "waveform number": "counts records: unlike before and after, the record was replaced meanwhile",
+    "waveform trigger": "written 1 to take a new record",
+    "waveform ready": "reads 1 when the record is whole",
+    "waveform freeze": "written 1 to keep the record while it is read, 0 afterwards",
+    "longest read": "registers the device gives in one answer, where fewer than 125",
+}
+_FACTS = ("waveform samples", "waveform rate", "waveform step", "longest read")  # may stand without an address, by the data sheet
+_WRITTEN = ("output", "bus address", "waveform trigger", "waveform freeze")
+_ONCE = ("model", "serial", "firmware", "bus address", *(role for role in ROLES if role.startswith("waveform ")), "longest read")
+_FORMATS = {"u16": ">H", "i16": ">h", "u32": ">I", "i32": ">i", "f32": ">f", "u64": ">Q", "i64": ">q", "f64": ">d"}
+_LAST = 65535
+_LONGEST_READ = 125
+
+
+@dataclass(frozen=True)
+class Register:
+    """One value of a device.
+
+    `address` counts from 0; `function` is 3 (holding) or 4 (input); `type` is u16, i16, u32, i32, f32, u64, i64, f64, ``bit0`` to
+    ``bit15`` of one register, or ``text1`` to ``text32`` of so many. The raw value times `scale` plus `offset` is in `unit`, a
+    spelling of `units.ACCEPTED[kind]`, or plain where `kind` is empty; `constant` is what it must read (`text` where that is a
+    text), None where it varies; `low`, `high` and `fallback` are in `unit`. `role` is one of `ROLES`.
+    """
+
+    name: str
+    address: int
+    function: int
+    type: str
+    scale: float
+    unit: str
+    kind: str
+    constant: float | None
+    low: float | None
+    high: float | None
+    role: str = ""
+    order: WordOrder = "high word first"
+    offset: float = 0.0
+    fallback: float | None = None
+    text: str = ""
+
+    @property
+    def words(self) -> int:
+        """Registers it takes."""
+        if self.type.startswith("text"):
+            return int(self.type[4:])
+        return 1 if self.type.startswith("bit") else struct.calcsize(_FORMATS[self.type]) // 2
+
+
+@dataclass(frozen=True)
+class Waveform:
+    """How a record is fetched: the register of its first sample, the others as `ROLES` says, numbers by a data sheet."""
+
+    first: Register
+    samples: Register | float
+    rate: Register | float
+    step: Register | float
+    number: Register | None = None
+    trigger: Register | None = None
+    ready: Register | None = None
+    freeze: Register | None = None
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A kind of device: its registers by name, how its records are fetched (by the name of their row), and its longest answer."""
+
+    name: str
+    registers: dict[str, Register]
+    waveforms: dict[str, Waveform] = field(default_factory=dict)
+    longest_read: int = _LONGEST_READ
+
+    @property
+    def span(self) -> int:
+        """Registers from 0 to the last one, but for records."""
+        return max(one.address + one.words for one in self.registers.values())
+
+    @property
+    def rows(self) -> tuple[Register, ...]:
+        """Every register there is, where records begin among them."""
+        return (*self.registers.values(), *(one.first for one in self.waveforms.values()))
+
+    def with_role(self, role: str) -> tuple[Register, ...]:
+        """The registers with a role."""
+        return tuple(one for one in self.registers.values() if one.role == role)
+
+
+NO_PROFILE = Profile("", {})
+
+
+def profile_names() -> tuple[str, ...]:
+    """The profiles of the house."""
+    return tuple(_house())
+
+
+def profile(name: str) -> Profile:
+    """A profile of the house by its name.
+
+    Raises
+    ------
+    OutOfRange
+        No such profile.
+
+    Examples
+    --------
+    >>> profile("temperature converter").registers["sump temperature"].address
+    10
+    """
+    if name not in _house():
+        raise OutOfRange("profile", repr(name), f"one of: {', '.join(profile_names())}")
+    return _house()[name]
+
+
+@functools.cache
+def _house() -> Mapping[str, Profile]:
+    found, wrong = profiles_of(load("registers"))
+    if wrong:
+        number, key, rule = wrong[0]
+        raise OutOfRange("table", f"registers.csv:{number + 2} {key}", rule)
+    return MappingProxyType(found)
+
+
+def profiles_of(rows: Sequence[Row]) -> tuple[dict[str, Profile], list[tuple[int, str, str]]]:
+    """Profiles out of rows, by name; and everything wrong with the rows.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        As ``registers.csv`` has them; `role`, `order`, `offset` and `fallback` may be missing.
+
+    Returns
+    -------
+    profiles, wrong
+        Each wrong thing as number of the row from 0, column, and what would be right; rows that are wrong are left out.
+    """
+    wrong: list[tuple[int, str, str]] = []
+    held: dict[str, list[tuple[int, Register]]] = {}
+    for number, row in enumerate(rows):
+        said = list(_wrong_cells(row))
+        wrong += [(number, column, rule) for column, rule in said]
+        if not said:
+            held.setdefault(row["profile"], []).append((number, _register(row)))
+    found = {}
+    for name, registers in held.items():
+        wrong += _contradictions(registers)
+        found[name] = _profile(name, [one for _, one in registers])
+        for number, one in registers:
+            if one.role == "waveform" and one.name not in found[name].waveforms:
+                wrong.append((number, "role", "a record needs rows with the roles waveform samples and waveform rate"))
+    return found, sorted(wrong)
+
+
+def _profile(name: str, registers: Sequence[Register]) -> Profile:
+    by_role = {one.role: one for one in registers}
+
+    def given(role: str) -> Register | float | None:
+        one = by_role.get(role)
+        return one.constant if one is not None and one.address < 0 else one
+
+    def register(role: str) -> Register | None:
+        one = by_role.get(role)
+        return one if one is not None and one.address >= 0 else None
+
+    samples, rate, step = given("waveform samples"), given("waveform rate"), given("waveform step")
+    waveforms = {}
+    if samples is not None and rate is not None:
+        protocol = [register(f"waveform {part}") for part in ("number", "trigger", "ready", "freeze")]
+        waveforms = {
+            one.name: Waveform(one, samples, rate, 1.0 if step is None else step, *protocol)
+            for one in registers
+            if one.role == "waveform"
+        }
+    longest = given("longest read")
+    return Profile(
+        name,
+        {one.name: one for one in registers if one.address >= 0 and one.role != "waveform"},
+        waveforms,
+        int(longest) if isinstance(longest, float) else _LONGEST_READ,
+    )
+
+
+def blocks(form: Profile, wanted: Iterable[Register]) -> tuple[tuple[int, int, int], ...]:
+    """Function, start and count of the fewest reads that bring some registers and touch none that the profile does not know.
+
+    Examples
+    --------
+    >>> sensor = profile("three-axis vibration")
+    >>> blocks(sensor, [sensor.registers["overall velocity x"], sensor.registers["temperature"]])
+    ((4, 16, 19),)
+    """
+    known = {(one.function, at) for one in form.registers.values() for at in range(one.address, one.address + one.words)}
+    found: list[tuple[int, int, int]] = []
+    for one in sorted(wanted, key=lambda one: (one.function, one.address)):
+        end = one.address + one.words
+        if found and found[-1][0] == one.function:
+            function, start, count = found[-1]
+            between = range(start + count, one.address)
+            if end - start <= form.longest_read and all((function, at) in known for at in between):
+                found[-1] = (function, start, max(count, end - start))
+                continue
+        found.append((one.function, one.address, one.words))
+    return tuple(found)
+
+
+def decode(register: Register, words: Sequence[int], order: WordOrder | None = None) -> float:
+    """The value of one register in SI.
+
+    Parameters
+    ----------
+    register : Register
+        Not a text.
+    words : sequence of int
+        As many as the register takes, each 0 to 65535.
+    order : str, optional
+        Another order than the register's own.
+
+    Raises
+    ------
+    OutOfRange
+        The number of words is wrong, or the value is no number or lies outside the profile's range.
+
+    Examples
+    --------
+    Row MW5 of ``modbus_checks.csv``, 25.0 as 41C8 0000:
+
+    >>> speed = profile("drive inputs").registers["speed"]
+    >>> 60 * decode(speed, [0x41C8, 0x0000])
+    25.0
+    >>> 60 * decode(speed, [0x0000, 0x41C8], "low word first")
+    25.0
+    """
+    value = _raw(register, words, order) * register.scale + register.offset
+    if not math.isfinite(value):
+        raise OutOfRange(register.name, value, "a number; the device marks this value as bad")
+    if (register.low is not None and value < register.low) or (register.high is not None and value > register.high):
+        low, high = register.low, register.high
+        rule = f"{low:g} to {high:g}" if low is not None and high is not None else f"{'at most' if low is None else 'at least'} "
+        rule += "" if low is not None and high is not None else f"{high if low is None else low:g}"
+        raise OutOfRange(register.name, f"{value:g} {register.unit}".strip(), f"{rule} {register.unit}".strip())
+    return units.convert(value, register.unit, register.kind) if register.kind else value
+
+
+def words_of_identity(register: Register, words: Sequence[int]) -> str:
+    """What an identity register says, as people write it: its text, or its whole number.
+
+    Raises
+    ------
+    OutOfRange
+        The number of words is wrong.
+
+    Examples
+    --------
+    >>> words_of_identity(Register("serial", 0, 3, "text3", 1, "", "", None, None, None), [0x5653, 0x2D34, 0x3100])
+    'VS-41'
+    """
+    if not register.type.startswith("text"):
+        return f"{_raw(register, words, None) * register.scale + register.offset:.15g}"
+    _count(register, words)
+    text = struct.pack(f">{len(words)}H", *(_ordered(words, register.order) if "bytes" in register.order else words))
+    return text.partition(b"\0")[0].decode("ascii", "replace").strip()
+
+
+def _raw(register: Register, words: Sequence[int], order: WordOrder | None) -> float:
+    _count(register, words)
+    if register.type.startswith("bit"):
+        return float(_ordered(words, order or register.order)[0] >> int(register.type[3:]) & 1)
+    packed = struct.pack(f">{len(words)}H", *_ordered(words, order or register.order))
+    return float(struct.unpack(_FORMATS[register.type], packed)[0])
+
+
+def _count(register: Register, words: Sequence[int]) -> None:
+    if len(words) != register.words:
+        raise OutOfRange(register.name, f"{len(words)} registers", f"{register.words} registers")
+
+
+def _ordered(words: Sequence[int], order: WordOrder) -> list[int]:
+    """Words in the other order, there and back."""
+    ordered = list(reversed(words)) if order.startswith("low") else list(words)
+    return [(word & 0xFF) << 8 | word >> 8 for word in ordered] if order.endswith("swapped") else ordered
+
+
+def encode(register: Register, value: float, order: WordOrder | None = None) -> tuple[int, ...]:
+    """The words of an SI value: what a device with this profile sends, or is written.
+
+    Raises
+    ------
+    OutOfRange
+        It does not fit the register's type.
+    """
+    shown = units.shown(value, register.kind, register.unit) if register.kind else value
+    raw = (shown - register.offset) / register.scale
+    try:
+        if register.type.startswith("bit"):
+            packed = struct.pack(">H", {0: 0, 1: 1 << int(register.type[3:])}[round(raw)])
+        else:
+            packed = struct.pack(_FORMATS[register.type], raw if register.type.startswith("f") else round(raw))
+    except (struct.error, OverflowError, ValueError, KeyError):
+        raise OutOfRange(register.name, value, f"a value that fits {register.type}") from None
+    words = struct.unpack(f">{len(packed) // 2}H", packed)
+    return tuple(_ordered(words, order or register.order))
+
+
+def _wrong_cells(row: Row) -> Iterator[tuple[str, str]]:
+    """Columns of one row that cannot be read, or contradict each other."""
+    for column in ("profile", "register"):
+        if not row[column].strip():
+            yield column, "a name"
+    role = row.get("role", "")
+    if role not in ROLES:
+        yield "role", f"one of: {', '.join(one or 'nothing (a reading)' for one in ROLES)}"
+    numbers = {column: _number(row.get(column, "")) for column in ("scale", "offset", "constant", "low", "high", "fallback")}
+    text = row["type"].startswith("text")
+    wrong = [
+        column
+        for column, value in numbers.items()
+        if value is not None and not math.isfinite(value) and not (text and column == "constant")
+    ]
+    for column in wrong:
+        yield column, "a number, or 0x and hexadecimal digits"
+    if row["type"] not in _FORMATS and not re.fullmatch(r"bit(\d|1[0-5])|text([1-9]|[12]\d|3[0-2])", row["type"]):
+        yield "type", f"a type out of {', '.join(_FORMATS)}, bit0 to bit15, text1 to text32"
+        return
+    if numbers["scale"] == 0:
+        yield "scale", "not 0: every reading would be the same"
+    elif numbers["scale"] is None:
+        yield "scale", "a number: 1 where the value is as it is sent"
+    if row.get("order", "") not in ("", *ORDERS):
+        yield "order", f"one of: {'; '.join(ORDERS)}; empty is {ORDERS[0]}"
+    if row["kind"] not in ("", *units.ACCEPTED):
+        yield "kind", f"empty or one of: {', '.join(units.ACCEPTED)}"
+    elif row["kind"] and row["unit"] not in units.ACCEPTED[row["kind"]]:
+        yield "unit", f"a unit of {row['kind']}, not {row['unit']!r}"
+    yield from _wrong_place(row, role)
+    low, high, fallback = numbers["low"], numbers["high"], numbers["fallback"]
+    if low is not None and high is not None and not low < high:
+        yield "high", f"above low, {low:g}: the range is upside down"
+        return
+    if role == "output" and (low is None or high is None or fallback is None):
+        yield "low", "an output needs low, high and fallback: what may be written, and where it goes when it is left alone"
+    elif fallback is not None and not (low or 0.0) <= fallback <= (high if high is not None else math.inf):
+        yield "fallback", "inside low and high"
+    if wrong or not numbers["scale"]:
+        return
+    if text and len(row["constant"]) > 2 * int(row["type"][4:]):
+        yield "constant", f"at most {2 * int(row['type'][4:])} characters: two a register"
+    if role in ("constant", "model") and not row["constant"]:
+        yield "constant", "what it must read"
+    for column in () if text else ("constant", "fallback"):
+        value = numbers[column]
+        if value is not None and not _is_held(row, value, numbers["offset"] or 0.0, numbers["scale"] or 1.0):
+            yield column, f"a value that {row['type']} can hold"
+
+
+def _wrong_place(row: Row, role: str) -> Iterator[tuple[str, str]]:
+    """Address and function."""
+    if not row["address"] and role in _FACTS:
+        if not row["constant"]:
+            yield "constant", "the value by the data sheet, where there is no address"
+        return
+    if not row["address"].isascii() or not row["address"].isdecimal() or int(row["address"]) > _LAST:
+        yield "address", f"a register's address counted from 0, 0 to {_LAST}"
+        return
+    words = Register("", 0, 3, row["type"], 1, "", "", None, None, None).words
+    if int(row["address"]) + words - 1 > _LAST:
+        yield "address", f"{words} registers from there end past {_LAST}"
+    if row["function"] not in ("3", "4"):
+        yield "function", "3 (holding register) or 4 (input register)"
+    elif role in _WRITTEN and row["function"] == "4":
+        yield "function", f"3: an input register cannot be written, and its role is {role}"
+    if role in _WRITTEN and row["type"].startswith(("bit", "text")):
+        yield "type", "whole registers: a bit or text is not written"
+    if role.startswith("waveform") and row["type"].startswith(("bit", "text")):
+        yield "type", "a number"
+
+
+def _is_held(row: Row, value: float, offset: float, scale: float) -> bool:
+    raw = (value - offset) / scale
+    if row["type"].startswith("f"):
+        return row["type"] == "f64" or abs(raw) <= 3.4028234663852886e38
+    low, high = (0, 1) if row["type"].startswith("bit") else _limits(row["type"])
+    return low <= raw <= high and abs(raw - round(raw)) < 1e-6 * max(1.0, abs(raw))
+
+
+def _limits(type_: str) -> tuple[int, int]:
+    bits = int(type_[1:])
+    return (0, 2**bits - 1) if type_.startswith("u") else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+
+
+def _contradictions(registers: Sequence[tuple[int, Register]]) -> Iterator[tuple[int, str, str]]:
+    """Names and roles twice, and registers of which two values claim the same one."""
+    names: dict[str, int] = {}
+    roles: dict[str, str] = {}
+    taken: dict[tuple[int, int], Register] = {}
+    for number, one in registers:
+        if one.name in names:
+            yield number, "register", f"a name of its own: {one.name} is there already"
+        names[one.name] = number
+        if one.role in _ONCE:
+            if one.role in roles:
+                yield number, "role", f"{one.role} once: {roles[one.role]} has it already"
+            roles[one.role] = one.name
+        if one.address < 0:
+            continue
+        for address in range(one.address, one.address + one.words):
+            other = taken.get((one.function, address))
+            both_bits = other is not None and one.type != other.type and one.type[:3] == other.type[:3] == "bit"
+            if other is not None and not both_bits:
+                yield number, "address", f"another one: {one.name} and {other.name} both at register {address}"
+                break
+            taken[one.function, address] = one
+
+
+def _register(row: Row) -> Register:
+    text = row["type"].startswith("text")
+    order = row.get("order") or ORDERS[0]
+    return Register(
+        name=row["register"],
+        address=int(row["address"] or -1),
+        function=int(row["function"] or 0),
+        type=row["type"],
+        scale=_number(row["scale"]) or 1.0,
+        unit=row["unit"],
+        kind=row["kind"],
+        constant=None if text else _number(row["constant"]),
+        low=_number(row["low"]),
+        high=_number(row["high"]),
+        role=row.get("role", ""),
+        order=next(one for one in ORDERS if one == order),
+        offset=_number(row.get("offset", "")) or 0.0,
+        fallback=_number(row.get("fallback", "")),
+        text=row["constant"] if text else "",
+    )
+
+
+def _number(text: str) -> float | None:
+    """None where there is nothing, not a number where it cannot be read."""
+    if not text.strip():
+        return None
+    try:
+        return float(int(text, 16)) if text.startswith("0x") else float(text)
+    except ValueError:
+        return math.nan

@@ -1,0 +1,366 @@
+"""What a store survives: kills, lost supplies, full disks, databases that go away, interrupted migrations. Nothing acknowledged is
+lost, nothing is kept by half or twice, the store opens and its chain of entries verifies.
+"""
+
+import multiprocessing
+import os
+import random
+import select
+import shutil
+import signal
+import socket
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import alembic.command  # noqa: F401  so that what is forked need not load it
+import numpy as np
+import pytest
+import sqlalchemy as sa
+
+from failing_disk import Disk, watched
+from gearcase.errors import BadInput
+from gearcase.record.store import Event, Reading, Store, database, migrations
+from gearcase.record.store.database import Database
+from gearcase.signal.recording import Recording
+from postgresql import Server
+
+Place = Path | str
+SEEN = Event(10.0, "acknowledged", "input end", "", "A. Person", {})
+WAVE = Recording((np.random.default_rng(3).integers(-999, 999, 4000) * 0.125).astype(np.float32), 25600.0, "m/s2", step=0.125)
+OLD = Path(__file__).parent / "reference" / "store-version-1.sqlite"
+
+
+def batch(number: int) -> list[Reading]:
+    return [Reading(float(number), "p", quantity, float(number), "-") for quantity in ("a", "b", "c")]
+
+
+def work(store: Store, numbers: range, said: Callable[[str], object]) -> None:
+    """Keep something under each number, and say it when it is acknowledged."""
+    for number in numbers:
+        store.add_readings(batch(number))
+        said(f"readings {number}")
+        if number % 3 == 0:
+            store.add_event(replace(SEEN, time_s=float(number), says=str(number)))
+            said(f"entry {number}")
+        if number % 4 == 0:
+            store.keep_recording(replace(WAVE, samples=WAVE.samples + number), time_s=float(number), why="levels")
+            said(f"recording {number}")
+
+
+def require_whole(store: Store, acknowledged: set[str], since: int) -> None:
+    """Everything acknowledged is there once and whole; what was not acknowledged is whole or not there."""
+    readings = store.readings(since=float(since))
+    numbers, counts = np.unique(readings.time_s, return_counts=True)
+    assert np.all(counts == 3)  # no batch is cut, none doubled
+    events = [event.says for event in store.events(since=float(since))]
+    assert len(set(events)) == len(events)
+    recordings = store.kept_recordings(since=float(since))
+    for kept in recordings:
+        assert np.array_equal(store.read_recording(kept).samples, WAVE.samples + np.float32(kept.time_s))
+    found = {f"readings {number:.0f}" for number in numbers} | {f"entry {says}" for says in events}
+    found |= {f"recording {kept.time_s:.0f}" for kept in recordings}
+    assert acknowledged <= found
+    assert len(found - acknowledged) <= 1  # the one that was on its way
+    assert len(recordings) == len({kept.time_s for kept in recordings})
+
+
+def write_on(place: Place, folder: Path, first: int, said: int) -> None:
+    with Store.open(place, recordings=folder, wait_s=30.0) as store:
+        os.write(said, b"open\n")
+        work(store, range(first, first + 100_000), lambda words: os.write(said, f"{words}\n".encode()))
+
+
+@pytest.mark.long
+def test_two_hundred_kills_lose_nothing_acknowledged(place: Place, tmp_path: Path) -> None:
+    """On PostgreSQL fewer: there the writer's death is no more than a closed line."""
+    chance, fork = random.Random(20), multiprocessing.get_context("fork")
+    kills = 200 if isinstance(place, Path) else 50
+    total = 0
+    for n in range(kills):
+        first = 1_000_000 * n
+        ours, theirs = os.pipe()
+        writer = fork.Process(target=write_on, args=(place, tmp_path / "recordings", first, theirs))
+        writer.start()
+        os.close(theirs)
+        with os.fdopen(ours) as heard:
+            lines = [heard.readline() for _ in range(chance.randrange(12))]  # none: it is killed while it opens
+            time.sleep(chance.uniform(0.0, 0.01))
+            writer.kill()
+            acknowledged = {line.strip() for line in (*lines, *heard) if line.endswith("\n")} - {"open"}
+        writer.join()
+        with Store.open(place, recordings=tmp_path / "recordings", wait_s=30.0) as store:  # verifies the chain
+            require_whole(store, acknowledged, first)
+        total += len(acknowledged)
+    assert total > 2.5 * kills  # the kills did not all come before there was anything to lose
+
+
+def played(folder: Path, numbers: range, monkeypatch: pytest.MonkeyPatch, *, synced: bool = True) -> Disk:
+    """A store made and written on a disk that notes everything."""
+    if not synced:
+        monkeypatch.setattr(database, "_settings", lambda connection, _: connection.execute("PRAGMA synchronous = OFF"))
+    with watched(folder) as disk:
+        store = Store.open(folder / "r.sqlite")
+        store.database.read(lambda connection: connection.exec_driver_sql("PRAGMA wal_autocheckpoint = 40"))  # many of them
+        work(store, numbers, lambda words: disk.note("acknowledged", words))
+        store.close()
+    return disk
+
+
+def lost(disk: Disk, at: int, chance: random.Random, into: Path) -> None:
+    """Lose the supply once, and look at what is left."""
+    acknowledged = disk.after_loss(at, chance, into)
+    try:
+        with Store.open(into / "r.sqlite") as store:
+            require_whole(store, acknowledged, 0)
+    finally:
+        shutil.rmtree(into)
+
+
+@pytest.mark.parametrize("times", [25, pytest.param(500, marks=pytest.mark.long)])
+def test_a_lost_supply_loses_nothing_acknowledged(times: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    disk, chance = played(tmp_path / "disk", range(40), monkeypatch), random.Random(21)
+    assert {what for what, *_ in disk.done} >= {"write", "sync", "sync folder", "rename", "acknowledged"}
+    for _ in range(times):
+        (tmp_path / "after").mkdir()
+        lost(disk, chance.randrange(len(disk.done) + 1), chance, tmp_path / "after")
+
+
+def test_a_store_that_does_not_sync_is_seen_to_lose(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The disk of the test above can tell: without syncs acknowledged rows are lost, or the file with them."""
+    disk, chance = played(tmp_path / "disk", range(40), monkeypatch, synced=False), random.Random(22)
+    monkeypatch.undo()
+    losses = 0
+    for _ in range(15):
+        (tmp_path / "after").mkdir()
+        try:
+            lost(disk, chance.randrange(len(disk.done) // 2, len(disk.done) + 1), chance, tmp_path / "after")
+        except (AssertionError, BadInput):
+            losses += 1
+    assert losses > 5
+
+
+def test_a_full_disk_at_any_write_keeps_all_or_nothing_and_room_mends_it(tmp_path: Path) -> None:
+    with watched(tmp_path / "disk") as disk, Store.open(tmp_path / "disk" / "r.sqlite") as store:
+        work(store, range(5), lambda _: None)
+        acknowledged: set[str] = set()
+        refused: list[str] = []
+        for n in range(1, 60):
+            disk.writes_left = n
+            try:
+                work(store, range(12 * n, 12 * n + 1), acknowledged.add)
+            except BadInput as error:
+                refused.append(error.problems[0].accepted)
+            disk.writes_left = -1
+            number = 12 * n
+            kept = {f"readings {number}"} if len(store.readings(since=float(number))) else set()
+            kept |= {f"entry {event.says}" for event in store.events(since=float(number))}
+            kept |= {f"recording {one.time_s:.0f}" for one in store.kept_recordings(since=float(number))}
+            assert kept == {words for words in acknowledged if words.endswith(f" {number}")}
+            if f"recording {number}" in acknowledged:
+                break
+        assert 40 > len(refused) > 5 and all("room" in one for one in refused)
+        work(store, range(1000, 1005), acknowledged.add)
+        assert not list((tmp_path / "disk").rglob(".draft-*"))
+        assert store.verify().problems == ()
+    with Store.open(tmp_path / "disk" / "r.sqlite") as store:
+        require_whole(store, {words for words in acknowledged if int(words.split()[1]) >= 1000}, 1000)
+
+
+def test_what_could_not_be_synced_is_not_acknowledged(tmp_path: Path) -> None:
+    with watched(tmp_path / "disk") as disk, Store.open(tmp_path / "disk" / "r.sqlite") as store:
+        store.add_readings(batch(1))
+        disk.sync_fails = True
+        with pytest.raises(BadInput):
+            store.add_readings(batch(2))
+        disk.sync_fails = False
+        store.add_readings(batch(3))
+        assert {1.0, 3.0} <= set(store.readings().time_s)
+
+
+@pytest.mark.long
+def test_a_database_that_is_restarted_hard_while_it_is_written_loses_and_doubles_nothing(server: Server, tmp_path: Path) -> None:
+    address, acknowledged, stop = server.database(), [], threading.Event()
+    failed: list[BaseException] = []
+
+    def write() -> None:
+        try:
+            with Store.open(address, recordings=tmp_path / "recordings", wait_s=60.0) as store:
+                store.hold()
+                number = 0
+                while not stop.is_set():
+                    work(store, range(number, number + 1), acknowledged.append)
+                    number += 1
+        except BaseException as error:
+            failed.append(error)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    for restart in range(1, 6):
+        until = time.monotonic() + 60
+        while len(acknowledged) < 20 * restart and not failed and time.monotonic() < until:
+            time.sleep(0.01)
+        server.stop("immediate")
+        time.sleep(0.3)
+        server.start()
+    stop.set()
+    writer.join()
+    assert not failed and len(acknowledged) >= 100
+    with Store.open(address, recordings=tmp_path / "recordings") as store:
+        require_whole(store, set(acknowledged), 0)
+        assert [f"entry {event.says}" for event in store.events()] == [said for said in acknowledged if said.startswith("entry")]
+
+
+@contextmanager
+def cut_after_commit(port: int, commits: list[int]) -> Iterator[int]:
+    """A way to a database that lets no answer to a chosen commit through, and breaks the line instead."""
+    seen, threads = 0, []
+
+    def carry(client: socket.socket) -> None:
+        nonlocal seen
+        with client, socket.create_connection(("127.0.0.1", port)) as server:
+            while True:
+                for source in select.select([client, server], [], [])[0]:
+                    data = source.recv(65536)
+                    done = source is server and b"COMMIT\0" in data  # the server says that it is done: CommandComplete
+                    seen += done
+                    if not data or (done and seen in commits):
+                        return
+                    (client if source is server else server).sendall(data)
+
+    def serve() -> None:
+        while True:
+            try:
+                client, _ = listener.accept()
+            except OSError:
+                return
+            threads.append(threading.Thread(target=carry, args=(client,)))
+            threads[-1].start()
+
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        threads.append(threading.Thread(target=serve))
+        threads[0].start()
+        yield listener.getsockname()[1]
+        listener.shutdown(socket.SHUT_RDWR)
+        for thread in threads:
+            thread.join()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("held", [False, True])
+def test_a_commit_whose_answer_was_lost_is_not_made_again(server: Server, held: bool) -> None:
+    address = server.database()
+    Store.open(address).close()
+    with cut_after_commit(server.port, [4, 7, 8]) as port, Store.open(address.replace(str(server.port), str(port))) as store:
+        if held:
+            store.hold()
+        for number in range(12):
+            store.add_event(replace(SEEN, says=str(number)))
+    with Store.open(address) as store:
+        assert [event.says for event in store.events()] == [str(number) for number in range(12)]
+
+
+@pytest.mark.long
+def test_a_database_that_stays_away_is_said_and_nothing_of_the_batch_is_kept(server: Server) -> None:
+    with Store.open(server.database(), wait_s=1.0) as store:
+        store.add_readings(batch(1))
+        server.stop("immediate")
+        try:
+            with pytest.raises(BadInput, match="a database that is there"):
+                store.add_readings(batch(2))
+        finally:
+            server.start()
+        store.add_readings(batch(3))
+        assert sorted(set(store.readings().time_s)) == [1.0, 3.0]
+
+
+def version_1(place: Place) -> None:
+    """A store as the program of version 1 left it."""
+    if isinstance(place, Path):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(OLD, place)
+        return
+    into = Database(place, wait_s=5.0)
+    migrations.upgrade(into, to="1")
+    with sqlite3.connect(OLD) as old:
+        readings = old.execute("SELECT point, quantity, time_s, value, unit, quality, state FROM readings").fetchall()
+        events = old.execute("SELECT id, time_s, kind, point, says, who, details FROM events").fetchall()
+    old.close()
+
+    def fill(connection: sa.Connection) -> None:
+        for table, rows in (("readings", readings), ("events", events)):
+            for row in rows:
+                connection.exec_driver_sql(f"INSERT INTO {table} VALUES (%s, %s, %s, %s, %s, %s, %s)", row)
+        connection.exec_driver_sql("DROP TABLE alembic_version")
+
+    into.migrate(fill)
+    into.close()
+
+
+def upgrade_until_killed(place: Place, statements: int) -> None:
+    left = [statements]
+
+    def count(*_: object) -> None:
+        left[0] -= 1
+        if left[0] < 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    sa.event.listen(sa.Engine, "before_cursor_execute", count)
+    Store.open(place).close()
+
+
+@pytest.mark.long
+def test_a_migration_killed_at_any_statement_leaves_a_store_that_opens(place: Place) -> None:
+    fork = multiprocessing.get_context("fork")
+    version_1(place)
+    for statements in range(200):
+        one = fork.Process(target=upgrade_until_killed, args=(place, statements))
+        one.start()
+        one.join()
+        if one.exitcode == 0:
+            break
+        assert one.exitcode == -signal.SIGKILL
+        left = Database(place, wait_s=5.0)
+        version = left.read(migrations._version)
+        counted = left.read(lambda c: [c.exec_driver_sql(f"SELECT count(*) FROM {t}").scalar() for t in ("readings", "events")])
+        left.close()
+        if version == "1":
+            assert counted == [60, 6]
+        else:
+            assert counted == [60, 3]  # taken over; it was killed while it looked at the result
+    assert 30 < statements < 199
+    with Store.open(place) as store:
+        assert len(store.readings()) == 60 and [event.number for event in store.events()] == [1, 2, 3, 4, 5, 6]
+        assert len(store.verify().problems) == 0 if isinstance(place, Path) else True
+
+
+@pytest.mark.long
+def test_thinning_killed_at_any_moment_leaves_each_reading_whole_or_in_its_interval(tmp_path: Path) -> None:
+    fork, path = multiprocessing.get_context("fork"), tmp_path / "r.sqlite"
+    with Store.open(path) as store:
+        for day in range(40):
+            store.add_readings([Reading(86400.0 * day + 10.0 * n, "p", "a", float(n), "-") for n in range(600)])
+    chance = random.Random(23)
+    for _ in range(40):
+        one = fork.Process(target=thin, args=(path,))
+        one.start()
+        time.sleep(chance.uniform(0.0, 0.1))
+        one.kill()
+        one.join()
+        with Store.open(path) as store:
+            readings, extremes = store.readings(), store.extremes()
+            assert len(readings) - len(extremes) + extremes.count.sum() == 24_000
+            total = readings.value.sum() - extremes.mean.sum() + (extremes.mean * extremes.count).sum()
+            assert total == pytest.approx(40 * 599 * 300)  # the sum of 0 to 599, forty times
+    with Store.open(path) as store:
+        store.thin(before_s=86400.0 * 40, needed=())
+        assert len(store.extremes()) == 3999
+
+
+def thin(path: Path) -> None:
+    with Store.open(path) as store:
+        store.thin(before_s=86400.0 * 40, needed=())
