@@ -54,8 +54,8 @@ class Inputs:
     Parameters
     ----------
     job : Job
-        Its ``inputs``, in order; for an input without any, the registers of that name of devices with the profile
-        ``drive inputs``.
+        Its ``inputs``, in order; for an input without any, the registers ``running``, ``speed`` and ``load`` of
+        whatever device has them.
     """
 
     def __init__(self, job: Job) -> None:
@@ -185,10 +185,10 @@ def _change(kind: str, known: Known) -> str:
 
 
 def _of_the_bus(job: Job) -> Iterable[Input]:
-    """Registers of devices with the profile of the drive's own inputs."""
+    """Registers of devices whose profile has them by the house's names."""
     for kind, name in (("run", "running"), ("speed", "speed"), ("load", "load")):
         for device in job.bus.devices:
-            if device.profile == "drive inputs":
+            if name in device.form.registers:
                 yield Input(f"{device.name}, {name}", kind, "register", device=device.name, quantity=name, where=device.where)
 
 

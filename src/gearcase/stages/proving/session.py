@@ -136,7 +136,7 @@ class Proving:
 
     async def moving(self) -> str:
         """Why it cannot be taken as standing still; empty when it stands."""
-        device = next((device for device in self.job.bus.devices if device.profile == "drive inputs"), None)
+        device = next((device for device in self.job.bus.devices if "running" in device.form.registers), None)
         if device is None:
             return "no device tells whether the drive runs"
         try:
