@@ -18,7 +18,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from gearcase.cli import _PLOTS, main
+from gearcase.cli import main
+from gearcase.cli.verbs import _PLOTS
 from gearcase.drawings.axes import LEFT, SIZE
 from gearcase.drawings.diagnose_blocks import plot_blocks
 from gearcase.drawings.maps import kurtogram_sheet, order_map_sheet
