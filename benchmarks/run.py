@@ -26,6 +26,7 @@ from gearcase.drive.simulate import simulate
 from gearcase.drive.train import Drive, Mesh, Shaft
 from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import bearing_hypotheses, judge_bearings
+from gearcase.judge.heard import find_speed, hear
 from gearcase.judge.patterns import gears
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
@@ -33,7 +34,6 @@ from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import amplitude_spectrum, floor_bins, line_strength, transform
-from gearcase.stages.heard import find_speed, hear
 from gearcase.worked import Given, Origin
 
 RATE_HZ = 25600.0

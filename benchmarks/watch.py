@@ -1,6 +1,6 @@
 """What a watch costs: processor time per simulated second with four sensors over simulated days, and whether its memory stays flat.
 
-The devices answer from words taken four times a day from the rig, so that the simulation is hardly counted; the store is a real
+The devices answer from words taken twelve times a day from the rig, so that the simulation is hardly counted; the store is a real
 one, one sync a round, and records are taken, kept and judged as they fall due. Also `gearcase plan` on the demo as a whole
 process, against a bare interpreter start. Run it by `make bench`.
 """
@@ -115,7 +115,7 @@ def watch_for_days(folder: Path) -> None:
                 await watch.round()
                 await watch.record()
                 used += time.process_time() - started
-                if number % (DAY // EVERY // 4) == 0:
+                if number % (DAY // EVERY // 12) == 0:
                     sizes.append(resident_mib())
                     bus.forget()
             return used
@@ -135,7 +135,7 @@ def watch_for_days(folder: Path) -> None:
     share = used / (DAYS * DAY) + seconds_of_beat
     daily = SENSORS * whole / DAY
     later = sizes[len(sizes) // 2 :]
-    slope = (later[-1] - later[0]) / (len(later) - 1) * 4
+    slope = (later[-1] - later[0]) / (len(later) - 1) * 12
     print(f"{SENSORS} sensors, {DAYS} days, a round every {EVERY} s: {100 * share:.3f} % of a core (goal under 10)")
     print(f"and {100 * daily:.3f} % for a diagnosis of each a day, {whole:.1f} s each; light {watch.light.colour}")
     ends = f"{sizes[0]:.0f} MiB at first, {sizes[-1]:.0f} at last"

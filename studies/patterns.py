@@ -14,11 +14,11 @@ from concurrent.futures import ProcessPoolExecutor
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.train import Drive
 from gearcase.judge.faults import bearing_hypotheses
+from gearcase.judge.heard import find_speed, hear
 from gearcase.judge.patterns import gears
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.signal.recording import Recording
-from gearcase.stages.heard import find_speed, hear
 from studies.diagnosis import upper_bound
 from studies.pattern_cases import KNOCK, PATTERNS, RIVALS, STRENGTHS, TEETH, Job, foreign, healthy, rival, shown, sound
 

@@ -33,10 +33,10 @@ from gearcase.drive.shaft_faults import (
 from gearcase.drive.simulate import BearingFault, Levels, Stranger
 from gearcase.drive.train import Drive, Mesh
 from gearcase.judge.faults import bearing_hypotheses
+from gearcase.judge.heard import find_speed, hear
 from gearcase.judge.patterns.families import examine
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Answer
-from gearcase.stages.heard import find_speed, hear
 from studies.cases import NOISES
 from studies.diagnosis import upper_bound
 from studies.shaft_cases import BALL, CHANNELS, DRIVE, observe

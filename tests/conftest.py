@@ -4,11 +4,13 @@ import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
 
-import postgresql
+if TYPE_CHECKING:
+    from postgresql import Server
 
 settings.register_profile("no clock", settings(), deadline=None)  # a busy machine is no failure: speed is measured in benchmarks/
 settings.load_profile("no clock")
@@ -56,12 +58,14 @@ def recordings() -> Path:
 
 
 @pytest.fixture(scope="session")
-def server() -> Iterator[postgresql.Server]:
+def server() -> Iterator["Server"]:
     """One PostgreSQL for all tests that need one; each takes a database of its own."""
+    from postgresql import running
+
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         Path(folder).chmod(0o755)
         (Path(folder) / "server").mkdir()
-        with postgresql.running(Path(folder) / "server") as server:
+        with running(Path(folder) / "server") as server:
             yield server
 
 

@@ -193,7 +193,7 @@ def test_after_a_late_answer_the_same_question_is_not_answered_one_behind_for_ev
         return struct.pack(">BBH", 4, 2, asked[0])
 
     async def test() -> None:
-        delays = iter([0.15] + [0.005] * 50)
+        delays = iter([0.15, 0.08] + [0.005] * 50)  # the answer to the second try comes after the next question
         async with (
             over_network(count, serial=True, spoil=lambda frame: [(next(delays), frame)]) as (where, _),
             connected(where, baud=115200, timeout=0.1, tries=2) as bus,

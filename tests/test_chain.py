@@ -200,3 +200,17 @@ def test_writers_at_once_all_land_in_one_order(tmp_path: Path) -> None:
     for name in "ABC":
         assert [word for word in words if word[0] == name] == [f"{name} {number}" for number in range(25)]
     assert len({json.loads(line)["number"] for line in path.read_text().splitlines()}) == 75
+
+
+def test_a_chain_kept_elsewhere_has_the_same_lines_and_is_verified_by_the_same_rules(path: Path) -> None:
+    lines = path.read_bytes().splitlines()
+    records = chain.verified("entries", lines)
+    assert records == chain.read(path) and [chain.line(record) for record in records] == lines
+    last = records[-1]
+    added = chain.linked("entries", {"says": "four"}, number=4, previous=last["sha256"], who="A. Fitter", when=WHEN)
+    assert added == chain.append(path, {"says": "four"}, who="A. Fitter", when=WHEN)
+    with pytest.raises(BadInput, match="entries:4   given an entry that follows another one"):
+        chain.verified("entries", [*lines, chain.line(chain.linked("x", {}, number=4, previous=chain.FIRST, who="", when=WHEN))])
+    chain.require_held("entries", records, last["sha256"])
+    with pytest.raises(BadInput, match="entries:3   given the entry with hash"):
+        chain.require_held("entries", records[:2], last["sha256"])

@@ -103,8 +103,7 @@ def test_the_watch_takes_a_record_every_two_hours_and_keeps_the_levels_of_its_li
         for _ in range(round(hours * 60)):
             site.now += 60
             await site.watch.round()
-            if site.watch._recording is not None:
-                await site.watch._recording
+            await site.watch.record()
 
     asyncio.run(rounds(0.6))
     points = {device.point for device in site.job.bus.devices if device.profile == "three-axis vibration"}

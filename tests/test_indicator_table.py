@@ -19,11 +19,11 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.errors import OutOfRange
 from gearcase.job.build import load
+from gearcase.judge.heard import Speed
 from gearcase.signal.gear_indicators import gear_indicators
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import transform
 from gearcase.signal.synchronous import synchronous_average, turning_from_marks
-from gearcase.stages.heard import Speed
 from gearcase.stages.indicator_table import indicator_table
 from gearcase.stages.pictured import pictured
 from test_signal_fuzz import records

@@ -70,7 +70,7 @@ def readings(days: int = 120, growth_from: int = 60) -> Readings:
     rng = np.random.default_rng(5)
     rows: list[Reading] = []
     for day in range(days):
-        for minute in range(0, 6 * 60, 5):
+        for minute in range(0, 3 * 60, 5):
             now = STARTED + day * DAY + 60 * minute
             runs = minute >= 15
             level = 1.0e-3 * (1.02 ** max(day - growth_from, 0)) * np.exp(rng.normal(0, 0.05))
@@ -89,10 +89,10 @@ def readings(days: int = 120, growth_from: int = 60) -> Readings:
 
 def test_a_baseline_sets_limits_on_its_figure_and_temperature_alone_and_a_trend_shows_its_growth(job: Job) -> None:
     kept = readings()
-    early = kept.time_s < STARTED + 20 * DAY
+    early = kept.time_s < STARTED + 9 * DAY
     first = Readings(*(getattr(kept, name)[early] for name in COLUMNS))
     limits = baseline.run(
-        job, first, now=STARTED + 20 * DAY, approver="B. Moor", reason="first", who="A. Fell", in_force=None
+        job, first, now=STARTED + 9 * DAY, approver="B. Moor", reason="first", who="A. Fell", in_force=None
     ).document
     assert {row["quantity"] for row in limits["limits"] if row["point"] == POINT} == {"overall velocity", "temperature"}
     found = trend.run(job, kept, (), baseline=None, diagnoses=[]).document

@@ -212,6 +212,6 @@ def test_a_recording_that_was_not_to_be_had_is_asked_for_again_in_a_while_and_no
 def test_a_recording_of_noise_gives_no_speed_and_says_why(rig: Rig) -> None:
     inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
     inputs.hear("converter, running", 1.0, 0.0)
-    noise = np.random.default_rng(1).normal(size=2**15)
+    noise = np.random.default_rng(1).normal(size=2**12)
     inputs.hear_recording(Recording(noise, 12800.0, "m/s2"), 0.0)
     assert "no comb of shaft and mesh lines stands out of the noise" in inputs.now(0.0).speed.says

@@ -328,3 +328,10 @@ def test_the_houses_own_records_come_by_their_rows_too() -> None:
     record: Any = asyncio.run(take_record(RigBus(rig), device, speed_hz=None, start=""))
     counts = np.array(rig.read(11, 100, 64000), dtype=np.uint16).view(np.int16)
     assert record.samples == pytest.approx(counts * struct.unpack(">f", struct.pack(">HH", *rig.read(11, 44, 2)))[0], rel=1e-6)
+
+
+def test_a_run_state_in_a_bit_of_a_foreign_device_is_an_input_of_the_drive(folder: Path) -> None:
+    row = "vs-300,running,,400,4,bit3,,1,,,,,,,,its data sheet,looked-up\n"
+    (folder / "profiles" / "vs-300.csv").write_text(OWN + row, encoding="utf-8")
+    (one,) = [one for one in Inputs(load(folder)).registers if one.input.name == "vibration input, running"]
+    assert decode(one.register, [0b1000]) == 1.0

@@ -4,9 +4,11 @@ Units by definition (ISO 80000: 1 m/s is 1000 mm/s, 273.15 K is 0 °C); quality 
 under "Quality" (0 bad, 192 good, 500 stale), from memory.
 """
 
+from dataclasses import replace
+
 import pytest
 
-from gearcase.device.profile import CONSTANTS, profile, profile_names
+from gearcase.device.profile import CONSTANTS, Profile, profile, profile_names
 from gearcase.device.publish.values import QUALITY, PlantValue, Published, alarm_name, alarm_word, plant_values, value_name
 from gearcase.job.build import Job, load
 from gearcase.judge import alarm
@@ -27,6 +29,24 @@ def test_every_quantity_of_every_point_is_told_and_has_an_alarm_word(job: Job) -
                 assert value_name(point.name, quantity) in names and alarm_name(point.name, quantity) in names
             assert alarm_name(point.name, "diagnosis") in names
     assert {"heartbeat", "light", "drive/run state", "drive/speed", "drive/load", "drive/running", "sump/temperature"} <= set(names)
+
+
+def test_ranges_are_those_of_the_registers_in_the_plant_s_unit(job: Job) -> None:
+    """Rows of ``tables/registers.csv``, and 1 g as 9.80665 m/s2 by definition."""
+    found = {one.name: (one.unit, one.low, one.high) for one in plant_values(job)}
+    assert found["drive/speed"] == ("rpm", 0.0, 20000.0) and found["drive/load"] == ("%", -200.0, 200.0)
+    assert found["sump/temperature"] == ("°C", -40.0, 150.0)
+    device = next(one for one in job.bus.devices if one.profile == "three-axis vibration")
+    names = {"overall velocity": ("", "", 0.0, 9.0), "high-frequency acceleration": ("g", "acceleration", 0.0, 10.0)}
+    registers = {
+        name: replace(device.form.registers["overall velocity x"], name=name, unit=unit, kind=kind, low=low, high=high)
+        for name, (unit, kind, low, high) in names.items()
+    }
+    other = replace(device, form=Profile("a job's own", registers))
+    found = {one.name: (one.unit, one.low, one.high) for one in plant_values(replace(job, bus=replace(job.bus, devices=(other,))))}
+    assert found[value_name(device.point, "overall velocity")] == ("", 0.0, 9.0), "of no kind: as the device says it"
+    assert found[value_name(device.point, "high-frequency acceleration")] == ("m/s2", 0.0, pytest.approx(98.0665))
+    assert value_name(device.point, "shaft lines") not in found and alarm_name(device.point, "diagnosis") not in found
 
 
 @pytest.mark.parametrize(

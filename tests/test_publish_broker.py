@@ -125,7 +125,7 @@ class Host:
     def of(self, kind: str) -> list[bytes]:
         return [payload for topic, payload in self.heard if topic.split("/")[2] == kind]
 
-    async def until(self, true: Callable[[], bool], seconds: float = 10) -> None:
+    async def until(self, true: Callable[[], bool], seconds: float = 30) -> None:
         async with asyncio.timeout(seconds):
             while not true():
                 await asyncio.sleep(0.02)
@@ -155,11 +155,11 @@ def speed(value: float | None) -> dict[str, Published]:
 
 
 def in_loop(test: Callable[[], Awaitable[None]]) -> None:
-    asyncio.run(asyncio.wait_for(test(), 60))
+    asyncio.run(asyncio.wait_for(test(), 150))
 
 
 async def until_works(plant: Plant) -> None:
-    async with asyncio.timeout(10):
+    async with asyncio.timeout(30):
         while plant.condition():
             await asyncio.sleep(0.02)
 
@@ -218,7 +218,7 @@ def test_a_restart_of_the_broker_is_a_new_birth_with_the_values_as_they_stand(br
             await plant.publish(speed(20.0))
             for number in (1, 2, 3):
                 broker.stop()
-                async with asyncio.timeout(10):
+                async with asyncio.timeout(30):
                     while not plant.condition():
                         await asyncio.sleep(0.02)
                 begun = time.monotonic()
@@ -266,7 +266,7 @@ def test_a_host_that_asks_gets_a_birth_and_one_that_asks_at_once_again_waits(
             await asyncio.sleep(1.0)
             for _ in range(200):
                 await host.client.publish("spBv1.0/plant/NCMD/edge", rebirth(sparkplug))
-            await host.until(lambda: len(host.of("NBIRTH")) >= 3, 15)
+            await host.until(lambda: len(host.of("NBIRTH")) >= 3, 30)
             await asyncio.sleep(2.5)
             assert len(host.of("NBIRTH")) == 3, "one at once and one for all that asked meanwhile"
             assert all(sparkplug.NBirth.decode(one).seq == 0 for one in host.of("NBIRTH"))
@@ -336,7 +336,7 @@ def test_the_will_is_told_when_the_edge_is_cut_off(broker: Mosquitto, sparkplug:
                 for wire in wires:
                     wire.transport.abort()
                 await host.until(lambda: len(host.of("NDEATH")) >= 1)
-                await host.until(lambda: len(host.of("NBIRTH")) >= 2, 15)
+                await host.until(lambda: len(host.of("NBIRTH")) >= 2, 30)
                 assert sparkplug.NDeath.decode(host.of("NDEATH")[0]).bd_seq_metric.value == 0
                 last = sparkplug.NBirth.decode(host.of("NBIRTH")[-1])
                 assert {one.name: one.value for one in last.metrics}["bdSeq"] == 1, "the next death has the next number"

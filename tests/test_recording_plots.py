@@ -29,11 +29,11 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.job.build import Job, build, load
 from gearcase.job.read import parse_text
+from gearcase.judge.heard import Speed
 from gearcase.signal.kurtogram import kurtogram
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import transform
 from gearcase.stages import diagnose, survey
-from gearcase.stages.heard import Speed
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult
 from kinds import KINDS as DRIVES

@@ -376,6 +376,18 @@ def test_the_command_serves_until_its_orders_end() -> None:
     assert process.returncode == 0 and "turns at 1200 rpm" in out and "a speed with its unit" in err
 
 
+def test_the_rig_ends_quietly_while_somebody_is_connected() -> None:
+    port = free_port()
+    command = [sys.executable, "-m", "gearcase.cli", "rig", str(EXAMPLES / "demo"), "--port", str(port)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout and process.stdout.readline() == f"tcp 127.0.0.1:{port}\n"
+        with socket.create_connection(("127.0.0.1", port), timeout=5) as wire:
+            wire.sendall(struct.pack(">HHHBBHH", 7, 0, 6, 21, 4, 0, 1))
+            assert wire.recv(64)
+            _, err = process.communicate(timeout=30)
+    assert (process.returncode, err) == (0, "")
+
+
 def test_with_json_the_command_gives_one_document_and_nothing_else_there() -> None:
     command = [sys.executable, "-m", "gearcase.cli", "rig", str(EXAMPLES / "demo"), "--port", str(free_port()), "--json"]
     made = subprocess.run(command, input="speed 1200 rpm\n", capture_output=True, text=True, check=True)

@@ -16,10 +16,10 @@ from gearcase.drive.train import Drive, Motor
 from gearcase.errors import OutOfRange
 from gearcase.job.build import load
 from gearcase.judge.faults import bearing_hypotheses
+from gearcase.judge.heard import Speed, find_speed, hear
 from gearcase.signal.recording import Recording
 from gearcase.signal.sample_rate import USUAL_RATES_HZ, rates_that_fit
 from gearcase.stages import diagnose
-from gearcase.stages.heard import Speed, find_speed, hear
 from gearcase.worked import Given, Origin
 from test_signal_fuzz import records
 

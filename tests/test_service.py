@@ -146,6 +146,9 @@ def test_a_reload_leaves_no_gap_and_a_wrong_job_is_refused_with_its_line(
         refused = await served.until("reload refused")
         assert "job.yaml:" in refused.says and "teeth" in refused.says
         await asyncio.sleep(3 * EVERY)
+        job.write_text(f"{text}\nstore: postgresql://plant-server/drive\n", encoding="utf-8")
+        os.kill(os.getpid(), signal.SIGHUP)
+        assert "another needs a restart" in (await served.until("reload refused", 2)).says
         job.write_text(
             text.replace("name: intermediate left", "name: intermediate left side").replace(
                 "point: intermediate left", "point: intermediate left side"
@@ -165,7 +168,7 @@ def test_a_reload_leaves_no_gap_and_a_wrong_job_is_refused_with_its_line(
     assert {"intermediate left", "intermediate left side"} <= points
     said = heard()
     assert said[0] == "READY=1" and said[-1] == "STOPPING=1"
-    assert said.count("RELOADING=1") == 2 and said.count("READY=1") == 3 and "WATCHDOG=1" in said
+    assert said.count("RELOADING=1") == 3 and said.count("READY=1") == 4 and "WATCHDOG=1" in said
     assert any(line.startswith("MONOTONIC_USEC=") and line.partition("=")[2].isdecimal() for line in said)
 
 
@@ -383,6 +386,14 @@ def test_an_abstract_socket_is_told_too() -> None:
 )
 def test_the_watchdog_is_that_of_this_process(environment: dict[str, str], seconds: float | None) -> None:
     assert ServiceManager(environment).watchdog_s == seconds
+
+
+def test_the_unit_is_printed_for_the_owner_of_the_folder(served: Served, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["unit", str(served.folder)]) == 0
+    text = capsys.readouterr().out
+    assert f"User={served.folder.owner()}" in text and f"-m gearcase.cli watch {served.folder}" in text
+    assert main(["unit", str(served.folder), "--user", "edge"]) == 0
+    assert "User=edge" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

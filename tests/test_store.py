@@ -463,6 +463,16 @@ def test_a_store_of_version_1_is_taken_over_whole(path: Path) -> None:
         assert store.events()[-1].number == told[-1][-1] + 1
 
 
+def test_the_tables_of_a_version_stay_as_they_are(path: Path) -> None:
+    """`store-version-2.sql` is regression: whoever changes a table writes the next migration, and freezes this version in `v2`."""
+    Store.open(path).close()
+    with sqlite3.connect(path) as connection:
+        made = connection.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name").fetchall()
+    connection.close()
+    kept = (Path(__file__).parent / "reference" / "store-version-2.sql").read_text(encoding="utf-8")
+    assert "".join(" ".join(sql.split()) + ";\n" for (sql,) in made) == kept
+
+
 def test_a_store_taken_over_has_the_tables_of_a_new_one(path: Path, tmp_path: Path) -> None:
     path.parent.mkdir(parents=True)
     path.write_bytes(OLD.read_bytes())

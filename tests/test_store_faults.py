@@ -77,9 +77,9 @@ def write_on(place: Place, folder: Path, first: int, said: int) -> None:
 
 @pytest.mark.long
 def test_two_hundred_kills_lose_nothing_acknowledged(place: Place, tmp_path: Path) -> None:
-    """On PostgreSQL half as many: there the writer's death is no more than a closed line."""
+    """On PostgreSQL fewer: there the writer's death is no more than a closed line."""
     chance, fork = random.Random(20), multiprocessing.get_context("fork")
-    kills = 200 if isinstance(place, Path) else 100
+    kills = 200 if isinstance(place, Path) else 50
     total = 0
     for n in range(kills):
         first = 1_000_000 * n
@@ -200,18 +200,16 @@ def test_a_database_that_is_restarted_hard_while_it_is_written_loses_and_doubles
 
     writer = threading.Thread(target=write)
     writer.start()
-    for _ in range(5):
-        time.sleep(0.7)
-        before = len(acknowledged)
+    for restart in range(1, 6):
+        until = time.monotonic() + 60
+        while len(acknowledged) < 20 * restart and not failed and time.monotonic() < until:
+            time.sleep(0.01)
         server.stop("immediate")
         time.sleep(0.3)
         server.start()
-        until = time.monotonic() + 30
-        while len(acknowledged) <= before and not failed and time.monotonic() < until:
-            time.sleep(0.05)
     stop.set()
     writer.join()
-    assert not failed and len(acknowledged) > 100
+    assert not failed and len(acknowledged) >= 100
     with Store.open(address, recordings=tmp_path / "recordings") as store:
         require_whole(store, set(acknowledged), 0)
         assert [f"entry {event.says}" for event in store.events()] == [said for said in acknowledged if said.startswith("entry")]

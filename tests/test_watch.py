@@ -119,7 +119,7 @@ class Site:
         """Begin at a drive that has run warm for half an hour, as the store has it."""
         inputs = (("", "running", 1.0, "-"), ("", "speed", 24.75, "Hz"), ("sump", "temperature", 321.15, "K"))
         for ago in range(1860, 0, -60):
-            self.store.add_readings(Reading(self.now - ago, *rest) for rest in inputs)
+            self.store.add_readings(Reading(self.now - ago, *rest, state="steady") for rest in inputs)
         asyncio.run(self.watch.begin(""))
 
     def said(self, kind: str) -> list[str]:

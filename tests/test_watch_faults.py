@@ -192,6 +192,7 @@ def test_a_record_at_which_the_diagnosis_breaks_is_named_and_the_next_is_judged(
     assert site.kinds().count("diagnosis") >= 1 and site.watch.rounds == 8
 
 
+@pytest.mark.long
 def test_a_record_is_taken_after_a_start_kept_and_told_apart_by_what_it_is_too_short_for(site: Site) -> None:
     site.settled()
     site.turns(4)
@@ -284,6 +285,7 @@ def test_maintenance_wants_a_name_a_reason_and_an_end(
     assert says in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_a_reload_carries_a_danger_over_to_the_new_limits(site: Site) -> None:
     red(site)
     higher = {(*key, "new"): InForce(Thresholds(2.8e-3, 4.5e-3)) for key in BOTH}
@@ -372,6 +374,15 @@ def test_of_two_watches_on_one_store_the_second_is_refused(site: Site) -> None:
     text = "from pathlib import Path; from gearcase.record.store import Store; import sys\nStore.open(Path(sys.argv[1])).hold()"
     second = subprocess.run([sys.executable, "-c", text, str(store_path(site.folder))], capture_output=True, text=True, check=False)
     assert second.returncode == 1 and "BadInput" in second.stderr
+
+
+def test_an_entry_that_makes_no_sense_keeps_no_watch_from_starting(site: Site) -> None:
+    event(site, "shelved", "sump", quantity="temperature")
+    event(site, "maintenance", until_s=site.now + 600, reason="")
+    site.settled()
+    event(site, "shelved", "", quantity="temperature", until_s=site.now + 600, reason="no point")
+    site.turns(2)
+    assert len(site.said("entry not understood")) == 3 and site.watch.rounds == 2 and site.watch.light.colour == "green"
 
 
 def test_a_bus_that_is_gone_is_blue_named_and_taken_up_again(site: Site) -> None:

@@ -123,7 +123,7 @@ def prove(given: argparse.Namespace) -> int:
     if wrong:
         raise BadInput([Problem(f"--{option}", "", repr(name), f"one of: {'; '.join(points)}") for option, name in wrong])
     keys = prove.keys(job, yearly=given.yearly)
-    fitted = results.latest(Path(given.job), "fit")
+    fitted, scanned = (results.latest(Path(given.job), stage) for stage in ("fit", "scan"))
     said = prove.Said(
         built=fitted.document if fitted else None,
         tapped=given.tapped,
@@ -132,7 +132,7 @@ def prove(given: argparse.Namespace) -> int:
         temperature=quantity("--temperature", given.temperature, "temperature"),
         load=quantity("--load", given.load, "ratio"),
         soak=quantity("--soak", given.soak, "time"),
-        alone=given.alone,
+        scanned=scanned.document if scanned else None,
         unplug=given.unplug,
         light_seen=given.light_seen,
         controller=_numbers("--controller", given.controller),
@@ -165,6 +165,7 @@ def prove(given: argparse.Namespace) -> int:
                 yearly=given.yearly,
                 since=days_before(_YEARLY_WITHIN) if given.yearly else "",
                 again=given.again,
+                links=bus.links,
                 tell=tell,
             )
 

@@ -47,6 +47,20 @@ class LinkQuality:
         """Share of frames that may fail, at 95 % confidence (Clopper and Pearson); None before anything was asked. [-]"""
         return error_rate_limit(polls=self.asked, errors=self.errors) if self.asked else None
 
+    @property
+    def least_errors(self) -> float:
+        """Share of frames that fails at least, at 95 % confidence. [-]"""
+        return 1.0 - error_rate_limit(polls=self.asked, errors=self.asked - self.errors) if self.asked else 0.0
+
+    def is_worse_than(self, before: "LinkQuality") -> bool:
+        """Whether more fails than before, beyond both limits.
+
+        >>> early, late = LinkQuality(10000), LinkQuality(10000, Counter(silent=40))
+        >>> late.is_worse_than(early), early.is_worse_than(late)
+        (True, False)
+        """
+        return before.error_limit is not None and self.least_errors > before.error_limit
+
     def answered(self, seconds: float) -> None:
         """One frame was sent and answered so long after. [s]"""
         self.asked += 1

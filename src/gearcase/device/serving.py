@@ -60,10 +60,9 @@ async def serving(rig: Rig, *, port: int, baud: int) -> AsyncIterator[Served]:
         task = asyncio.current_task()
         assert task is not None
         clients.add(task)
-        try:
+        with contextlib.suppress(asyncio.CancelledError):  # the end of the rig: the streams would report it as an error
             await _serve_client(line, reader, writer)
-        finally:
-            clients.discard(task)
+        clients.discard(task)
 
     try:
         server = await asyncio.start_server(client, "127.0.0.1", port)

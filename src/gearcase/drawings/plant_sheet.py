@@ -26,7 +26,8 @@ def plant_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block(
         "text",
         f"Every value has its time and quality: {codes}. What is bad has no value, what is stale is the last one there was. "
-        "A value that nobody has told yet is bad. The heartbeat counts what the watch tells; it stands still when nothing watches.",
+        "A value that nobody has told yet is bad. Values are told with each round of the watch, every 10 s unless it was started "
+        "with another pace; the heartbeat counts the rounds, and stands still when nothing watches.",
     )
     yield from _modbus(document, offsets)
     if opcua := document["opcua"]:

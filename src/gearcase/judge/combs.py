@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from gearcase.judge.odds import harmonic_log_chance, log_chance_of_maximum
 
-__all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "CombScorer", "scan_bases"]
+__all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "STATED_SPEED_BAND", "CombScorer", "scan_bases"]
 
 HARMONICS = np.arange(1, 6)
 ALIGNMENT = 0.001  # harmonics may stand this far, relative, from exact multiples: slip smears them
+STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate against slip, rounding; common practice, no source
 SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
 
 

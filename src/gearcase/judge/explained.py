@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from gearcase.drive.bearing_lines import PASS_RATES
 from gearcase.drive.line import TURNING_KINDS, Line
 from gearcase.drive.lines import MESH_HARMONICS, SIDEBAND_PAIRS
-from gearcase.judge.combs import ALIGNMENT, SLIP_BAND
+from gearcase.judge.combs import ALIGNMENT, SLIP_BAND, STATED_SPEED_BAND
 from gearcase.signal.spectrum import SpectrumLine
 
 __all__ = ["CombOrders", "UnexplainedLine", "comb_orders", "envelope_orders", "unexplained_lines"]
@@ -23,7 +23,7 @@ _BEARING_HARMONICS = 12  # up to where slip has widened a harmonic into its neig
 _MESH_HARMONICS = 8  # with sidebands; beyond, a mesh of many teeth is above most sensors
 _HALF_ORDERS = 10  # 0.5x to 9.5x: table fault_patterns has looseness at 1x to 10x
 _STRONG_HARMONICS = 3  # of a bearing's rates
-_HALF_ORDERS_CLEAR = 0.025 + SLIP_BAND  # of these: where a stated speed may be 2.5 % off, a rate of 3.585 may stand at 3.5
+_HALF_ORDERS_CLEAR = STATED_SPEED_BAND + SLIP_BAND  # of these: at a stated speed 2.5 % off a rate of 3.585 may stand at 3.5
 _ENVELOPE_HARMONICS = 10  # of a shaft, in the envelope
 _LOW_HARMONICS = 3  # that unbalance, misalignment and looseness make on most shafts
 _MOST_LISTED = 10  # that a person can follow up

@@ -17,7 +17,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-__all__ = ["APART", "INPUTS", "MEASURED", "Conditions", "Disagreement", "Heard", "Known", "Source", "conditions", "disagreements"]
+__all__ = [
+    "APART",
+    "INPUTS",
+    "MEASURED",
+    "Conditions",
+    "Disagreement",
+    "Heard",
+    "Known",
+    "Source",
+    "conditions",
+    "disagreements",
+    "words",
+]
 
 INPUTS = ("run", "speed", "load", "direction", "ambient")
 MEASURED = ("register", "analogue", "mqtt", "posted")  # what is read of the plant, against what is inferred or stated

@@ -10,10 +10,10 @@ from gearcase.errors import OutOfRange
 from gearcase.job.build import Job
 from gearcase.job.build_inputs import Input
 from gearcase.judge.faults import bearing_hypotheses
+from gearcase.judge.heard import Speed, find_speed, hear
 from gearcase.judge.inputs import Conditions, Heard, Known, Source, conditions, words
 from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
-from gearcase.stages.heard import Speed, find_speed, hear
 from gearcase.stages.minutes import AMBIENT, OVERALL, STANDSTILL
 
 __all__ = ["QUANTITIES", "InputRegister", "Inputs"]
@@ -54,8 +54,8 @@ class Inputs:
     Parameters
     ----------
     job : Job
-        Its ``inputs``, in order; for an input without any, the registers of that name of devices with the profile
-        ``drive inputs``.
+        Its ``inputs``, in order; for an input without any, the registers ``running``, ``speed`` and ``load`` of
+        whatever device has them.
     """
 
     def __init__(self, job: Job) -> None:
@@ -185,10 +185,10 @@ def _change(kind: str, known: Known) -> str:
 
 
 def _of_the_bus(job: Job) -> Iterable[Input]:
-    """Registers of devices with the profile of the drive's own inputs."""
+    """Registers of devices whose profile has them by the house's names."""
     for kind, name in (("run", "running"), ("speed", "speed"), ("load", "load")):
         for device in job.bus.devices:
-            if device.profile == "drive inputs":
+            if name in device.form.registers:
                 yield Input(f"{device.name}, {name}", kind, "register", device=device.name, quantity=name, where=device.where)
 
 

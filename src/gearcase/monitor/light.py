@@ -18,7 +18,6 @@ __all__ = ["BEAT", "Light"]
 
 BEAT = 3.0  # s between heartbeats; a light that is left alone falls back after 10
 _OLDEST = 10.0  # s of a heartbeat that was just written; more means that the light heard nothing
-_PROFILE = "stack light"
 _READ_BACK = ("lamps lit", "heartbeat age")
 
 
@@ -51,7 +50,7 @@ class Light:
             await self._beat_once("blue" if hangs else self.colour, job, bus, now)
 
     async def _beat_once(self, colour: str, job: Job, bus: RegisterBus, now: float) -> None:
-        device = next((one for one in job.bus.devices if one.profile == _PROFILE), None)
+        device = next((one for one in job.bus.devices if "lamps wanted" in one.form.registers), None)
         if device is None:
             return
         self._beat = self._beat % 65535 + 1

@@ -48,12 +48,14 @@ class Runs:
         """The last half hour as the store has it, so that a short absence does not start the settling anew."""
         kept = store.readings(since=now - _LOOK_BACK, until=now)
         inputs = (("", "running"), ("", "speed"), (SUMP, "temperature"), ("", DIRECTION))
-        for moment in np.unique(kept.time_s[kept.state != ""]):  # those of a round, not what came in with a time of its own
+        columns = [(kept.point == point) & (kept.quantity == quantity) for point, quantity in inputs]
+        moments, at = np.unique(kept.time_s, return_inverse=True)
+        told = np.bincount(at[np.logical_or.reduce(columns)], minlength=len(moments))
+        for moment in moments[told == told.max(initial=0)]:  # those of a round, not what came in with a time of its own
             tick = float(moment) - now + ticks
             if self._rows and tick - self._rows[-1][0] < _ROW_EVERY:
                 continue
-            here = kept.time_s == moment
-            found = (kept.value[here & (kept.point == point) & (kept.quantity == quantity)] for point, quantity in inputs)
+            found = (kept.value[(kept.time_s == moment) & column] for column in columns)
             self._rows.append((tick, *_known(*(float(value[0]) if value.size else None for value in found))))
 
     def take(

@@ -15,7 +15,7 @@ from contextlib import AbstractAsyncContextManager, AsyncExitStack, nullcontext,
 from pathlib import Path
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.modbus import connected
+from gearcase.device.modbus import ModbusBus, connected
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job
 from gearcase.judge.alarm import BLUE_AFTER
@@ -28,7 +28,9 @@ from gearcase.monitor.service_manager import ServiceManager
 from gearcase.monitor.setup import Setup, stamp
 from gearcase.monitor.supervising import Parts, until
 from gearcase.monitor.watch import Watch
+from gearcase.record import links
 from gearcase.record.clock import Pace
+from gearcase.record.links import Spell
 from gearcase.record.store import Event, Store
 from gearcase.stages import watch
 from gearcase.stages.publish import RESTS_ON
@@ -38,6 +40,7 @@ __all__ = ["follow_folder", "watch_bus"]
 
 _LONGEST_ROUND = 120.0  # s on the wall; a round that takes longer is broken off
 _LOOK_EVERY = 2.0  # s on the wall, at the job's files
+_LINKS_EVERY = 3600.0  # s
 _ROUNDS_MISSED = 3  # from which the watchdog is fed no more
 _LEAVE_WITHIN = 10.0  # s on the wall for what is under way when it is to stop
 
@@ -154,6 +157,7 @@ class _Service:
             "posts": self._ways.posts,
             "broker": self._ways.broker,
             "folders": lambda: self._ways.folders(self._every),
+            "links": self._links,
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -204,6 +208,19 @@ class _Service:
         while not self._stop.is_set():
             if not await self._watch.record():
                 await until(self._stop, min(self._pace.real(self._every), _LOOK_EVERY))
+
+    async def _links(self) -> None:
+        """Counts of each device's link, kept every hour and at the end."""
+        began = self._pace.clock()
+        while not self._stop.is_set():
+            await until(self._stop, self._pace.real(_LINKS_EVERY))
+            bus, ended = self._watch.bus, self._pace.clock()
+            if isinstance(bus, ModbusBus):
+                names = {device.address: device.name for device in self._watch.setup.job.bus.devices}
+                counts = [(names[unit], link.as_dict()) for unit, link in bus.links.items() if unit in names]
+                bus.links.clear()
+                await asyncio.to_thread(links.keep, self._folder, [Spell(name, began, ended, one) for name, one in counts])
+            began = ended
 
     async def _notifies(self) -> None:
         while not self._stop.is_set():
@@ -256,6 +273,10 @@ class _Service:
         watched = self._watch
         try:
             setup = await asyncio.to_thread(Setup.read, self._folder, self._store)
+            if setup.job.store != watched.setup.job.store:
+                raise BadInput(
+                    Problem("job.yaml", "store", setup.job.store, "the store it was started with; another needs a restart")
+                )
             bus, closing = None, None
             if self._reached(setup.job) != self._reached(watched.setup.job):
                 closing, opening = self._bus, AsyncExitStack()

@@ -23,7 +23,8 @@ Intervals are measured on a clock that only goes on; readings and events carry t
 
 import asyncio
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -116,10 +117,11 @@ class Watch:
         """Take up what an earlier watch has left: a danger stays until somebody has seen it."""
         now, ticks = self.clock(), self.ticks()
         for event in self.store.events():
-            self.alarms.remember(event)
-            self.diagnosing.remember(event, now, ticks)
-            self.notifying.remember(event, now, ticks)
             self._heard = event.number
+            with self._understood(event):
+                self.alarms.remember(event)
+                self.diagnosing.remember(event, now, ticks)
+                self.notifying.remember(event, now, ticks)
         self.records.remember(self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
@@ -264,12 +266,22 @@ class Watch:
             return  # what keeps the store from being read keeps it from being written: `keeping` says so
         for event in events:
             self._heard = event.number
-            self.alarms.hear(event)
-            self.diagnosing.hear(event)
+            with self._understood(event):
+                self.alarms.hear(event)
+                self.diagnosing.hear(event)
             if event.kind == "epoch":
                 self._steps.declared()
             elif event.kind == "reload":
                 self.reload_asked = True
+
+    @contextmanager
+    def _understood(self, event: Event) -> Iterator[None]:
+        """An entry that makes no sense must not keep a watch from starting: it is passed over, and said."""
+        try:
+            yield
+        except (KeyError, TypeError, ValueError) as error:
+            says = f"entry {event.number}, {event.kind}, is passed over: {type(error).__name__}: {error}"
+            self.say("entry not understood", event.point, says)
 
     def _run_state(self, readings: Iterable[Reading], now: float, ticks: float) -> str:
         before, plant = self.runs.state, self.inputs.now(now)

@@ -20,7 +20,7 @@ from gearcase.drive.train import Drive
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.advice import advice, maturity, pressing, rivals, urgency
-from gearcase.judge.combs import SLIP_BAND
+from gearcase.judge.combs import SLIP_BAND, STATED_SPEED_BAND
 from gearcase.judge.explained import envelope_orders, unexplained_lines
 from gearcase.judge.faults import (
     ATTRIBUTION_LIMIT,
@@ -31,6 +31,7 @@ from gearcase.judge.faults import (
     comb_lines,
     judge_bearings,
 )
+from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
 from gearcase.judge.patterns.observed import Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
@@ -45,7 +46,6 @@ from gearcase.signal.spectrum import (
     find_lines,
     overall_velocity,
 )
-from gearcase.stages.heard import STATED_SPEED_BAND, Speed, find_speed, hear, speed_words
 from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform

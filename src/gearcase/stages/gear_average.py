@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive, Mesh, mesh_carrier
 from gearcase.errors import OutOfRange
+from gearcase.judge.heard import Speed
 from gearcase.signal.gear_indicators import GearIndicators, gear_indicators, gear_signals
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import Transform
 from gearcase.signal.synchronous import clear_half_width, synchronous_average, turning_from_mesh
-from gearcase.stages.heard import Speed
 
 __all__ = ["GOOD_TO", "GearAverage", "GearOnShaft", "average_of", "gears_on_shafts"]
 

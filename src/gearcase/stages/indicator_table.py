@@ -2,7 +2,7 @@
 
 Each recording is transformed once, and everything reads that transform; recordings of one length, rate and unit go through
 together; only figures are kept, so that any number of recordings takes the memory of a few. It stands among the stages because the
-speed of each recording is first found from its lines, as a diagnosis does (`stages.heard`).
+speed of each recording is first found from its lines, as a diagnosis does (`judge.heard`).
 
 xarray is imported when it is called for: with what it needs it takes longer to load than all of gearcase.
 """
@@ -20,6 +20,7 @@ from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.faults import bearing_hypotheses
+from gearcase.judge.heard import Heard, Speed, find_speed
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.gear_indicators import central_moments, na4_of_moments
 from gearcase.signal.indicators import indicators
@@ -39,7 +40,6 @@ from gearcase.signal.spectrum import (
 )
 from gearcase.signal.windows import window_named
 from gearcase.stages.gear_average import GOOD_TO, GearOnShaft, average_of, gears_on_shafts
-from gearcase.stages.heard import Heard, Speed, find_speed
 
 if TYPE_CHECKING:
     import xarray

@@ -17,12 +17,12 @@ from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import Hypothesis, bearing_hypotheses
+from gearcase.judge.heard import Heard, Speed, find_speed, hear
 from gearcase.judge.peaks import LineSpectrum
 from gearcase.judge.teeth import Plate, ToothInference, infer_teeth
 from gearcase.judge.which_bearing import which_bearing
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
-from gearcase.stages.heard import Heard, Speed, find_speed, hear
 from gearcase.stages.row import Stages, stages_in_a_row, teeth_wanted
 
 __all__ = ["infer"]

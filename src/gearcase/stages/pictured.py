@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
+from gearcase.judge.heard import Speed
 from gearcase.signal.kurtogram import kurtogram
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import SHORTEST_RECORD, Transform, amplitude_spectrum, transform
 from gearcase.stages.gear_average import average_of, gears_on_shafts
-from gearcase.stages.heard import Speed
 
 __all__ = ["OrderHistory", "highest_order", "pictured", "waveform"]
 

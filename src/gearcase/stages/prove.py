@@ -12,11 +12,13 @@ still open has an owner by name.
 import asyncio
 from collections.abc import Awaitable, Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import Any
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
+from gearcase.device.link_quality import LinkQuality
 from gearcase.device.profile import Profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
@@ -60,6 +62,7 @@ async def run(
     yearly: bool = False,
     since: str = "",
     again: bool = False,
+    links: Mapping[int, LinkQuality] = MappingProxyType({}),
     tell: Callable[[str], None] = lambda _: None,
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
 ) -> StageResult:
@@ -85,6 +88,8 @@ async def run(
         What passed before that time (ISO 8601) is asked again.
     again : bool
         So is what passed since.
+    links : mapping
+        Frames counted for each address, where the bus asks more than once before a device counts as silent.
     tell : callable
         Takes what is being done, and how far it is.
     sleep : callable
@@ -98,7 +103,7 @@ async def run(
     records = list(kept)
     latest = {evidence_key(record["entry"]): record["entry"] for record in kept if str(record["when"]) >= since}
     devices = _devices(job)
-    proving = Proving(job, bus, polls, said, sleep, tell, devices)
+    proving = Proving(job, bus, polls, said, sleep, tell, links, devices)
     for one in devices:
         await proving.greet(one)
     rests_on = {one.device.name: _rests_on(job, one.device) for one in devices} | {INSTALLATION: _rests_on_all(job)}

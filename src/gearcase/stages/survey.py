@@ -206,7 +206,8 @@ def _wide_bands(drive: Drive, lines: tuple[Line, ...]) -> Iterator[Finding]:
 
 
 def _speed_input(job: Job) -> tuple[Finding, ...]:
-    if job.drive.speed_hz[0] != job.drive.speed_hz[1] and not any(entry.kind == "speed" for entry in job.inputs):
+    told = any(entry.kind == "speed" for entry in job.inputs) or any(one.profile == "drive inputs" for one in job.bus.devices)
+    if job.drive.speed_hz[0] != job.drive.speed_hz[1] and not told:
         says = (
             "the drive runs over a range of speeds and the job names no speed input: every recording needs its speed, "
             "or the lines cannot be placed"

@@ -57,7 +57,7 @@ class Plant:
 
     async def __aenter__(self) -> Self:
         """As `Publisher`: begins, and waits for nobody."""
-        self._wrong = {face.name: "not begun yet" for face in self._faces}
+        self._wrong = {face.name: "is starting" for face in self._faces}
         self._tasks = [asyncio.create_task(self._keep(face)) for face in self._faces]
         self._tasks.append(asyncio.create_task(self._look()))
         return self

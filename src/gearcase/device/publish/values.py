@@ -6,13 +6,14 @@ where the last one has grown old. The watch gives SI, the plant reads the units 
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from types import MappingProxyType, TracebackType
 from typing import Literal, Protocol, Self
 
 from gearcase import units
-from gearcase.device.profile import LAMPS, Profile, Register, profile
+from gearcase.device.profile import LAMPS, Register
+from gearcase.install.housing import BusDevice
 from gearcase.install.points import SUMP
 from gearcase.job.build import Job
 from gearcase.judge import alarm
@@ -43,8 +44,8 @@ ALARM_BITS = MappingProxyType({"yellow": 1, "danger": 2, "not acknowledged": 4, 
 ALARM_PRIORITY = MappingProxyType({"danger": "high", "yellow": "medium", "cannot tell": "low"})  # common practice, no source
 RUN_STATE, LIGHT, HEARTBEAT = "drive/run state", "light", "heartbeat"
 _DRIVE = "drive"  # what the drive's own values stand under; in the store their point is empty
-_OWN = {"running": ("", ""), "speed": ("speed", "rpm"), "load": ("ratio", "%")}
 _KINDS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2")}
+_SPELLED = {"°C": "degC"}
 
 
 @dataclass(frozen=True)
@@ -160,34 +161,32 @@ def plant_values(job: Job) -> tuple[PlantValue, ...]:
     """Every value of a job that the plant can be told, in a fixed order: of the drive, of each device's point, and their alarms."""
     found = {one.name: one for one in _of_drive(job)}
     for device in job.bus.devices:
-        if device.profile:
-            found |= {one.name: one for one in _of_device(job, device.point, device.form)}
+        found |= {one.name: one for one in _of_device(job, device)}
     return tuple(found.values())
 
 
 def _of_drive(job: Job) -> list[PlantValue]:
     states = ", ".join(f"{number} {name}" for name, number in RUN_STATES.items())
     lamps = ", ".join(f"{bit} {colour}" for colour, bit in LAMPS.items())
-    registers = profile("drive inputs").registers
+    inputs = {one.kind for one in job.inputs}
     return [
         PlantValue(HEARTBEAT, "word", meaning="counts what the watch tells; stands still when nothing watches"),
         PlantValue(RUN_STATE, "word", meaning=states),
         PlantValue(LIGHT, "word", meaning=f"{lamps}; 0 unlit"),
-        *(_real("", quantity, registers[quantity], kind, unit) for quantity, (kind, unit) in _OWN.items()),
-        *(_OTHER_INPUTS[kind] for kind in _OTHER_INPUTS if kind in {one.kind for one in job.inputs}),
+        *_own(job),
+        *(value for kind, value in _OTHER_INPUTS.items() if kind in inputs),
     ]
 
 
-def _of_device(job: Job, point: str, form: Profile) -> list[PlantValue]:
-    registers = form.registers
-    place = point or SUMP
-    bearing = next((one.bearing for one in job.points if one.name == point), "")
-    lines = [(one.quantity, one.unit) for one in alarm_families(job.drive, bearing) if one.quantity in LINE_FAMILIES]
-    quantities = [(quantity, one) for quantity in alarm.RULES if (one := _register_of(quantity, registers)) is not None]
-    found = [_real(place, quantity, one, one.kind, _KINDS[units.SI_UNIT[one.kind]][1]) for quantity, one in quantities]
-    if form.waveforms:
-        found += [_of_record(place, quantity, si) for quantity, si in lines]
-    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if form.waveforms else [])]
+def _of_device(job: Job, device: BusDevice) -> list[PlantValue]:
+    place = device.point or SUMP
+    bearing = next((one.bearing for one in job.points if one.name == device.point), "")
+    registers = {quantity: _register_of(quantity, device.form.registers) for quantity in alarm.RULES}
+    found = [_read(place, quantity, one) for quantity, one in registers.items() if one is not None]
+    if device.form.waveforms:
+        lines = [one for one in alarm_families(job.drive, bearing) if one.quantity in LINE_FAMILIES]
+        found += [_of_record(place, one.quantity, one.unit) for one in lines]
+    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if device.form.waveforms else [])]
     return found + [PlantValue(name, "word", meaning=_bits()) for name in alarms]
 
 
@@ -197,18 +196,35 @@ def _register_of(quantity: str, registers: Mapping[str, Register]) -> Register |
     return next((registers[name] for name in names if name in registers), None)
 
 
-def _real(point: str, quantity: str, register: Register, kind: str, unit: str) -> PlantValue:
-    bounds = (register.low, register.high)
-    if kind and register.unit != unit:  # the profile's own unit may be another one than the plant's
-        si = [None if bound is None else units.convert(bound, register.unit, kind) for bound in bounds]
-        low, high = (None if bound is None else units.shown(bound, kind, unit) for bound in si)
-    else:
-        low, high = bounds
-    rule = alarm.RULES.get(quantity)
-    stale_after = rule.blue_after if rule and not rule.polled else alarm.BLUE_AFTER
-    if not kind:
-        return PlantValue(value_name(point, quantity), "word", low=low, high=high, meaning="0 no, 1 yes")
-    return PlantValue(value_name(point, quantity), "real", unit, units.SI_UNIT[kind], low, high, stale_after, kind=kind)
+def _read(point: str, quantity: str, register: Register) -> PlantValue:
+    """A quantity that a device gives at each poll, with the range of its register."""
+    name = value_name(point, quantity)
+    if not register.kind:
+        return PlantValue(name, "real", register.unit, low=register.low, high=register.high)
+    si = units.SI_UNIT[register.kind]
+    kind, unit = _KINDS.get(si, (register.kind, si))
+    return PlantValue(name, "real", unit, si, *_range(register, unit), kind=kind)
+
+
+def _range(register: Register, unit: str) -> tuple[float | None, float | None]:
+    """What bounds a register, in another unit of its kind."""
+
+    def shown(bound: float | None) -> float | None:
+        if bound is None or register.unit in (unit, _SPELLED.get(unit)):
+            return bound
+        return units.shown(units.convert(bound, register.unit, register.kind), register.kind, unit)
+
+    return shown(register.low), shown(register.high)
+
+
+def _own(job: Job) -> Iterator[PlantValue]:
+    """The drive's own values, with the range of the register that gives them where the job has one."""
+    for value in _OWN:
+        quantity = value.name.rpartition("/")[2]
+        held = (device.form.registers.get(quantity) for device in job.bus.devices)
+        register = next((one for one in held if one is not None and one.kind == value.kind), None)
+        low, high = _range(register, value.unit) if register else (value.low, value.high)
+        yield replace(value, low=low, high=high)
 
 
 def _of_record(point: str, quantity: str, si: str) -> PlantValue:
@@ -220,6 +236,11 @@ def _bits() -> str:
     return "bits: " + ", ".join(f"{bit} {name}" for name, bit in ALARM_BITS.items())
 
 
+_OWN = (
+    PlantValue(value_name("", "running"), "word", low=0.0, high=1.0, meaning="0 no, 1 yes"),
+    PlantValue(value_name("", "speed"), "real", "rpm", "Hz", kind="speed"),
+    PlantValue(value_name("", "load"), "real", "%", "-", kind="ratio"),
+)
 _OTHER_INPUTS = {  # told where the job has such an input
     "direction": PlantValue(value_name("", "direction"), "real", low=-1.0, high=1.0, meaning="1 forward, -1 reverse"),
     "ambient": PlantValue(value_name("", "ambient temperature"), "real", "°C", "K", kind="temperature"),

@@ -7,7 +7,7 @@ wrong with drive, device or link comes and goes and grows as `faults` says; how 
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -293,7 +293,7 @@ class Rig:
         return words
 
     def write(self, unit: int, start: int, words: Sequence[int]) -> None:
-        """Write holding registers: the lamps and the heartbeat of the stack light, the axis a record is read of.
+        """Write holding registers: the lamps and the heartbeat of the stack light, the axis a record is read of, an address.
 
         Raises
         ------
@@ -311,6 +311,10 @@ class Rig:
                     self.lamps = word
                 case "heartbeat written":
                     self._heartbeat_written, self._heartbeat_at = word, self.clock()
+                case "bus address":
+                    if not 1 <= word <= 247:
+                        raise BadRequest(unit, asked, "it refuses the value")
+                    self.sensor_faults[unit] = replace(self._wrong(unit), address=word)
                 case _:
                     self._axis[unit] = word
 
@@ -333,6 +337,7 @@ class Rig:
         """Every value of a unit in SI, but for its constants; those of a stuck one stay as they were."""
         now = self.clock()
         alive = {"serial": 40000.0 + unit, "status": 0.0, "heartbeat": float(int(now - self._up_since[unit]) % 65536)}
+        alive["bus address"] = float(self._wrong(unit).address or unit)
         if unit in self._last_said and self.size("stuck", unit) is not None:
             return self._last_said[unit] | alive
         values: dict[str, float] = {}

@@ -61,7 +61,8 @@ def content(recording: Recording) -> bytes:
     if recording.speed_hz is not None:
         whole["speed_hz"] = repr(float(recording.speed_hz))
     column = pa.field(recording.channel or "samples", pa.binary(samples.nbytes), nullable=False, metadata=about)
-    table = pa.table([pa.array([samples.tobytes()], column.type)], schema=pa.schema([column], metadata=whole))
+    row = pa.Array.from_buffers(column.type, 1, [None, pa.py_buffer(samples)])  # pa.array() would load pandas where it is installed
+    table = pa.Table.from_arrays([row], schema=pa.schema([column], metadata=whole))
     buffer = pa.BufferOutputStream()
     pa.parquet.write_table(
         table, buffer, compression="zstd", use_dictionary=False, write_page_checksum=True, write_statistics=False

@@ -6,7 +6,7 @@ from what a sound record can do by chance, or are marked as common practice.
 
 Rules, by what they look at: `waveform` (clipping, dropouts, few values, spikes, offset), `extent` (length, turns, bandwidth),
 `spectral` (ski slope, aliasing, mains, converter), `speed_drift` (speed moving within the record). A wrong sample rate takes the
-drive's lines to find: `stages.heard.find_speed`.
+drive's lines to find: `judge.heard.find_speed`.
 """
 
 from collections.abc import Callable

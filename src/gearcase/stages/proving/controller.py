@@ -2,13 +2,14 @@
 
 import math
 
+from gearcase.device.profile import CONSTANTS
 from gearcase.install.map_check import reading_of
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["controller", "inputs"]
 
 _WITHIN = 0.005  # common practice, no source
-_CONTROLLER = (float(0x1234), 123456789.0, 123.456)
+_CONTROLLER = tuple(CONSTANTS.values())
 
 
 async def inputs(proving: Proving, one: Device) -> Row:

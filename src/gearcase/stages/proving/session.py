@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
+from gearcase.device.link_quality import LinkQuality
 from gearcase.device.profile import Profile, WordOrder, decode, find_word_order
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
@@ -37,8 +38,8 @@ class Said:
         By an instrument of their own. [Hz, K, share of rated]
     soak : float or None
         How long the whole bus is to be polled on the bench. [s]
-    alone : bool
-        Nobody else asks on this bus, so that it may be searched.
+    scanned : mapping or None
+        The latest ``scan/1`` document.
     unplug : bool
         They are there to unplug one device after the other.
     light_seen : bool
@@ -58,7 +59,7 @@ class Said:
     temperature: float | None = None
     load: float | None = None
     soak: float | None = None
-    alone: bool = False
+    scanned: Mapping[str, Any] | None = None
     unplug: bool = False
     light_seen: bool = False
     controller: tuple[float, ...] = ()
@@ -81,7 +82,8 @@ class Device:
 class Proving:
     """The proving of one job.
 
-    `tell` takes how far a long step is, in words; `silence` why a device did not answer at first.
+    `tell` takes how far a long step is, in words; `links` are the frames counted for each address by a bus that asks more than once
+    before a device counts as silent, empty for one that asks once; `silence` is why a device did not answer at first.
     """
 
     job: Job
@@ -90,6 +92,7 @@ class Proving:
     said: Said
     sleep: Callable[[float], Awaitable[None]]
     tell: Callable[[str], None]
+    links: Mapping[int, LinkQuality]
     devices: Sequence[Device] = ()
     silence: dict[str, str] = field(default_factory=dict)
 
@@ -126,9 +129,14 @@ class Proving:
             return False
         return one.shift < 0 or words == (0x1234,)
 
+    def frames(self, one: Device) -> tuple[int, int]:
+        """Frames sent to a device so far and how many of them had no right answer; none where the bus does not count them."""
+        link = self.links.get(one.device.address, LinkQuality())
+        return link.asked, link.errors
+
     async def moving(self) -> str:
         """Why it cannot be taken as standing still; empty when it stands."""
-        device = next((device for device in self.job.bus.devices if device.profile == "drive inputs"), None)
+        device = next((device for device in self.job.bus.devices if "running" in device.form.registers), None)
         if device is None:
             return "no device tells whether the drive runs"
         try:

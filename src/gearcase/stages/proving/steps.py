@@ -220,7 +220,8 @@ STEPS: Mapping[str, Step] = dict(
             12,
             "it reaches the named person, who says so",
             Asked(
-                "let an alarm come and ask the person by telephone: yes or no, and after a colon who", "look at address and gateway"
+                "gearcase notify, then ask the person by telephone: yes or no, and after a colon who",
+                "look at address, password and mail server under notify: in job.yaml",
             ),
             "both",
         ),
@@ -228,7 +229,10 @@ STEPS: Mapping[str, Step] = dict(
             "backup",
             12,
             "restored on another computer, and its latest reading is there",
-            Asked("restore the backup elsewhere and open it: yes or no", "a backup nobody has restored is none: make it again"),
+            Asked(
+                "gearcase backup here, gearcase restore and verify on another computer: yes or no",
+                "a backup that nobody has restored is none: make it again",
+            ),
             "both",
         ),
         (
@@ -239,7 +243,7 @@ STEPS: Mapping[str, Step] = dict(
             "baseline started",
             13,
             "the watch takes readings for the baseline",
-            Asked("gearcase watch runs as a service and its light is not off: yes or no", "start it before you leave"),
+            Asked("gearcase watch runs as a service (gearcase unit), its light not off: yes or no", "start it before you leave"),
         ),
         ("side by side", Step(13, "within 10 % of a portable instrument", side_by_side, _SENSOR, "velocity", "yearly")),
         _person(

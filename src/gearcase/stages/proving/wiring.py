@@ -1,7 +1,6 @@
 """Proving the bus: is everybody there and nobody else, how often does a poll fail, does unplugging one silence just that one?"""
 
 from gearcase.device.profile import find_word_order
-from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.bus import error_rate_limit, transaction_time
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 from gearcase.worked import Given, Origin, work
@@ -33,38 +32,28 @@ async def constants(proving: Proving, one: Device) -> Row:
 
 
 async def found(proving: Proving, one: Device) -> Row:
-    """Every address of the bus is asked for one register, and only those planned answer."""
-    planned = {device.address: device.name for device in proving.job.bus.devices}
-    if not proving.said.alone:
-        return left_open(
-            "searching asks every address: only on a bus where nobody else asks. Take the plant's master off it, then --alone"
-        )
-    proving.tell(f"found: asking {_LAST_ADDRESS} addresses takes some minutes, for most must be waited for in vain")
-    there: set[int] = set()
-    for address in range(1, _LAST_ADDRESS + 1):
-        if address % 25 == 0:
-            proving.tell(f"found: address {address} of {_LAST_ADDRESS}, {len(there)} answered")
-        try:
-            await proving.bus.read(unit=address, function=4, start=0, count=1)
-        except NoReply:
-            continue
-        except (BadReply, BadRequest):
-            pass  # nonsense or a refusal, but somebody
-        there.add(address)
-    missing, more = sorted(set(planned) - there), sorted(there - set(planned))
-    measured = f"{len(there)} answer, {len(planned)} planned"
-    if not missing and not more:
-        return passed(measured)
-    says = [f"nobody at {', '.join(f'{address} ({planned[address]})' for address in missing)}"] if missing else []
-    says += [
-        f"somebody unplanned at {', '.join(map(str, more))}: an address that was never set, or a device of another job"
-    ] * bool(more)
-    return failed(measured, "; ".join(says))
+    """The latest search of the bus: only those planned answer, and all of them do."""
+    document = proving.said.scanned
+    if document is None:
+        return left_open("take the plant's master off the bus and search it: gearcase scan; then prove it again")
+    planned = {(device.name, device.address) for device in proving.job.bus.devices}
+    if {(row["device"], row["address"]) for row in document["planned"]} != planned:
+        return left_open("the bus was searched before the job said what it says now: gearcase scan again")
+    if document["asked"] < _LAST_ADDRESS:
+        return left_open(f"{document['asked']} of {_LAST_ADDRESS} addresses were searched: gearcase scan all of them")
+    strangers = {row["address"] for row in document["found"]} - {address for _, address in planned}
+    if strangers or any(row["says"] for row in document["planned"]):
+        return failed(document["statement"], "; ".join(document["findings"]))
+    return passed(document["statement"])
 
 
 async def counted(proving: Proving, one: Device, wanted: int) -> tuple[int, int, int]:
-    """Polls done, how many failed, and how many of them in a row at the end; stopped early where it fell silent."""
+    """Polls done, how many failed, and how many of them in a row at the end; stopped early where it fell silent.
+
+    Where the bus asks more than once, every frame counts: a second try that is answered does not make the first one good.
+    """
     errors = done = in_a_row = 0
+    before = proving.frames(one)
     takes = wanted * transaction_time(baud=proving.job.bus.baud, registers=1, device_delay=proving.job.bus.device_delay or 0.0)
     proving.tell(
         f"{one.device.name}: {wanted} polls, about {max(takes / 60, 0.1):.1f} min on a wire at {proving.job.bus.baud} baud"
@@ -74,7 +63,8 @@ async def counted(proving: Proving, one: Device, wanted: int) -> tuple[int, int,
         done, errors, in_a_row = done + 1, errors + (not right), 0 if right else in_a_row + 1
         if done % _TOLD_EVERY == 0:
             proving.tell(f"{one.device.name}: {done} of {wanted} polls, {errors} failed")
-    return done, errors, in_a_row
+    asked, lost = (now - then for now, then in zip(proving.frames(one), before, strict=True))
+    return max(done, asked), max(errors, lost), in_a_row
 
 
 async def link(proving: Proving, one: Device) -> Row:

@@ -10,7 +10,7 @@ from gearcase.drive.line import Line
 from gearcase.drive.outside_lines import rated_slip
 from gearcase.drive.speeds import shaft_orders
 from gearcase.drive.train import Drive
-from gearcase.judge.combs import SLIP_BAND
+from gearcase.judge.combs import SLIP_BAND, STATED_SPEED_BAND
 from gearcase.judge.explained import comb_orders
 from gearcase.judge.faults import Hypothesis
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
@@ -19,9 +19,8 @@ from gearcase.signal.sample_rate import RateFit, rate_from_comb, rates_that_fit
 from gearcase.signal.spectrum import Transform, certain_lines, floor_bins, line_strength, transform
 from gearcase.signal.speed import CERTAIN_PEAK, NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
 
-__all__ = ["STATED_SPEED_BAND", "Heard", "Speed", "find_speed", "hear", "speed_words"]
+__all__ = ["Heard", "Speed", "find_speed", "hear", "speed_words"]
 
-STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate speed against slip, rounding; common practice, no source
 CONTRADICTED_BAND = 0.1  # a comb that fits this far off contradicts the stated speed; beyond, bearings make combs of their own
 LARGEST_RANGE = 1.1  # of a wider range of speeds the middle says nothing
 TACHOMETER_BAND = 0.003  # its mean and that of the lines agree better; a tooth in the count or a usual rate is further off
@@ -33,7 +32,7 @@ _LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
 
 @dataclass(frozen=True)
 class Heard:
-    """A recording's transform, the strengths of its lines over local noise, and its envelope spectrum."""
+    """A recording's transform, the strengths of its lines over local noise [-], and its envelope spectrum."""
 
     recording: Recording
     spectrum: Transform
@@ -43,7 +42,7 @@ class Heard:
 
 @dataclass(frozen=True)
 class Speed:
-    """Speed of the reference shaft while recording; `source` says how it is known, `spread` is relative, for searches.
+    """Speed of the reference shaft while recording [Hz]; `source` says how it is known, `spread` is relative, for searches. [-]
 
     `at_rest` says why neither the lines of the recording nor a tachometer show that the shaft turned; empty where one does.
     `hum` is true where what looks like the shaft's lines is the mains'.
@@ -153,7 +152,7 @@ def _beyond_its_field(drive: Drive, heard: Heard, near: SpeedEstimate) -> str:
 
 
 def speed_words(recording: Recording, speed_hz: float) -> str:
-    """What a recording's speed was said to be, and by whom."""
+    """What a recording's speed [Hz] was said to be, and by whom."""
     if recording.pulses_per_turn:
         turns = f"{recording.pulses_per_turn} pulse{'s' * (recording.pulses_per_turn > 1)} a turn"
         return f"its tachometer gives {60 * speed_hz:.6g} rpm at {turns}"

@@ -1,0 +1,13 @@
+CREATE TABLE alembic_version ( version_num VARCHAR(32) NOT NULL, PRIMARY KEY (version_num) );
+CREATE TABLE counters ( name TEXT NOT NULL, last BIGINT NOT NULL, PRIMARY KEY (name) );
+CREATE TABLE entries ( number BIGINT NOT NULL, event BIGINT NOT NULL, time_s DOUBLE NOT NULL, line TEXT NOT NULL, PRIMARY KEY (number), UNIQUE (event) );
+CREATE TRIGGER entries_not_changed BEFORE UPDATE ON entries BEGIN SELECT RAISE(ABORT, 'entries are added, never changed or deleted'); END;
+CREATE TRIGGER entries_not_deleted BEFORE DELETE ON entries BEGIN SELECT RAISE(ABORT, 'entries are added, never changed or deleted'); END;
+CREATE TRIGGER entries_not_replaced BEFORE INSERT ON entries WHEN EXISTS (SELECT 1 FROM entries WHERE number = NEW.number OR event = NEW.event) BEGIN SELECT RAISE(ABORT, 'entries are added, never changed or deleted'); END;
+CREATE TABLE events ( number BIGINT NOT NULL, time_s DOUBLE NOT NULL, kind TEXT NOT NULL, point TEXT NOT NULL, says TEXT NOT NULL, details TEXT NOT NULL, PRIMARY KEY (number) );
+CREATE INDEX events_by_time ON events (time_s);
+CREATE TABLE intervals ( series INTEGER NOT NULL, start_s DOUBLE NOT NULL, seconds DOUBLE NOT NULL, count INTEGER NOT NULL, least DOUBLE, greatest DOUBLE, mean DOUBLE, quality TEXT NOT NULL, state TEXT NOT NULL, PRIMARY KEY (series, start_s) ) WITHOUT ROWID;
+CREATE TABLE readings ( series INTEGER NOT NULL, time_s DOUBLE NOT NULL, kept BIGINT NOT NULL, value DOUBLE, quality TEXT NOT NULL, state TEXT NOT NULL, PRIMARY KEY (series, time_s, kept) ) WITHOUT ROWID;
+CREATE TABLE recordings ( number BIGINT NOT NULL, time_s DOUBLE NOT NULL, point TEXT NOT NULL, why TEXT NOT NULL, file TEXT NOT NULL, sha256 TEXT NOT NULL, size BIGINT NOT NULL, details TEXT NOT NULL, PRIMARY KEY (number), UNIQUE (file) );
+CREATE TABLE schema ( version INTEGER NOT NULL );
+CREATE TABLE series ( id INTEGER NOT NULL, point TEXT NOT NULL, quantity TEXT NOT NULL, unit TEXT NOT NULL, last_time_s DOUBLE NOT NULL, last_kept BIGINT NOT NULL, PRIMARY KEY (id), UNIQUE (point, quantity, unit) );
