@@ -139,8 +139,9 @@ def test_a_dry_bearing_lifts_the_floor_above_5_khz_and_warms_no_line_more() -> N
     assert band(record(rig, 11), 5000, 6400).std() < 1.2 * band(sound, 5000, 6400).std(), "at that bearing only"
 
 
-def test_a_broken_tooth_knocks_once_a_turn_of_its_own_shaft() -> None:
-    sound, broken = before_and_after("fault tooth 20 m/s2 at intermediate in high-speed mesh")
+@pytest.mark.parametrize("kind", ["tooth", "knock"])
+def test_a_broken_tooth_or_a_loose_key_knocks_once_a_turn_of_its_own_shaft(kind: str) -> None:
+    sound, broken = before_and_after(f"fault {kind} 20 m/s2 at intermediate in high-speed mesh")
     for n in (1, 2, 3, 4, 5):
         assert amplitude(envelope(broken), n * INTERMEDIATE_HZ) > 5 * amplitude(envelope(sound), n * INTERMEDIATE_HZ)
     assert amplitude(envelope(broken), SPEED_HZ) < 2 * amplitude(envelope(sound), SPEED_HZ) + 0.2 * amplitude(

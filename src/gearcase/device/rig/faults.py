@@ -56,6 +56,9 @@ KINDS: Mapping[str, Kind] = {
     "current fluting": Kind("bearing", "acceleration", "m/s2", "of its hump, RMS at rated speed", "current fluting"),
     "lubrication": Kind("bearing", "acceleration", "m/s2", "noise above 4.5 kHz, RMS; it warms as well", "lubrication"),
     "tooth": Kind("gear", "acceleration", "m/s2", _KNOCK, "tooth crack or chip"),
+    "knock": Kind(
+        "gear", "acceleration", "m/s2", f"{_KNOCK}, of a key or loose part; the mesh does not yield", "knock once a turn"
+    ),
     "hunting tooth": Kind("mesh", "acceleration", "m/s2", _KNOCK, "hunting tooth"),
     "gear wear": Kind("mesh", "ratio", "%", "how much higher its harmonics stand", "gear wear"),
     "mesh misalignment": Kind("mesh", "ratio", "%", "second harmonic over the first", "mesh misalignment", sound=0.5),

@@ -150,6 +150,8 @@ def _gear(drive: Drive, kind: str, place: str, size: float) -> GearFault:
     shaft, mesh = _gear_at(drive, place)
     if kind == "eccentric gear":
         return Eccentricity(mesh.name, shaft, size, lag=0.2)
+    if kind == "knock":
+        return ToothDamage(mesh.name, shaft, Knock(size))
     yields = min(size / 10, 0.8)
     return ToothDamage(mesh.name, shaft, Knock(size), dip=yields, lag=yields)
 
