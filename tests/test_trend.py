@@ -113,6 +113,12 @@ def test_a_step_is_asked_about_and_is_no_trend() -> None:
     assert found.since_s == 30 * DAY
 
 
+def test_readings_that_would_take_years_are_asked_for_more_often() -> None:
+    found = trend(100 * DAY * np.arange(4), np.ones(4), epochs=[], seed=1)
+    assert (found.until_s, found.more) == (None, 16)
+    assert found.says.endswith("16 more, at this pace in 4.4 years: record more often")
+
+
 def test_too_few_readings_after_a_step_are_too_few() -> None:
     found = say(noise(4, 60) + 12.0 * (np.arange(60) >= 50))
     assert (found.answer, found.points, found.more) == ("not enough data", 10, 10)

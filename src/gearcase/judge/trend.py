@@ -58,6 +58,7 @@ LEAST_STEP = 2.0  # a smaller jump is not asked about [standard deviations of th
 CONFIDENCE = 0.95  # of the slope's interval
 MOST_CORRELATED = 0.8  # beyond it noise looks like a trend, and twenty points cannot tell which it is
 SLOPE_DRAWS = 400
+_LONGEST_WAIT = 365 * DAY  # for readings enough: nobody waits longer; common practice, no source
 _PENALTY = 2.5  # times ln n and the long-run variance, a number that a piece needs; set on simulations
 _WIDEN, _WIDEN_FEW = 1.2, 16.0  # of the slope's interval, for blocks that are short, and over n; set on simulations
 _OUTLIER = 4.0  # from the median of its neighbours [standard deviations]; common practice, no source
@@ -102,7 +103,7 @@ class Trend:
     more : int
         Readings still wanted; 0 when there are enough.
     until_s : float or None
-        When they should be there, at the pace of those there are. [s]
+        When they should be there, at the pace of those there are; None where nothing tells, or not within a year. [s]
     """
 
     answer: str
@@ -359,15 +360,17 @@ def _slope(time: NDArray[np.float64], level: NDArray[np.float64], seed: int) -> 
 def _not_enough(time: NDArray[np.float64], steps: tuple[Step, ...]) -> Trend:
     more = LEAST_POINTS - len(time)
     pace = float(np.median(np.diff(time))) if len(time) > 1 else None
-    until = None if pace is None else float(time[-1]) + more * pace
+    wait = None if pace is None else more * pace
+    until = None if wait is None or wait > _LONGEST_WAIT else float(time[-1]) + wait
     since = " since the last step; was something changed?" if steps else ""
-    when = (
-        ""
-        if pace is None
-        else f", in about {more * pace / DAY:.0f} days at this pace"
-        if more * pace >= 2 * DAY
-        else (f", in about {more * pace / 3600:.1f} h at this pace")
-    )
+    if wait is None:
+        when = ""
+    elif wait > _LONGEST_WAIT:
+        when = f", at this pace in {wait / (365 * DAY):.1f} years: record more often"
+    elif wait >= 2 * DAY:
+        when = f", in about {wait / DAY:.0f} days at this pace"
+    else:
+        when = f", in about {wait / 3600:.1f} h at this pace"
     have = f"{len(time)} reading{'' if len(time) == 1 else 's'}"
     says = f"not enough data{since}: {have} in matched state, {LEAST_POINTS} wanted; {more} more{when}"
     return Trend(
