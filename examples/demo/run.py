@@ -45,6 +45,7 @@ LEFT = (  # what the demo has no hands, hours and photos for
     *("soak", "found", *(f"unplugged at {device}" for device in DEVICES)),
     *("as built at vibration input", "as built at vibration intermediate"),
 )
+PLANT = "\npublish:  # on site the edge computer's own address, port 502\n  modbus: {port: PORT}\n"
 HERE = Path(__file__).parent
 FIRST_DRAFT = (  # what the first plan has wrong: a hole too deep for the wall, one address twice, a cable too short
     ("\n    wall: {readings: [22.6 mm, 22.4 mm, 22.5 mm]", "\n    wall: {readings: [14.4 mm, 14.2 mm, 14.3 mm]"),
@@ -71,7 +72,7 @@ def main() -> int:
         if finding["level"] == "blocker":
             print(f"    blocked: {finding['where']}: {finding['says']}")
     print("    corrected in job.yaml, and planned again")
-    (folder / "job.yaml").write_text(text, encoding="utf-8")
+    (folder / "job.yaml").write_text(text + PLANT.replace("PORT", str(free_port())), encoding="utf-8")
     shutil.copy(HERE / "fit.yaml", folder / "fit.yaml")
     survey = call("survey", folder)
     plan = call("plan", folder)
@@ -119,6 +120,7 @@ def main() -> int:
     looked = ("--component", verdict["component"], "--fault", verdict["fault"], "--found", "confirmed")
     opened = call("opened", folder, *looked, "--says", "a spall on the ring as long as a thumb is wide")
     print(f"    {opened['tally'][0]['says']}")
+    told = call("publish", folder)
     handover = call("handover", folder)
     stops = sum(question["blocks_ordering"] for question in survey["unknown"])
     blockers = sum(finding["level"] == "blocker" for finding in first["findings"])
@@ -132,6 +134,7 @@ def main() -> int:
     print(f"trend:    {trend['statement']}")
     print(f"opened:   {opened['statement']}")
     print(f"not told: {len(survey['unknown'])} questions still open, {stops} of which stop ordering")
+    print(f"plant:    {told['statement']}")
     print(f"PDF:      {handover['pdf']}")
     print(f"web page: {handover['html']}")
     print(f"pages:    gearcase serve {folder}")
@@ -149,12 +152,17 @@ def first_open(proof: dict[str, Any]) -> str:
     return f"{row['device']}, {row['step']}: {row['says']}"
 
 
+def free_port() -> int:
+    """A port of this machine that nothing uses now."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
 @contextmanager
 def rig(folder: Path) -> Iterator[tuple[str, Any]]:
     """The rig on a free port: how it is reached, and a way to give it orders that waits until each is carried out."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     command = [sys.executable, "-m", "gearcase.cli", "rig", str(folder), "--port", str(port), "--times", TIMES]
     print(f"$ gearcase rig {folder} --times {TIMES}", flush=True)
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:

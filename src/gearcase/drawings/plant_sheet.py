@@ -79,10 +79,14 @@ def _words(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Words and stale times", level=2)
     bits = tuple((str(row["bit"]), row["means"], row["priority"]) for row in document["alarm_bits"])
     yield Block("table", head=("bit of an alarm word", "means", "priority"), rows=bits, wide=(1.4, 2, 1))
-    alarms = " alarm"
-    values = [row for row in document["values"] if row["in_use"] and not row["name"].endswith(alarms)]
-    rows = tuple((row["name"], f"{row['stale_after_s']:.0f}", row["meaning"]) for row in values)
-    yield Block("table", head=("value", "stale after, s", "numbers"), rows=rows, wide=(3, 1, 4), numbers=(1,))
+    values = [row for row in document["values"] if row["in_use"] and not row["name"].endswith(" alarm")]
+    worded = tuple((row["name"], row["meaning"]) for row in values if row["meaning"])
+    yield Block("table", head=("value", "numbers"), rows=worded, wide=(1, 3))
+    usual, *longer = sorted({row["stale_after_s"] for row in values})
+    late = [
+        f"; after {after:.0f} s: {', '.join(row['name'] for row in values if row['stale_after_s'] == after)}" for after in longer
+    ]
+    yield Block("text", f"A value is stale {usual:.0f} s after it was last told{''.join(late)}.")
 
 
 def plant_tags(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
