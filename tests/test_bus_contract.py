@@ -12,10 +12,10 @@ import pytest
 
 from gearcase.device.bus import RegisterBus
 from gearcase.device.modbus import connected
-from gearcase.device.profile import LAMPS
 from gearcase.device.rig import Rig, RigBus
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadRequest, NoReply
+from gearcase.install.profile import LAMPS
 from test_rig import free_port, new_rig
 from wires import over_network
 

@@ -8,11 +8,11 @@ import pypdf
 import pytest
 import segno
 
-from gearcase.device.profile import CONSTANTS
 from gearcase.drawings.block import Block, Report
 from gearcase.drawings.labels import Label, label_blocks, labels_of, labels_svg, register_map_blocks
 from gearcase.drawings.report import report_pdf
 from gearcase.errors import OutOfRange
+from gearcase.install.profile import CONSTANTS
 
 DEVICES = [
     {"name": "vibration input", "address": 11, "point": "input coupling end", "serial": "SN-0042", "cable": "C1"},

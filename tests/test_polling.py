@@ -6,9 +6,10 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from gearcase.device.profile import RECORD_REGISTERS, decode, profile
 from gearcase.device.rig import Rig, RigBus, SensorFault
+from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.errors import BadReply
+from gearcase.install.profile import decode, profile
 from gearcase.job.build import build, load
 from gearcase.job.read import parse_text
 from gearcase.judge.inputs import Conditions

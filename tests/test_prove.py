@@ -19,13 +19,13 @@ import pytest
 from gearcase.cli import main
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
-from gearcase.device.profile import LAMPS, encode
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import serving
 from gearcase.drawings.text import prove_text
 from gearcase.errors import NoReply
 from gearcase.install.bus import error_rate_limit
 from gearcase.install.orientation import TOWARDS_OUTPUT, consistent_with, rotation, tap_axis, turns
+from gearcase.install.profile import LAMPS, encode
 from gearcase.job.build import Job, load
 from gearcase.record import chain
 from gearcase.stages import prove, scan

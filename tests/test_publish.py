@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import pytest
 
-from gearcase.device.profile import CONSTANTS, Profile, profile, profile_names
 from gearcase.device.publish.values import QUALITY, PlantValue, Published, alarm_name, alarm_word, plant_values, value_name
+from gearcase.install.profile import CONSTANTS, Profile, profile, profile_names
 from gearcase.job.build import Job, load
 from gearcase.judge import alarm
 from test_stages import EXAMPLES

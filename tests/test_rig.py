@@ -22,10 +22,11 @@ import serial
 
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
-from gearcase.device.profile import LAMPS, decode, encode, find_word_order, profile, profile_names
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadRequest, NoReply, OutOfRange
+from gearcase.install.map_check import find_word_order
+from gearcase.install.profile import LAMPS, decode, encode, profile, profile_names
 from gearcase.job.build import load
 from published import rows
 from test_stages import EXAMPLES

@@ -22,10 +22,11 @@ import serial
 
 from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
-from gearcase.device.profile import LAMPS, RECORD_REGISTERS, decode, profile
 from gearcase.device.rig import Rig, RigBus, frames
+from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadReply, BadRequest, Garbled, NoReply
+from gearcase.install.profile import LAMPS, decode, profile
 from gearcase.job.build import load
 from published import rows
 from test_rig import crc, free_port

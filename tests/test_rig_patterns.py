@@ -14,11 +14,12 @@ import pytest
 from numpy.typing import NDArray
 
 from gearcase.device.orders import obey
-from gearcase.device.profile import RECORD_REGISTERS, decode, profile
 from gearcase.device.rig import Rig, RigBus
+from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.device.rig.faults import KINDS
 from gearcase.device.rig.machine import heard, places
 from gearcase.drive.train import Drive, Mesh, Shaft
+from gearcase.install.profile import decode, profile
 from gearcase.job.build import load
 from gearcase.tables import load as load_table
 from gearcase.worked import Given, Origin

@@ -24,10 +24,10 @@ import numpy as np
 import pytest
 
 from gearcase.cli import main
-from gearcase.device.profile import LAMPS
 from gearcase.device.publish.values import Published, plant_values
 from gearcase.device.rig import Rig
 from gearcase.device.serving import serving
+from gearcase.install.profile import LAMPS
 from gearcase.job.build import Job, load
 from gearcase.monitor import publishing, supervising
 from gearcase.monitor.service import watch_bus

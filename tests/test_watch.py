@@ -21,11 +21,12 @@ import soundfile
 
 from gearcase.cli import main
 from gearcase.device.modbus import connected
-from gearcase.device.profile import LAMPS, RECORD_REGISTERS
 from gearcase.device.rig import Rig, RigBus, SensorFault, devices
+from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.device.serving import serving
 from gearcase.drive.simulate import BearingFault, simulate
 from gearcase.errors import BadInput, NoReply, Problem
+from gearcase.install.profile import LAMPS
 from gearcase.job.build import Job, load
 from gearcase.judge.alarm import Thresholds
 from gearcase.judge.families import LINE_FAMILIES

@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from gearcase.cli import main
-from gearcase.device.profile import LAMPS, RECORD_REGISTERS
 from gearcase.device.rig import SensorFault, devices
+from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.errors import BadInput, NoReply
+from gearcase.install.profile import LAMPS
 from gearcase.job.build_notify import Notify
 from gearcase.judge.alarm import Thresholds
 from gearcase.judge.notices import LEVELS, Recipient, Rules

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 from gearcase import units
 from gearcase.errors import OutOfRange
-from gearcase.install.profile import ORDERS, Profile, Register, decode
+from gearcase.install.profile import ORDERS, Profile, Register, WordOrder, decode
 from gearcase.tables import load
 
-__all__ = ["Fit", "Known", "Reading", "check_map", "reading_of"]
+__all__ = ["Fit", "Known", "Reading", "check_map", "find_word_order", "reading_of"]
 
 _FAR = 3.0  # deviations beyond which a reading does not fit
 _SHIFTS = (0, 1, -1)
@@ -209,3 +209,39 @@ def _odds(share: float) -> str:
     """
     against = max(1 - share, 1e-9)
     return f"odds {share / against:.2g} to 1" if share >= against else f"odds 1 to {against / max(share, 1e-9):.2g}"
+
+
+def find_word_order(profile: Profile, words: Sequence[int]) -> tuple[WordOrder | None, int]:
+    """Which word comes first, and by how many registers the map is shifted, told from the profile's constants.
+
+    Parameters
+    ----------
+    profile : Profile
+    words : sequence of int
+        The device's registers from 0 on, two more than the constants take.
+
+    Returns
+    -------
+    order, shift
+        Order None where no order and no shift of one makes all constants right. A shift of 1 means that every value stands
+        one register later than the profile says: the device's sheet counts registers from 1.
+    """
+    constants = profile.with_role("constant")
+    for shift in (0, 1, -1):
+        for order in ORDERS:
+            if constants and all(_constant_holds(one, words, shift, order) for one in constants):
+                return order, shift
+    return None, 0
+
+
+def _constant_holds(register: Register, words: Sequence[int], shift: int, order: WordOrder) -> bool:
+    start = register.address + shift
+    if start < 0:  # shifted forward, the first constant fell off the front
+        return True
+    given = words[start : start + register.words]
+    if len(given) != register.words or register.constant is None:
+        return False
+    try:
+        return math.isclose(decode(register, given, order), register.constant, rel_tol=1e-6)
+    except OutOfRange:
+        return False

@@ -4,9 +4,9 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from gearcase.device.profile import Register, decode
 from gearcase.drive.lines import expected_lines
 from gearcase.errors import OutOfRange
+from gearcase.install.profile import Register, decode
 from gearcase.job.build import Job
 from gearcase.job.build_inputs import Input
 from gearcase.judge.faults import bearing_hypotheses

@@ -8,8 +8,8 @@ heartbeat; then the light falls back to blue by itself.
 import asyncio
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.profile import LAMPS, decode
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
+from gearcase.install.profile import LAMPS, decode
 from gearcase.job.build import Job
 from gearcase.judge.alarm import BAD_POLLS
 from gearcase.monitor.alarms import Say

@@ -7,7 +7,6 @@ import asyncio
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from gearcase.device.profile import LAMPS
 from gearcase.device.publish.values import (
     LIGHT,
     RUN_STATE,
@@ -19,6 +18,7 @@ from gearcase.device.publish.values import (
     alarm_word,
     value_name,
 )
+from gearcase.install.profile import LAMPS
 from gearcase.job.build import Job
 from gearcase.record.store import Reading
 

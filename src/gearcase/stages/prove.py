@@ -19,9 +19,9 @@ from gearcase import tables
 from gearcase.checksums import sha256_of_data
 from gearcase.device.bus import RegisterBus
 from gearcase.device.link_quality import LinkQuality
-from gearcase.device.profile import Profile
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
+from gearcase.install.profile import Profile
 from gearcase.job.build import Job
 from gearcase.stages.proving.session import INSTALLATION, Device, Key, Proving, Row, Said, failed, left_open
 from gearcase.stages.proving.steps import PARTS, STEPS, Step

@@ -15,10 +15,10 @@ import time
 from collections.abc import Callable, Sequence
 
 from gearcase.device.bus import LONGEST_READ
-from gearcase.device.profile import Register, encode
 from gearcase.device.publish.latest import Latest
 from gearcase.device.publish.registers import ACKNOWLEDGE, CLOCK, NOTHING, SLOT, Slot, head, slot_registers
 from gearcase.device.publish.values import QUALITY
+from gearcase.install.profile import Register, encode
 
 __all__ = ["ModbusServer"]
 

@@ -13,9 +13,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gearcase.device.profile import CONSTANTS, Register
 from gearcase.device.publish.values import QUALITY, PlantValue
 from gearcase.errors import OutOfRange
+from gearcase.install.profile import CONSTANTS, Register
 
 __all__ = ["ACKNOWLEDGE", "CLOCK", "NOTHING", "SLOT", "WORD_ORDER", "Slot", "assign", "head", "slot_registers"]
 

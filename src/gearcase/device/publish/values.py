@@ -12,9 +12,9 @@ from types import MappingProxyType, TracebackType
 from typing import Literal, Protocol, Self
 
 from gearcase import units
-from gearcase.device.profile import LAMPS, Register
 from gearcase.install.housing import BusDevice
 from gearcase.install.points import SUMP
+from gearcase.install.profile import LAMPS, Register
 from gearcase.job.build import Job
 from gearcase.judge import alarm
 from gearcase.judge.families import LINE_FAMILIES, alarm_families

@@ -14,17 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase import units
-from gearcase.device.profile import CONSTANTS, LAMPS, RECORD_REGISTERS, Profile, Register, WordOrder, encode, profile
 from gearcase.device.rig.faults import BUS, KINDS, Severity, kind_named
 from gearcase.device.rig.machine import DRY_RISE, STATES, heard, places
 from gearcase.drive import shaft_faults
 from gearcase.errors import BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, rotation
+from gearcase.install.profile import CONSTANTS, LAMPS, Profile, Register, WordOrder, encode, profile
 from gearcase.job.build import Job
 
-__all__ = ["Rig", "SensorFault"]
+__all__ = ["RECORD_REGISTERS", "Rig", "SensorFault"]
 
+RECORD_REGISTERS = profile("three-axis vibration").waveforms["record"].first.address
 _RECORD_SAMPLES = 64000  # as many as fit below the last register, in whole thousands
 _RECORD_RATE_HZ = 12800.0
 _RECORD_LIFE = 2.0  # s after which a sensor takes a new record

@@ -2,8 +2,8 @@
 
 import math
 
-from gearcase.device.profile import CONSTANTS
 from gearcase.install.map_check import reading_of
+from gearcase.install.profile import CONSTANTS
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["controller", "inputs"]

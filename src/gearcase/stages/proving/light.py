@@ -1,6 +1,6 @@
 """Proving the stack light: each colour, what it does when it is left alone, and that it comes back by itself."""
 
-from gearcase.device.profile import LAMPS
+from gearcase.install.profile import LAMPS
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["light", "light_seen"]

@@ -6,10 +6,11 @@ from typing import Any
 
 from gearcase.device.bus import RegisterBus
 from gearcase.device.link_quality import LinkQuality
-from gearcase.device.profile import Profile, WordOrder, decode, find_word_order
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
+from gearcase.install.map_check import find_word_order
 from gearcase.install.points import Point
+from gearcase.install.profile import Profile, WordOrder, decode
 from gearcase.job.build import Job
 
 __all__ = ["INSTALLATION", "Device", "Key", "Proving", "Row", "Said", "failed", "left_open", "passed"]

@@ -1,7 +1,7 @@
 """Proving the bus: is everybody there and nobody else, how often does a poll fail, does unplugging one silence just that one?"""
 
-from gearcase.device.profile import find_word_order
 from gearcase.install.bus import error_rate_limit, transaction_time
+from gearcase.install.map_check import find_word_order
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 from gearcase.worked import Given, Origin, work
 
