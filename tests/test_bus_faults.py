@@ -185,6 +185,23 @@ def test_a_late_answer_is_never_taken_for_that_of_the_next_question() -> None:
         asyncio.run(test(serial))
 
 
+def test_a_late_answer_does_not_make_the_next_device_speak_nonsense() -> None:
+    """Unit 11 answers when it is no longer asked; unit 40 does not exist and is silent: the number tells whose answer came."""
+
+    async def test() -> None:
+        async with (
+            over_network(registers(HELD), serial=False, spoil=lambda frame: [(0.25, frame)]) as (where, _),
+            connected(where, baud=115200, timeout=0.2, tries=1) as bus,
+        ):
+            with pytest.raises(NoReply):
+                await bus.read(unit=11, function=4, start=5, count=1)
+            with pytest.raises(NoReply):
+                await bus.read(unit=40, function=4, start=5, count=1)
+            assert bus.links[40].strays == 1 and bus.links[40].failed["silent"] == 1
+
+    asyncio.run(test())
+
+
 def test_after_a_late_answer_the_same_question_is_not_answered_one_behind_for_ever() -> None:
     asked = [0]
 

@@ -22,7 +22,7 @@ from gearcase.device.orders import obey
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import serving
 from gearcase.drawings.text import prove_text
-from gearcase.errors import NoReply
+from gearcase.errors import BadRequest, NoReply
 from gearcase.install.bus import error_rate_limit
 from gearcase.install.orientation import TOWARDS_OUTPUT, consistent_with, rotation, tap_axis, turns
 from gearcase.install.profile import LAMPS, encode
@@ -893,3 +893,45 @@ def test_the_command_proves_over_the_wire_keeps_its_evidence_and_can_be_tampered
 def test_a_wrong_call_is_refused_with_what_would_be_right(given: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["prove", str(EXAMPLES / "demo"), *given]) == 2
     assert says in capsys.readouterr().err
+
+
+FOREIGN = """profile,register,role,address,function,type,scale,unit,kind,constant,low,high,fallback,source,basis
+box,overall velocity z,,40,3,u16,0.01,mm/s,velocity,,0,100,,its data sheet,looked-up
+box,temperature,,41,3,i16,0.1,degC,temperature,,-40,150,,its data sheet,looked-up
+box,serial,serial,42,3,u16,1,,,,,,,its data sheet,looked-up
+"""
+
+
+class BesideForeign:
+    """The rig's bus, with a device of another make at unit 12: three holding registers and nothing else."""
+
+    def __init__(self, bus: RigBus, words: dict[int, int]) -> None:
+        self.bus, self.words = bus, words
+
+    async def read(self, *, unit: int, function: int, start: int, count: int) -> tuple[int, ...]:
+        if unit != 12:
+            return await self.bus.read(unit=unit, function=function, start=start, count=count)
+        if function != 3 or any(start + n not in self.words for n in range(count)):
+            raise BadRequest(unit, f"registers {start} to {start + count - 1}", "it has no such register")
+        return tuple(self.words[start + n] for n in range(count))
+
+    async def write(self, *, unit: int, start: int, words: Any) -> None:
+        await self.bus.write(unit=unit, start=start, words=words)
+
+
+def test_a_device_of_another_make_is_asked_only_what_its_map_has(tmp_path: Path) -> None:
+    """No test registers, no model, no gravity, no record: it answers, is polled, and its figure meets the calibrator."""
+    text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
+    name = "vibration intermediate"
+    before, found, after = text.partition(f"name: {name}, profile: three-axis vibration")
+    assert found
+    (tmp_path / "job.yaml").write_text(f"{before}name: {name}, profile: box{after}", encoding="utf-8")
+    (tmp_path / "profiles").mkdir()
+    (tmp_path / "profiles" / "box.csv").write_text(FOREIGN, encoding="utf-8")
+    site, job = Site(), load(tmp_path)
+    bus = BesideForeign(RigBus(site.rig), {40: 1003, 41: 215, 42: 40012})
+    document = site.prove(replace(STANDING, calibrated=["intermediate left"]), bus=bus, job=job).document
+    asked = {row["step"]: row["outcome"] for row in document["evidence"] if row["device"] == name}
+    assert {asked[step] for step in ("answers", "calibrator", "mount tap")} == {"passed"}
+    assert not asked.keys() & {"identity", "constants", "controller", "gravity", "orientation", "record", "noise at full load"}
+    assert "failed" not in {outcome for step, outcome in asked.items() if step != "noise"}  # it stands on the calibrator

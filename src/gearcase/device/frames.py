@@ -10,9 +10,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["LONGEST_FRAME", "Frame", "Lost", "Question", "SerialReader", "TcpReader", "crc", "serial_frame", "tcp_frame"]
+__all__ = [
+    "LONGEST_FRAME",
+    "TCP_HEADER",
+    "Frame",
+    "Lost",
+    "Question",
+    "SerialReader",
+    "TcpReader",
+    "crc",
+    "serial_frame",
+    "tcp_frame",
+]
 
 LONGEST_FRAME = 260  # bytes, of a frame over TCP; a serial one has 256 at most
+TCP_HEADER = 7  # bytes before the PDU: number, protocol, length, unit
 READ_HOLDING, READ_INPUT, WRITE = 3, 4, 16
 _REFUSED = 0x80  # set in the function of a reply that is an exception
 _MOST_HELD = 4 * LONGEST_FRAME  # bytes of one answer; beyond it somebody babbles
@@ -185,12 +197,12 @@ class TcpReader:
         """
         self._held += data
         found: list[Frame] = []
-        while len(self._held) >= 7:
-            number, protocol, length, unit = struct.unpack(">HHHB", self._held[:7])
+        while len(self._held) >= TCP_HEADER:
+            number, protocol, length, unit = struct.unpack(">HHHB", self._held[:TCP_HEADER])
             if protocol or not 2 <= length <= LONGEST_FRAME - 6 or len(found) > 16:
                 raise Lost
             if len(self._held) < 6 + length:
                 break
-            found.append(Frame(number, unit, bytes(self._held[7 : 6 + length])))
+            found.append(Frame(number, unit, bytes(self._held[TCP_HEADER : 6 + length])))
             del self._held[: 6 + length]
         return found

@@ -21,7 +21,7 @@ from typing import Any
 from pymodbus.transport.serialtransport import create_serial_connection
 
 from gearcase.device.bus import LONGEST_READ
-from gearcase.device.frames import Frame, Lost, Question, SerialReader, TcpReader, serial_frame, tcp_frame
+from gearcase.device.frames import TCP_HEADER, Frame, Lost, Question, SerialReader, TcpReader, serial_frame, tcp_frame
 from gearcase.device.link_quality import LinkQuality
 from gearcase.errors import BadInput, BadReply, BadRequest, Garbled, NoReply, Problem
 from gearcase.install.bus import character_time, silence_after_frame
@@ -284,12 +284,14 @@ class ModbusBus:
     async def _answer(self, line: _Line, question: Question, deadline: float) -> tuple[bytes | None, str, str]:
         """The PDU of the answer; or None, how it went wrong, and that in words."""
         how, says = "silent", f"no reply; {_LOOK}"
+        late = 0  # bytes of whole answers to earlier questions
         while not line.lost:
             while line.came:
                 number, unit, pdu = line.came.pop(0)
                 code = question.refusal(pdu)
                 if self._numbered and number != self._number:
                     self.links[question.unit].strays += 1
+                    late += TCP_HEADER + len(pdu)
                 elif unit != question.unit:
                     how, says = "another answered", f"unit {unit} answered in its place: is its address given twice?"
                 elif code in _GATEWAY:
@@ -307,7 +309,7 @@ class ModbusBus:
             await line.more(until)
         if line.lost:
             return None, "silent", f"the connection broke or was flooded; {_LINE_ADVICE}"
-        if line.bytes_heard and how == "silent":
+        if line.bytes_heard > late and how == "silent":
             how, says = "garbled", f"{line.bytes_heard} bytes came that are no frame: noise, another baud or parity, or two at once"
         return None, how, says
 

@@ -137,6 +137,15 @@ class Profile:
         """Every register there is, where records begin among them."""
         return (*self.registers.values(), *(one.first for one in self.waveforms.values()))
 
+    def of(self, quantity: str) -> tuple[Register, ...]:
+        """The registers of a quantity: of its name, or of its name and an axis.
+
+        >>> [one.name for one in profile("three-axis vibration").of("gravity")]
+        ['gravity x', 'gravity y', 'gravity z']
+        """
+        names = (quantity, *(f"{quantity} {axis}" for axis in "xyz"))
+        return tuple(self.registers[name] for name in names if name in self.registers)
+
     def with_role(self, role: str) -> tuple[Register, ...]:
         """The registers with a role."""
         return tuple(one for one in self.registers.values() if one.role == role)

@@ -15,12 +15,9 @@ from gearcase.units import SI_UNIT
 
 __all__ = ["poll", "take_record"]
 
-_WANTED = {  # quantity -> the registers that tell it, of which a device has some
-    "overall velocity": ("overall velocity", "overall velocity x", "overall velocity y", "overall velocity z"),
-    "high-frequency acceleration": (
-        *("high-frequency acceleration", "high-frequency acceleration x"),
-        *("high-frequency acceleration y", "high-frequency acceleration z"),
-    ),
+_WANTED = {  # quantity -> what tells it, of which a device has some
+    "overall velocity": ("overall velocity",),
+    "high-frequency acceleration": ("high-frequency acceleration",),
     "temperature": ("sump temperature", "temperature"),
 }
 
@@ -39,8 +36,7 @@ async def poll(job: Job, bus: RegisterBus, inputs: Inputs, *, now: float) -> lis
     """
     readings = []
     for device in job.bus.devices:
-        held = device.form.registers
-        wanted = {quantity: [held[name] for name in names if name in held] for quantity, names in _WANTED.items()}
+        wanted = {quantity: [one for name in names for one in device.form.of(name)] for quantity, names in _WANTED.items()}
         wanted = {quantity: registers for quantity, registers in wanted.items() if registers}
         asked = [one for one in inputs.registers if one.input.device == device.name]
         words, why = await _registers(

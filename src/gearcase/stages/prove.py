@@ -159,9 +159,10 @@ def _list(devices: Sequence[Device], *, yearly: bool) -> Iterator[tuple[str, Dev
     for name, step in STEPS.items():
         if step.when == ("first" if yearly else "yearly"):
             continue
-        if step.concerns == INSTALLATION and devices:
+        if step.concerns is not None:
+            yield from ((name, one) for one in devices if step.concerns(one.form))
+        elif devices:
             yield name, _INSTALLATION
-        yield from ((name, one) for one in devices if step.concerns in ("", one.form.name))
 
 
 def _stands(before: Row | None, step: Step, answered: bool, one: Device, *, again: bool) -> bool:

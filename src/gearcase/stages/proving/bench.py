@@ -32,12 +32,13 @@ async def answers(proving: Proving, one: Device) -> Row:
 
 async def identity(proving: Proving, one: Device) -> Row:
     """Its model, and the serial it says it has."""
-    found = await proving.values(one, "model", "serial")
-    model = one.form.registers["model"].constant
-    if found["model"] != model:
-        says = f"model {found['model']:.0f} answers where a {one.form.name} ({model:.0f}) was planned: two devices are exchanged"
-        return failed(f"model {found['model']:.0f}", says)
-    return passed(f"model {model:.0f}, serial {found['serial']:.0f}")
+    said = {role: await proving.identity(one, register) for role in ("model", "serial") for register in one.form.with_role(role)}
+    model = one.form.with_role("model")[0]
+    wanted = model.text if model.constant is None else f"{model.constant:.15g}"
+    if wanted and said["model"] != wanted:
+        says = f"model {said['model']} answers where a {one.form.name} ({wanted}) was planned: two devices are exchanged"
+        return failed(f"model {said['model']}", says)
+    return passed(", ".join(f"{role} {word}" for role, word in said.items()))
 
 
 async def bench_polls(proving: Proving, one: Device) -> Row:
@@ -54,7 +55,7 @@ async def bench_polls(proving: Proving, one: Device) -> Row:
 
 async def calibrator(proving: Proving, one: Device) -> Row:
     """Overall velocity on a calibrator of 159.2 Hz and 10 m/s2 RMS: 10.0 mm/s."""
-    loudest = float(max(await proving.vector(one, "overall velocity")))
+    loudest = await proving.loudest(one)
     if one.device.point not in proving.said.calibrated:
         return left_open("put the sensor on a calibrator of 159.2 Hz, 10 m/s2 RMS, let it run, then prove it")
     measured = units.show(loudest, "velocity", "mm/s", digits=4)

@@ -101,7 +101,7 @@ async def mount_tap(proving: Proving, one: Device) -> Row:
 
 async def side_by_side(proving: Proving, one: Device) -> Row:
     """The sensor's overall velocity against a portable instrument beside it, the drive running."""
-    loudest = max(await proving.vector(one, "overall velocity"))
+    loudest = await proving.loudest(one)
     given = proving.said.answers.get(("side by side", one.device.name))
     shown = units.show(loudest, "velocity", "mm/s", digits=3)
     if given is None:

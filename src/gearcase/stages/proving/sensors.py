@@ -59,6 +59,8 @@ async def orientation(proving: Proving, one: Device) -> Row:
     if point.name not in proving.said.tapped:
         says = f"consistent with: {_turns(left)}; tap the housing at {point.name} towards the output end to tell which"
         return left_open(says, f"{tilt:.1f} degrees off")
+    if not one.form.of("tap"):
+        return left_open(f"{one.form.name} tells no tap: compare the photo of its mark with the plan", f"{tilt:.1f} degrees off")
     tap = await proving.vector(one, "tap")
     told = consistent_with(planned, gravity, within=_TILT, tap=tap, towards=TOWARDS_OUTPUT)
     stands = np.array(told[0].matrix) @ planned if told else planned
@@ -80,7 +82,7 @@ async def noise(proving: Proving, one: Device) -> Row:
     rating = rate(0.0, power=ratings.power, speed_hz=proving.job.drive.speed_hz, support=ratings.support)
     if rating is None:
         return left_open("no zone applies by power, speed and support as they are known: nothing to compare with")
-    loudest = float(max(await proving.vector(one, "overall velocity")))
+    loudest = await proving.loudest(one)
     most = _NOISE_SHARE * rating.boundaries[0]
     measured = f"{1000 * loudest:.3f} mm/s of at most {1000 * most:.3f}"
     if loudest <= most:

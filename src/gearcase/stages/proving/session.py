@@ -10,10 +10,10 @@ from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.install.map_check import find_word_order
 from gearcase.install.points import Point
-from gearcase.install.profile import Profile, WordOrder, decode
+from gearcase.install.profile import Profile, Register, WordOrder, decode, words_of_identity
 from gearcase.job.build import Job
 
-__all__ = ["INSTALLATION", "Device", "Key", "Proving", "Row", "Said", "failed", "left_open", "passed"]
+__all__ = ["INSTALLATION", "Device", "Key", "Proving", "Row", "Said", "begins_with_constants", "failed", "left_open", "passed"]
 
 HEAD = 8  # registers that hold constants, model and serial
 _FULL_LOAD = 0.9  # of rated; common practice, no source
@@ -74,9 +74,22 @@ class Device:
 
     device: BusDevice
     form: Profile
-    order: WordOrder = "high word first"
+    order: WordOrder | None = None
     shift: int = 0
     head: tuple[int, ...] = ()
+
+    @property
+    def tested(self) -> bool:
+        """Whether order and shift of its words are told by test registers."""
+        return begins_with_constants(self.form)
+
+    @property
+    def first(self) -> tuple[int, int, int]:
+        """Function, start and count of what it is asked for to see that it is there."""
+        if self.tested:
+            return 4, 0, HEAD
+        one = min(self.form.rows, key=lambda one: (one.function, one.address))
+        return one.function, one.address, one.words
 
 
 @dataclass
@@ -99,13 +112,14 @@ class Proving:
 
     async def greet(self, one: Device) -> None:
         """Read the device's first registers, and how its words are to be read; none where it is silent, with the reason kept."""
+        function, start, count = one.first
         try:
-            one.head = await self.bus.read(unit=one.device.address, function=4, start=0, count=HEAD)
+            one.head = await self.bus.read(unit=one.device.address, function=function, start=start, count=count)
         except (NoReply, BadReply, BadRequest) as error:
             self.silence[one.device.name] = error.says
             return
-        order, one.shift = find_word_order(one.form, one.head)
-        one.order = order or one.order
+        if one.tested:
+            one.order, one.shift = find_word_order(one.form, one.head)
 
     async def values(self, one: Device, *names: str) -> dict[str, float]:
         """Registers by their names, in SI, read now."""
@@ -117,6 +131,16 @@ class Proving:
             found[register.name] = decode(register, words, one.order)
         return found
 
+    async def identity(self, one: Device, register: Register) -> str:
+        """What an identity register says, as people write it."""
+        start = register.address + one.shift
+        words = await self.bus.read(unit=one.device.address, function=register.function, start=start, count=register.words)
+        return words_of_identity(register, words)
+
+    async def loudest(self, one: Device) -> float:
+        """The greatest of what it gives of overall velocity. [m/s]"""
+        return max((await self.values(one, *(register.name for register in one.form.of("overall velocity")))).values())
+
     async def vector(self, one: Device, name: str) -> list[float]:
         """Three registers of one quantity, x, y and z."""
         found = await self.values(one, *(f"{name} {axis}" for axis in "xyz"))
@@ -124,11 +148,15 @@ class Proving:
 
     async def answers(self, one: Device) -> bool:
         """Whether a device gives its first register right."""
+        function, start, count = one.first
+        if one.tested:
+            constant = one.form.with_role("constant")[0]
+            start, count = max(constant.address + one.shift, 0), constant.words
         try:
-            words = await self.bus.read(unit=one.device.address, function=4, start=max(one.shift, 0), count=1)
+            words = await self.bus.read(unit=one.device.address, function=function, start=start, count=count)
         except (NoReply, BadReply, BadRequest):
             return False
-        return one.shift < 0 or words == (0x1234,)
+        return not one.tested or words == one.head[start : start + count]
 
     def frames(self, one: Device) -> tuple[int, int]:
         """Frames sent to a device so far and how many of them had no right answer; none where the bus does not count them."""
@@ -149,10 +177,11 @@ class Proving:
 
     async def running(self) -> dict[str, float]:
         """What the drive's inputs say: running, speed [Hz] and load [share of rated]; empty where nobody says or it stands."""
-        one = next((one for one in self.devices if one.form.name == "drive inputs"), None)
+        names = ("running", "speed", "load")
+        one = next((one for one in self.devices if all(name in one.form.registers for name in names)), None)
         if one is None or await self.moving() != "the drive runs":
             return {}
-        return await self.values(one, "running", "speed", "load")
+        return await self.values(one, *names)
 
     async def below_full_load(self) -> str:
         """Why it cannot be taken as running at full load; empty when it does."""
@@ -165,6 +194,12 @@ class Proving:
     def point(self, one: Device) -> Point | None:
         """The point a device serves."""
         return next((point for point in self.job.points if point.name == one.device.point), None)
+
+
+def begins_with_constants(form: Profile) -> bool:
+    """Whether a register map begins with test registers."""
+    constants = form.with_role("constant")
+    return bool(constants) and all(one.function == 4 and one.address + one.words < HEAD for one in constants)
 
 
 def passed(measured: str) -> Row:

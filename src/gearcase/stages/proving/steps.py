@@ -5,17 +5,19 @@ its limits (`person.Asked`); all else is read over the bus. `yearly` marks the s
 again each year; what stands there only is not asked the first time.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from gearcase.install.profile import Profile
 from gearcase.stages.proving import bench, built, controller, light, record, sensors, wiring
 from gearcase.stages.proving.person import LEVELS, YES_OR_NO, Ask, Asked, asked, mount_tap, side_by_side, supply
-from gearcase.stages.proving.session import INSTALLATION
+from gearcase.stages.proving.session import begins_with_constants
 
 __all__ = ["PARTS", "STEPS", "Step"]
 
 When = Literal["first", "both", "yearly"]
+Concerns = Callable[[Profile], bool]
 
 PARTS = (
     "bench",
@@ -32,7 +34,27 @@ PARTS = (
     "light, people and backup",
     "records",
 )
-_ALL, _SENSOR, _LIGHT = "", "three-axis vibration", "stack light"
+
+
+def _every(form: Profile) -> bool:
+    return True
+
+
+def _with_role(role: str) -> Concerns:
+    return lambda form: bool(form.with_role(role))
+
+
+def _that_tells(*quantities: str) -> Concerns:
+    return lambda form: all(form.of(quantity) for quantity in quantities)
+
+
+def _with_record(form: Profile) -> bool:
+    return bool(form.waveforms)
+
+
+_INSTALLATION = None  # about no single device
+_SHAKEN, _LIGHT = _that_tells("overall velocity"), _that_tells("lamps wanted", "lamps lit")
+_INPUTS = _that_tells("running", "speed", "load")
 
 
 @dataclass(frozen=True)
@@ -45,8 +67,8 @@ class Step:
         Which of `PARTS`, from 1.
     criterion : str
     ask : callable
-    concerns : str
-        Profile of the devices it is asked of, empty for all of them; or `INSTALLATION`.
+    concerns : callable or None
+        Whether it is asked of a device with such a register map; None where it is about the installation as a whole.
     answer : str
         What a person's answer is that decides it, and stands until they say otherwise: one of `person.ANSWERS`, or a kind of
         quantity; empty where no answer is asked for.
@@ -57,13 +79,13 @@ class Step:
     part: int
     criterion: str
     ask: Ask
-    concerns: str = _ALL
+    concerns: Concerns | None = _every
     answer: str = ""
     when: When = "first"
 
 
 def _person(name: str, part: int, criterion: str, question: Asked, when: When = "first") -> tuple[str, Step]:
-    return name, Step(part, criterion, asked(name, question), INSTALLATION, question.kind or YES_OR_NO, when)
+    return name, Step(part, criterion, asked(name, question), _INSTALLATION, question.kind or YES_OR_NO, when)
 
 
 def _light_alone(what: str, do: str) -> tuple[str, Step]:
@@ -78,11 +100,11 @@ def _light_alone(what: str, do: str) -> tuple[str, Step]:
 STEPS: Mapping[str, Step] = dict(
     (
         ("answers", Step(1, "answers at its address, which no other device has", bench.answers, when="both")),
-        ("identity", Step(1, "its model is the profile's", bench.identity, when="both")),
+        ("identity", Step(1, "its model is the profile's", bench.identity, _with_role("model"), when="both")),
         ("bench polls", Step(1, "1,000 polls without an error", bench.bench_polls)),
-        ("calibrator", Step(1, "159.2 Hz, 10 m/s2 RMS reads 10.0 mm/s within 5 %", bench.calibrator, _SENSOR)),
-        ("temperature", Step(1, "within 1 K of a reference thermometer", bench.temperature, "temperature converter")),
-        ("soak", Step(1, "4 h with the whole bus, at most 0.1 % of any device's polls failed", bench.soak, INSTALLATION)),
+        ("calibrator", Step(1, "159.2 Hz, 10 m/s2 RMS reads 10.0 mm/s within 5 %", bench.calibrator, _SHAKEN)),
+        ("temperature", Step(1, "within 1 K of a reference thermometer", bench.temperature, _that_tells("sump temperature"))),
+        ("soak", Step(1, "4 h with the whole bus, at most 0.1 % of any device's polls failed", bench.soak, _INSTALLATION)),
         _person(
             "isolation",
             2,
@@ -124,33 +146,41 @@ STEPS: Mapping[str, Step] = dict(
                 0.2,
             ),
         ),
-        ("supply at the end", Step(3, "what the devices need, at the farthest, under load", supply, INSTALLATION, "voltage")),
+        ("supply at the end", Step(3, "what the devices need, at the farthest, under load", supply, _INSTALLATION, "voltage")),
         _person(
             "earth",
             3,
             "less than 0.1 ohm from each housing and bracket to the earth bar",
             Asked("measure the worst of them, e.g. 0.04 ohm", "clean the joint to bare metal and tighten it", "resistance", 0, 0.1),
         ),
-        ("found", Step(4, "whoever answers on the bus is planned, and all who are planned answer", wiring.found, INSTALLATION)),
+        ("found", Step(4, "whoever answers on the bus is planned, and all who are planned answer", wiring.found, _INSTALLATION)),
         ("link", Step(4, "of 10,000 polls so few fail that at 95 % confidence it is at most 0.1 %", wiring.link, when="both")),
         ("unplugged", Step(4, "unplugged, it alone goes bad within 3 polls, and comes back", wiring.unplugged)),
-        ("constants", Step(5, "its test registers read 0x1234, 123456789 and 123.456", wiring.constants, when="both")),
-        ("gravity", Step(5, "0.95 to 1.05 g, standing still", sensors.gravity, _SENSOR, when="both")),
+        (
+            "constants",
+            Step(5, "its test registers read 0x1234, 123456789 and 123.456", wiring.constants, begins_with_constants, when="both"),
+        ),
+        ("gravity", Step(5, "0.95 to 1.05 g, standing still", sensors.gravity, _that_tells("gravity"), when="both")),
         (
             "orientation",
             Step(
                 6,
                 "within 5 degrees of the plan, told apart from every other turn by a tap of 3 to 1 with its sign",
                 sensors.orientation,
-                _SENSOR,
+                _that_tells("gravity"),
                 when="both",
             ),
         ),
-        ("mount tap", Step(7, "three taps within 1 dB of their mean", mount_tap, _SENSOR, LEVELS)),
-        ("noise", Step(8, "standing still, at most a fifth of the A/B boundary", sensors.noise, _SENSOR)),
+        ("mount tap", Step(7, "three taps within 1 dB of their mean", mount_tap, _SHAKEN, LEVELS)),
+        ("noise", Step(8, "standing still, at most a fifth of the A/B boundary", sensors.noise, _SHAKEN)),
         (
             "inputs",
-            Step(9, "running, speed and load within 0.5 % of a reference, run state right", controller.inputs, "drive inputs"),
+            Step(
+                9,
+                "running, speed and load within 0.5 % of a reference, run state right",
+                controller.inputs,
+                _INPUTS,
+            ),
         ),
         _person(
             "guards",
@@ -177,8 +207,13 @@ STEPS: Mapping[str, Step] = dict(
             Asked("look, do not touch, after 15 min of running: yes or no", "stop, lock out, seal again; let it cool first"),
         ),
         ("link at full load", Step(10, "as link, at 90 % of the load and more", wiring.link_at_load)),
-        ("noise at full load", Step(10, "its record sound at 90 % of the load and more", record.record_at_load, _SENSOR)),
-        ("controller", Step(11, "the plant controller reads the test registers to the last digit", controller.controller)),
+        ("noise at full load", Step(10, "its record sound at 90 % of the load and more", record.record_at_load, _with_record)),
+        (
+            "controller",
+            Step(
+                11, "the plant controller reads the test registers to the last digit", controller.controller, begins_with_constants
+            ),
+        ),
         _person(
             "controller bad quality",
             11,
@@ -237,7 +272,7 @@ STEPS: Mapping[str, Step] = dict(
         ),
         (
             "record",
-            Step(13, "its record is fit to be judged, meshes within 0.2 % of the model", record.record, _SENSOR, when="both"),
+            Step(13, "its record is fit to be judged, meshes within 0.2 % of the model", record.record, _with_record, when="both"),
         ),
         _person(
             "baseline started",
@@ -245,7 +280,7 @@ STEPS: Mapping[str, Step] = dict(
             "the watch takes readings for the baseline",
             Asked("gearcase watch runs as a service (gearcase unit), its light not off: yes or no", "start it before you leave"),
         ),
-        ("side by side", Step(13, "within 10 % of a portable instrument", side_by_side, _SENSOR, "velocity", "yearly")),
+        ("side by side", Step(13, "within 10 % of a portable instrument", side_by_side, _SHAKEN, "velocity", "yearly")),
         _person(
             "cables",
             13,
