@@ -98,11 +98,14 @@ async def over_network(
     """Devices behind a gateway, as a job's connection; every connection made is a `Wire` of its own."""
     wires: list[Wire] = []
     ends: list[asyncio.Transport] = []
+    over = asyncio.Event()
 
     class Server(asyncio.Protocol):
         def connection_made(self, transport: asyncio.BaseTransport) -> None:
             assert isinstance(transport, asyncio.Transport)
             self.transport = transport
+            if over.is_set():  # accepted before the server closed, made after
+                transport.abort()
             ends.append(transport)
             wires.append(Wire(answer, self._send, serial=serial, spoil=spoil))
 
@@ -118,9 +121,11 @@ async def over_network(
         yield f"{'rtu-over-tcp' if serial else 'tcp'} 127.0.0.1:{server.sockets[0].getsockname()[1]}", wires
     finally:
         server.close()
+        over.set()
         for end in ends:
             end.abort()
-        await asyncio.sleep(0)
+        for _ in range(3):
+            await asyncio.sleep(0)
 
 
 @asynccontextmanager

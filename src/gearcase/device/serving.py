@@ -56,13 +56,14 @@ async def serving(rig: Rig, *, port: int, baud: int) -> AsyncIterator[Served]:
     line = Line(rig)
     clients: set[asyncio.Task[None]] = set()
 
-    async def client(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        task = asyncio.current_task()
-        assert task is not None
+    writers: set[asyncio.StreamWriter] = set()
+
+    def client(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writers.add(writer)
+        task = asyncio.create_task(_serve_client(line, reader, writer))
         clients.add(task)
-        with contextlib.suppress(asyncio.CancelledError):  # the end of the rig: the streams would report it as an error
-            await _serve_client(line, reader, writer)
-        clients.discard(task)
+        task.add_done_callback(clients.discard)
+        task.add_done_callback(lambda _: writers.discard(writer))
 
     try:
         server = await asyncio.start_server(client, "127.0.0.1", port)
@@ -76,9 +77,13 @@ async def serving(rig: Rig, *, port: int, baud: int) -> AsyncIterator[Served]:
         yield Served(f"tcp 127.0.0.1:{port}", f"serial {os.ttyname(theirs)}")
     finally:
         server.close()
+        open_still = list(writers)
         for task in (wire, *clients):
             task.cancel()
         await asyncio.gather(wire, *clients, return_exceptions=True)
+        for writer in open_still:  # also of a client that had only just come, and of one that takes no answers
+            writer.transport.abort()
+        await asyncio.sleep(0)  # the loop closes them at its next turn, and this may be its last
         for end in (ours, theirs):
             os.close(end)
 
