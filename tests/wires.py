@@ -12,6 +12,8 @@ import tty
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 
+from gearcase.device.listening import close_to_newcomers
+
 Answer = Callable[[int, bytes], bytes | None]  # unit and PDU -> PDU, None where nobody answers
 Spoil = Callable[[bytes], Sequence[tuple[float, bytes]]]  # an answer's frame -> what goes on the wire, each after so many seconds
 
@@ -98,14 +100,11 @@ async def over_network(
     """Devices behind a gateway, as a job's connection; every connection made is a `Wire` of its own."""
     wires: list[Wire] = []
     ends: list[asyncio.Transport] = []
-    over = asyncio.Event()
 
     class Server(asyncio.Protocol):
         def connection_made(self, transport: asyncio.BaseTransport) -> None:
             assert isinstance(transport, asyncio.Transport)
             self.transport = transport
-            if over.is_set():  # accepted before the server closed, made after
-                transport.abort()
             ends.append(transport)
             wires.append(Wire(answer, self._send, serial=serial, spoil=spoil))
 
@@ -120,12 +119,10 @@ async def over_network(
     try:
         yield f"{'rtu-over-tcp' if serial else 'tcp'} 127.0.0.1:{server.sockets[0].getsockname()[1]}", wires
     finally:
-        server.close()
-        over.set()
+        await close_to_newcomers(server)
         for end in ends:
             end.abort()
-        for _ in range(3):
-            await asyncio.sleep(0)
+        await asyncio.sleep(0)
 
 
 @asynccontextmanager

@@ -15,6 +15,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from typing import Any
 
+from gearcase.device.listening import close_to_newcomers
 from gearcase.device.rig import frames
 from gearcase.device.rig.devices import Rig
 from gearcase.device.rig.link import Gateway, Line, Sent, SerialLine
@@ -76,7 +77,7 @@ async def serving(rig: Rig, *, port: int, baud: int) -> AsyncIterator[Served]:
     try:
         yield Served(f"tcp 127.0.0.1:{port}", f"serial {os.ttyname(theirs)}")
     finally:
-        server.close()
+        await close_to_newcomers(server)
         open_still = list(writers)
         for task in (wire, *clients):
             task.cancel()
