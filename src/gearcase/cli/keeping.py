@@ -1,7 +1,6 @@
 """Verbs of what the watch keeps: copy it, look it through, put it back, thin what is old."""
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, load, quantity
@@ -15,6 +14,8 @@ __all__ = ["backup", "restore", "thin", "verify"]
 
 def backup(given: argparse.Namespace) -> int:
     """Copy the store while it is written."""
+    from pathlib import Path
+
     from gearcase.record.clock import now
 
     with _store(given) as store:
@@ -24,6 +25,8 @@ def backup(given: argparse.Namespace) -> int:
 
 def verify(given: argparse.Namespace) -> int:
     """Look the store, or a backup, through."""
+    from pathlib import Path
+
     from gearcase.record.store import examine_backup
 
     if given.backup:
@@ -34,6 +37,8 @@ def verify(given: argparse.Namespace) -> int:
 
 def restore(given: argparse.Namespace) -> int:
     """Put a backup into a store that is empty yet."""
+    from pathlib import Path
+
     from gearcase.record.store import open_store
 
     with open_store(Path(given.job), load(given).store) as store:
@@ -45,6 +50,7 @@ def restore(given: argparse.Namespace) -> int:
 def thin(given: argparse.Namespace) -> int:
     """Thin old readings and recordings."""
     from dataclasses import asdict
+    from pathlib import Path
 
     from gearcase.record.clock import unix_now
     from gearcase.record.store import rested_on
@@ -61,6 +67,8 @@ def thin(given: argparse.Namespace) -> int:
 
 def _store(given: argparse.Namespace) -> "Store":
     """The job's store, which must be there."""
+    from pathlib import Path
+
     from gearcase.record.store import is_made, open_store, store_path
 
     job, folder = load(given), Path(given.job)
