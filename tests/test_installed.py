@@ -39,6 +39,19 @@ def devices() -> list[dict[str, Any]]:
     return list(plan.run(load(EXAMPLES / "demo")).document["bus"]["devices"])
 
 
+def test_what_several_devices_show_alike_stands_once_with_the_minute_it_was_tried() -> None:
+    """Times as written elsewhere on the pages, 2026-09-10 08:40."""
+    alike = [{**EVIDENCE, "device": name} for name in ("converter", "light")]
+    attempts = [{**row, "who": "A. Fell", "when": f"2026-09-10T08:4{n}:07+00:00"} for row in alike for n in (0, 1)]
+    document = {"statement": "", "caution": "", "before_going_home": [], "evidence": alike, "attempts": attempts}
+    evidence, again = (block for block in prove_blocks(document) if block.kind == "table")
+    assert [row[-1] for row in evidence.rows] == ["converter, light"]
+    assert [(row[0], row[-1]) for row in again.rows] == [
+        ("2026-09-10 08:40", "converter, light"),
+        ("2026-09-10 08:41", "converter, light"),
+    ]
+
+
 def test_what_keeps_people_from_going_home_stands_first() -> None:
     document = {"statement": "not yet: 1 open", "caution": "lock out first", "before_going_home": [LEFT], "evidence": [EVIDENCE]}
     blocks = list(prove_blocks(document))

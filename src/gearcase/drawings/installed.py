@@ -41,23 +41,34 @@ def prove_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     if rows:
         failed = any(row["outcome"] == "failed" for row in rows)
         yield Block("note", first_up(document["statement"]), state="abnormal" if failed else "action")
-        table = tuple((row["device"], row["step"], row["outcome"], row["says"], row.get("owner", "")) for row in rows)
+        table = _devices_together((row["step"], row["outcome"], row["says"], row.get("owner", ""), row["device"]) for row in rows)
         yield Block("heading", "Before going home", level=2)
-        yield Block("table", head=("device", "step", "", "what to do", "owner"), rows=table, wide=(1.6, 1.1, 0.7, 4.4, 1))
+        yield Block("table", head=("step", "", "what to do", "owner", "devices"), rows=table, wide=(1.1, 0.7, 4, 1, 2))
     else:
         yield Block("note", first_up(document["statement"]))
     yield Block("text", document["caution"])
     yield Block("heading", "Evidence", level=2)
-    keys = ("device", "step", "outcome", "measured", "criterion")
-    evidence = tuple(tuple(str(row[key]) for key in keys) for row in document["evidence"])
-    yield Block("table", head=("device", "step", "", "measured", "criterion"), rows=evidence, wide=(1.7, 1.1, 0.8, 2.6, 3))
+    keys = ("step", "outcome", "measured", "criterion", "device")
+    evidence = _devices_together(tuple(str(row[key]) for key in keys) for row in document["evidence"])
+    yield Block("table", head=("step", "", "measured", "criterion", "devices"), rows=evidence, wide=(1.1, 0.8, 2.4, 2.6, 2))
     if again := repeated(document):
         yield Block("heading", "Tried more than once", level=2)
-        said = ("when", "who", "device", "step", "outcome", "measured")
-        attempts = tuple(tuple(str(row[key]) for key in said) for row in again)
-        yield Block(
-            "table", head=("when", "who", "device", "step", "", "measured"), rows=attempts, wide=(1.8, 1, 1.6, 1.1, 0.8, 2.4)
-        )
+        said = ("who", "step", "outcome", "measured", "device")
+        attempts = _devices_together((_minute(row["when"]), *(str(row[key]) for key in said)) for row in again)
+        yield Block("table", head=("UTC", "who", "step", "", "measured", "devices"), rows=attempts, wide=(1.4, 1, 1.1, 0.8, 2.4, 2))
+
+
+def _devices_together(rows: Iterable[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
+    """Rows that say the same of several devices as one; the device is the last of a row."""
+    devices: dict[tuple[str, ...], list[str]] = {}
+    for *said, device in rows:
+        devices.setdefault(tuple(said), []).append(device)
+    return tuple((*said, ", ".join(named)) for said, named in devices.items())
+
+
+def _minute(when: str) -> str:
+    """A time in ISO 8601, in UTC, as people read it, to the minute."""
+    return when.replace("T", " ")[:16]
 
 
 def repeated(document: Mapping[str, Any]) -> list[Mapping[str, Any]]:
@@ -122,9 +133,7 @@ def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     if rows:
         head = ("point", "quantity", "limit", "condition", "light", "cannot tell", "shelved")
         yield Block("table", head=head, rows=rows, wide=(1.8, 1.8, 1.3, 2.4, 0.8, 1.6, 1.6))
-    events = tuple(
-        (row["time"].replace("T", " ")[:16], row["kind"], row["point"], row["says"]) for row in document["events"][-_MOST_EVENTS:]
-    )
+    events = tuple((_minute(row["time"]), row["kind"], row["point"], row["says"]) for row in document["events"][-_MOST_EVENTS:])
     yield Block("heading", "Diary", level=2)
     yield Block("table", head=("UTC", "what", "where", ""), rows=events, wide=(1.4, 1.1, 1.5, 4.4))
 
