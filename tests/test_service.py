@@ -274,7 +274,8 @@ class Plant:
         self.told.append(values)
 
     def condition(self) -> str:
-        return "MQTT: broker away" if self.how == "away" else ""
+        starting = "MQTT: is starting" if self.how == "works" and len(self.told) < 2 else ""
+        return "MQTT: broker away" if self.how == "away" else starting
 
 
 @pytest.mark.parametrize(
@@ -297,6 +298,16 @@ def test_a_publisher_that_fails_holds_up_nothing_and_is_said(
 
     document = served.watch(act).document
     assert any(one.startswith(says) for one in document["cannot"]) and document["rounds"] >= 4
+
+
+def test_a_publisher_that_only_starts_is_no_event(served: Served) -> None:
+    served.publisher = lambda job, clock, acknowledge: Plant(acknowledge, "works")
+
+    async def act(rig: Rig) -> None:
+        await asyncio.sleep(6 * EVERY)
+
+    served.watch(act)
+    assert "plant" not in served.kinds()
 
 
 def test_the_plant_is_told_every_value_by_a_name_it_knows_and_may_acknowledge(served: Served) -> None:

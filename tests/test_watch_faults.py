@@ -204,7 +204,7 @@ def test_a_record_is_taken_after_a_start_kept_and_told_apart_by_what_it_is_too_s
     assert long.length_s >= 20 / slowest > 5.0, "twenty turns of the slowest shaft: trade practice, no source"
     assert short.length_s < 5.0
     said = site.said("records")
-    assert len(said) == 2 and all("asks for" in one and "slow shafts" in one for one in said)
+    assert len(said) == 2 and all("long and slow record wants" in one and "slow shafts" in one for one in said)
     site.turns(40)
     assert len(site.store.kept_recordings()) == 2, "not due again for two hours"
     site.rig.set_speed(0.0)

@@ -119,11 +119,10 @@ class Records:
             if kind.served_by(recording) or (point, kind.name) in self._falls_short:
                 continue
             self._falls_short.add((point, kind.name))
-            gives, asks = (
-                f"{recording.duration_s:.3g} s at {recording.sample_rate_hz:.5g} Hz",
-                f"{kind.length_s:.3g} s at {kind.rate_hz:.5g} Hz",
+            says = (
+                f"its sensor gives {recording.duration_s:.3g} s at {recording.sample_rate_hz:.5g} Hz, and the {kind.name} record "
+                f"wants {kind.length_s:.3g} s at {kind.rate_hz:.3g} Hz or more: {kind.loses}"
             )
-            says = f"its sensor gives {gives}, the record {kind.name} asks for {asks}: {kind.loses}"
             self._say("records", point, says, None, {}, "")
 
     def refused(self, point: str, ticks: float) -> None:

@@ -118,6 +118,7 @@ class _Service:
         self._pace, self._every, self._manager = pace, every, manager
         self._stamp, self._opening = stamp(folder), opening
         self._plant = ""
+        self._plant_lately = ""
         self._reload = asyncio.Event()
         self._between = asyncio.Lock()  # held by a round, and by what may only happen between two
 
@@ -242,8 +243,9 @@ class _Service:
                     await until(self._stop, min(self._pace.real(self._every), 1.0))
 
     def _plant_said(self, condition: str) -> None:
-        """What is wrong with the telling, said when it begins, changes and ends."""
-        if condition != self._plant:
+        """What is wrong with the telling, said when it begins, changes and ends; what stands for one round only is a start."""
+        stands, self._plant_lately = condition == self._plant_lately, condition
+        if stands and condition != self._plant:
             self._plant = condition
             self._watch.say("plant", "", condition or "the plant is told again")
 
