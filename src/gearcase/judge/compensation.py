@@ -38,6 +38,7 @@ __all__ = [
     "beyond_trained",
     "fit_level",
     "huber_regression",
+    "told_apart",
 ]
 
 SPEED, LOAD, OIL = "speed", "load", "oil temperature"
@@ -186,7 +187,8 @@ def fit_level(values: ArrayLike, conditions: Mapping[str, ArrayLike]) -> LevelMo
             raise OutOfRange(name, row.shape, f"as many as there are records, {len(level)}, none missing; a speed above 0")
         read[name] = row
     reference = {name: float(np.median(row)) for name, row in read.items()}
-    kept, left_out = _told_apart({name: _scaled_row(name, row) - _scaled(name, reference[name]) for name, row in read.items()})
+    columns = {name: _scaled_row(name, row) - _scaled(name, reference[name]) for name, row in read.items()}
+    kept, left_out = told_apart(columns, _LEAST_RANGE)
     found, sigma = huber_regression(np.column_stack([np.ones(len(level)), *kept.values()]), np.log(level))
     trained = {
         name: (float(low), float(high)) for name, row in read.items() for low, high in [np.quantile(row, [_OUTER, 1 - _OUTER])]
@@ -226,13 +228,18 @@ def huber_regression(design: NDArray[np.float64], target: NDArray[np.float64]) -
     return found, 1.4826 * float(np.median(np.abs(target - design @ found)))
 
 
-def _told_apart(columns: Mapping[str, NDArray[np.float64]]) -> tuple[dict[str, NDArray[np.float64]], dict[str, str]]:
-    """Conditions whose effect can be told, and why not of the others; the first of two that move together stays."""
+def told_apart(
+    columns: Mapping[str, NDArray[np.float64]], least_range: Mapping[str, float]
+) -> tuple[dict[str, NDArray[np.float64]], dict[str, str]]:
+    """Conditions whose effect can be told, and why not of the others; the first of two that move together stays.
+
+    Each must vary by `least_range` over the middle 90 % of its records [unit of the quantity].
+    """
     kept: dict[str, NDArray[np.float64]] = {}
     left_out = {}
     for name, column in columns.items():
         low, high = np.quantile(column, [0.05, 0.95])
-        if high - low < _LEAST_RANGE[name]:
+        if high - low < least_range[name]:
             left_out[name] = "it hardly varied"
             continue
         alike = next((other for other, row in kept.items() if abs(np.corrcoef(column, row)[0, 1]) > _ALIKE), "")

@@ -24,7 +24,7 @@ import numpy as np
 import scipy.signal
 from numpy.typing import NDArray
 
-from gearcase.judge.compensation import LEAST_RECORDS, LOAD, SPEED, beyond_trained, huber_regression
+from gearcase.judge.compensation import LEAST_RECORDS, LOAD, SPEED, beyond_trained, huber_regression, told_apart
 
 __all__ = ["AROUND", "RUNNING_SHARE", "DrivingHistory", "Heat", "WarmingModel", "fit_warming"]
 
@@ -38,7 +38,6 @@ _SHORTEST_LAG, _LONGEST_LAG = (
 _LAGS_TRIED = 32
 _LEAST_STRETCH = 86400.0  # without an interruption: shorter ones cannot tell a slow drive from a quick one [s]; common practice
 _LEAST_SEEN = {RUNNING_SHARE: 0.2, SPEED: 0.02, LOAD: 0.05}  # middle 90 % of the delayed condition; common practice, no source
-_MOVES_WITH = 0.95  # correlation from which two delayed conditions cannot be told apart; common practice, no source
 _FITTED = 4000  # records, evenly taken, that a regression needs no more than
 _AT_ENDS = 0.005  # of the records on either side that do not count for the trained range
 _HEAT_STEP = 60.0  # of the row on which conditions are delayed [s]
@@ -251,21 +250,8 @@ def _regression(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], list[str], dict[str, str]]:
     """Columns, what they have to make, their names, and why others are left out."""
     delayed, _ = _delayed(history, reference, lag)
-    kept: dict[str, NDArray[np.float64]] = {}
-    left_out = {}
-    for name in (RUNNING_SHARE, SPEED, LOAD):
-        if name not in delayed:
-            continue
-        column = delayed[name][rows]
-        low, high = np.quantile(column, [0.05, 0.95])
-        if high - low < _LEAST_SEEN[name]:
-            left_out[name] = "it hardly varied"
-            continue
-        alike = next((other for other, row in kept.items() if abs(np.corrcoef(column, row)[0, 1]) > _MOVES_WITH), "")
-        if alike:
-            left_out[name] = f"it moves with {alike}"
-        else:
-            kept[name] = column
+    columns = {name: delayed[name][rows] for name in (RUNNING_SHARE, SPEED, LOAD) if name in delayed}
+    kept, left_out = told_apart(columns, _LEAST_SEEN)
     target = temperature_k[rows] - (delayed[AROUND][rows] if AROUND in delayed else 0.0)
     return np.column_stack([np.ones(rows.size), *kept.values()]), target, list(kept), left_out
 
