@@ -18,7 +18,7 @@ from gearcase.device.bus import LONGEST_READ
 from gearcase.device.publish.latest import Latest
 from gearcase.device.publish.registers import ACKNOWLEDGE, CLOCK, NOTHING, SLOT, Slot, head, slot_registers
 from gearcase.device.publish.values import QUALITY
-from gearcase.install.profile import Register, encode
+from gearcase.install.register import Register, encode
 
 __all__ = ["ModbusServer"]
 
