@@ -47,6 +47,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
+from gearcase.stages.order_maps import OrderMap, mapped
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
@@ -116,9 +117,12 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         at = _number_of(rests_on, documents)
         if at not in {shown for shown, _ in kept.values()}:
             kept[claim.component, claim.pattern, rests_on.point] = at, Examined(job.drive, lines, hypotheses, rests_on)
-    together = {
-        f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
-    }
+    together: dict[str, dict[str, NDArray[np.floating]]] = {}
+    for number, one in dict(kept.values()).items():
+        together |= {f"{name}-{number}": columns for name, columns in one.arrays().items()}
+        if (orders := one.order_map()) and orders.columns:
+            documents[number]["order_map"] = {"own_speed": orders.own_speed, "says": orders.says}
+            together[f"order-map-{number}"] = orders.columns
     together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
@@ -242,6 +246,9 @@ class Examined:
             speed_hz, spread = self.speed.hz, self.speed.spread
         else:
             return Recorded(self.recording, quality=self.quality)
+        return self._observed(component, speed_hz, spread)
+
+    def _observed(self, component: str, speed_hz: float, spread: float) -> Recorded:
         if self.spectrum is None or self.envelope is None:
             return Recorded(self.recording, quality=self.quality)
         return Observed(self.recording, self.spectrum, self.envelope, speed_hz, spread, component, quality=self.quality)
@@ -262,6 +269,7 @@ class Examined:
             "speed_hz": speed.hz if speed else None,
             "speed_standard_error_hz": speed.standard_error_hz if speed else None,
             "speed_from": speed.source if speed else recording.taken.state or "unknown",
+            "order_map": None,  # until one is made
             "quality": [finding_document(finding) for finding in self.quality],
             "indicators": {
                 "rms": float(found.rms),
@@ -307,7 +315,7 @@ class Examined:
         more = {}
         if self.speed is not None:
             fastest = max((hypothesis.order for hypothesis in self.hypotheses), default=1.0)
-            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, lines=self.lines, fastest_order=fastest)
+            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, fastest_order=fastest)
         return {
             **shown_first,
             **more,
@@ -320,6 +328,19 @@ class Examined:
                 "snr_db": (10 * np.log10(strength)).astype(np.float32),
             },
         }
+
+    def order_map(self) -> OrderMap | None:
+        """Of a record whose speed moves too far to judge it only its tachometer tells; where its lines, smeared, tell no speed, its
+        mesh may.
+        """
+        blocked = {finding.rule for finding in self.quality if finding.level == Level.BLOCKER}
+        if blocked - {"quality.drift"} or (blocked and not self.recording.marks_s.size) or self.recording.taken.state == "standing":
+            return None
+        recorded = self.recorded("")
+        if self.speed is not None and not self.speed.hum:
+            recorded = self._observed("", self.speed.hz, self.speed.spread)
+        speed_hz = self.speed.hz if self.speed else self.recording.speed_hz or self.drive.rated_speed_hz
+        return mapped(self.drive, recorded, speed_hz=speed_hz, highest=highest_order(self.lines))
 
     def _envelope_end(self) -> float:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
@@ -341,6 +362,8 @@ class Examined:
     def _contradicting_speed(self) -> Finding | None:
         """A speed stated for the recording at which the job says that this drive does not run: one of them is wrong."""
         stated, (low, high) = self.recording.speed_hz, self.drive.speed_hz
+        if self.recording.taken.state in _UNSTEADY:  # on its way to or from that speed
+            return None
         if stated is None or low * (1 - STATED_SPEED_BAND) <= stated <= high * (1 + STATED_SPEED_BAND):
             return None
         runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
