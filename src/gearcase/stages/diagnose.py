@@ -41,10 +41,12 @@ from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import (
+    SHORTEST_RECORD,
     Transform,
     amplitude_spectrum,
     find_lines,
     overall_velocity,
+    transform,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.order_maps import OrderMap, mapped
@@ -173,7 +175,9 @@ class Examined:
         first: _First | None = None,
     ) -> None:
         self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
-        self.quality = tuple(self._judge_quality())
+        long_enough = recording.samples.size >= SHORTEST_RECORD
+        whole = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz) if long_enough else None
+        self.quality = tuple(self._judge_quality(whole))
         self.cannot_tell: list[str] = []
         self.speed: Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
@@ -192,9 +196,8 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        heard = hear(recording)
-        spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
-        self.spectrum, self.envelope = spectrum, envelope
+        heard = hear(recording, whole)
+        self.spectrum, self.envelope = spectrum, envelope = heard.spectrum, heard.envelope
         if recording.taken.state in (*_UNSTEADY, "standing"):
             return
         velocity = self.velocity = self._overall(spectrum)
@@ -226,7 +229,7 @@ class Examined:
                 self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
         if self.still:
             self.cannot_tell.append(f"{recording.name}: nothing in it shows that the drive turned: {speed.at_rest}")
-        self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
+        self.unexplained = self._unexplained(spectrum, (*claims, *self.judgement.uncertain), speed.hz)
 
     @property
     def still(self) -> bool:
@@ -346,7 +349,7 @@ class Examined:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
         return max([6 * hypothesis.order * speed for hypothesis in self.hypotheses], default=20 * speed)
 
-    def _judge_quality(self) -> list[Finding]:
+    def _judge_quality(self, spectrum: Transform | None) -> list[Finding]:
         speed = self.recording.speed_hz or self.drive.speed_hz[0]
         turns = self.recording.duration_s * slowest_shaft_order(self.drive) * speed
         rates = [3 * hypothesis.order * speed for hypothesis in self.hypotheses]
@@ -357,6 +360,7 @@ class Examined:
             turns=turns,
             highest_wanted_hz=max(rates, default=None),
             steady=self.recording.taken.state not in _UNSTEADY,
+            spectrum=spectrum,
         )
 
     def _contradicting_speed(self) -> Finding | None:
@@ -447,9 +451,7 @@ class Examined:
         then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / speed_hz)
         return float(20 * np.log10(_depth(envelope, comb.base_hz) / then))
 
-    def _unexplained(
-        self, spectrum: Transform, strength: NDArray[np.floating], named: tuple[Comb, ...], speed_hz: float
-    ) -> list[dict[str, Any]]:
+    def _unexplained(self, spectrum: Transform, named: tuple[Comb, ...], speed_hz: float) -> list[dict[str, Any]]:
         pulsing = [
             {
                 "found_hz": comb.base_hz,
@@ -468,11 +470,11 @@ class Examined:
             for comb in self.judgement.faint
             if comb.hypothesis is None
         ]
-        highest = strength.size * spectrum.bin_hz
+        highest = spectrum.strength.size * spectrum.bin_hz
         combs = (*named, *self.judgement.strangers, *self.judgement.faint)
         explained = [_lines_of(comb, speed_hz, highest) for comb in combs]
         rest = unexplained_lines(
-            find_lines(strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
+            find_lines(spectrum.strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
             self.lines,
             speed_hz=speed_hz,
             explained_hz=np.concatenate([np.empty(0), *explained]),

@@ -10,7 +10,7 @@ from gearcase.device.records import take_record
 from gearcase.drive.lines import expected_lines
 from gearcase.findings import Level
 from gearcase.signal.quality import judge_quality
-from gearcase.signal.spectrum import certain_lines, floor_bins, line_strength, transform
+from gearcase.signal.spectrum import certain_lines, transform
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["record", "record_at_load"]
@@ -37,8 +37,7 @@ async def record(proving: Proving, one: Device) -> Row:
     if blockers := [finding.says for finding in found if finding.level is Level.BLOCKER]:
         return failed("not fit to be judged", "; ".join(blockers))
     spectrum = transform(samples, sample_rate_hz=taken.sample_rate_hz)
-    strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
-    lines = certain_lines(strength, bin_hz=spectrum.bin_hz, least=_CERTAIN)
+    lines = certain_lines(spectrum.strength, bin_hz=spectrum.bin_hz, least=_CERTAIN)
     orders = {
         line.component: line.order for line in expected_lines(proving.job.drive) if line.kind == "mesh" and line.harmonic == 1
     }
