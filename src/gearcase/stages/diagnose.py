@@ -42,12 +42,15 @@ from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import (
+    SHORTEST_RECORD,
     Transform,
     amplitude_spectrum,
     find_lines,
     overall_velocity,
+    transform,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
+from gearcase.stages.order_maps import OrderMap, mapped
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
@@ -118,9 +121,12 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         at = _number_of(rests_on, documents)
         if at not in {shown for shown, _ in kept.values()}:
             kept[claim.component, claim.pattern, rests_on.point] = at, Examined(job.drive, lines, hypotheses, rests_on)
-    together = {
-        f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
-    }
+    together: dict[str, dict[str, NDArray[np.floating]]] = {}
+    for number, one in dict(kept.values()).items():
+        together |= {f"{name}-{number}": columns for name, columns in one.arrays().items()}
+        if (orders := one.order_map()) and orders.columns:
+            documents[number]["order_map"] = {"own_speed": orders.own_speed, "says": orders.says}
+            together[f"order-map-{number}"] = orders.columns
     together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
@@ -171,7 +177,9 @@ class Examined:
         first: _First | None = None,
     ) -> None:
         self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
-        self.quality = tuple(self._judge_quality())
+        long_enough = recording.samples.size >= SHORTEST_RECORD
+        whole = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz) if long_enough else None
+        self.quality = tuple(self._judge_quality(whole))
         self.cannot_tell: list[str] = []
         self.speed: Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
@@ -190,9 +198,8 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        heard = hear(recording)
-        spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
-        self.spectrum, self.envelope = spectrum, envelope
+        heard = hear(recording, whole)
+        self.spectrum, self.envelope = spectrum, envelope = heard.spectrum, heard.envelope
         if recording.taken.state in (*_UNSTEADY, "standing"):
             return
         velocity = self.velocity = self._overall(spectrum)
@@ -224,7 +231,7 @@ class Examined:
                 self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
         if self.still:
             self.cannot_tell.append(f"{recording.name}: nothing in it shows that the drive turned: {speed.at_rest}")
-        self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
+        self.unexplained = self._unexplained(spectrum, (*claims, *self.judgement.uncertain), speed.hz)
 
     @property
     def still(self) -> bool:
@@ -244,6 +251,9 @@ class Examined:
             speed_hz, spread = self.speed.hz, self.speed.spread
         else:
             return Recorded(self.recording, quality=self.quality)
+        return self._observed(component, speed_hz, spread)
+
+    def _observed(self, component: str, speed_hz: float, spread: float) -> Recorded:
         if self.spectrum is None or self.envelope is None:
             return Recorded(self.recording, quality=self.quality)
         return Observed(self.recording, self.spectrum, self.envelope, speed_hz, spread, component, quality=self.quality)
@@ -264,6 +274,7 @@ class Examined:
             "speed_hz": speed.hz if speed else None,
             "speed_standard_error_hz": speed.standard_error_hz if speed else None,
             "speed_from": speed.source if speed else recording.taken.state or "unknown",
+            "order_map": None,  # until one is made
             "quality": [finding_document(finding) for finding in self.quality],
             "indicators": {
                 "rms": float(found.rms),
@@ -309,7 +320,7 @@ class Examined:
         more = {}
         if self.speed is not None:
             fastest = max((hypothesis.order for hypothesis in self.hypotheses), default=1.0)
-            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, lines=self.lines, fastest_order=fastest)
+            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, fastest_order=fastest)
         return {
             **shown_first,
             **more,
@@ -323,11 +334,24 @@ class Examined:
             },
         }
 
+    def order_map(self) -> OrderMap | None:
+        """Of a record whose speed moves too far to judge it only its tachometer tells; where its lines, smeared, tell no speed, its
+        mesh may.
+        """
+        blocked = {finding.rule for finding in self.quality if finding.level == Level.BLOCKER}
+        if blocked - {"quality.drift"} or (blocked and not self.recording.marks_s.size) or self.recording.taken.state == "standing":
+            return None
+        recorded = self.recorded("")
+        if self.speed is not None and not self.speed.hum:
+            recorded = self._observed("", self.speed.hz, self.speed.spread)
+        speed_hz = self.speed.hz if self.speed else self.recording.speed_hz or self.drive.rated_speed_hz
+        return mapped(self.drive, recorded, speed_hz=speed_hz, highest=highest_order(self.lines))
+
     def _envelope_end(self) -> float:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
         return max([6 * hypothesis.order * speed for hypothesis in self.hypotheses], default=20 * speed)
 
-    def _judge_quality(self) -> list[Finding]:
+    def _judge_quality(self, spectrum: Transform | None) -> list[Finding]:
         speed = self.recording.speed_hz or self.drive.speed_hz[0]
         turns = self.recording.duration_s * slowest_shaft_order(self.drive) * speed
         rates = [3 * hypothesis.order * speed for hypothesis in self.hypotheses]
@@ -338,11 +362,14 @@ class Examined:
             turns=turns,
             highest_wanted_hz=max(rates, default=None),
             steady=self.recording.taken.state not in _UNSTEADY,
+            spectrum=spectrum,
         )
 
     def _contradicting_speed(self) -> Finding | None:
         """A speed stated for the recording at which the job says that this drive does not run: one of them is wrong."""
         stated, (low, high) = self.recording.speed_hz, self.drive.speed_hz
+        if self.recording.taken.state in _UNSTEADY:  # on its way to or from that speed
+            return None
         if stated is None or low * (1 - STATED_SPEED_BAND) <= stated <= high * (1 + STATED_SPEED_BAND):
             return None
         runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
@@ -426,9 +453,7 @@ class Examined:
         then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / speed_hz)
         return float(20 * np.log10(_depth(envelope, comb.base_hz) / then))
 
-    def _unexplained(
-        self, spectrum: Transform, strength: NDArray[np.floating], named: tuple[Comb, ...], speed_hz: float
-    ) -> list[dict[str, Any]]:
+    def _unexplained(self, spectrum: Transform, named: tuple[Comb, ...], speed_hz: float) -> list[dict[str, Any]]:
         pulsing = [
             {
                 "found_hz": comb.base_hz,
@@ -447,11 +472,11 @@ class Examined:
             for comb in self.judgement.faint
             if comb.hypothesis is None
         ]
-        highest = strength.size * spectrum.bin_hz
+        highest = spectrum.strength.size * spectrum.bin_hz
         combs = (*named, *self.judgement.strangers, *self.judgement.faint)
         explained = [_lines_of(comb, speed_hz, highest) for comb in combs]
         rest = unexplained_lines(
-            find_lines(strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
+            find_lines(spectrum.strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
             self.lines,
             speed_hz=speed_hz,
             explained_hz=np.concatenate([np.empty(0), *explained]),

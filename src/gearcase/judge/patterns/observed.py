@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gearcase.findings import Finding
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import Transform, floor_bins, line_strength
+from gearcase.signal.spectrum import Transform
 
 __all__ = ["SAME_LOAD", "SAME_SPEED", "SAMPLED_ALIKE", "Kept", "Observed", "Recorded", "at_one_time", "matched"]
 
@@ -62,13 +62,13 @@ class Observed(Recorded):
 
     @functools.cached_property
     def power(self) -> NDArray[np.float64]:
-        """Squared magnitude of each bin under a Hann window, computed when first asked for. [unit of the samples]"""
-        return np.asarray(np.abs(self.spectrum.windowed) ** 2, np.float64)
+        """Squared magnitude of each bin under a Hann window, for sums. [unit of the samples]"""
+        return np.asarray(self.spectrum.power, np.float64)
 
     @functools.cached_property
     def strength(self) -> NDArray[np.float64]:
         """Power of each bin over local noise. [-]"""
-        return np.asarray(line_strength(self.power, width=floor_bins(self.spectrum.bin_hz)), np.float64)
+        return np.asarray(self.spectrum.strength, np.float64)
 
 
 Kind = TypeVar("Kind", bound=Recorded)

@@ -13,7 +13,7 @@ from gearcase.drive.lines import expected_lines
 from gearcase.findings import Level
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import certain_lines, floor_bins, line_strength, transform
+from gearcase.signal.spectrum import certain_lines, transform
 from gearcase.stages.proving.session import Device, Proving, Row, failed, left_open, passed
 
 __all__ = ["record", "record_at_load"]
@@ -73,8 +73,7 @@ def _meshes(proving: Proving, taken: Iterable[Recording], speed_hz: float) -> di
     seen: dict[str, tuple[float, float]] = {}
     for recording in taken:
         spectrum = transform(np.asarray(recording.samples, dtype=np.float64), sample_rate_hz=recording.sample_rate_hz)
-        strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
-        lines = certain_lines(strength, bin_hz=spectrum.bin_hz, least=_CERTAIN)
+        lines = certain_lines(spectrum.strength, bin_hz=spectrum.bin_hz, least=_CERTAIN)
         for mesh, order in orders.items():
             place = order * speed_hz
             near = np.flatnonzero(np.abs(lines.hz / place - 1) <= _SEARCHED)
