@@ -50,6 +50,7 @@ from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.order_maps import OrderMap, mapped
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
+from gearcase.stages.rate_doubts import rate_doubts
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
 
@@ -205,6 +206,7 @@ class Examined:
             self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
+        self.quality = (*self.quality, *rate_doubts(drive, lines, heard, speed))
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
         self.judgement = judge_bearings(
