@@ -28,8 +28,8 @@ from gearcase.signal.spectrum import FoundLines
 __all__ = ["Folded", "folded_lines"]
 
 _FEWEST = 4  # lines: a mesh line with two pairs of sidebands, one of them lost
-_PLACE_BINS = 0.5  # either side of its place that a line may stand beyond noise: speed is never quite steady
-_REACH = 3.0  # standard errors
+_STANDS_WITHIN_BINS = 0.5  # either side of its place that a line may stand beyond noise: speed is never quite steady
+_STANDS_WITHIN_ERRORS = 3.0  # standard errors
 
 
 @dataclass(frozen=True)
@@ -85,12 +85,16 @@ def folded_lines(
     >>> found.true_hz.round(1).tolist(), round(found.chance, 4)
     ([1451.4, 1426.8, 1402.2, 1377.6, 1353.0], 0.0028)
     """
-    unexplained = _away_from(found.hz, explained_hz, np.maximum(_PLACE_BINS * bin_hz, _REACH * found.error_hz))
+    unexplained = _away_from(
+        found.hz, explained_hz, np.maximum(_STANDS_WITHIN_BINS * bin_hz, _STANDS_WITHIN_ERRORS * found.error_hz)
+    )
     lines, errors = found.hz[unexplained], found.error_hz[unexplained]
     best: Folded | None = None
     for name, turn_hz, error_hz in shafts:
         true = sample_rate_hz - lines
-        reach = np.maximum(_PLACE_BINS * bin_hz, _REACH * np.hypot(errors, error_hz * true / turn_hz)) / turn_hz
+        reach = (
+            np.maximum(_STANDS_WITHIN_BINS * bin_hz, _STANDS_WITHIN_ERRORS * np.hypot(errors, error_hz * true / turn_hz)) / turn_hz
+        )
         place = sample_rate_hz / turn_hz % 1.0
         if lines.size < _FEWEST or min(place, 1 - place) < 2 * float(np.median(reach)):
             continue  # among the shaft's own multiples
