@@ -49,9 +49,11 @@ from gearcase.signal.spectrum import (
     transform,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
+from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
 from gearcase.stages.order_maps import OrderMap, mapped
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
+from gearcase.stages.rate_doubts import rate_doubts
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
 
@@ -208,6 +210,7 @@ class Examined:
             self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
+        self.quality = (*self.quality, *rate_doubts(drive, lines, heard, speed))
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
         self.judgement = judge_bearings(
@@ -531,6 +534,8 @@ def _together(
     verdicts.sort(key=lambda verdict: -pressing(verdict["urgency"]))
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed), *beside]
+    if not recordings and only_figures(job.points):
+        cannot_tell.append(f"every sensor of this job gives {ONLY_A_RECORDING}")
     if recordings and all(row["speed_from"] in (*_UNSTEADY, "standing") for row in recordings):
         cannot_tell.append("no recording was taken at a steady speed: no bearing was judged")
     blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]
