@@ -149,7 +149,7 @@ class Watch:
         """One round: poll, judge, keep, show."""
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
-        self._hear()
+        await self._hear()
         readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
         for point, says in changed:
             self.say("probe", point, says, now)
@@ -258,10 +258,12 @@ class Watch:
         self.notifying.hear(event, self.ticks())
         self._tell(event)
 
-    def _hear(self) -> None:
-        """What people declared or acknowledged since the last round."""
+    async def _hear(self) -> None:
+        """What people declared or acknowledged since the last round; while the store is lost there is nobody to ask."""
+        if self.keeping.trouble:
+            return
         try:
-            events = self.store.events(after=self._heard)
+            events = await asyncio.to_thread(self.store.events, after=self._heard)
         except BadInput:
             return  # what keeps the store from being read keeps it from being written: `keeping` says so
         for event in events:
