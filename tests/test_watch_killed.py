@@ -49,10 +49,13 @@ TOKEN = "0123456789abcdefghij"
 
 @dataclass
 class Arrived:
-    """Messages that somebody's server took, in order: to whom, the message's id, its lines; who does not answer now."""
+    """Messages that somebody's server took, in order: to whom, the message's id, its lines; who does not answer now; what is done
+    between an arrival and the answer.
+    """
 
     messages: list[tuple[str, str, list[dict[str, Any]]]] = field(default_factory=list)
     away: set[str] = field(default_factory=set)
+    meanwhile: Callable[[], object] = lambda: None
 
     def ids(self, to: str) -> list[str]:
         return [number for name, number, _ in self.messages if name == to]
@@ -68,7 +71,9 @@ def people() -> Iterator[tuple[int, Arrived]]:
             body = json.loads(self.rfile.read(int(self.headers["content-length"])))
             name = self.path.strip("/")
             if name not in arrived.away:
-                arrived.messages.append((name, self.headers["webhook-id"], body["lines"]))
+                assert body["id"] == self.headers["webhook-id"]
+                arrived.messages.append((name, body["id"], body["lines"]))
+                arrived.meanwhile()
             self.send_response(503 if name in arrived.away else 204)
             with suppress(OSError):  # whoever asked may have been killed
                 self.end_headers()
@@ -287,13 +292,13 @@ class Lives:
     def live(self, act: Callable[[], None]) -> None:
         """One life, and what must hold after it."""
         plant, before = self.plant, len(self.plant.arrived.messages)
-        watching = self.processes.Process(target=main, args=(plant.command,))
-        watching.start()
+        self.watching = self.processes.Process(target=main, args=(plant.command,))
+        self.watching.start()
         try:
             act()
         finally:
-            watching.kill()
-            watching.join()
+            self.watching.kill()
+            self.watching.join()
         events = plant.events()
         raised = [one.number for one in events if one.kind == "alarm" and one.details["after"] == "danger"]
         assert len(raised) == 1, "it stands, so it is raised once"
@@ -304,8 +309,11 @@ class Lives:
         assert {number for _, number in arrived} <= {event.details["id"] for event in events if event.kind == "notice"}
         self.noted = {(event.details["to"], event.details["notice"]) for event in events if event.kind == "notice sent"}
 
-    def begin(self) -> None:
-        self.plant.until(lambda: self.plant.events("notice sent"), "somebody is told of the danger")
+    def arrive(self) -> None:
+        """Killed when a message has arrived and the watch has not heard so: the entry of its arrival is missing."""
+        self.plant.arrived.meanwhile = self.watching.kill
+        self.plant.until(lambda: not self.watching.is_alive(), "somebody is told of the danger")
+        self.plant.arrived.meanwhile = lambda: None
 
     def open(self) -> None:
         """Killed while it starts."""
@@ -331,7 +339,9 @@ def test_kill_9_at_random_moments_of_a_life_loses_nothing_and_tells_nobody_twice
     job = plant.folder / "job.yaml"
     job.write_text(job.read_text(encoding="utf-8").replace("again: 10 min", "again: 30 s"), encoding="utf-8")
     lives = Lives(plant)
-    lives.live(lives.begin)
+    lives.live(lives.arrive)
+    assert not plant.events("notice sent")
+    (to, number, _), *_ = plant.arrived.messages
     for _ in range(8):
         for act in (lives.open, lives.work, lives.work):
             lives.live(act)
@@ -342,6 +352,7 @@ def test_kill_9_at_random_moments_of_a_life_loses_nothing_and_tells_nobody_twice
     rows = {row["point"]: row for row in document["conditions"]}
     assert document["light"] == "red" and rows[DANGER]["condition"] == "danger acknowledged"
     assert "by Fitter 0: tried" in rows[SHELVED]["shelved"]
+    assert plant.arrived.ids(to).count(number) == 2, "by its id who hears it twice can tell"
     events = plant.events()
     decided = {(to, event.details["id"]) for event in events if event.kind == "notice" for to in event.details["to"]}
     assert decided == {(event.details["to"], event.details["notice"]) for event in events if event.kind == "notice sent"}
