@@ -476,10 +476,10 @@ def test_thinning_killed_at_any_moment_leaves_each_reading_whole_or_in_its_inter
             total = readings.value.sum() - extremes.mean.sum() + (extremes.mean * extremes.count).sum()
             assert total == pytest.approx(40 * 599 * 300)  # the sum of 0 to 599, forty times
     with Store.open(path) as store:
-        store.thin(before_s=86400.0 * 40, needed=())
+        store.thin(before_s=86400.0 * 40, minutes_before_s=86400.0 * 20, posted=path.parent / "none", needed=())
         assert len(store.extremes()) == 3999
 
 
 def thin(path: Path) -> None:
     with Store.open(path) as store:
-        store.thin(before_s=86400.0 * 40, needed=())
+        store.thin(before_s=86400.0 * 40, minutes_before_s=86400.0 * 20, posted=path.parent / "none", needed=())
