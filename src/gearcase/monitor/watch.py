@@ -27,6 +27,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
@@ -50,6 +51,7 @@ from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors
 from gearcase.monitor.runs import Runs
 from gearcase.monitor.setup import Setup
+from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Circumstances, Recording
 from gearcase.stages.minutes import AMBIENT, SUMP
@@ -99,6 +101,7 @@ class Watch:
         say = self.say = self.keeping.say
         self.alarms, self.runs, self.light = Alarms(setup.limits, say), Runs(), Light(say)
         self.records, self.diagnosing = Records(say, setup.job.drive), Diagnosing(diagnose, say, ticks())
+        self.thinning = Thinning(Path(setup.job.folder), store, clock, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
@@ -122,6 +125,7 @@ class Watch:
                 self.alarms.remember(event)
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
+                self.thinning.remember(event, now, ticks)
         self.records.remember(self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
@@ -149,7 +153,7 @@ class Watch:
         """One round: poll, judge, keep, show."""
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
-        self._hear()
+        await self._hear()
         readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
         for point, says in changed:
             self.say("probe", point, says, now)
@@ -258,10 +262,12 @@ class Watch:
         self.notifying.hear(event, self.ticks())
         self._tell(event)
 
-    def _hear(self) -> None:
-        """What people declared or acknowledged since the last round."""
+    async def _hear(self) -> None:
+        """What people declared or acknowledged since the last round; while the store is lost there is nobody to ask."""
+        if self.keeping.trouble:
+            return
         try:
-            events = self.store.events(after=self._heard)
+            events = await asyncio.to_thread(self.store.events, after=self._heard)
         except BadInput:
             return  # what keeps the store from being read keeps it from being written: `keeping` says so
         for event in events:
