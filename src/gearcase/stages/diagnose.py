@@ -4,6 +4,7 @@ For bearings recordings are judged one at a time. All other patterns look at sev
 of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -33,7 +34,7 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import Kept, Observed, Recorded
+from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
@@ -89,7 +90,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
     histories: dict[tuple[str, str], OrderHistory] = {}
-    first: dict[str, _First] = {}
+    first: dict[tuple[str, int], _First] = {}
     looked: list[_Looked] = []
     rough: list[_Rough] = []
     kept_records = Kept()
@@ -97,7 +98,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
-        examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
+        like = recording.point, round(math.log(recording.sample_rate_hz) / SAMPLED_ALIKE)  # a slow record grows on no fast one
+        examined = Examined(job.drive, lines, nearest_first, recording, first.get(like))
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
@@ -110,8 +112,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if examined.spectrum and examined.speed:
             history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
             history.add(number, examined.spectrum, examined.speed.hz)
-        if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
-            first[recording.point] = _First(examined.envelope, examined.speed.hz)
+        if recording.point and like not in first and examined.envelope and examined.speed and not examined.still:
+            first[like] = _First(examined.envelope, examined.speed.hz)
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
