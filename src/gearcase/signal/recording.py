@@ -65,6 +65,8 @@ class Recording:
         File name, for people.
     start : str
         When it was taken, ISO 8601; empty when unknown.
+    marks_s : ndarray, shape (turns + 1,), or None
+        When one and the same mark of the reference shaft passed, turn after turn, where a tachometer told it. [s]
     step : float or None
         What one count of the sensor's converter is, where the samples are whole counts. [unit of the samples]
     """
@@ -83,6 +85,7 @@ class Recording:
     taken: Circumstances = field(default_factory=Circumstances)
     found: str = field(default="", compare=False)
     step: float | None = None
+    marks_s: NDArray[np.float64] | None = field(default=None, compare=False)
 
     @property
     def duration_s(self) -> float:
