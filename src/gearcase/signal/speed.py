@@ -189,6 +189,9 @@ class _Comb:
                 self.families.append(kept)
         if not self.orders:
             return
+        sizes = np.array([len(family) for family in self.families])
+        self.per_hz, self.family = np.array(self.orders) / self.bin_hz, np.repeat(np.arange(sizes.size), sizes)
+        self.missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes  # of each family, were no line of it there
         first = max(int(min(self.orders) * lowest_hz / self.bin_hz) - 3, 1)
         last = min(int(max(self.orders) * highest_hz / self.bin_hz) + 3, strength.size - 1)
         middle = strength[first:last]
@@ -223,14 +226,12 @@ class _Comb:
     def _log_gain(self, speeds_hz: NDArray[np.float64], error: NDArray[np.float64]) -> NDArray[np.float64]:
         order, peak, speed, away = self._near(speeds_hz, error)
         ratio = np.exp(-0.5 * away**2) / (error * np.sqrt(2 * np.pi) * self.density)[peak]
-        sizes = np.array([len(family) for family in self.families])
-        cell = np.repeat(np.arange(sizes.size), sizes)[order] * speeds_hz.size + speed  # a family at a speed
+        cell = self.family[order] * speeds_hz.size + speed  # a family at a speed
         found = np.flatnonzero(np.bincount(cell))
-        missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes
         gained = [np.bincount(cell, np.log1p(ratio * (share / (1 - share))))[found] for share in _SHARES_SHOWING]
         family, speed = np.divmod(found, speeds_hz.size)
-        without = _log_sum(missing)
-        shown = np.bincount(speed, _log_sum(missing[:, family] + gained) - without[family], speeds_hz.size)
+        without = _log_sum(self.missing)
+        shown = np.bincount(speed, _log_sum(self.missing[:, family] + gained) - without[family], speeds_hz.size)
         return np.asarray(shown + (without - np.log(_SHARES_SHOWING.size)).sum())
 
     def _near(
@@ -240,13 +241,15 @@ class _Comb:
 
         Of each order and each peak that its places pass, the speeds in reach stand together.
         """
-        per_hz, widest = np.array(self.orders) / self.bin_hz, _REACH * float(error.max())
-        passed = (np.searchsorted(self.place, speeds_hz[end] * per_hz + by) for end, by in ((0, -widest), (-1, widest)))
+        widest = _REACH * float(error.max())
+        passed = (np.searchsorted(self.place, speeds_hz[end] * self.per_hz + by) for end, by in ((0, -widest), (-1, widest)))
         order, peak = _stretches(*passed)
         reach = _REACH * error[peak]
-        pair, speed = _stretches(*(np.searchsorted(speeds_hz, (self.place[peak] + by) / per_hz[order]) for by in (-reach, reach)))
+        pair, speed = _stretches(
+            *(np.searchsorted(speeds_hz, (self.place[peak] + by) / self.per_hz[order]) for by in (-reach, reach))
+        )
         order, peak = order[pair], peak[pair]
-        place = speeds_hz[speed] * per_hz[order]
+        place = speeds_hz[speed] * self.per_hz[order]
         away = (place - self.place[peak]) / error[peak]
         bins = np.rint(place)
         near = (np.abs(away) < _REACH) & (bins > self.nearer[peak]) & (bins <= self.nearer[peak + 1])

@@ -48,7 +48,7 @@ _SPLINE = np.array(
     ]
 ) * (1 / 120)
 _FINER = 4  # samples a period: with that spline 0.1 % at the highest frequency and less below
-_AT_ONCE = 2**14  # places: more fill the cache, and gain nothing
+_AT_ONCE = 2**11  # stretches between readings of the turning: more fill the cache, and gain nothing
 _JOINED = 8  # steps of angle between readings of the turning's spline, joined by parabolas
 _BEYOND = 256  # samples put before and after, turned about the last one and fading, so that nothing jumps where it is read
 _LEAST_REACH = 16  # bins to either side of a mesh line
@@ -472,10 +472,10 @@ def _read(values: NDArray[np.complexfloating], samples: int, before: int, steps:
     knots = (steps.knots + before) * (finer / samples)
     rise, part = np.diff(knots), np.arange(_JOINED) / _JOINED
     bend = np.gradient(rise) if rise.size > 1 else np.zeros(1)
-    places = (np.stack([knots[:-1], rise, bend], axis=-1) @ np.stack([np.ones(_JOINED), part, (part - 1) * part / 2])).reshape(-1)
-    places = places[: steps.turns * steps.per_turn]
-    parts = [_between(coefficients, places[first : first + _AT_ONCE]) for first in range(0, places.size, _AT_ONCE)]
-    return AngularRecord(np.concatenate(parts, axis=-1), steps.per_turn, steps.turns, steps.first_turn)
+    pieces, shapes = np.stack([knots[:-1], rise, bend], axis=-1), np.stack([np.ones(_JOINED), part, (part - 1) * part / 2])
+    some = (pieces[first : first + _AT_ONCE] @ shapes for first in range(0, rise.size, _AT_ONCE))
+    read = np.concatenate([_between(coefficients, places.ravel()) for places in some], axis=-1)
+    return AngularRecord(read[..., : steps.turns * steps.per_turn], steps.per_turn, steps.turns, steps.first_turn)
 
 
 def _between(coefficients: NDArray[np.floating], places: NDArray[np.float64]) -> NDArray[np.floating]:

@@ -164,7 +164,7 @@ def _turns(
     place, whole = np.arange(most), np.maximum(counts // _MEDIAN_ORDERS, 1)[:, None] * _MEDIAN_ORDERS
     again = np.where(place < whole, place, np.maximum(whole - _MEDIAN_ORDERS, 0) + place % _MEDIAN_ORDERS)  # the last block, on
     usual = block_floor(_each_at(seen, again), width=_MEDIAN_ORDERS)
-    values /= np.maximum(1.0, magnitude / (_LIMIT * usual))
+    values *= 1 / np.maximum(1.0, magnitude / (_LIMIT * usual))
     for turn, count in enumerate(counts):
         values[turn, :, :count] = scipy.fft.ifft(values[turn, :, :count], axis=-1)
     return np.asarray(np.square(np.abs(values), dtype=np.float64))
