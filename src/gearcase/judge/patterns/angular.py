@@ -100,7 +100,7 @@ class AngularHalves:
         rough = np.exp(away * (first + np.arange(0, most, _PHASES_AT_ONCE))).astype(self.values.dtype)
         fine = np.exp(away * np.arange(_PHASES_AT_ONCE)).astype(self.values.dtype)
         turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :most]
-        turned *= self.values[:, bins].swapaxes(0, 1)
+        turned *= self.values.take(bins, axis=-1).swapaxes(0, 1)
         turned[np.broadcast_to(beyond[:, None, :], turned.shape)] = 0
         return np.asarray(turned)
 

@@ -181,9 +181,11 @@ def _surest(
     np.cumsum(_each_at(power, around), axis=-1, out=summed[..., 1:])
     inside = np.arange(power.shape[-1]) < counts[:, None]
     log_chance, at, wide = np.zeros(counts.size), np.zeros(counts.size, np.intp), np.ones(counts.size, np.intp)
+    sums = np.empty_like(power)
     for n, places in enumerate(widths):
-        sums = summed[..., places : places + power.shape[-1]] - summed[..., : power.shape[-1]]
-        both = sums.min(axis=1) * inside
+        np.subtract(summed[..., places : places + power.shape[-1]], summed[..., : power.shape[-1]], out=sums)
+        both = np.minimum(sums[:, 0], sums[:, 1])
+        both *= inside
         best = both.argmax(axis=-1)
         chance = _power_log_chance(both[np.arange(counts.size), best], places) + np.log(counts * number)
         better = (chance < log_chance) & (n < number)
