@@ -239,6 +239,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=64, help="cases beside others; three times that sound, an eighth a strength")
     parser.add_argument("--first", type=int, default=100_000, help="number of the first case")
+    parser.add_argument("--only", nargs="+", default=[], help="these kinds of case and no others")
     given = parser.parse_args()
     start = time.perf_counter()
     half, eighth = given.cases // 2, given.cases // 8
@@ -255,6 +256,8 @@ def main() -> None:
             ("ringing race", half, 4.0),
             ("pulsing neighbour", half, 4.0),
         ):
+            if given.only and kind not in given.only:
+                continue
             found = run(pool, kind, given.first, count, strength)
             wrong = f"{found['wrong']} of {found['cases']} (below {upper_bound(found['wrong'], found['cases']):.4f})"
             named = f"neighbour named {found['background']}"
@@ -265,7 +268,7 @@ def main() -> None:
             ("current fluting", GROOVES),
         ]
         for kind, strengths in by_strength:
-            for strength in strengths:
+            for strength in strengths if not given.only or kind in given.only else ():
                 found = run(pool, kind, given.first, eighth, strength)
                 named = f"named {found['right']} of {found['cases']}, wrong {found['wrong']}{_names(found)}"
                 print(f"{kind:22} {strength:5.2f}  {named}, uncertain {found['uncertain']}", flush=True)

@@ -4,6 +4,7 @@ import asyncio
 import math
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -419,6 +420,26 @@ def test_a_record_asked_for_of_a_silent_sensor_does_not_hold_up_the_others(site:
     site.turns(20)
     assert site.kinds().count("no record") == 1, "asked again after ten minutes"
     assert [one.point for one in site.store.kept_recordings()] == ["intermediate left"]
+
+
+def test_a_store_that_answers_late_holds_up_no_heartbeat(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    site.settled()
+    events = site.store.events
+
+    def late(*given: Any, **more: Any) -> tuple[Event, ...]:
+        time.sleep(0.3)
+        return events(*given, **more)
+
+    monkeypatch.setattr(site.store, "events", late)
+
+    async def go() -> int:
+        beats, one = 0, asyncio.create_task(site.watch.round())
+        while not one.done():
+            await asyncio.sleep(0.02)
+            beats += 1
+        return beats
+
+    assert asyncio.run(go()) > 5
 
 
 def test_the_store_is_whole_after_a_watch_that_lost_it(site: Site) -> None:

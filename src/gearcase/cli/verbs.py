@@ -256,7 +256,10 @@ def _kept(verbs: Verbs) -> None:
     thin = verbs.verb(
         "thin", keeping.thin, "thin old readings to a minute's least, greatest and mean, and old recordings to one a week", by=False
     )
-    thin.add_argument("--older-than", metavar="TIME", default="90 d", help='what is younger stays whole; "90 d" by default')
+    thin.add_argument("--older-than", metavar="TIME", help='what is younger stays whole; as the job says, else "90 d", by default')
+    thin.add_argument(
+        "--minutes-older-than", metavar="TIME", help='these become hours, e.g. "730 d"; as the job says, else none, by default'
+    )
 
 
 def _at_a_desk(verbs: Verbs) -> None:

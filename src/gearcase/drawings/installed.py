@@ -16,7 +16,8 @@ from gearcase.drawings.block import Block, first_up, unit_words, workings
 from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.drawings.plant_sheet import plant_tags
-from gearcase.install.profile import LAMPS, Register, profile
+from gearcase.install.profile import LAMPS, profile
+from gearcase.install.register import Register
 from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.units import show
 

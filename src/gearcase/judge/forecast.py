@@ -191,14 +191,14 @@ def forecast(
 
 
 def began_and_is(level: ArrayLike) -> tuple[float, float]:
-    """Where readings began and where they are: medians of the first and the last third, of five at most.
+    """Where readings began and where they are: medians of the first and the last third, of five at most. [unit of the quantity]
 
     Of few readings a fixed number would reach into the growth itself. Common practice, no source.
 
     Parameters
     ----------
     level : array_like, shape (n,)
-        One reading or more, in order of time. [any]
+        One reading or more, in order of time. [unit of the quantity]
 
     Examples
     --------

@@ -4,6 +4,7 @@ For bearings recordings are judged one at a time. All other patterns look at sev
 of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
@@ -33,7 +34,7 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import Kept, Observed, Recorded
+from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
@@ -49,8 +50,11 @@ from gearcase.signal.spectrum import (
     transform,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
+from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
+from gearcase.stages.order_maps import OrderMap, mapped
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
+from gearcase.stages.rate_doubts import rate_doubts
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
 
@@ -86,7 +90,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
     histories: dict[tuple[str, str], OrderHistory] = {}
-    first: dict[str, _First] = {}
+    first: dict[tuple[str, int], _First] = {}
     looked: list[_Looked] = []
     rough: list[_Rough] = []
     kept_records = Kept()
@@ -94,7 +98,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
-        examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
+        like = recording.point, round(math.log(recording.sample_rate_hz) / SAMPLED_ALIKE)  # a slow record grows on no fast one
+        examined = Examined(job.drive, lines, nearest_first, recording, first.get(like))
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
@@ -107,8 +112,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if examined.spectrum and examined.speed:
             history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
             history.add(number, examined.spectrum, examined.speed.hz)
-        if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
-            first[recording.point] = _First(examined.envelope, examined.speed.hz)
+        if recording.point and like not in first and examined.envelope and examined.speed and not examined.still:
+            first[like] = _First(examined.envelope, examined.speed.hz)
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
@@ -118,9 +123,12 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         at = _number_of(rests_on, documents)
         if at not in {shown for shown, _ in kept.values()}:
             kept[claim.component, claim.pattern, rests_on.point] = at, Examined(job.drive, lines, hypotheses, rests_on)
-    together = {
-        f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
-    }
+    together: dict[str, dict[str, NDArray[np.floating]]] = {}
+    for number, one in dict(kept.values()).items():
+        together |= {f"{name}-{number}": columns for name, columns in one.arrays().items()}
+        if (orders := one.order_map()) and orders.columns:
+            documents[number]["order_map"] = {"own_speed": orders.own_speed, "says": orders.says}
+            together[f"order-map-{number}"] = orders.columns
     together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
@@ -204,6 +212,7 @@ class Examined:
             self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
+        self.quality = (*self.quality, *rate_doubts(drive, lines, heard, speed))
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
         self.judgement = judge_bearings(
@@ -245,6 +254,9 @@ class Examined:
             speed_hz, spread = self.speed.hz, self.speed.spread
         else:
             return Recorded(self.recording, quality=self.quality)
+        return self._observed(component, speed_hz, spread)
+
+    def _observed(self, component: str, speed_hz: float, spread: float) -> Recorded:
         if self.spectrum is None or self.envelope is None:
             return Recorded(self.recording, quality=self.quality)
         return Observed(self.recording, self.spectrum, self.envelope, speed_hz, spread, component, quality=self.quality)
@@ -265,6 +277,7 @@ class Examined:
             "speed_hz": speed.hz if speed else None,
             "speed_standard_error_hz": speed.standard_error_hz if speed else None,
             "speed_from": speed.source if speed else recording.taken.state or "unknown",
+            "order_map": None,  # until one is made
             "quality": [finding_document(finding) for finding in self.quality],
             "indicators": {
                 "rms": float(found.rms),
@@ -310,7 +323,7 @@ class Examined:
         more = {}
         if self.speed is not None:
             fastest = max((hypothesis.order for hypothesis in self.hypotheses), default=1.0)
-            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, lines=self.lines, fastest_order=fastest)
+            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, fastest_order=fastest)
         return {
             **shown_first,
             **more,
@@ -323,6 +336,19 @@ class Examined:
                 "snr_db": (10 * np.log10(strength)).astype(np.float32),
             },
         }
+
+    def order_map(self) -> OrderMap | None:
+        """Of a record whose speed moves too far to judge it only its tachometer tells; where its lines, smeared, tell no speed, its
+        mesh may.
+        """
+        blocked = {finding.rule for finding in self.quality if finding.level == Level.BLOCKER}
+        if blocked - {"quality.drift"} or (blocked and not self.recording.marks_s.size) or self.recording.taken.state == "standing":
+            return None
+        recorded = self.recorded("")
+        if self.speed is not None and not self.speed.hum:
+            recorded = self._observed("", self.speed.hz, self.speed.spread)
+        speed_hz = self.speed.hz if self.speed else self.recording.speed_hz or self.drive.rated_speed_hz
+        return mapped(self.drive, recorded, speed_hz=speed_hz, highest=highest_order(self.lines))
 
     def _envelope_end(self) -> float:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
@@ -345,6 +371,8 @@ class Examined:
     def _contradicting_speed(self) -> Finding | None:
         """A speed stated for the recording at which the job says that this drive does not run: one of them is wrong."""
         stated, (low, high) = self.recording.speed_hz, self.drive.speed_hz
+        if self.recording.taken.state in _UNSTEADY:  # on its way to or from that speed
+            return None
         if stated is None or low * (1 - STATED_SPEED_BAND) <= stated <= high * (1 + STATED_SPEED_BAND):
             return None
         runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
@@ -508,6 +536,8 @@ def _together(
     verdicts.sort(key=lambda verdict: -pressing(verdict["urgency"]))
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed), *beside]
+    if not recordings and only_figures(job.points):
+        cannot_tell.append(f"every sensor of this job gives {ONLY_A_RECORDING}")
     if recordings and all(row["speed_from"] in (*_UNSTEADY, "standing") for row in recordings):
         cannot_tell.append("no recording was taken at a steady speed: no bearing was judged")
     blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]

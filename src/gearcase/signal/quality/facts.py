@@ -72,7 +72,7 @@ class Facts:
 
 
 def median(values: NDArray[np.floating]) -> float:
-    """Of one row, by a single partition. [unit of the values]
+    """Of one row, by a single partition. [unit of the samples]
 
     >>> median(np.array([4.0, 1.0, 3.0, 2.0])), median(np.array([5.0, 1.0, 3.0]))
     (2.5, 3.0)
