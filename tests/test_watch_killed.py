@@ -1,7 +1,8 @@
 """A watch as a process, killed with kill -9 and started again: what stood stands, who was told is not told twice, nothing lost.
 
 The rig answers on a socket of this process and the people's web hooks are taken by a server of the standard library, so both
-outlive the watch. Time runs thirty times as fast as the clock.
+outlive the watch. Time runs thirty times as fast as the clock, twice as fast where a database is waited for, since that is done by
+the clock.
 """
 
 import asyncio
@@ -33,7 +34,8 @@ from gearcase.install.profile import LAMPS
 from gearcase.job.build import load
 from gearcase.judge.operating import Operating
 from gearcase.record import results
-from gearcase.record.store import Event, Reading, Store, store_path
+from gearcase.record.store import Event, Reading, Store, open_store
+from postgresql import Server
 from test_rig import free_port
 from test_stages import EXAMPLES
 
@@ -47,10 +49,13 @@ TOKEN = "0123456789abcdefghij"
 
 @dataclass
 class Arrived:
-    """Messages that somebody's server took, in order: to whom, the message's id, its lines; who does not answer now."""
+    """Messages that somebody's server took, in order: to whom, the message's id, its lines; who does not answer now; what is done
+    between an arrival and the answer.
+    """
 
     messages: list[tuple[str, str, list[dict[str, Any]]]] = field(default_factory=list)
     away: set[str] = field(default_factory=set)
+    meanwhile: Callable[[], object] = lambda: None
 
     def ids(self, to: str) -> list[str]:
         return [number for name, number, _ in self.messages if name == to]
@@ -66,7 +71,9 @@ def people() -> Iterator[tuple[int, Arrived]]:
             body = json.loads(self.rfile.read(int(self.headers["content-length"])))
             name = self.path.strip("/")
             if name not in arrived.away:
-                arrived.messages.append((name, self.headers["webhook-id"], body["lines"]))
+                assert body["id"] == self.headers["webhook-id"]
+                arrived.messages.append((name, body["id"], body["lines"]))
+                arrived.meanwhile()
             self.send_response(503 if name in arrived.away else 204)
             with suppress(OSError):  # whoever asked may have been killed
                 self.end_headers()
@@ -113,10 +120,12 @@ class Plant:
     bus: int
     posts: int
     arrived: Arrived
+    database: str
+    times: int
 
     @property
     def command(self) -> list[str]:
-        given = ["--connection", f"tcp 127.0.0.1:{self.bus}", "--times", str(TIMES), "--every", "3 s", "--json"]
+        given = ["--connection", f"tcp 127.0.0.1:{self.bus}", "--times", str(self.times), "--every", "3 s", "--json"]
         return ["watch", str(self.folder), *given]
 
     @property
@@ -147,8 +156,11 @@ class Plant:
             return answer.status_code == 200
         return False
 
+    def opened(self) -> Store:
+        return open_store(self.folder, self.database, wait_s=30.0)
+
     def events(self, *kinds: str) -> list[Event]:
-        with Store.open(store_path(self.folder), wait_s=30.0) as store:  # verifies the chain
+        with self.opened() as store:  # verifies the chain
             return [event for event in store.events() if not kinds or event.kind in kinds]
 
     def until(self, holds: Callable[[], object], what: str) -> None:
@@ -160,6 +172,13 @@ class Plant:
 
 @pytest.fixture
 def plant(tmp_path: Path) -> Iterator[Plant]:
+    with running(tmp_path) as made:
+        yield made
+
+
+@contextmanager
+def running(tmp_path: Path, *, store: str = "", times: int = TIMES) -> Iterator[Plant]:
+    """A plant whose readings are kept in a file, or in a database."""
     folder, bus, posts = tmp_path / "job", free_port(), free_port()
     folder.mkdir()
     with people() as (port, arrived):
@@ -172,16 +191,17 @@ def plant(tmp_path: Path) -> Iterator[Plant]:
         text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
         text += f"\nnotify:\n  webhooks:{hooks}\n  people:{told}\n  again: 10 min\n"
         text += f"incoming:\n  http: {{address: 127.0.0.1, port: {posts}, token_file: token}}\n"
+        text += f"store: {store}\n" if store else ""
         (folder / "job.yaml").write_text(text, encoding="utf-8")
         job, now = load(folder), time.time()
-        rig = Rig(job, lambda: TIMES * time.monotonic(), 24.75, sump=321.15)
+        rig = Rig(job, lambda: times * time.monotonic(), 24.75, sump=321.15)
         inputs = (("", "running", 1.0, "-"), ("", "speed", 24.75, "Hz"), ("sump", "temperature", 321.15, "K"))
-        with Store.open(store_path(folder)) as store:
+        with open_store(folder, job.store) as kept:
             for ago in range(1860, 0, -60):
-                store.add_readings(Reading(now - ago, *rest, state="steady") for rest in inputs)
+                kept.add_readings(Reading(now - ago, *rest, state="steady") for rest in inputs)
         set_limits(folder, now)
         with served(rig, bus):
-            yield Plant(folder, rig, bus, posts, arrived)
+            yield Plant(folder, rig, bus, posts, arrived, store, times)
     shutil.rmtree(folder)
 
 
@@ -249,7 +269,7 @@ def test_what_stood_before_kill_9_stands_after_it(plant: Plant) -> None:
         document = json.loads(watching.communicate(timeout=60)[0])
     assert [row["condition"] for row in document["conditions"] if row["point"] == DANGER] == ["danger acknowledged"]
     assert document["light"] == "red", "it clears only when it has stayed under its limit"
-    with Store.open(store_path(plant.folder)) as store:
+    with plant.opened() as store:
         assert store.verify().problems == ()
         assert {event.number: event for event in store.events() if event.number in kept} == kept
         assert 1.0 in store.readings(POSTED, "high-frequency acceleration").value
@@ -272,13 +292,13 @@ class Lives:
     def live(self, act: Callable[[], None]) -> None:
         """One life, and what must hold after it."""
         plant, before = self.plant, len(self.plant.arrived.messages)
-        watching = self.processes.Process(target=main, args=(plant.command,))
-        watching.start()
+        self.watching = self.processes.Process(target=main, args=(plant.command,))
+        self.watching.start()
         try:
             act()
         finally:
-            watching.kill()
-            watching.join()
+            self.watching.kill()
+            self.watching.join()
         events = plant.events()
         raised = [one.number for one in events if one.kind == "alarm" and one.details["after"] == "danger"]
         assert len(raised) == 1, "it stands, so it is raised once"
@@ -289,8 +309,11 @@ class Lives:
         assert {number for _, number in arrived} <= {event.details["id"] for event in events if event.kind == "notice"}
         self.noted = {(event.details["to"], event.details["notice"]) for event in events if event.kind == "notice sent"}
 
-    def begin(self) -> None:
-        self.plant.until(lambda: self.plant.events("notice sent"), "somebody is told of the danger")
+    def arrive(self) -> None:
+        """Killed when a message has arrived and the watch has not heard so: the entry of its arrival is missing."""
+        self.plant.arrived.meanwhile = self.watching.kill
+        self.plant.until(lambda: not self.watching.is_alive(), "somebody is told of the danger")
+        self.plant.arrived.meanwhile = lambda: None
 
     def open(self) -> None:
         """Killed while it starts."""
@@ -316,7 +339,9 @@ def test_kill_9_at_random_moments_of_a_life_loses_nothing_and_tells_nobody_twice
     job = plant.folder / "job.yaml"
     job.write_text(job.read_text(encoding="utf-8").replace("again: 10 min", "again: 30 s"), encoding="utf-8")
     lives = Lives(plant)
-    lives.live(lives.begin)
+    lives.live(lives.arrive)
+    assert not plant.events("notice sent")
+    (to, number, _), *_ = plant.arrived.messages
     for _ in range(8):
         for act in (lives.open, lives.work, lives.work):
             lives.live(act)
@@ -327,10 +352,34 @@ def test_kill_9_at_random_moments_of_a_life_loses_nothing_and_tells_nobody_twice
     rows = {row["point"]: row for row in document["conditions"]}
     assert document["light"] == "red" and rows[DANGER]["condition"] == "danger acknowledged"
     assert "by Fitter 0: tried" in rows[SHELVED]["shelved"]
+    assert plant.arrived.ids(to).count(number) == 2, "by its id who hears it twice can tell"
     events = plant.events()
     decided = {(to, event.details["id"]) for event in events if event.kind == "notice" for to in event.details["to"]}
     assert decided == {(event.details["to"], event.details["notice"]) for event in events if event.kind == "notice sent"}
     assert decided == {(to, number) for to, number, _ in plant.arrived.messages}
-    with Store.open(store_path(plant.folder)) as store:
+    with plant.opened() as store:
         assert store.verify().problems == ()
         assert set(lives.posted) <= set(store.readings(POSTED, "high-frequency acceleration").value)
+
+
+def test_a_watch_goes_on_while_its_database_is_killed_and_away_and_takes_it_up_by_itself(server: Server, tmp_path: Path) -> None:
+    with running(tmp_path, store=server.database(), times=2) as plant, plant.watched() as watching:
+        plant.until(lambda: plant.arrived.ids("shift"), "somebody is told of the danger")
+        for away in (0.2, 1.0, 12.0):  # the last for longer than a write waits, and than the light does without a heartbeat
+            server.kill()
+            until = time.monotonic() + away
+            while time.monotonic() < until:
+                time.sleep(0.2)
+                assert plant.light == LAMPS["red"], "the rounds go on, and the heartbeat"
+            server.start()
+            plant.until(lambda: plant.post(away), "it is taken up")  # noqa: B023
+        plant.until(lambda: plant.events("store back"), "what waited is written")
+        watching.send_signal(signal.SIGTERM)
+        document = json.loads(watching.communicate(timeout=60)[0])
+        assert document["light"] == "red" and document["cannot"] == []
+        (began,) = plant.events("watch started")
+        with plant.opened() as store:
+            times = store.readings("", "speed", since=began.time_s).time_s
+            assert len(times) >= document["rounds"], "the readings of each round are there"
+            assert store.verify().problems == ()
+        assert len(set(plant.arrived.ids("shift"))) == len(plant.arrived.ids("shift"))

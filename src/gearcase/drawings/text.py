@@ -6,7 +6,7 @@ from typing import Any
 from gearcase.drawings.block import time_words
 from gearcase.drawings.installed import level_words, repeated
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
-from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
+from gearcase.drawings.list_blocks import cut_words, for_all, opened_jobs, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
 
@@ -240,7 +240,14 @@ def campaign_text(document: dict[str, Any]) -> str:
         parts += [f"{job['title']}: {row['where']}: {row['says']}" for row in job["stops"]]
     for cut in document["cut_lists"]:
         parts += ["", *cut_words(cut)]
-    return "\n".join([*parts, "", "bring, blocked jobs counted, jobs not planned left out:", *pick_words(for_all(document))])
+    parts += ["", "bring, blocked jobs counted, jobs not planned left out:", *pick_words(for_all(document))]
+    if document["tally"]:
+        parts += [
+            "",
+            f"found on opening, over {opened_jobs(document)}, 90 % intervals:",
+            *(row["says"] for row in document["tally"]),
+        ]
+    return "\n".join(parts)
 
 
 def prove_text(document: dict[str, Any]) -> str:

@@ -234,6 +234,8 @@ points:
 
 # store: postgresql://plant-server/drive_7   # what the watch reads; a file in this folder by default. No password here
 
+# retention: {whole: 90 d, minutes: 730 d}     # of what the watch reads; left out: all is kept as it was read
+
 # publish:                      # how the plant is told; passwords stand in files or environment variables
 #   modbus: {address: 192.0.2.20, port: 502}
 #   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}

@@ -27,6 +27,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
@@ -51,6 +52,7 @@ from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors
 from gearcase.monitor.runs import Runs
 from gearcase.monitor.setup import Setup
+from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Circumstances, Recording
 from gearcase.stages.minutes import AMBIENT, SUMP
@@ -100,6 +102,7 @@ class Watch:
         say = self.say = self.keeping.say
         self.alarms, self.runs, self.light = Alarms(setup.limits, say), Runs(), Light(say)
         self.records, self.diagnosing = Records(say, setup.job.drive), Diagnosing(diagnose, say, ticks())
+        self.thinning = Thinning(Path(setup.job.folder), store, clock, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
@@ -123,6 +126,7 @@ class Watch:
                 self.alarms.remember(event)
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
+                self.thinning.remember(event, now, ticks)
         self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
@@ -150,7 +154,7 @@ class Watch:
         """One round: poll, judge, keep, show."""
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
-        self._hear()
+        await self._hear()
         readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
         for point, says in changed:
             self.say("probe", point, says, now)
@@ -164,7 +168,7 @@ class Watch:
         self._judge(judged, state, now, ticks)
         self._notify(now, ticks)
         await self.keeping.write()
-        await self.light.show(self._colour(now), self.setup.job, self.bus, now)
+        await self.light.show(self._colour(now, ticks), self.setup.job, self.bus, now)
         self.rounds, self._last_round = self.rounds + 1, ticks
 
     async def beat(self) -> None:
@@ -209,7 +213,7 @@ class Watch:
 
     def conditions(self) -> list[dict[str, Any]]:
         """Every alarm as it stands, and every fault named."""
-        rows = self.alarms.conditions(self.clock())
+        rows = self.alarms.conditions(now=self.clock(), ticks=self.ticks())
         return rows + [
             {"point": point, "quantity": "diagnosis", "condition": f"{fault.replace('_', ' ')} fault of {part}", "light": "yellow"}
             for point, (part, fault) in self.diagnosing.named.items()
@@ -219,7 +223,7 @@ class Watch:
         """What the plant is told after the last round."""
         return published(
             self._latest.values(),
-            self.alarms.conditions(self.clock()),
+            self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
             sensors=[device.point for device in sensors(self.setup.job)],
             run_state=self.runs.state,
@@ -261,10 +265,12 @@ class Watch:
         self.notifying.hear(event, self.ticks())
         self._tell(event)
 
-    def _hear(self) -> None:
-        """What people declared or acknowledged since the last round."""
+    async def _hear(self) -> None:
+        """What people declared or acknowledged since the last round; while the store is lost there is nobody to ask."""
+        if self.keeping.trouble:
+            return
         try:
-            events = self.store.events(after=self._heard)
+            events = await asyncio.to_thread(self.store.events, after=self._heard)
         except BadInput:
             return  # what keeps the store from being read keeps it from being written: `keeping` says so
         for event in events:
@@ -305,15 +311,15 @@ class Watch:
         read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: oil, AMBIENT: plant.ambient.value}
         read[DIRECTION] = plant.direction.value
         self._known = {name: value for name, value in read.items() if value is not None}
-        for point in self.alarms.judge(rows, state, self._known, now):
+        for point in self.alarms.judge(rows, state, self._known, now=now, ticks=ticks):
             self.diagnosing.want(point, ticks)
-        self.runs.count(self.alarms.judged(now), ticks)
+        self.runs.count(self.alarms.judged(ticks), ticks)
         if state == "steady":
             self.diagnosing.look(rows, self.setup.usual, ticks)
             self._steps.take(rows, speed_hz=read[SPEED], load=read[LOAD], now=now)
 
-    def _colour(self, now: float) -> str:
-        colour = self.alarms.light(self.runs.state, fault_named=bool(self.diagnosing.named), now=now)
+    def _colour(self, now: float, ticks: float) -> str:
+        colour = self.alarms.light(self.runs.state, fault_named=bool(self.diagnosing.named), now=now, ticks=ticks)
         return "blue" if self.keeping.trouble and colour != "red" else colour
 
     async def _heard_record(self, device: BusDevice, form: RecordForm, found: Iterable[Recording], why: str) -> list[Recording]:

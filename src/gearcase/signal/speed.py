@@ -126,7 +126,9 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
     combs = [comb for comb in (_Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra) if comb.orders]
     if not combs:
         return NoSpeed("no line of the comb lies in the recording's band: record longer, or at a higher sample rate", "band")
-    speeds, log_excess = (np.concatenate(part) for part in zip(*_likelihood(combs, lowest_hz, highest_hz), strict=True))
+    coarse = np.arange(lowest_hz, highest_hz, _coarse_spacing(combs))
+    rounds = list(_likelihood(combs, coarse, lowest_hz, highest_hz))
+    speeds, log_excess = (np.concatenate(part) for part in zip(*rounds, strict=True))
     chance = float(np.exp(min(0.0, -float(_log_sum(log_excess)))))
     if chance > ACCEPTED_CHANCE:
         return NoSpeed(
@@ -139,8 +141,8 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
         without = [comb.without_multiples(mains) for comb in combs]
         if without == combs:
             continue
-        rest = itertools.accumulate((_log_sum(excess) for _, excess in _likelihood(without, lowest_hz, highest_hz)), np.logaddexp)
-        if all(excess < -np.log(ACCEPTED_CHANCE) for excess in rest):
+        best = coarse[rounds[0][1] >= rounds[0][1].max() - _KEPT]  # asked first: what they add alone is mostly enough
+        if not any(_stands_out(without, some, lowest_hz, highest_hz) for some in (best, coarse)):
             return NoSpeed(
                 f"the comb found rests on multiples of {mains:g} Hz, which the mains give at standstill too: record again while "
                 "it runs, or read a tachometer",
@@ -187,6 +189,9 @@ class _Comb:
                 self.families.append(kept)
         if not self.orders:
             return
+        sizes = np.array([len(family) for family in self.families])
+        self.per_hz, self.family = np.array(self.orders) / self.bin_hz, np.repeat(np.arange(sizes.size), sizes)
+        self.missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes  # of each family, were no line of it there
         first = max(int(min(self.orders) * lowest_hz / self.bin_hz) - 3, 1)
         last = min(int(max(self.orders) * highest_hz / self.bin_hz) + 3, strength.size - 1)
         middle = strength[first:last]
@@ -221,14 +226,12 @@ class _Comb:
     def _log_gain(self, speeds_hz: NDArray[np.float64], error: NDArray[np.float64]) -> NDArray[np.float64]:
         order, peak, speed, away = self._near(speeds_hz, error)
         ratio = np.exp(-0.5 * away**2) / (error * np.sqrt(2 * np.pi) * self.density)[peak]
-        sizes = np.array([len(family) for family in self.families])
-        cell = np.repeat(np.arange(sizes.size), sizes)[order] * speeds_hz.size + speed  # a family at a speed
+        cell = self.family[order] * speeds_hz.size + speed  # a family at a speed
         found = np.flatnonzero(np.bincount(cell))
-        missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes
         gained = [np.bincount(cell, np.log1p(ratio * (share / (1 - share))))[found] for share in _SHARES_SHOWING]
         family, speed = np.divmod(found, speeds_hz.size)
-        without = _log_sum(missing)
-        shown = np.bincount(speed, _log_sum(missing[:, family] + gained) - without[family], speeds_hz.size)
+        without = _log_sum(self.missing)
+        shown = np.bincount(speed, _log_sum(self.missing[:, family] + gained) - without[family], speeds_hz.size)
         return np.asarray(shown + (without - np.log(_SHARES_SHOWING.size)).sum())
 
     def _near(
@@ -238,13 +241,15 @@ class _Comb:
 
         Of each order and each peak that its places pass, the speeds in reach stand together.
         """
-        per_hz, widest = np.array(self.orders) / self.bin_hz, _REACH * float(error.max())
-        passed = (np.searchsorted(self.place, speeds_hz[end] * per_hz + by) for end, by in ((0, -widest), (-1, widest)))
+        widest = _REACH * float(error.max())
+        passed = (np.searchsorted(self.place, speeds_hz[end] * self.per_hz + by) for end, by in ((0, -widest), (-1, widest)))
         order, peak = _stretches(*passed)
         reach = _REACH * error[peak]
-        pair, speed = _stretches(*(np.searchsorted(speeds_hz, (self.place[peak] + by) / per_hz[order]) for by in (-reach, reach)))
+        pair, speed = _stretches(
+            *(np.searchsorted(speeds_hz, (self.place[peak] + by) / self.per_hz[order]) for by in (-reach, reach))
+        )
         order, peak = order[pair], peak[pair]
-        place = speeds_hz[speed] * per_hz[order]
+        place = speeds_hz[speed] * self.per_hz[order]
         away = (place - self.place[peak]) / error[peak]
         bins = np.rint(place)
         near = (np.abs(away) < _REACH) & (bins > self.nearer[peak]) & (bins <= self.nearer[peak + 1])
@@ -280,13 +285,22 @@ def _stretches(begin: NDArray[np.intp], end: NDArray[np.intp]) -> tuple[NDArray[
     return of, np.arange(of.size) + np.repeat(begin - (np.cumsum(count) - count), count)
 
 
+def _coarse_spacing(combs: Sequence[_Comb]) -> float:
+    """Between speeds, so that no line moves by more than its first width from one to the next. [Hz]"""
+    return min(comb.bin_hz / max(comb.orders) for comb in combs) * _WIDTHS_BINS[0]
+
+
+def _stands_out(combs: Sequence[_Comb], coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float) -> bool:
+    """Whether the mean likelihood ratio over the range is no noise's, by what these speeds and finer ones about them add to it."""
+    rounds = (_log_sum(excess) for _, excess in _likelihood(combs, coarse_hz, lowest_hz, highest_hz))
+    return any(total >= -np.log(ACCEPTED_CHANCE) for total in itertools.accumulate(rounds, np.logaddexp))
+
+
 def _likelihood(
-    combs: Sequence[_Comb], lowest_hz: float, highest_hz: float
+    combs: Sequence[_Comb], coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float
 ) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
     """Speeds [Hz] and the log of what each adds to the mean likelihood ratio over the range; from coarse to fine where it pays."""
-    finest = min(comb.bin_hz / max(comb.orders) for comb in combs)
-    spacing = finest * _WIDTHS_BINS[0]
-    speeds = np.arange(lowest_hz, highest_hz, spacing)
+    speeds, spacing = coarse_hz, _coarse_spacing(combs)
     for width, finer in zip(_WIDTHS_BINS, (*_WIDTHS_BINS[1:], 0.0), strict=True):
         gain = np.zeros(speeds.size)
         for comb in combs:

@@ -35,6 +35,7 @@ from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Readings
 from gearcase.stages.minutes import BAND, BY_DIRECTION, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
+from gearcase.stages.one_figure import one_figure_notes
 from gearcase.stages.result import StageResult, calls_by_date, finding_document
 
 __all__ = ["Ahead", "Series", "run", "told"]
@@ -149,6 +150,7 @@ def run(
         for step in row["trend"]["steps"]:
             says = f"{_name(row)} stepped by {step['jump']:+.1f} {row['trend']['jump_unit']}: was something changed? gearcase epoch"
             findings.append(Finding(Level.CAUTION, "trend.step", series.point or "drive", f"{step['time'][:10]}: {says}"))
+    findings += one_figure_notes(job.points, points_read(readings), "trend.one_figure")
     document = {
         "schema": "trend/1",
         "job": job.title,

@@ -51,7 +51,7 @@ _SAME = 1e-7  # relative: orders of two shafts that are one
 _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
 _TEETH_WITH_A_SHAPE = 13  # of fewer, their energies do not tell their own distribution
 _OF_ITS_OWN_ERROR = 50.0  # simulated, z from 13 and shapes from 1 to 16: half of it would keep a stated 0.001
-_AT_ONCE = 2**15  # orders: more fill the cache, and gain nothing
+_AT_ONCE = 2**14  # orders: more fill the cache, and gain nothing
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
 _ECHO = 0.01  # of a place's energy; common practice, no source
 
@@ -182,8 +182,8 @@ def _turns(
     seen = np.where(left_out, np.median(magnitude, axis=-1, keepdims=True), magnitude) if left_out.any() else magnitude
     place, whole = np.arange(most), np.maximum(counts // _MEDIAN_ORDERS, 1)[:, None] * _MEDIAN_ORDERS
     again = np.where(place < whole, place, np.maximum(whole - _MEDIAN_ORDERS, 0) + place % _MEDIAN_ORDERS)  # the last block, on
-    usual = block_floor(np.take_along_axis(seen, again[:, None, :], axis=-1), width=_MEDIAN_ORDERS)
-    values /= np.maximum(1.0, magnitude / (_LIMIT * usual))
+    usual = block_floor(_each_at(seen, again), width=_MEDIAN_ORDERS)
+    values *= 1 / np.maximum(1.0, magnitude / (_LIMIT * usual))
     for turn, count in enumerate(counts):
         values[turn, :, :count] = scipy.fft.ifft(values[turn, :, :count], axis=-1)
     return np.asarray(np.square(np.abs(values), dtype=np.float64))
@@ -202,19 +202,20 @@ def _surest(
     number = np.array([len(_widths(int(count), width)) for count in counts])
     around = np.arange(power.shape[-1] + max(widths[-1], int(pitches.max())) - 1) % counts[:, None]
     summed = np.zeros((*power.shape[:-1], around.shape[-1] + 1))
-    np.cumsum(np.take_along_axis(power, around[:, None, :], axis=-1), axis=-1, out=summed[..., 1:])
+    np.cumsum(_each_at(power, around), axis=-1, out=summed[..., 1:])
     inside = np.arange(power.shape[-1]) < counts[:, None]
     log_chance, at, wide = np.zeros(counts.size), np.zeros(counts.size, np.intp), np.ones(counts.size, np.intp)
+    sums = np.empty_like(power)
     for n, places in enumerate(widths):
-        sums = summed[..., places : places + power.shape[-1]] - summed[..., : power.shape[-1]]
-        both = sums.min(axis=1) * inside
+        np.subtract(summed[..., places : places + power.shape[-1]], summed[..., : power.shape[-1]], out=sums)
+        both = np.minimum(sums[:, 0], sums[:, 1])
+        both *= inside
         best = both.argmax(axis=-1)
         chance = _power_log_chance(both[np.arange(counts.size), best], places) + np.log(counts * number)
         better = (chance < log_chance) & (n < number)
         log_chance, at, wide = np.where(better, chance, log_chance), np.where(better, best, at), np.where(better, places, wide)
     place = np.arange(power.shape[-1])
-    ends = np.take_along_axis(summed, np.broadcast_to((place + pitches[:, None])[:, None, :], power.shape), axis=-1)
-    energy = (ends - summed[..., : power.shape[-1]]).min(axis=1) * inside
+    energy = (_each_at(summed, place + pitches[:, None]) - summed[..., : power.shape[-1]]).min(axis=1) * inside
     away = np.rint(np.arange(teeth) * (counts[:, None] / teeth)).astype(np.intp)
     of_each = np.take_along_axis(energy, (energy.argmax(axis=-1)[:, None] + away) % counts[:, None], axis=-1)
     others = np.ones(teeth, np.bool_)
@@ -225,6 +226,12 @@ def _surest(
             away[0] % echo.size
         ]
     return np.minimum(np.maximum(log_chance, _outlier_log_chance(of_each, others, of_two)), 0.0), at, wide
+
+
+def _each_at(values: NDArray[np.floating], places: NDArray[np.intp]) -> NDArray[np.floating]:
+    """Values of turns, shape (turns, 2, most), at places of each of its own, shape (turns, places)."""
+    rows = np.arange(values.shape[0] * 2).reshape(-1, 2, 1) * values.shape[-1]
+    return np.asarray(values.ravel().take(rows + places[:, None, :], mode="clip"))
 
 
 def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
@@ -282,7 +289,7 @@ def _repeats(both: NDArray[np.float64], at: int, places: int) -> int:
     found = 1
     for parts in range(2, _MOST_PLACES + 1):
         there = np.rint(at + np.arange(1, parts) * both.size / parts).astype(np.intp)
-        near = np.max([both[(there + shift) % both.size] for shift in range(-places, places + 1)], axis=0)
+        near = both[(there[:, None] + np.arange(-places, places + 1)) % both.size].max(axis=1)
         if np.all(near >= _AS_MUCH * both[at]):
             found = parts
     return found
