@@ -120,10 +120,10 @@ def test_the_marks_of_a_run_are_kept_with_the_recording(tmp_path: Path) -> None:
     time = np.arange(int(20 * rate)) / rate
     path = with_tachometer(tmp_path, 10 * time + 0.375 * time**2, rate, (0.0,))
     found = read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", tachometer="tacho", speed_hz=17.5)
-    assert found.pulses_per_turn == 1 and found.marks_s is not None
+    assert found.pulses_per_turn == 1
     turn = np.arange(1, found.marks_s.size + 1)
     assert found.marks_s == pytest.approx((np.sqrt(100 + 1.5 * turn) - 10) / 0.75, abs=1 / rate)
-    assert read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", speed_hz=17.5).marks_s is None
+    assert read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", speed_hz=17.5).marks_s.size == 0
 
 
 def test_pulses_that_contradict_the_stated_speed_are_said_and_the_stated_one_stays(tmp_path: Path) -> None:

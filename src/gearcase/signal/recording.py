@@ -56,6 +56,9 @@ class Recording:
         Of the tachometer that gave `speed_hz`; None where the speed was stated. [-]
     tachometer : str
         What its tachometer said, in words; empty where it had none.
+    marks_s : ndarray, shape (turns + 1,)
+        When one mark of the reference shaft passed its tachometer, turn after turn, from the first sample; empty where that is
+        not known. [s]
     taken : Circumstances
     point : str
         Name of the measuring point; empty when unknown.
@@ -65,8 +68,6 @@ class Recording:
         File name, for people.
     start : str
         When it was taken, ISO 8601; empty when unknown.
-    marks_s : ndarray, shape (turns + 1,), or None
-        When one and the same mark of the reference shaft passed, turn after turn, where a tachometer told it. [s]
     step : float or None
         What one count of the sensor's converter is, where the samples are whole counts. [unit of the samples]
     """
@@ -84,8 +85,8 @@ class Recording:
     tachometer: str = ""
     taken: Circumstances = field(default_factory=Circumstances)
     found: str = field(default="", compare=False)
+    marks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0), compare=False)
     step: float | None = None
-    marks_s: NDArray[np.float64] | None = field(default=None, compare=False)
 
     @property
     def duration_s(self) -> float:

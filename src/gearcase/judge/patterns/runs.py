@@ -109,7 +109,7 @@ def _runs(measured: Measured, records: Sequence[Observed]) -> tuple[list[_Run], 
     for number, group in enumerate(at_one_time(records)):
         for one in group:
             record, marks = one.recording, one.recording.marks_s
-            if marks is not None and marks.size:
+            if marks.size:
                 turning: Turning | str = turning_from_marks(marks)
             else:
                 turning = turning_of_run(
@@ -120,7 +120,7 @@ def _runs(measured: Measured, records: Sequence[Observed]) -> tuple[list[_Run], 
                     highest_hz=_OVERSPEED * high,
                 )
             if isinstance(turning, Turning):
-                found += [_Run(channel, turning, marks is not None, number) for channel in group]
+                found += [_Run(channel, turning, bool(marks.size), number) for channel in group]
                 break
             why = f"{record.name}: {turning}"
     return found, why
