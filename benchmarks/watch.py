@@ -23,7 +23,7 @@ from gearcase.job.build import Job, load
 from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.in_force import InForce
 from gearcase.monitor.light import BEAT
-from gearcase.monitor.polling import take_record
+from gearcase.monitor.polling import take_records
 from gearcase.monitor.setup import Setup
 from gearcase.monitor.watch import Watch
 from gearcase.record.store import Store
@@ -145,7 +145,7 @@ def watch_for_days(folder: Path) -> None:
 def record(rig: Rig, job: Job) -> Recording:
     """One sensor's record."""
     device = job.bus.devices[-1]
-    return asyncio.run(take_record(RigBus(rig), device, speed_hz=24.75, start=""))
+    return asyncio.run(take_records(RigBus(rig), device, device.form.records[0], speed_hz=24.75, start=""))[0]
 
 
 def seconds(*arguments: str) -> float:

@@ -2,6 +2,7 @@
 lost, nothing is kept by half or twice, the store opens and its chain of entries verifies.
 """
 
+import itertools
 import multiprocessing
 import os
 import random
@@ -10,6 +11,7 @@ import shutil
 import signal
 import socket
 import sqlite3
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -27,7 +29,7 @@ from gearcase.errors import BadInput
 from gearcase.record.store import Event, Reading, Store, database, migrations
 from gearcase.record.store.database import Database
 from gearcase.signal.recording import Recording
-from postgresql import Server
+from postgresql import LoopDisk, Server, running, small_disk
 
 Place = Path | str
 SEEN = Event(10.0, "acknowledged", "input end", "", "A. Person", {})
@@ -77,10 +79,8 @@ def write_on(place: Place, folder: Path, first: int, said: int) -> None:
 
 @pytest.mark.long
 def test_two_hundred_kills_lose_nothing_acknowledged(place: Place, tmp_path: Path) -> None:
-    """On PostgreSQL fewer: there the writer's death is no more than a closed line."""
     chance, fork = random.Random(20), multiprocessing.get_context("fork")
-    kills = 200 if isinstance(place, Path) else 50
-    total = 0
+    kills, total = 200, 0
     for n in range(kills):
         first = 1_000_000 * n
         ours, theirs = os.pipe()
@@ -182,14 +182,16 @@ def test_what_could_not_be_synced_is_not_acknowledged(tmp_path: Path) -> None:
         assert {1.0, 3.0} <= set(store.readings().time_s)
 
 
-@pytest.mark.long
-def test_a_database_that_is_restarted_hard_while_it_is_written_loses_and_doubles_nothing(server: Server, tmp_path: Path) -> None:
-    address, acknowledged, stop = server.database(), [], threading.Event()
+@contextmanager
+def written_without_end(address: str, folder: Path) -> Iterator[list[str]]:
+    """A store that another thread writes by the watch's hold, and what was acknowledged so far; looked through in the end."""
+    acknowledged: list[str] = []
     failed: list[BaseException] = []
+    stop = threading.Event()
 
     def write() -> None:
         try:
-            with Store.open(address, recordings=tmp_path / "recordings", wait_s=60.0) as store:
+            with Store.open(address, recordings=folder, wait_s=60.0) as store:
                 store.hold()
                 number = 0
                 while not stop.is_set():
@@ -200,19 +202,136 @@ def test_a_database_that_is_restarted_hard_while_it_is_written_loses_and_doubles
 
     writer = threading.Thread(target=write)
     writer.start()
-    for restart in range(1, 6):
-        until = time.monotonic() + 60
-        while len(acknowledged) < 20 * restart and not failed and time.monotonic() < until:
-            time.sleep(0.01)
-        server.stop("immediate")
-        time.sleep(0.3)
-        server.start()
-    stop.set()
-    writer.join()
-    assert not failed and len(acknowledged) >= 100
-    with Store.open(address, recordings=tmp_path / "recordings") as store:
+    try:
+        yield acknowledged
+    finally:
+        stop.set()
+        writer.join()
+    assert not failed
+    with Store.open(address, recordings=folder) as store:
         require_whole(store, set(acknowledged), 0)
         assert [f"entry {event.says}" for event in store.events()] == [said for said in acknowledged if said.startswith("entry")]
+        assert store.verify().problems == ()  # fsync and full_page_writes are on
+
+
+def until_more(acknowledged: list[str], count: int) -> None:
+    """Wait until so many more were acknowledged."""
+    wanted, until = len(acknowledged) + count, time.monotonic() + 60
+    while len(acknowledged) < wanted:
+        assert time.monotonic() < until
+        time.sleep(0.005)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("how", "times"), [("immediate", 5), ("kill -9", 6)])
+def test_a_database_that_dies_while_it_is_written_loses_and_doubles_nothing(
+    how: str, times: int, server: Server, tmp_path: Path
+) -> None:
+    chance = random.Random(24)
+    with written_without_end(server.database(), tmp_path / "recordings") as acknowledged:
+        for _ in range(times):
+            until_more(acknowledged, 20)
+            time.sleep(chance.uniform(0.0, 0.05))
+            if how == "kill -9":
+                server.kill()
+            else:
+                server.stop(how)
+            time.sleep(0.3)
+            server.start()
+        until_more(acknowledged, 20)
+
+
+@pytest.fixture
+def quick(tmp_path: Path) -> Iterator[Path]:
+    """A folder that the server's user can reach, in memory where there is such a place: its syncs take no time."""
+    memory = Path("/dev/shm")
+    with tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None, ignore_cleanup_errors=True) as made:
+        Path(made).chmod(0o755)
+        for name in ("server", "small"):
+            (Path(made) / name).mkdir()
+        yield Path(made)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("synced", [True, False])
+def test_a_database_whose_machine_loses_its_supply_loses_nothing_acknowledged(synced: bool, quick: Path, tmp_path: Path) -> None:
+    """With fsync off the same disk is seen to lose: it can tell."""
+    chance, folder = random.Random(25), quick / "server"
+    disk = LoopDisk(folder, quick / "disk")
+    try:
+        with running(folder) as server:
+            if not synced:
+                require_a_loss_is_seen(server, disk, tmp_path / "recordings")
+                return
+            address = server.database()
+            disk.sync()
+            with written_without_end(address, tmp_path / "recordings") as acknowledged:
+                for _ in range(30):
+                    until_more(acknowledged, 20)
+                    time.sleep(chance.uniform(0.0, 0.05))
+                    disk.lose_supply(server)
+                    server.start()
+                until_more(acknowledged, 20)
+    finally:
+        disk.leave()
+
+
+def require_a_loss_is_seen(server: Server, disk: LoopDisk, folder: Path) -> None:
+    address = server.database()
+    with Store.open(address, recordings=folder) as store:
+        store.database.write(lambda connection: connection.exec_driver_sql("ALTER TABLE readings SET (autovacuum_enabled = off)"))
+    server.settings = ("fsync=off",)
+    server.stop("fast")
+    disk.sync()
+    server.start()
+    acknowledged: set[str] = set()
+    with Store.open(address, recordings=folder, wait_s=30.0) as store:
+        work(store, range(60), acknowledged.add)
+        disk.lose_supply(server)
+        server.start()
+    with Store.open(address, recordings=folder) as store:
+        problems = store.verify().problems
+        found = {f"readings {number:.0f}" for number in store.readings().time_s}
+    assert any("fsync is off" in problem.given for problem in problems)
+    assert {said for said in acknowledged if said.startswith("readings")} - found
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("full", ["tables", "log"])
+def test_a_database_whose_disk_is_full_says_so_keeps_all_or_nothing_and_room_mends_it(
+    full: str, quick: Path, tmp_path: Path
+) -> None:
+    """Where the log finds no room the server dies, and stays down until there is some; else it refuses."""
+    small, large = quick / "small", quick / "server"
+    ballast = small / "ballast"
+    with (
+        small_disk(small, 120),
+        running(small if full == "tables" else large, log_folder=large if full == "tables" else small) as server,
+        Store.open(server.database(), recordings=tmp_path / "recordings", wait_s=2.0) as store,
+    ):
+        acknowledged: set[float] = set()
+        refused: list[str] = []
+        numbers = itertools.count()
+        for room in (200_000, 1_000_000, 2_000_000):
+            with ballast.open("wb") as taken:
+                os.posix_fallocate(taken.fileno(), 0, shutil.disk_usage(small).free - room)
+            try:
+                while True:
+                    time_s = float(next(numbers))
+                    store.add_readings(Reading(time_s, "p", str(n), time_s, "-") for n in range(300))
+                    acknowledged.add(time_s)
+            except BadInput as error:
+                refused.append(error.problems[0].accepted)
+            ballast.unlink()
+            if not server.processes:
+                server.start()
+            store.add_event(replace(SEEN, says=f"{room}"))
+        assert len(refused) == 3
+        assert all("room on the disk" in one or (full == "log" and "a database that is there" in one) for one in refused)
+        times, counts = np.unique(store.readings("p").time_s, return_counts=True)
+        assert acknowledged <= set(times) and len(times) - len(acknowledged) <= 3
+        assert set(counts) == {300}, "no batch is cut"
+        assert len(store.events()) == 3 and store.verify().problems == ()
 
 
 @contextmanager
@@ -357,10 +476,10 @@ def test_thinning_killed_at_any_moment_leaves_each_reading_whole_or_in_its_inter
             total = readings.value.sum() - extremes.mean.sum() + (extremes.mean * extremes.count).sum()
             assert total == pytest.approx(40 * 599 * 300)  # the sum of 0 to 599, forty times
     with Store.open(path) as store:
-        store.thin(before_s=86400.0 * 40, needed=())
+        store.thin(before_s=86400.0 * 40, minutes_before_s=86400.0 * 20, posted=path.parent / "none", needed=())
         assert len(store.extremes()) == 3999
 
 
 def thin(path: Path) -> None:
     with Store.open(path) as store:
-        store.thin(before_s=86400.0 * 40, needed=())
+        store.thin(before_s=86400.0 * 40, minutes_before_s=86400.0 * 20, posted=path.parent / "none", needed=())

@@ -25,6 +25,7 @@ START = 1.79e9 - 1.79e9 % 86400  # a midnight, UTC
 WEEK = 7 * 86400.0
 ALARM = Event(START + 6 * 3600.0, "alarm", "input end", "yellow", "", {})
 SEEN = Event(START + 18 * 3600.0, "acknowledged", "input end", "seen", "A. Person", {})
+NONE = Path("nothing was posted")
 WHEN = "2026-09-10T08:00:00+00:00"
 
 
@@ -51,7 +52,7 @@ def test_thinning_keeps_extremes_means_and_whatever_was_near_an_event(place: Pla
         for event in (ALARM, SEEN, replace(ALARM, kind="light", time_s=START + 3600.0), replace(SEEN, time_s=START + 9 * 86400.0)):
             store.add_event(event)
         whole, events = store.readings(), store.events()
-        thinned = store.thin(before_s=START + 86400.0, needed=())
+        thinned = store.thin(before_s=START + 86400.0, minutes_before_s=None, posted=NONE, needed=())
         found, extremes = store.readings(), store.extremes("input end")
         assert len(found) == len(whole) - thinned.readings + thinned.intervals and thinned.intervals > 1800
         assert store.events() == events
@@ -69,14 +70,16 @@ def test_thinning_keeps_extremes_means_and_whatever_was_near_an_event(place: Pla
             assert len(set(whole.state[inside])) == 1
         assert extremes.greatest.max() <= whole.value[velocity].max() and len(extremes) > 900
         assert store.latest()[0].time_s == whole.time_s[-1]
-        assert store.thin(before_s=START + 86400.0, needed=()) == Thinned()  # nothing is thinned twice
+        assert (
+            store.thin(before_s=START + 86400.0, minutes_before_s=None, posted=NONE, needed=()) == Thinned()
+        )  # nothing is thinned twice
 
 
 def test_means_of_a_minute_are_the_same_before_and_after_thinning(tmp_path: Path) -> None:
     with Store.open(tmp_path / "r.sqlite") as store:
         store.add_readings(day())
         before = Minutes(store.readings())
-        store.thin(before_s=START + 86400.0, needed=())
+        store.thin(before_s=START + 86400.0, minutes_before_s=None, posted=NONE, needed=())
         after = Minutes(store.readings())
     assert np.array_equal(before.minutes, after.minutes)
     for quantity, point in (("overall velocity", "input end"), ("temperature", "sump")):
@@ -89,8 +92,10 @@ def test_thinning_goes_on_day_by_day_and_leaves_the_young_alone(tmp_path: Path) 
         for n in range(3):
             store.add_readings(day(of=n))
         young = store.readings(since=START + 2 * 86400.0)
-        first = store.thin(before_s=START + 86400.0, needed=())
-        second = store.thin(before_s=START + 2 * 86400.0 + 30.0, needed=())  # cut to the whole minute
+        first = store.thin(before_s=START + 86400.0, minutes_before_s=None, posted=NONE, needed=())
+        second = store.thin(
+            before_s=START + 2 * 86400.0 + 30.0, minutes_before_s=None, posted=NONE, needed=()
+        )  # cut to the whole minute
         assert first.readings == second.readings > 0
         assert same(store.readings(since=START + 2 * 86400.0), young)
 
@@ -113,20 +118,81 @@ def test_old_recordings_are_thinned_but_not_those_that_something_rests_on(tmp_pa
         (folder / "2026-09" / ".draft-x").write_bytes(b"torn")
         needed = rested_on(job)
         assert taken[0].sha256 not in needed and len(needed) == 1
-        thinned = store.thin(before_s=start + 86400.0 * 16, needed=needed)
+        thinned = store.thin(before_s=start + 86400.0 * 16, minutes_before_s=None, posted=NONE, needed=needed)
         days = [(kept.time_s - start) / 86400.0 for kept in store.kept_recordings()]
         assert days == [0, 5.0 / 86400.0, 7, 10, 14, 16, 17, 18, 19, 20] and thinned.recordings == 12
         assert len(list(folder.rglob("*.parquet"))) == len(days)
         assert store.verify().problems == ()
         assert (folder / "2026-09" / ".draft-x").exists() and thinned.abandoned == 0  # its writer may be at it still
         os.utime(folder / "2026-09" / ".draft-x", (0, 0))
-        assert store.thin(before_s=start, needed=needed).abandoned == 1 and not (folder / "2026-09" / ".draft-x").exists()
+        assert (
+            store.thin(before_s=start, minutes_before_s=None, posted=NONE, needed=needed).abandoned == 1
+            and not (folder / "2026-09" / ".draft-x").exists()
+        )
+
+
+def test_minutes_become_hours_that_keep_extremes_and_the_mean_of_the_readings(place: Place, tmp_path: Path) -> None:
+    """Against numpy over the readings as they were; what is near an event, or an hour in which the run state changed, stays."""
+    rows = []
+    with Store.open(place, recordings=tmp_path / "recordings") as store:
+        turned = (START + 10.5 * 3600.0, START + 11 * 3600.0)
+        for one in (*day(), *day(of=1)):
+            rows.append(replace(one, state="settling") if turned[0] <= one.time_s < turned[1] else one)
+        store.add_readings(rows)
+        store.add_event(ALARM)
+        whole = store.readings()
+        asked = {"before_s": START + 2 * 86400.0, "posted": NONE, "needed": ()}
+        store.thin(minutes_before_s=None, **asked)
+        minutes = store.extremes("input end")
+        thinned = store.thin(minutes_before_s=START + 86400.0 + 1800.0, **asked)
+        assert thinned.readings == thinned.intervals == 0 and thinned.hours == 42 and thinned.minutes > 55 * thinned.hours
+        left = store.extremes("input end")
+        hours = left.seconds == 3600.0
+        assert left.count.sum() == minutes.count.sum(), "no reading counts twice, none is lost"
+        velocity = (whole.quantity == "overall velocity") & (whole.time_s < START + 86400.0)
+        velocity &= whole.time_s // 60.0 != (START + 57630.0) // 60.0  # in which the drive stopped: it stays whole
+        for start, count, least, greatest, mean in zip(
+            *(column[hours] for column in (left.start_s, left.count, left.least, left.greatest, left.mean)), strict=True
+        ):
+            values = whole.value[velocity & (whole.time_s >= start) & (whole.time_s < start + 3600.0)]
+            assert (count, least, greatest) == (values.size, values.min(), values.max())
+            assert mean == pytest.approx(values.mean(), rel=1e-12)
+        kept = {float(one) for one in (left.start_s[~hours] - START) // 3600.0}
+        assert kept == {10.0, *range(24, 48)}, "near the alarm they were never minutes; what is younger stays as it is"
+        assert store.thin(minutes_before_s=START + 86400.0 + 1800.0, **asked) == Thinned()
+
+
+def test_posted_recordings_are_thinned_like_the_stores_own(tmp_path: Path) -> None:
+    job = tmp_path / "job"
+    posted = job / "results" / "watch" / "incoming"
+    posted.mkdir(parents=True)
+    start = START - START % WEEK
+    with Store.open(job / "results" / "watch" / "readings.sqlite") as store:
+        for n in range(21):
+            sha256 = sha256_of_bytes(bytes([n]))
+            path = posted / f"{sha256[:24]} input-end.wav"
+            path.write_bytes(bytes([n]))
+            (posted / f"{path.name}.json").write_text(json.dumps({"point": "input end"}))
+            os.utime(path, (start + 86400.0 * n, start + 86400.0 * n))
+            found = [{"component": "bearing", "fault": "outer_race"}] if n == 4 else []
+            results.write(
+                job, "diagnose", document={"schema": "diagnose/1", "verdicts": found}, arrays={}, pictures={}, who="", when=WHEN,
+                read=[{"what": "recording", "sha256": sha256}],
+            )  # fmt: skip
+            store.add_event(Event(start + 86400.0 * n, "diagnosis", "input end", "sound", "", {"verdicts": []}))
+        store.add_event(replace(ALARM, time_s=start + 86400.0 * 10))
+        needed = rested_on(job)
+        assert len(needed) == 1, "what was found sound holds nothing"
+        thinned = store.thin(before_s=start + 86400.0 * 16, minutes_before_s=None, posted=posted, needed=needed)
+    left = sorted((path.stat().st_mtime - start) / 86400.0 for path in posted.glob("*.wav"))
+    assert left == [0, 4, 7, 10, 14, 16, 17, 18, 19, 20] and thinned.recordings == 11
+    assert len(list(posted.glob("*.json"))) == len(left)
 
 
 def filled(place: Place, folder: Path) -> Store:
     store = Store.open(place, recordings=folder)
     store.add_readings(day())
-    store.thin(before_s=START + 43200.0, needed=())
+    store.thin(before_s=START + 43200.0, minutes_before_s=None, posted=NONE, needed=())
     for event in (ALARM, SEEN, replace(SEEN, says="again")):
         store.add_event(event)
     for n in range(3):

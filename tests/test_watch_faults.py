@@ -4,6 +4,7 @@ import asyncio
 import math
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -69,6 +70,24 @@ def test_a_clock_set_back_an_hour_stops_no_round_and_is_asked_about(site: Site) 
     site.clock_is_off = 0.0
     site.turns(6)
     assert len(site.said("question")) == 2 and "forward" in site.said("question")[1]
+
+
+@pytest.mark.parametrize("jump", [0.0, -3600.0, 7200.0])
+@pytest.mark.parametrize("after", [1, 4, 7])
+def test_an_alarm_that_builds_up_goes_on_counting_when_the_clock_is_set(site: Site, jump: float, after: int) -> None:
+    """Overall velocity wants three minutes over its yellow, the ninth round after it began, whatever the clock does meanwhile."""
+    site.new_watch({("intermediate left", "overall velocity"): Thresholds(1e-6, 1.0)})
+    site.settled()
+    site.turns(after)
+    site.clock_is_off = jump
+    raised: list[int] = []
+    for turn in range(after, 14):
+        site.turns(1)
+        if site.said("alarm") and not raised:
+            raised.append(turn)
+    assert raised == [8] and site.watch.light.colour == "yellow"
+    (one,) = (event for event in site.told if event.kind == "alarm")
+    assert one.time_s == pytest.approx(site.now + jump - 100.0, abs=1.0), "the diary has the time of day"
 
 
 def test_a_clock_that_drifts_a_little_is_not_asked_about(site: Site) -> None:
@@ -419,6 +438,26 @@ def test_a_record_asked_for_of_a_silent_sensor_does_not_hold_up_the_others(site:
     site.turns(20)
     assert site.kinds().count("no record") == 1, "asked again after ten minutes"
     assert [one.point for one in site.store.kept_recordings()] == ["intermediate left"]
+
+
+def test_a_store_that_answers_late_holds_up_no_heartbeat(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    site.settled()
+    events = site.store.events
+
+    def late(*given: Any, **more: Any) -> tuple[Event, ...]:
+        time.sleep(0.3)
+        return events(*given, **more)
+
+    monkeypatch.setattr(site.store, "events", late)
+
+    async def go() -> int:
+        beats, one = 0, asyncio.create_task(site.watch.round())
+        while not one.done():
+            await asyncio.sleep(0.02)
+            beats += 1
+        return beats
+
+    assert asyncio.run(go()) > 5
 
 
 def test_the_store_is_whole_after_a_watch_that_lost_it(site: Site) -> None:

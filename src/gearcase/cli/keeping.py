@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
 __all__ = ["backup", "restore", "thin", "verify"]
 
+_WHOLE = 90 * 86400.0  # s, where neither command nor job say; common practice, no source
+
 
 def backup(given: argparse.Namespace) -> int:
     """Copy the store while it is written."""
@@ -52,16 +54,24 @@ def thin(given: argparse.Namespace) -> int:
     from dataclasses import asdict
     from pathlib import Path
 
+    from gearcase.monitor.incoming.accept import incoming_folder
     from gearcase.record.clock import unix_now
     from gearcase.record.store import rested_on
 
-    age = quantity("--older-than", given.older_than, "time") or 0.0
+    folder, kept = Path(given.job), load(given).retention
+    age = quantity("--older-than", given.older_than, "time") or kept.whole or _WHOLE
+    hours = quantity("--minutes-older-than", given.minutes_older_than, "time") or kept.minutes
+    if hours is not None and hours <= age:
+        raise BadInput(Problem("--minutes-older-than", "", given.minutes_older_than, "longer than readings are kept whole"))
+    now = unix_now()
     with _store(given) as store:
-        thinned = store.thin(before_s=unix_now() - age, needed=rested_on(Path(given.job)))
-    says = (
-        f"{thinned.readings} readings became {thinned.intervals} intervals; {thinned.recordings} recordings and "
-        f"{thinned.abandoned} abandoned files removed; people's entries, and everything near an alarm or diagnosis, are whole"
-    )
+        thinned = store.thin(
+            before_s=now - age,
+            minutes_before_s=None if hours is None else now - hours,
+            posted=incoming_folder(folder),
+            needed=rested_on(folder),
+        )
+    says = f"{thinned.words}; people's entries, and everything near an alarm or a fault found, are whole"
     return done(given, {"schema": "thin/1", **asdict(thinned)}, says)
 
 

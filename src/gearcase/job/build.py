@@ -27,6 +27,7 @@ from gearcase.job.build_site import build_bus, build_conditions, build_network, 
 from gearcase.job.checks import cross_check
 from gearcase.job.profiles import read_profiles, unknown_profiles
 from gearcase.job.read import FILE_NAME, Source, read_source, validate, validate_drive
+from gearcase.job.retention_schema import Retention
 from gearcase.job.schema import JobModel, RecordingModel
 from gearcase.signal.recording import Circumstances
 
@@ -79,6 +80,8 @@ class Job:
         Its day, windows, crew and what must be asked before; empty where the file is silent.
     store : str
         Address of the database that keeps what its watch reads; empty where that is a file in its folder.
+    retention : Retention
+        How long what is read is kept whole; for good where the file is silent.
     publish : Publish
         How the plant is told; nothing where the file is silent.
     sections : dict
@@ -104,6 +107,7 @@ class Job:
     network: NetworkSheet | None
     outage: Outage
     store: str
+    retention: Retention
     publish: Publish
     notify: Notify
     sections: dict[str, Any]
@@ -162,6 +166,7 @@ def build(source: Source, *, folder: str) -> Job:
         outage=build_outage(model.outage),
         notify=build_notify(Path(folder), model.notify),
         store=model.store,
+        retention=Retention(model.retention.whole, model.retention.minutes),
         publish=build_publish(Path(folder), model.publish, tag=model.site.drive_tag or model.title or model.drive.name),
         sections={**source.data, "profiles": [dict(row) for row in profiles.own]} if profiles.own else source.data,
         text_sha256=sha256_of_bytes(source.text.encode()),

@@ -19,6 +19,7 @@ from gearcase.job.notify_checks import notify_check
 from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.publish_checks import publish_check
 from gearcase.job.read import Path_, Source, nearest
+from gearcase.job.retention_schema import RetentionModel
 from gearcase.job.schema import read_as
 
 __all__ = ["cross_check", "planet_names"]
@@ -46,6 +47,7 @@ def cross_check(source: Source, profiles: Mapping[str, Profile]) -> list[Problem
         *inputs_check(source, profiles),
         *_windows(source),
         *notify_check(source),
+        *_retention(source),
         *publish_check(source),
         *_database(source),
     ]
@@ -55,6 +57,12 @@ def _database(source: Source) -> Iterator[Problem]:
     address = source.value(("store",))
     if isinstance(address, str) and (right := address_refused(address)):
         yield source.problem(("store",), right, given="")  # not shown: there may be a password in it
+
+
+def _retention(source: Source) -> Iterator[Problem]:
+    model = read_as(RetentionModel, source.value(("retention",)) or {})
+    if model and model.minutes is not None and (model.whole is None or model.minutes <= model.whole):
+        yield source.problem(("retention", "minutes"), "longer than retention.whole, which must be there")
 
 
 def _names_twice(source: Source) -> Iterator[Problem]:

@@ -17,6 +17,7 @@ from gearcase.job.notify_schema import NotifyModel
 from gearcase.job.outage_schema import OutageModel
 from gearcase.job.power_schema import PowerModel
 from gearcase.job.publish_schema import PublishModel
+from gearcase.job.retention_schema import RetentionModel
 from gearcase.job.site_schema import NetworkModel, SiteModel
 from gearcase.signal.recording import STATES
 
@@ -67,6 +68,7 @@ class JobModel(Section):
     network: NetworkModel = Field(default_factory=NetworkModel, description="subnet, gateway, hosts, connections")
     notify: NotifyModel = Field(default_factory=NotifyModel, description="who is told: mail, webhooks, people, again")
     store: Name = Field("", description="the address of a PostgreSQL database, without password, e.g. postgresql://host/name")
+    retention: RetentionModel = Field(default_factory=RetentionModel, description="how long what is read is kept: whole, minutes")
     publish: PublishModel = Field(default_factory=PublishModel, description="how the plant is told: modbus, opcua, mqtt")
 
 

@@ -41,6 +41,7 @@ __all__ = ["follow_folder", "watch_bus"]
 _LONGEST_ROUND = 120.0  # s on the wall; a round that takes longer is broken off
 _LOOK_EVERY = 2.0  # s on the wall, at the job's files
 _LINKS_EVERY = 3600.0  # s
+_LOOK_FOR_OLD = 60.0  # s
 _ROUNDS_MISSED = 3  # from which the watchdog is fed no more
 _LEAVE_WITHIN = 10.0  # s on the wall for what is under way when it is to stop
 
@@ -159,6 +160,7 @@ class _Service:
             "broker": self._ways.broker,
             "folders": lambda: self._ways.folders(self._every),
             "links": self._links,
+            "thinning": self._thins,
             "reload": self._reloads,
             "watchdog": self._watchdog,
         }
@@ -222,6 +224,15 @@ class _Service:
                 bus.links.clear()
                 await asyncio.to_thread(links.keep, self._folder, [Spell(name, began, ended, one) for name, one in counts])
             began = ended
+
+    async def _thins(self) -> None:
+        """Old readings and recordings, once a day where the job says so."""
+        watched, ticks = self._watch, self._pace.ticks
+        while not self._stop.is_set():
+            thinning, job = watched.thinning, watched.setup.job
+            if thinning.due(job, run_state=watched.runs.state, light=watched.light.colour, ticks=ticks()):
+                await thinning.thin(job, ticks(), lambda: not self._stop.is_set())
+            await until(self._stop, min(self._pace.real(_LOOK_FOR_OLD), _LOOK_FOR_OLD))
 
     async def _notifies(self) -> None:
         while not self._stop.is_set():

@@ -4,6 +4,7 @@ For bearings recordings are judged one at a time. All other patterns look at sev
 of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from itertools import product
@@ -34,7 +35,7 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import Kept, Observed, Recorded
+from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
@@ -42,10 +43,12 @@ from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import (
+    SHORTEST_RECORD,
     Transform,
     amplitude_spectrum,
     find_lines,
     overall_velocity,
+    transform,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
@@ -89,7 +92,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
     histories: dict[tuple[str, str], OrderHistory] = {}
-    first: dict[str, _First] = {}
+    first: dict[tuple[str, int], _First] = {}
     looked: list[_Looked] = []
     rough: list[_Rough] = []
     kept_records = Kept()
@@ -97,7 +100,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
-        examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
+        like = recording.point, round(math.log(recording.sample_rate_hz) / SAMPLED_ALIKE)  # a slow record grows on no fast one
+        examined = Examined(job.drive, lines, nearest_first, recording, first.get(like))
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
@@ -110,8 +114,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if examined.spectrum and examined.speed:
             history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
             history.add(number, examined.spectrum, examined.speed.hz)
-        if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
-            first[recording.point] = _First(examined.envelope, examined.speed.hz)
+        if recording.point and like not in first and examined.envelope and examined.speed and not examined.still:
+            first[like] = _First(examined.envelope, examined.speed.hz)
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
@@ -177,7 +181,9 @@ class Examined:
         first: _First | None = None,
     ) -> None:
         self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
-        self.quality = tuple(self._judge_quality())
+        long_enough = recording.samples.size >= SHORTEST_RECORD
+        whole = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz) if long_enough else None
+        self.quality = tuple(self._judge_quality(whole))
         self.cannot_tell: list[str] = []
         self.speed: Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
@@ -196,9 +202,8 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        heard = hear(recording)
-        spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
-        self.spectrum, self.envelope = spectrum, envelope
+        heard = hear(recording, whole)
+        self.spectrum, self.envelope = spectrum, envelope = heard.spectrum, heard.envelope
         if recording.taken.state in (*_UNSTEADY, "standing"):
             return
         velocity = self.velocity = self._overall(spectrum)
@@ -231,7 +236,7 @@ class Examined:
                 self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
         if self.still:
             self.cannot_tell.append(f"{recording.name}: nothing in it shows that the drive turned: {speed.at_rest}")
-        self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
+        self.unexplained = self._unexplained(spectrum, (*claims, *self.judgement.uncertain), speed.hz)
 
     @property
     def still(self) -> bool:
@@ -351,7 +356,7 @@ class Examined:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
         return max([6 * hypothesis.order * speed for hypothesis in self.hypotheses], default=20 * speed)
 
-    def _judge_quality(self) -> list[Finding]:
+    def _judge_quality(self, spectrum: Transform | None) -> list[Finding]:
         speed = self.recording.speed_hz or self.drive.speed_hz[0]
         standing = self.recording.taken.state == "standing"
         turns = None if standing else self.recording.duration_s * slowest_shaft_order(self.drive) * speed
@@ -363,6 +368,7 @@ class Examined:
             turns=turns,
             highest_wanted_hz=max(rates, default=None),
             steady=self.recording.taken.state not in _UNSTEADY,
+            spectrum=spectrum,
         )
 
     def _contradicting_speed(self) -> Finding | None:
@@ -463,9 +469,7 @@ class Examined:
                 )
         return "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described"
 
-    def _unexplained(
-        self, spectrum: Transform, strength: NDArray[np.floating], named: tuple[Comb, ...], speed_hz: float
-    ) -> list[dict[str, Any]]:
+    def _unexplained(self, spectrum: Transform, named: tuple[Comb, ...], speed_hz: float) -> list[dict[str, Any]]:
         pulsing = [
             {
                 "found_hz": comb.base_hz,
@@ -484,11 +488,11 @@ class Examined:
             for comb in self.judgement.faint
             if comb.hypothesis is None
         ]
-        highest = strength.size * spectrum.bin_hz
+        highest = spectrum.strength.size * spectrum.bin_hz
         combs = (*named, *self.judgement.strangers, *self.judgement.faint)
         explained = [_lines_of(comb, speed_hz, highest) for comb in combs]
         rest = unexplained_lines(
-            find_lines(strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
+            find_lines(spectrum.strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
             self.lines,
             speed_hz=speed_hz,
             explained_hz=np.concatenate([np.empty(0), *explained]),

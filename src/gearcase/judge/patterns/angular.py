@@ -107,7 +107,7 @@ class AngularHalves:
         rough = np.exp(away * (first + np.arange(0, most, _PHASES_AT_ONCE))).astype(self.values.dtype)
         fine = np.exp(away * np.arange(_PHASES_AT_ONCE)).astype(self.values.dtype)
         turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :most]
-        turned *= self.values[:, bins].swapaxes(0, 1)
+        turned *= self.values.take(bins, axis=-1).swapaxes(0, 1)
         turned[np.broadcast_to(beyond[:, None, :], turned.shape)] = 0
         return np.asarray(turned)
 
@@ -234,15 +234,16 @@ def _halves(
     values, per_cycle = angular.values, angular.per_turn
     length = 2 * scipy.fft.prev_fast_len(values.size // 4)
     halves = np.stack([values[:length], values[-length:]])
-    spectrum = hann(scipy.fft.rfft(halves - halves.mean(axis=-1, keepdims=True), axis=-1))
+    halves -= halves.mean(axis=-1, keepdims=True)
+    spectrum = hann(scipy.fft.rfft(halves, axis=-1, overwrite_x=True))
     spectrum[:, 1::2] *= -1  # phase from the middle of the half
     magnitude = np.abs(spectrum)
     step = per_cycle * order / length
     strength = line_strength(magnitude**2, width=floor_bins(step * speed_hz))
-    scaled = spectrum * (np.sqrt(strength) / np.where(magnitude > 0, magnitude, 1))
+    spectrum *= np.sqrt(strength) / np.where(magnitude > 0, magnitude, 1)
     first, last = ((angular.first_turn + start / per_cycle) / order for start in (length / 2, values.size - length / 2))
     return AngularHalves(
-        scaled.astype(np.complex64),
+        spectrum.astype(np.complex64, copy=False),
         magnitude * (4 / length),
         (first, last),
         step,

@@ -7,7 +7,7 @@ after a doubt; another value of the same moment is kept beside it, so nothing is
 wait for the writer. docs/store.md says what is kept how.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -228,24 +228,49 @@ class Store:
         """
         return recordings.read(self._recordings(), kept)
 
-    def thin(self, *, before_s: float, needed: Collection[str]) -> Thinned:
+    def thin(
+        self,
+        *,
+        before_s: float,
+        minutes_before_s: float | None,
+        posted: Path,
+        needed: Collection[str],
+        going: Callable[[], bool] = lambda: True,
+    ) -> Thinned:
         """Thin what is older than a moment, as `retention` says; a watch may go on meanwhile.
 
         Parameters
         ----------
         before_s : float
-            Unix time. [s]
+            Readings before it become minutes; recordings before it are thinned too. Unix time. [s]
+        minutes_before_s : float or None
+            Minutes before it become hours; None leaves them. Unix time. [s]
+        posted : Path
+            Folder of the recordings that were posted; it need not be there.
         needed : collection of str
             Hashes of the recordings that must stay: `retention.rested_on` gives those that the job's results rest on.
+        going : callable
+            Asked before each transaction; once it says no, the rest waits for another time.
 
         Raises
         ------
         BadInput
             The store cannot be written. Nothing is lost by half.
         """
-        thinned = retention.thin_readings(self.database, before_s=before_s)
+        thinned = retention.thin_readings(self.database, before_s=before_s, going=going)
+        coarser = Thinned()
+        if minutes_before_s is not None:
+            coarser = retention.thin_minutes(self.database, before_s=minutes_before_s, going=going)
         removed = retention.thin_recordings(self.database, self._recordings(), before_s=before_s, needed=needed)
-        return replace(removed, readings=thinned.readings, intervals=thinned.intervals)
+        sent = retention.thin_posted(self.database, posted, before_s=before_s, needed=needed)
+        return Thinned(
+            thinned.readings,
+            thinned.intervals,
+            coarser.minutes,
+            coarser.hours,
+            removed.recordings + sent.recordings,
+            removed.abandoned,
+        )
 
     def verify(self, *, holds: str = "") -> Soundness:
         """Look the store through: the database's own check, the chain of entries, each recording against its checksum.

@@ -12,7 +12,7 @@ import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.findings import Finding, Level
-from gearcase.signal.quality.facts import CHANCE, Facts
+from gearcase.signal.quality.facts import CHANCE, Facts, median
 from gearcase.signal.spectrum import TO_VELOCITY, FoundLines
 
 __all__ = ["aliasing", "carrier", "mains", "mains_base", "ski_slope"]
@@ -83,9 +83,9 @@ def aliasing(facts: Facts) -> Finding | None:
     half = facts.rate / 2
     power = facts.power[_SETTLING_BINS:-2]
     end = power[int(_END * power.size) :]
-    usual = float(np.median(power))
+    usual = median(power)
     signs = []
-    if end.size >= _END_BINS and (raised := float(np.median(end)) / max(usual, 1e-300)) >= _END_RAISED:
+    if end.size >= _END_BINS and (raised := median(end) / max(usual, 1e-300)) >= _END_RAISED:
         signs.append(f"the density at its end is {raised:.3g} times the usual one")
     if (folded := _folded_harmonics(facts.lines, facts)) is not None:
         base, found, tried = folded
