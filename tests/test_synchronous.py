@@ -1,6 +1,5 @@
 """Angle, order tracking and the synchronous average: exact waves of known angle, scipy's resampler, published noise reduction."""
 
-import functools
 from pathlib import Path
 
 import numpy as np
