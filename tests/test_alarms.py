@@ -45,11 +45,11 @@ class Drive:
     def polls(self, seconds: float, value: float, conditions: dict[str, float], state: str = "steady", point: str = POINT) -> str:
         for _ in range(round(seconds / 10)):
             self.now += 10
-            self.alarms.judge([Reading(self.now, point, OVERALL, value, "m/s")], state, conditions, self.now)
+            self.alarms.judge([Reading(self.now, point, OVERALL, value, "m/s")], state, conditions, now=self.now, ticks=self.now)
         return self.light(state)
 
     def light(self, state: str = "steady") -> str:
-        return self.alarms.light(state, fault_named=False, now=self.now)
+        return self.alarms.light(state, fault_named=False, now=self.now, ticks=self.now)
 
     def hear(self, kind: str, who: str = "A. Fitter", **details: Any) -> None:
         self.alarms.hear(Event(self.now, kind, details.pop("point", POINT), "said", who, details))
@@ -72,7 +72,9 @@ def warmed(*, hotter_k: float) -> tuple[Drive, dict[str, float]]:
         running = number >= 6 * 180
         excess += (1 - math.exp(-10 / 1800)) * ((30 + hotter_k) * running - excess)
         state = "settling" if running else "stopped"
-        drive.alarms.judge([Reading(drive.now, POINT, "temperature", 288.0 + excess, "K")], state, here, drive.now)
+        drive.alarms.judge(
+            [Reading(drive.now, POINT, "temperature", 288.0 + excess, "K")], state, here, now=drive.now, ticks=drive.now
+        )
         lights[drive.now] = drive.light(state)
     return drive, lights
 
@@ -159,7 +161,7 @@ def test_an_epoch_voids_every_limit_at_once_but_hides_no_danger() -> None:
     for _ in range(10):
         two.now += 10
         readings = [Reading(two.now, point, OVERALL, 3e-3, "m/s") for point in (POINT, "other")]
-        two.alarms.judge(readings, "steady", WARM, two.now)
+        two.alarms.judge(readings, "steady", WARM, now=two.now, ticks=two.now)
     two.hear("epoch", point="")
     assert two.light() == "red"
 
@@ -173,13 +175,13 @@ def test_a_shelved_alarm_leaves_the_light_to_the_others_until_its_time_is_over()
         for _ in range(round(seconds / 10)):
             drive.now += 10
             readings = [Reading(drive.now, point, OVERALL, value, "m/s") for point, value in ((POINT, one), ("other", other))]
-            drive.alarms.judge(readings, "steady", WARM, drive.now)
+            drive.alarms.judge(readings, "steady", WARM, now=drive.now, ticks=drive.now)
         return drive.light()
 
     assert both(300, 3e-3, 1e-3) == "yellow"
     drive.hear("shelved", quantity=OVERALL, until_s=drive.now + 3600, reason="belt being changed")
     assert both(60, 3e-3, 1e-3) == "white", "nothing is abnormal in the rest, but not everything is judged"
-    rows = {row["point"]: row for row in drive.alarms.conditions(drive.now)}
+    rows = {row["point"]: row for row in drive.alarms.conditions(now=drive.now, ticks=drive.now)}
     assert rows[POINT]["condition"] == "yellow" and "by A. Fitter: belt being changed" in rows[POINT]["shelved"]
     assert both(300, 3e-3, 3e-3) == "yellow", "the other one is not silenced"
     assert both(3600, 3e-3, 1e-3) == "yellow" and ("shelving over", POINT) in [one[:2] for one in drive.said]

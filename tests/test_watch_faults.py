@@ -72,6 +72,24 @@ def test_a_clock_set_back_an_hour_stops_no_round_and_is_asked_about(site: Site) 
     assert len(site.said("question")) == 2 and "forward" in site.said("question")[1]
 
 
+@pytest.mark.parametrize("jump", [0.0, -3600.0, 7200.0])
+@pytest.mark.parametrize("after", [1, 4, 7])
+def test_an_alarm_that_builds_up_goes_on_counting_when_the_clock_is_set(site: Site, jump: float, after: int) -> None:
+    """Overall velocity wants three minutes over its yellow, the ninth round after it began, whatever the clock does meanwhile."""
+    site.new_watch({("intermediate left", "overall velocity"): Thresholds(1e-6, 1.0)})
+    site.settled()
+    site.turns(after)
+    site.clock_is_off = jump
+    raised: list[int] = []
+    for turn in range(after, 14):
+        site.turns(1)
+        if site.said("alarm") and not raised:
+            raised.append(turn)
+    assert raised == [8] and site.watch.light.colour == "yellow"
+    (one,) = (event for event in site.told if event.kind == "alarm")
+    assert one.time_s == pytest.approx(site.now + jump - 100.0, abs=1.0), "the diary has the time of day"
+
+
 def test_a_clock_that_drifts_a_little_is_not_asked_about(site: Site) -> None:
     site.settled()
     for _ in range(6):

@@ -211,7 +211,7 @@ class _Window:
 
 @dataclass(frozen=True)
 class AlarmState:
-    """All that is remembered from one step to the next; times in Unix seconds [s]. Make the first with `fresh`."""
+    """All that is remembered from one step to the next; times on the clock of its steps [s]. Make the first with `fresh`."""
 
     rule: Rule
     thresholds: Thresholds
@@ -253,7 +253,7 @@ def step(state: AlarmState, reading: Sample | None, now: float) -> tuple[AlarmSt
     reading : Sample or None
         The poll, or None when there was none: time passes all the same.
     now : float
-        Unix time. [s]
+        On the clock of the samples; one that is never set back counts best. [s]
 
     Raises
     ------

@@ -4,6 +4,9 @@ make.
 A limit is held against a reading where it holds: at its speed and load, or brought to its reference by its model. Where none of a
 quantity's limits holds, nothing is judged, and that is said. What a limit has found elsewhere stays. An epoch voids every limit;
 only a danger that nobody has seen yet stays in the light.
+
+What persists, grows old or grows warm is measured on the clock that only goes on (`ticks`), so that a clock set back or forward
+neither raises an alarm nor starts its count again; dates, shelving and the diary follow the clock on the wall (`now`).
 """
 
 import math
@@ -80,7 +83,7 @@ class Alarms:
         """What a person has declared while the watch runs."""
         if event.kind == "acknowledged":
             for key, said in self._acknowledge(event).items():
-                self._keep(key, said)
+                self._keep(key, said, event.time_s)
         elif event.kind == "shelved":
             self._shelve(event)
         elif event.kind in ("maintenance", "maintenance over"):
@@ -89,7 +92,9 @@ class Alarms:
             self._states = {key: state for key, state in self._states.items() if state.condition == "danger"}
             self._say("limits void", "", f"{event.says}; take the baseline again", event.time_s, {}, "")
 
-    def judge(self, readings: Iterable[Reading], run_state: str, conditions: Mapping[str, float], now: float) -> set[str]:
+    def judge(
+        self, readings: Iterable[Reading], run_state: str, conditions: Mapping[str, float], *, now: float, ticks: float
+    ) -> set[str]:
         """Hold readings against the limits. Returns the points at which an alarm was raised.
 
         Parameters
@@ -98,14 +103,14 @@ class Alarms:
         run_state : str
         conditions : mapping
             Of `judge.compensation.CONDITIONS` and the ambient temperature [K], those known.
-        now : float
-            Unix time. [s]
+        now, ticks : float
+            Unix time, and that of the clock that only goes on. [s]
         """
         listed = {(one.point, one.quantity): one for one in readings}
         for key, limit in self.limits.items():
             if isinstance(limit.model, WarmingModel):
                 running = _TURNS.get(run_state, True)
-                self._heat[key] = limit.model.follow(self._heat.get(key), conditions, running=running, now=now)
+                self._heat[key] = limit.model.follow(self._heat.get(key), conditions, running=running, now=ticks)
         held = {key: self._held(key, listed, conditions) for key in self._states}
         over = {key[:2] for key, one in held.items() if _over(one, self.limits[key].thresholds.yellow)}
         raised = set()
@@ -117,9 +122,9 @@ class Alarms:
             quality = reading.quality if reading else "stale"
             state = _ELSEWHERE if one.not_here and run_state in ("settling", "steady") else run_state
             value = one.value if not one.not_here else reading.value if reading else None
-            sample = Sample(now, value, quality, state, witness=bool(over - {key[:2]}))
-            self._states[key], said = alarm.step(self._states[key], sample, now)
-            self._keep(key, said)
+            sample = Sample(ticks, value, quality, state, witness=bool(over - {key[:2]}))
+            self._states[key], said = alarm.step(self._states[key], sample, ticks)
+            self._keep(key, said, now)
             if any(event.trigger in _RAISED for event in said):
                 raised.add(key[0])
         if run_state == "steady":
@@ -127,9 +132,9 @@ class Alarms:
         self._remind(now)
         return raised
 
-    def light(self, run_state: str, *, fault_named: bool, now: float) -> str:
-        """What the stack light should show at `now`. [s]"""
-        shown = [self._shown(key, now) for key in self._states]
+    def light(self, run_state: str, *, fault_named: bool, now: float, ticks: float) -> str:
+        """What the stack light should show at a moment of both clocks. [s]"""
+        shown = [self._shown(key, now, ticks) for key in self._states]
         reachable = all(state.bad_polls < alarm.BAD_POLLS for state in self._states.values())
         return stack_light(
             shown, run_state=run_state, fault_named=fault_named, reachable=reachable, maintenance=self.maintained(now)
@@ -139,11 +144,11 @@ class Alarms:
         """The maintenance mode at `now` [s], None where there is none."""
         return self.maintenance if self.maintenance and now < self.maintenance.until_s else None
 
-    def judged(self, time_s: float) -> set[str]:
+    def judged(self, ticks: float) -> set[str]:
         """Points of which something was judged by the readings of a moment. [s]"""
-        return {key[0] for key, state in self._states.items() if state.judged_s == time_s}
+        return {key[0] for key, state in self._states.items() if state.judged_s == ticks}
 
-    def conditions(self, now: float) -> list[dict[str, Any]]:
+    def conditions(self, *, now: float, ticks: float) -> list[dict[str, Any]]:
         """Every alarm as it stands, as plain data."""
         return [
             {
@@ -151,8 +156,8 @@ class Alarms:
                 "quantity": key[1],
                 "limit": key[2],
                 "condition": state.condition,
-                "light": alarm.light(state, now),
-                "cannot_tell": alarm.cannot_tell(state, now),
+                "light": alarm.light(state, ticks),
+                "cannot_tell": alarm.cannot_tell(state, ticks),
                 "lost": _lost(state),
                 "shelved": _shelf_words(shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)),
                 "value": state.last.value if state.last else None,
@@ -165,14 +170,14 @@ class Alarms:
         reading = listed.get(key[:2])
         return self.limits[key].hold(reading.value if reading else None, conditions, self._heat.get(key))
 
-    def _shown(self, key: Key, now: float) -> Shown:
+    def _shown(self, key: Key, now: float, ticks: float) -> Shown:
         state = self._states[key]
         # a limit that does not hold here leaves the judging to those that do; where none does, the one that judged last grows old
         of_it = [other for other in self._states if other[:2] == key[:2]]
         last = max(of_it, key=lambda other: self._states[other].judged_s or -math.inf)
         here = self._here[key] or (key == last and not any(self._here[other] for other in of_it))
         out = shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)
-        return Shown(alarm.light(state, now), state.condition, here, now >= self.limits[key].expires_s, out is not None)
+        return Shown(alarm.light(state, ticks), state.condition, here, now >= self.limits[key].expires_s, out is not None)
 
     def _key_of(self, event: Event) -> Key | None:
         """The alarm that an event was of; under other limits of the same quantity, when there are new ones since."""
@@ -240,7 +245,7 @@ class Alarms:
             self._shelves.remove(shelf)
             self._say("shelving over", shelf.point, f"{shelf.quantity or 'all alarms'}: counts again", now, {}, "")
 
-    def _keep(self, key: Key, said: Iterable[AlarmEvent]) -> None:
+    def _keep(self, key: Key, said: Iterable[AlarmEvent], now: float) -> None:
         for one in said:
             details = {
                 "quantity": key[1],
@@ -250,7 +255,7 @@ class Alarms:
                 "after": one.after,
                 "value": one.value,
             }
-            self._say("alarm", key[0], f"{key[1]}: {one.says}", one.time_s, details, one.who)
+            self._say("alarm", key[0], f"{key[1]}: {one.says}", now, details, one.who)
 
 
 def _over(held: Held, yellow: float | None) -> bool:

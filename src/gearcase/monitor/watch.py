@@ -168,7 +168,7 @@ class Watch:
         self._judge(judged, state, now, ticks)
         self._notify(now, ticks)
         await self.keeping.write()
-        await self.light.show(self._colour(now), self.setup.job, self.bus, now)
+        await self.light.show(self._colour(now, ticks), self.setup.job, self.bus, now)
         self.rounds, self._last_round = self.rounds + 1, ticks
 
     async def beat(self) -> None:
@@ -213,7 +213,7 @@ class Watch:
 
     def conditions(self) -> list[dict[str, Any]]:
         """Every alarm as it stands, and every fault named."""
-        rows = self.alarms.conditions(self.clock())
+        rows = self.alarms.conditions(now=self.clock(), ticks=self.ticks())
         return rows + [
             {"point": point, "quantity": "diagnosis", "condition": f"{fault.replace('_', ' ')} fault of {part}", "light": "yellow"}
             for point, (part, fault) in self.diagnosing.named.items()
@@ -223,7 +223,7 @@ class Watch:
         """What the plant is told after the last round."""
         return published(
             self._latest.values(),
-            self.alarms.conditions(self.clock()),
+            self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
             sensors=[device.point for device in sensors(self.setup.job)],
             run_state=self.runs.state,
@@ -311,15 +311,15 @@ class Watch:
         read = {SPEED: plant.speed_hz, LOAD: plant.load.value, OIL: oil, AMBIENT: plant.ambient.value}
         read[DIRECTION] = plant.direction.value
         self._known = {name: value for name, value in read.items() if value is not None}
-        for point in self.alarms.judge(rows, state, self._known, now):
+        for point in self.alarms.judge(rows, state, self._known, now=now, ticks=ticks):
             self.diagnosing.want(point, ticks)
-        self.runs.count(self.alarms.judged(now), ticks)
+        self.runs.count(self.alarms.judged(ticks), ticks)
         if state == "steady":
             self.diagnosing.look(rows, self.setup.usual, ticks)
             self._steps.take(rows, speed_hz=read[SPEED], load=read[LOAD], now=now)
 
-    def _colour(self, now: float) -> str:
-        colour = self.alarms.light(self.runs.state, fault_named=bool(self.diagnosing.named), now=now)
+    def _colour(self, now: float, ticks: float) -> str:
+        colour = self.alarms.light(self.runs.state, fault_named=bool(self.diagnosing.named), now=now, ticks=ticks)
         return "blue" if self.keeping.trouble and colour != "red" else colour
 
     async def _heard_record(self, device: BusDevice, form: RecordForm, found: Iterable[Recording], why: str) -> list[Recording]:

@@ -7,6 +7,7 @@ of each place and state are kept, so that more recordings than fit in memory do 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -63,6 +64,7 @@ __all__ = ["CLEAN", "Examined", "run"]
 CLEAN = "no fault seen in what can be seen"
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 _RACES = ("outer_race", "inner_race")
+_MULTIPLES = (2, 3)  # of a rate, that impacts every second or third of which is loud may be taken for
 _UNSTEADY = ("starting", "run-up", "coast-down")
 _LINE_CHANCE = 1e-3
 _BESIDE_LINE = 4  # bins either side that count as a line
@@ -356,7 +358,8 @@ class Examined:
 
     def _judge_quality(self, spectrum: Transform | None) -> list[Finding]:
         speed = self.recording.speed_hz or self.drive.speed_hz[0]
-        turns = self.recording.duration_s * slowest_shaft_order(self.drive) * speed
+        standing = self.recording.taken.state == "standing"
+        turns = None if standing else self.recording.duration_s * slowest_shaft_order(self.drive) * speed
         rates = [3 * hypothesis.order * speed for hypothesis in self.hypotheses]
         return judge_quality(
             self.recording.samples,
@@ -456,13 +459,23 @@ class Examined:
         then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / speed_hz)
         return float(20 * np.log10(_depth(envelope, comb.base_hz) / then))
 
+    def _stranger_words(self, base_hz: float, speed_hz: float) -> str:
+        """Of a comb that is none of this drive's; one at a multiple of a rate it has may be that, its lines between too weak."""
+        for number, hypothesis in product(_MULTIPLES, self.hypotheses):
+            if abs(base_hz / (number * hypothesis.order * speed_hz) - 1) <= max(hypothesis.spread, SLIP_BAND):
+                return (
+                    f"periodic impacts at {number} times the rate of {_fault_words(hypothesis)}, without lines between that stand "
+                    "out: that, a neighbour, or a bearing other than described; record longer"
+                )
+        return "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described"
+
     def _unexplained(self, spectrum: Transform, named: tuple[Comb, ...], speed_hz: float) -> list[dict[str, Any]]:
         pulsing = [
             {
                 "found_hz": comb.base_hz,
                 "order": comb.base_hz / speed_hz,
                 "snr_db": comb.strength_db,
-                "says": "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described",
+                "says": self._stranger_words(comb.base_hz, speed_hz),
             }
             for comb in self.judgement.strangers
         ] + [

@@ -23,7 +23,8 @@ _CHANCE = 1e-6  # of a line, all bins counted, as in `signal.quality`
 def rate_doubts(drive: Drive, lines: Sequence[Line], heard: Heard, speed: Speed) -> Iterator[Finding]:
     """Cautions ``diagnose.folded`` and ``diagnose.rate_by_hum``."""
     recording, bin_hz = heard.recording, heard.spectrum.bin_hz
-    found = certain_lines(heard.spectrum.strength, bin_hz=bin_hz, least=math.log(heard.spectrum.strength.size / _CHANCE))
+    strength = heard.spectrum.strength
+    found = certain_lines(strength, bin_hz=bin_hz, least=math.log(strength.size / _CHANCE))
     exact = {name: abs(order.order) for name, order in shaft_orders(drive).items() if order.order and not order.spread}
     hum = rate_by_hum(
         found.hz,
