@@ -41,6 +41,7 @@ _RUNS = ("run-up", "coast-down")
 _SLOWEST = 0.3  # of the lowest speed of the drive, down to which a run is followed; common practice, no source
 _OVERSPEED = 1.05  # of the highest; common practice, no source
 _MARGIN = 0.2  # a mode further from the speeds a drive runs at is only passed: margins of 15 to 20 % are usual; from memory
+_FEWEST_TURNS_MARKED = 16  # turns of the reference shaft, of which a block is made
 _SAME_PEAK = 0.05  # relative, of two runs, which pass it up and down; common practice, no source
 _AWAY = 0.15  # relative: from there on the shaft's own line is out of the way
 _SHORTEST_AWAY_S = 1.0
@@ -109,7 +110,8 @@ def _runs(measured: Measured, records: Sequence[Observed]) -> tuple[list[_Run], 
     for number, group in enumerate(at_one_time(records)):
         for one in group:
             record, marks = one.recording, one.recording.marks_s
-            if marks.size:
+            marked = marks.size >= _FEWEST_TURNS_MARKED
+            if marked:
                 turning: Turning | str = turning_from_marks(marks)
             else:
                 turning = turning_of_run(
@@ -120,7 +122,7 @@ def _runs(measured: Measured, records: Sequence[Observed]) -> tuple[list[_Run], 
                     highest_hz=_OVERSPEED * high,
                 )
             if isinstance(turning, Turning):
-                found += [_Run(channel, turning, bool(marks.size), number) for channel in group]
+                found += [_Run(channel, turning, marked, number) for channel in group]
                 break
             why = f"{record.name}: {turning}"
     return found, why
