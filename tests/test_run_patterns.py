@@ -154,3 +154,11 @@ def test_a_run_that_tells_no_speed_says_what_would() -> None:
 def test_a_record_that_does_not_move_or_is_too_slow_tells_no_speed_and_raises_nothing(samples: np.ndarray) -> None:
     for rate_hz in (2560.0, 100.0, 3.0):
         assert isinstance(turning_of_run(samples, sample_rate_hz=rate_hz, orders=ORDERS, lowest_hz=7.0, highest_hz=26.0), str)
+
+
+def test_a_record_with_this_drive_standing_tells_a_neighbour_from_a_mode() -> None:
+    beside = Neighbour(NATURAL_HZ, 8 * MM_S)
+    foreign = judged([*run("standing", 10, beside), *run("coast-down", 6, UNBALANCED, beside)])
+    assert foreign.answer is not Answer.CLAIMED and seen(foreign, "shows with this drive standing") is True
+    ours = judged([*run("standing", 11, RESONANT), *run("coast-down", 1, RESONANT)])
+    assert ours.answer is Answer.CLAIMED and seen(ours, "shows with this drive standing") is False
