@@ -269,3 +269,11 @@ def test_help_names_every_verb_and_comes_without_heavy_imports() -> None:
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert all(verb in done.stdout for verb in ("new", "check", "survey", "diagnose", "handover", "schema"))
     assert done.stdout.strip().endswith("[]")
+
+
+def test_a_verb_that_is_none_is_refused_with_all_there_are(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each has its own options all the same, of which only those of the verb asked for are built."""
+    code, _, err = call(capsys, "diagnoze")
+    assert code == 2 and all(f"'{verb}'" in err for verb in ("new", "prove", "diagnose", "answer", "schema"))
+    code, out, _ = call(capsys, "prove", "--help")
+    assert code == 0 and "--calibrated POINT" in out and "--light-seen" in out

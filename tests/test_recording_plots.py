@@ -391,17 +391,30 @@ def test_the_order_map_of_a_run_up_has_upright_lines_where_a_tachometer_tells_it
     assert_clear(drawn.sheet)
 
 
-def test_the_order_map_of_a_run_up_without_a_tachometer_says_that_it_is_read_at_one_speed() -> None:
+def test_the_order_map_of_a_run_up_without_a_tachometer_follows_its_lines() -> None:
+    """With a third mesh harmonic, of order 57: each stays in its column; at the mean speed the first leans from order 8 to 30."""
     job = build(parse_text(PAIR), folder="job")
-    result = diagnose.run(job, [run_up(job, marks=False)])
+    plain = run_up(job, marks=False)
+    time = np.arange(plain.samples.size) / RATE
+    third = 0.5 * np.cos(2 * np.pi * 57 * (6 * time + 0.45 * time**2))
+    result = diagnose.run(job, [replace(plain, samples=plain.samples + third)])
     orders, _, level = order_rows(result)
-    near = (orders > 5) & (orders < 37)
-    places = orders[near][np.argmax(level[:, near], axis=1)]
-    assert np.ptp(places) > 15, "the mesh leans"
+    for order in (19, 38, 57):
+        near = np.abs(orders - order) < 2
+        places = orders[near][np.argmax(level[:, near], axis=1)]
+        assert np.quantile(np.abs(places - order), 0.9) <= 0.01 * order, "half a second tells a speed to a hundredth"
+    drawn = plot("order-map", Judged(survey.run(job).document, result.document, result.arrays, 0))
+    assert drawn is not None and drawn.caption == "Orders over time, each stretch at its own speed, told by the way its lines go."
+
+
+def test_the_order_map_of_a_run_up_that_nothing_tells_says_that_it_is_read_at_one_speed() -> None:
+    job = build(parse_text(PAIR), folder="job")
+    noise = np.random.default_rng(1).standard_normal(int(20 * RATE))
+    result = diagnose.run(job, [replace(run_up(job, marks=False), samples=noise)])
     drawn = plot("order-map", Judged(survey.run(job).document, result.document, result.arrays, 0))
     assert drawn is not None and drawn.caption == (
         "Orders over time, at 900 rpm for the whole record, since its own speed is not told (no tachometer was recorded with it; "
-        "its speed is not steady)."
+        "no path of speeds along which the drive's lines stand out: record with a tachometer)."
     )
     assert "mean speed" in drawn.says
 
@@ -430,7 +443,7 @@ def test_noise_tells_an_order_map_no_speed_of_its_own() -> None:
     for seed in range(20):
         heard = hear(Recording(np.random.default_rng(seed).standard_normal(int(8 * RATE)), RATE, "m/s2"))
         noise = Observed(heard.recording, heard.spectrum, heard.envelope, SPEED, 0.025, quality=())
-        made = mapped(job.drive, noise, speed_hz=SPEED, highest=40.0)
+        made = mapped(job.drive, expected_lines(job.drive), noise, speed_hz=SPEED)
         assert made.columns and not made.own_speed
 
 
@@ -456,7 +469,7 @@ def test_a_recording_of_any_length_gives_what_can_be_made_of_it(size: int, rate:
         drive=job.drive,
         fastest_order=5.0,
     )
-    found["order-map"] = mapped(job.drive, Recorded(record, quality=()), speed_hz=speed, highest=highest_order(lines)).columns
+    found["order-map"] = mapped(job.drive, lines, Recorded(record, quality=()), speed_hz=speed).columns
     found["waveform"] = waveform(record, speed, clipped=False)
     for columns in found.values():
         assert all(np.isfinite(values).all() for values in columns.values())

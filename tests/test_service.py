@@ -38,7 +38,7 @@ from gearcase.monitor.watch import Watch
 from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store, store_path
 from gearcase.stages.result import StageResult
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 EVERY = 0.2
@@ -429,3 +429,16 @@ def test_the_unit_is_one_that_systemd_takes(connection: str, has: str, tmp_path:
         unit.write_text(made, encoding="utf-8")
         found = subprocess.run(["systemd-analyze", "verify", str(unit)], capture_output=True, text=True, check=False)
         assert found.returncode == 0 and str(unit) not in found.stderr and "gearcase-job" not in found.stderr, found.stderr
+
+
+def test_a_watch_that_keeps_a_diagnosis_loads_no_library_that_it_can_do_without(tmp_path: Path) -> None:
+    """Each would hold 20 to 50 MiB for as long as the watch runs."""
+    text = (
+        "import sys, numpy as np, gearcase.monitor.service, gearcase.stages.diagnose; from pathlib import Path\n"
+        "from gearcase.record import results\n"
+        "about = dict(document={'schema': 'diagnose/1'}, pictures={}, read=[], who='', when='2026-09-10T08:00:00+00:00')\n"
+        "results.write(Path(sys.argv[1]), 'diagnose', arrays={'a': {'b': np.arange(9.0)}}, **about)\n"
+        "print(sorted({'scipy.stats', 'scipy.signal', 'scipy.optimize', 'pandas', 'alembic'} & sys.modules.keys()))"
+    )
+    done = subprocess.run([sys.executable, "-c", text, str(tmp_path)], capture_output=True, text=True, check=False)
+    assert done.stdout == "[]\n", done.stderr

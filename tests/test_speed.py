@@ -21,8 +21,8 @@ from gearcase.job.build import load
 from gearcase.judge.combs import SLIP_BAND
 from gearcase.judge.explained import comb_orders
 from gearcase.signal.envelope import envelope_spectrum
-from gearcase.signal.spectrum import floor_bins, hann, line_strength, transform
-from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
+from gearcase.signal.spectrum import floor_bins, hann, line_places, line_strength, transform
+from gearcase.signal.speed import NoSpeed, Spectrum, SpeedEstimate, _Comb, speed_from_comb
 from gearcase.worked import Given, Origin
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -263,3 +263,31 @@ def test_speed_of_the_open_bearing_rig_lies_where_its_shaft_line_was_seen(name: 
     assert isinstance(found, SpeedEstimate)
     low, high = found.speed_hz - 2 * found.standard_error_hz, found.speed_hz + 2 * found.standard_error_hz
     assert 24.67 <= low < high <= 25.0
+
+
+@pytest.mark.parametrize("width", [0.5, 0.03])
+def test_the_likelihood_of_a_speed_is_the_plain_product_over_its_lines(width: float) -> None:
+    """As the theory of operation has it, written line by line: each with its nearest peak, within four errors of it."""
+    strength = np.random.default_rng(3).exponential(size=4000)
+    strength[[400, 401, 800, 1199, 1601, 2003]] = [60.0, 40.0, 30.0, 25.0, 90.0, 18.0]
+    families = [(1.0, 2.0, 3.0), (4.0, 4.5, 5.0, 5.01)]  # the last too near to be told apart
+    comb, speeds = _Comb(Spectrum(strength, 0.1, families), 38.0, 42.0), np.linspace(38.0, 42.0, 161)
+    at = 1 + np.flatnonzero((strength[1:-1] >= 6) & (strength[1:-1] >= strength[:-2]) & (strength[1:-1] > strength[2:]))
+    at = at[(at >= 377) & (at < 2103)]  # from the comb's lowest place to its highest, three bins more
+    place, error = line_places(strength, at)
+    rho = np.count_nonzero(strength[at] >= 14) / (2103 - 377) + np.exp(-strength[at]) * strength[at] * np.log(1e5 / 6)
+    for speed, found in zip(speeds, comb.log_gain(speeds, width), strict=True):
+        expected = 0.0
+        for family in ((1.0, 2.0, 3.0), (4.0, 4.5, 5.0)):
+            likelihoods = []
+            for share in (0.01, 0.1, 0.6):
+                product = 1.0
+                for line in speed / 0.1 * np.array(family):
+                    near = np.argmin(np.abs(at - np.rint(line)))
+                    scatter = np.hypot(error[near], width)
+                    there = abs(line - place[near]) < 4 * scatter
+                    density = scipy.stats.norm.pdf(line, place[near], scatter) / rho[near] if there else 0.0
+                    product *= 1 - share + share * density
+                likelihoods.append(product)
+            expected += np.log(np.mean(likelihoods))
+        assert found == pytest.approx(expected, rel=1e-9, abs=1e-9)

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import scipy.io
+import scipy.ndimage
 import scipy.signal
 import soxr
 from hypothesis import given, settings
@@ -16,6 +17,7 @@ from gearcase.signal.spectrum import amplitude_spectrum, transform
 from gearcase.signal.synchronous import (
     SynchronousAverage,
     Turning,
+    _between,
     resample_to_angle,
     synchronous_average,
     turning_from_marks,
@@ -265,3 +267,12 @@ def test_the_average_of_the_open_gear_pair_shows_its_23_teeth(channel: int, reco
     assert strong & {23, 46, 69, 92, 115}, strong
     mesh = orders[[23, 46, 69, 92, 115]]
     assert mesh.max() == orders[2:130].max()
+
+
+def test_a_spline_is_read_between_its_places_as_a_general_purpose_library_reads_it() -> None:
+    """scipy.ndimage.map_coordinates, degree 5, the last place next to the first; two channels, places beyond both ends."""
+    coefficients, places = noise(2, 500), np.linspace(-3.0, 502.0, 1777)
+    expected = [
+        scipy.ndimage.map_coordinates(row, places[None], order=5, mode="grid-wrap", prefilter=False) for row in coefficients
+    ]
+    np.testing.assert_allclose(_between(coefficients, places), expected, rtol=0, atol=1e-12)

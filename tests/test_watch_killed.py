@@ -36,7 +36,7 @@ from gearcase.judge.operating import Operating
 from gearcase.record import results
 from gearcase.record.store import Event, Reading, Store, open_store
 from postgresql import Server
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 pytestmark = pytest.mark.long
@@ -226,6 +226,12 @@ def set_limits(folder: Path, now: float) -> None:
     results.write(folder, "baseline", document=document, arrays={}, pictures={}, read=[], who="", when=when)
 
 
+def most_mib(process: int) -> float:
+    """The most memory that a process has held, by proc(5). [MiB]"""
+    lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM"))
+
+
 def shelf_of(events: list[Event]) -> list[tuple[str, str, float]]:
     return [(event.point, event.who, event.details["until_s"]) for event in events if event.kind == "shelved"]
 
@@ -265,6 +271,7 @@ def test_what_stood_before_kill_9_stands_after_it(plant: Plant) -> None:
         assert over.point == SHELVED and 0 <= over.time_s - shelf[2] < 60.0
         plant.say("acknowledge", "--by", "B. Shift")
         plant.until(lambda: any(event.who == "B. Shift" for event in plant.events("alarm")), "seen")
+        assert plant.events("diagnosis") and most_mib(watching.pid) < 200, "the goal, with diagnoses, web hooks and posts"
         watching.send_signal(signal.SIGTERM)
         document = json.loads(watching.communicate(timeout=60)[0])
     assert [row["condition"] for row in document["conditions"] if row["point"] == DANGER] == ["danger acknowledged"]

@@ -82,6 +82,9 @@ def watch(given: argparse.Namespace) -> int:
     from functools import partial
     from pathlib import Path
 
+    from gearcase.monitor.memory import give_back
+
+    give_back()
     from gearcase.job.build import Job
     from gearcase.monitor.plant import open_publisher
     from gearcase.monitor.service import follow_folder, watch_bus

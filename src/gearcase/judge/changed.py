@@ -14,7 +14,7 @@ A lower level is not a better one: a broken tooth may carry less, a sensor may h
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.stats
+import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
@@ -116,5 +116,5 @@ def change(before: Level, now: Level, *, compared: int) -> Change:
         chance = float(apart == 0)
     else:
         free = error**4 / (before.standard_error**4 / before.free + now.standard_error**4 / now.free)  # Welch and Satterthwaite
-        chance = min(1.0, compared * 2 * float(scipy.stats.t.sf(abs(apart) / error, free)))
+        chance = min(1.0, compared * 2 * float(scipy.special.stdtr(free, -abs(apart) / error)))
     return Change(apart, error, chance, chance <= _CHANGE_CHANCE and abs(apart) >= LEAST_CHANGE_DB)

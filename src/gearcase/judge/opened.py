@@ -14,7 +14,7 @@ References
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-import scipy.stats
+import scipy.special
 
 from gearcase.errors import OutOfRange
 from gearcase.judge.bootstrap import OUTSIDE
@@ -152,6 +152,6 @@ def _one(pattern: str, records: tuple[Opened, ...]) -> Tally:
 def _share(hits: int, of: int) -> Share:
     if not of:
         return Share(0, 0, 0.0, 1.0)
-    low = float(scipy.stats.beta.ppf(OUTSIDE, hits, of - hits + 1)) if hits else 0.0
-    high = float(scipy.stats.beta.ppf(1 - OUTSIDE, hits + 1, of - hits)) if hits < of else 1.0
+    low = float(scipy.special.betaincinv(hits, of - hits + 1, OUTSIDE)) if hits else 0.0
+    high = float(scipy.special.betaincinv(hits + 1, of - hits, 1 - OUTSIDE)) if hits < of else 1.0
     return Share(hits, of, low, high)

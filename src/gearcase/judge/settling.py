@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.optimize
 from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
@@ -97,6 +96,8 @@ def settling(time_s: ArrayLike, temperature_k: ArrayLike) -> Settling | None:
     (300, 350, 1800)
     """
     time, warm = _rows(time_s, temperature_k)
+    import scipy.optimize  # 20 MiB, which a watch, that only asks whether a probe is possible, need not hold
+
     if len(time) < 6:
         raise OutOfRange("temperature_k", len(time), "6 readings or more")
     since = time - time[0]

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 
 from gearcase.judge.compensation import LEAST_RECORDS, LOAD, SPEED, beyond_trained, huber_regression, told_apart
@@ -282,6 +281,8 @@ def _delayed(
             columns[name] = np.where(running == 1, _over(name, read, reference[name]), running * 0.0)
     if AROUND in reference and history.around_k is not None:
         columns[AROUND] = history.around_k
+    import scipy.signal  # 25 MiB and a third of a second, which a watch, that only follows the heat, need not hold
+
     whole = np.logical_and.reduce([np.isfinite(column) for column in columns.values()])
     at = np.flatnonzero(whole)
     known_s = np.full(history.time_s.size, -np.inf)

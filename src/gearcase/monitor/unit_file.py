@@ -38,8 +38,6 @@ User={user}
 WorkingDirectory={directory}
 UMask=0077
 MemoryMax=1G
-# memory given back after each record, not kept for the next
-Environment=ARROW_DEFAULT_MEMORY_POOL=system MALLOC_ARENA_MAX=1 MALLOC_TRIM_THRESHOLD_=1000000
 NoNewPrivileges=yes
 {capabilities}
 ProtectSystem=strict

@@ -217,10 +217,17 @@ def _write_arrays(folder: Path, arrays: Mapping[str, Mapping[str, NDArray[np.flo
     import pyarrow.parquet
 
     for name, columns in arrays.items():
-        table = pyarrow.table({column: np.asarray(values) for column, values in columns.items()})
+        table = pyarrow.table({column: _column(np.ascontiguousarray(values)) for column, values in columns.items()})
         buffer = pyarrow.BufferOutputStream()
         pyarrow.parquet.write_table(table, buffer, compression="zstd")
         _write(folder / f"{name}.parquet", buffer.getvalue())
+
+
+def _column(values: NDArray[np.floating]) -> Any:
+    """An Arrow column of numbers; `pyarrow.array` would load pandas where it is installed, 50 MiB for as long as a watch runs."""
+    import pyarrow
+
+    return pyarrow.Array.from_buffers(pyarrow.from_numpy_dtype(values.dtype), values.size, [None, pyarrow.py_buffer(values)])
 
 
 def make_folder(folder: Path) -> None:

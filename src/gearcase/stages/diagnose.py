@@ -350,7 +350,7 @@ class Examined:
         if self.speed is not None and not self.speed.hum:
             recorded = self._observed("", self.speed.hz, self.speed.spread)
         speed_hz = self.speed.hz if self.speed else self.recording.speed_hz or self.drive.rated_speed_hz
-        return mapped(self.drive, recorded, speed_hz=speed_hz, highest=highest_order(self.lines))
+        return mapped(self.drive, self.lines, recorded, speed_hz=speed_hz)
 
     def _envelope_end(self) -> float:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz

@@ -1,20 +1,22 @@
 """Orders over the time of one record, at the speed within it as far as that can be told: by the marks of a tachometer, else by the
-phase of a mesh line; else, and saying so, at one speed for the whole record.
+phase of a mesh line, or in a run-up or coast-down by the way its lines go; else, and saying so, at one speed for the whole record.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.judge.patterns.angular import mesh_rates, mesh_turning
 from gearcase.judge.patterns.observed import Observed, Recorded
+from gearcase.judge.patterns.runs import RUNS, turning_in_run
 from gearcase.signal.recording import Recording
 from gearcase.signal.synchronous import Turning, turning_from_marks
-from gearcase.stages.pictured import order_map
+from gearcase.stages.pictured import highest_order, order_map
 
 __all__ = ["OrderMap", "mapped"]
 
@@ -38,21 +40,21 @@ class OrderMap:
     says: str
 
 
-def mapped(drive: Drive, recorded: Recorded, *, speed_hz: float, highest: float) -> OrderMap:
+def mapped(drive: Drive, lines: Sequence[Line], recorded: Recorded, *, speed_hz: float) -> OrderMap:
     """The order map of a record.
 
     Parameters
     ----------
     drive : Drive
+    lines : sequence of Line
+        Its lines, which are to be seen.
     recorded : Recorded
         `Observed` where its meshes may tell the angle.
     speed_hz : float
         Of the reference shaft, on average. [Hz]
-    highest : float
-        Order to be seen. [-]
     """
-    recording, why = recorded.recording, []
-    for turning, says in _told(drive, recorded):
+    recording, highest, why = recorded.recording, highest_order(lines), []
+    for turning, says in _told(drive, lines, recorded):
         if turning is None:
             why.append(says)
             continue
@@ -68,7 +70,7 @@ def mapped(drive: Drive, recorded: Recorded, *, speed_hz: float, highest: float)
     return OrderMap(order_map(recording, _steady(recording, speed_hz), highest), own_speed=False, says=says)
 
 
-def _told(drive: Drive, recorded: Recorded) -> Iterator[tuple[Turning | None, str]]:
+def _told(drive: Drive, lines: Sequence[Line], recorded: Recorded) -> Iterator[tuple[Turning | None, str]]:
     """Turnings with what tells them, the surest first; None with why it does not."""
     marks = recorded.recording.marks_s
     if marks.size:
@@ -78,6 +80,10 @@ def _told(drive: Drive, recorded: Recorded) -> Iterator[tuple[Turning | None, st
             yield None, f"its tachometer: {reason}"
     else:
         yield None, "no tachometer was recorded with it" if not recorded.recording.tachometer else "its pulses are not counted"
+    if not marks.size and recorded.recording.taken.state in RUNS:
+        along = turning_in_run(drive, lines, recorded.recording)
+        yield (None, along) if isinstance(along, str) else (along, "the way its lines go")
+        return
     if not isinstance(recorded, Observed):
         yield None, "its speed is not known"
         return

@@ -11,6 +11,8 @@ Nothing is judged by these. Each is a table of columns of one length:
 * ``orders`` (`OrderHistory`): as ``order-map``, with ``recording N`` for each recording of a point.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,7 +60,7 @@ def pictured(recording: Recording, spectrum: Transform, speed: Speed, *, drive: 
     return {name: columns for name, columns in made.items() if columns}
 
 
-def highest_order(lines: tuple[Line, ...]) -> float:
+def highest_order(lines: Sequence[Line]) -> float:
     """As far as plots over orders reach: a little beyond the highest mesh line. [-]"""
     return max(_ABOVE_MESH * max((abs(line.order) for line in lines if line.kind == "mesh"), default=0.0), _LEAST_ORDERS)
 

@@ -10,6 +10,7 @@ is a `SensorFault`.
 import math
 import struct
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -43,7 +44,9 @@ from gearcase.job.build import Job
 __all__ = ["RECORD_REGISTERS", "Rig", "SensorFault"]
 
 RECORD_REGISTERS = profile("three-axis vibration").records[0].blocks[0].first.address
+_MAKING = ThreadPoolExecutor(1)  # of records that take longer to make than an answer may
 _RECORD_LIFE = 2.0  # s after which a sensor takes a new record
+_LONG_RECORD_LIFE = 600.0  # s after which one of a form that was chosen is replaced
 _KEPT_FOR_READING = 60.0  # s for which it keeps one that is being read
 _FALLBACK = 10.0  # s without heartbeat until the light shows blue
 _WARMING = 1800.0  # s, time constant of the sump
@@ -115,6 +118,7 @@ class Rig:
         self._taken = dict.fromkeys(self._devices, 0)  # records ever, so that no two are alike
         self._numbers = dict.fromkeys(self._devices, 0)  # records since the device was switched on
         self._axis = dict.fromkeys(self._devices, 0)
+        self._coming: dict[int, tuple[Future[Record], int]] = {}  # a record that was chosen, and the number until it is there
         self._written: dict[int, dict[int, int]] = {unit: {} for unit in self._devices}  # by register; of what nothing else keeps
         self._up_since = dict.fromkeys(self._devices, 0.0)  # after a brown-out, until when it is silent
         self._last_said: dict[int, dict[str, float]] = {}
@@ -324,7 +328,7 @@ class Rig:
                     if one.role == "waveform form" and word not in [word_of(select) for select in forms if select]:
                         raise BadRequest(unit, asked, "it refuses the value")
                     self._written[unit][address] = word
-                    self._records.pop(unit, None)
+                    self._begin_record(unit)
                 case _:
                     self._written[unit][address] = word
 
@@ -371,7 +375,8 @@ class Rig:
             if register == form.rate:
                 return form.rate_hz or RECORD_RATE_HZ
             if register == form.number:
-                return self._record(unit, form).number
+                coming, before = self._coming.get(unit, (None, 0))
+                return self._record(unit, form).number if coming is None or coming.done() else before
             for block in form.blocks:
                 if register == block.step:
                     return self._worth(unit, form, block, self._axes_of(unit, block)[0]) / unit_of_count(block)
@@ -446,9 +451,7 @@ class Rig:
         return values | alive
 
     def _sensor(self, unit: int) -> dict[str, float]:
-        forms = self.profile_of(unit).records
-        fastest = max(forms, key=lambda one: one.rate_hz or RECORD_RATE_HZ, default=None)
-        device, record = self._devices[unit], self._record(unit, fastest)
+        device, record = self._devices[unit], self._record(unit, self._fastest(unit))
         at_rest = self._planned(device.point) @ np.array([0.0, GRAVITY, 0.0])
         values: dict[str, float] = {}
         for name, vector in (("gravity", at_rest * 1.004), ("tap", self.taps.get(device.point, (0.0, 0.0, 0.0)))):
@@ -460,6 +463,17 @@ class Rig:
         warm = self._warm() - 8.0 + DRY_RISE * ((dry.at(self.clock()) or 0.0) if dry and self.speed_hz else 0.0)
         values |= {"overall velocity": float(max(record.velocity))}  # of a sensor that gives one figure
         return values | {"temperature": warm, "record axis": self._axis[unit]}
+
+    def _begin_record(self, unit: int) -> None:
+        """A new record of the form that is chosen; a long one is made beside, and counts when it is there."""
+        self._records.pop(unit, None)
+        for form in self._forms(unit):
+            if form != self._fastest(unit):
+                self._coming[unit] = _MAKING.submit(self._record, unit, form), self._numbers[unit]
+
+    def _fastest(self, unit: int) -> RecordForm | None:
+        """The form of record that its readings are taken from."""
+        return max(self.profile_of(unit).records, key=lambda one: one.rate_hz or RECORD_RATE_HZ, default=None)
 
     def _wrong(self, unit: int) -> SensorFault:
         return self.sensor_faults.get(unit, SensorFault())
@@ -507,30 +521,33 @@ class Rig:
 
     def _record(self, unit: int, form: RecordForm | None) -> Record:
         """The sensor's latest record of a form; a new one where it has grown old, unless it is stuck."""
-        now, name = self.clock(), form.name if form else ""
+        name, fastest = form.name if form else "", form == self._fastest(unit)
         last = self._records.get(unit, {}).get(name)
-        if last and (now < last.kept_until or self.size("stuck", unit) is not None):
+        if last and (self.clock() < last.kept_until or self.size("stuck", unit) is not None):
             return last
         self._taken[unit] += 1
-        self._numbers[unit] = self._numbers[unit] % 65535 + 1
         rate_hz = (form.rate_hz if form else None) or RECORD_RATE_HZ
         times = max(math.ceil(RECORD_RATE_HZ / rate_hz), 1)  # what is sampled slowly was filtered from what is sampled fast
         heard_hz = times * rate_hz
         samples = times * (count_of(form) if form else RECORD_SAMPLES)
         rows = self._samples(unit, seed=1000 * unit + self._taken[unit], sample_rate_hz=heard_hz, samples=samples)
-        velocity, high = figures(rows, heard_hz)
+        velocity, high = figures(rows, heard_hz) if fastest else (np.zeros(3), np.zeros(3))  # nobody reads them
         kinds = {block.first.kind for block in form.blocks} if form else set()
         kept = {kind: sampled(rows, heard_hz, times, integrated=kind == "velocity") for kind in kinds}
         accelerations = kept.get("acceleration", rows)
         steps = np.maximum(np.abs(accelerations).max(axis=1) / 32000, 1e-9)
-        record = Record(self._numbers[unit], now + _RECORD_LIFE, kept, steps, velocity, high)
+        self._numbers[unit] = self._numbers[unit] % 65535 + 1
+        life = _RECORD_LIFE if fastest else _LONG_RECORD_LIFE
+        record = Record(self._numbers[unit], self.clock() + life, kept, steps, velocity, high)
         self._records.setdefault(unit, {})[name] = record
         return record
 
     def _samples(self, unit: int, *, seed: int, sample_rate_hz: float, samples: int) -> NDArray[np.float64]:
         """What its three axes hear, shape (3, samples), in the order and with the faults in which they come out."""
         device, now = self._devices[unit], self.clock()
-        sizes = {of: size for of, one in self.faults.items() if KINDS[of[0]].place != "unit" and (size := one.at(now)) is not None}
+        sizes = {
+            of: size for of, one in list(self.faults.items()) if KINDS[of[0]].place != "unit" and (size := one.at(now)) is not None
+        }
         bearing = self._bearing(device)
         rows = heard(
             self.job.drive,

@@ -80,12 +80,12 @@ def sampled(rows: NDArray[np.float64], rate_hz: float, times: int, *, integrated
     count = rows.shape[-1]
     hz = np.fft.rfftfreq(count, 1 / rate_hz)
     spectrum = np.fft.rfft(rows)
-    if times > 1:
-        spectrum[:, hz > rate_hz / times / 2.56] = 0.0
+    spectrum[:, hz > rate_hz / times / 2.56] *= times == 1
     if integrated:
         spectrum[:, hz < 2.0] = 0.0
         spectrum[:, hz >= 2.0] /= 2j * np.pi * hz[hz >= 2.0]
-    return np.asarray(np.fft.irfft(spectrum, count)[:, ::times])
+    left = count // times
+    return np.asarray(np.fft.irfft(spectrum[:, : left // 2 + 1], left) / times)
 
 
 def figures(rows: NDArray[np.float64], rate_hz: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

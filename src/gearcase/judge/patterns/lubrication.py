@@ -15,7 +15,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import scipy.stats
+import scipy.special
 
 from gearcase.drive.train import Drive
 from gearcase.judge.explained import envelope_orders
@@ -140,7 +140,7 @@ def _against(earlier: Sequence[float], now: float, *, asked: float) -> tuple[flo
     values = np.array(earlier)
     rise = now - float(values.mean())
     scatter = max(float(values.std(ddof=1)), _BELIEVED * asked) * math.sqrt(1 + 1 / values.size)
-    return rise, float(scipy.stats.t.sf(rise / scatter, values.size - 1))
+    return rise, float(scipy.special.stdtr(values.size - 1, -rise / scatter))
 
 
 def _temperature_sign(rise: _Rise) -> Sign:

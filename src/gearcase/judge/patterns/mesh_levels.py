@@ -10,10 +10,11 @@ a resonance lifts it at one. Decoys are frequencies at which the noise, which ta
 higher at their double.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-import scipy.stats
+import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.judge.faults import NOISE_LIMIT
@@ -127,7 +128,8 @@ def _growth_log_chance(levels: Sequence[NDArray[np.float64]], growth: float) -> 
     """That two groups of one mean and like scatter differ as much by chance, upwards (Student). [-]"""
     free = sum(group.size - 1 for group in levels)
     scatter = np.sqrt(sum(np.sum((group - group.mean()) ** 2) for group in levels) / free * sum(1 / group.size for group in levels))
-    return float(scipy.stats.t.logsf(growth / max(scatter, 1e-9), free))
+    chance = float(scipy.special.stdtr(free, -growth / max(scatter, 1e-9)))
+    return math.log(chance) if chance > 0 else -math.inf
 
 
 def _reach_hz(one: Observed, hz: float) -> float:

@@ -23,6 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gearcase.drive.line import Line
+from gearcase.drive.train import Drive
 from gearcase.judge.explained import comb_orders
 from gearcase.judge.faults import NOISE_LIMIT, EvidenceLine
 from gearcase.judge.odds import log_chance_of_maximum, reported
@@ -30,14 +32,15 @@ from gearcase.judge.patterns.observed import Observed, at_one_time
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, LARGE, RADIAL, SHOWS_STANDING, Measured, elsewhere
 from gearcase.judge.patterns.tones import STEADY, steadiness_log_chance
+from gearcase.signal.recording import Recording
 from gearcase.signal.runs import FollowedLine, Peak, follow_lines, half_power_peak, turning_of_run
 from gearcase.signal.synchronous import Turning, turning_from_marks
 
-__all__ = ["HIGH_ONCE", "SWING", "SWOLLEN", "resonance_in_runs"]
+__all__ = ["HIGH_ONCE", "RUNS", "SWING", "SWOLLEN", "resonance_in_runs", "turning_in_run"]
 
 SWOLLEN = 3.0  # over what it is at other speeds; common practice, no source
 HIGH_ONCE, SWING = "high at one speed only", "phase swings by 180 degrees"
-_RUNS = ("run-up", "coast-down")
+RUNS = ("run-up", "coast-down")
 _SLOWEST = 0.3  # of the lowest speed of the drive, down to which a run is followed; common practice, no source
 _OVERSPEED = 1.05  # of the highest; common practice, no source
 _MARGIN = 0.2  # a mode further from the speeds a drive runs at is only passed: margins of 15 to 20 % are usual; from memory
@@ -79,13 +82,27 @@ class _Passed:
         return self.peak.damping is not None and max(self.peak.over_slower, self.peak.over_faster) >= SWOLLEN
 
 
+def turning_in_run(drive: Drive, lines: Sequence[Line], recording: Recording) -> Turning | str:
+    """Where the reference shaft stood in a run-up or coast-down: by its marks, else by the lines; in words why it is not told."""
+    if _marked(recording):
+        return turning_from_marks(recording.marks_s)
+    low, high = drive.speed_hz
+    return turning_of_run(
+        recording.samples,
+        sample_rate_hz=recording.sample_rate_hz,
+        orders=[order for family in comb_orders(lines).spectrum[:2] for order in family],
+        lowest_hz=_SLOWEST * low,
+        highest_hz=_OVERSPEED * high,
+    )
+
+
 def resonance_in_runs(measured: Measured, shaft: str) -> Weighed | None:
     """What run-ups and coast-downs say of a shaft; None where none was recorded at its bearings."""
     bearings = {one.name for one in measured.drive.bearings if shaft in (one.inner_shaft, one.outer_shaft)}
     records = [
         tones.observed
         for tones in measured.records
-        if tones.observed.recording.taken.state in _RUNS
+        if tones.observed.recording.taken.state in RUNS
         and tones.observed.recording.taken.direction
         and tones.observed.component in bearings
     ]
@@ -103,29 +120,20 @@ def resonance_in_runs(measured: Measured, shaft: str) -> Weighed | None:
 
 def _runs(measured: Measured, records: Sequence[Observed]) -> tuple[list[_Run], str]:
     """Of every file that tells its speed, all channels; and why the last one did not."""
-    orders = [order for family in comb_orders(measured.lines).spectrum[:2] for order in family]
-    low, high = measured.drive.speed_hz
     found: list[_Run] = []
     why = ""
     for number, group in enumerate(at_one_time(records)):
         for one in group:
-            record, marks = one.recording, one.recording.marks_s
-            marked = marks.size >= _FEWEST_TURNS_MARKED
-            if marked:
-                turning: Turning | str = turning_from_marks(marks)
-            else:
-                turning = turning_of_run(
-                    record.samples,
-                    sample_rate_hz=record.sample_rate_hz,
-                    orders=orders,
-                    lowest_hz=_SLOWEST * low,
-                    highest_hz=_OVERSPEED * high,
-                )
+            turning = turning_in_run(measured.drive, measured.lines, one.recording)
             if isinstance(turning, Turning):
-                found += [_Run(channel, turning, marked, number) for channel in group]
+                found += [_Run(channel, turning, _marked(one.recording), number) for channel in group]
                 break
-            why = f"{record.name}: {turning}"
+            why = f"{one.recording.name}: {turning}"
     return found, why
+
+
+def _marked(recording: Recording) -> bool:
+    return bool(recording.marks_s.size >= _FEWEST_TURNS_MARKED)
 
 
 def _passed(run: _Run, order: float) -> _Passed | None:

@@ -14,7 +14,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
-import scipy.stats
+import scipy.special
 
 from gearcase.drive.train import Drive
 from gearcase.judge.faults import STRANGER_WEIGHT, EvidenceLine
@@ -453,7 +453,7 @@ def _root(tones: Iterable[Tone]) -> float:
 
 def _chance_of(shown: int, places: int) -> float:
     """That noise shows as many of so many places."""
-    return max(float(scipy.stats.binom.sf(shown - 1, places, _PLACE_CHANCE)), VERIFIED_FLOOR)
+    return max(float(scipy.special.bdtrc(shown - 1, places, _PLACE_CHANCE)), VERIFIED_FLOOR)
 
 
 def _phase_words(phase: RelativePhase | None, needs: str = _PHASE_NEEDS) -> str:
