@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from statistics import median
 
 import numpy as np
@@ -22,18 +23,20 @@ import scipy.stats
 from gearcase.drive.bearings import Bearing, Geometry
 from gearcase.drive.gear_faults import GearFault, Knock, ToothDamage
 from gearcase.drive.lines import expected_lines
-from gearcase.drive.simulate import simulate
+from gearcase.drive.simulate import BearingFault, simulate
 from gearcase.drive.train import Drive, Mesh, Shaft
+from gearcase.job.build import load
 from gearcase.judge.explained import envelope_orders
 from gearcase.judge.faults import bearing_hypotheses, judge_bearings
 from gearcase.judge.heard import find_speed, hear
-from gearcase.judge.patterns import gears
+from gearcase.judge.patterns import families, gears
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.envelope import envelope_spectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import amplitude_spectrum, floor_bins, line_strength, transform
+from gearcase.stages import diagnose
 from gearcase.worked import Given, Origin
 
 RATE_HZ = 25600.0
@@ -51,12 +54,17 @@ def main() -> None:
         in_process(lambda: indicators_and_envelope(samples), three),
         "at most 4",
     )
-    show("diagnosis with decoys / three transforms", in_process(lambda: diagnosis(samples), three), "at most 8")
+    show("bearing diagnosis with decoys / three transforms", in_process(lambda: diagnosis(samples), three), "at most 8")
     of_quality = in_process(lambda: judge_quality(samples, sample_rate_hz=RATE_HZ, unit="m/s2"), three)
     show("every rule of quality / three transforms", of_quality, NOT_STATED)
     for words, faults in (("nothing found", ()), ("decoys tried", (TOOTH,))):
         of_gears = in_process(functools.partial(gear_patterns, observed(running(faults))), three)
         show(f"gear patterns, {words} / three transforms", of_gears, "at most 8")
+    for words, faults in (("nothing found", ()), ("decoys tried", (TOOTH, RACE))):
+        record = Recording(running(faults), RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz)
+        show(f"whole diagnosis, {words} / three transforms", in_process(functools.partial(judged, record), three), "at most 8")
+        whole = in_process(lambda record=record: diagnose.run(JOB, [record]), three)
+        show(f"the same as a result with its plots, {words}", whole, NOT_STATED)
     heard = hear(Recording(running(), RATE_HZ, "m/s2", speed_hz=DRIVE.rated_speed_hz))
     of_speed = in_process(lambda: find_speed(DRIVE, LINES, HYPOTHESES, heard), three)
     show("speed from the lines of a running drive / same", of_speed, NOT_STATED)
@@ -89,11 +97,13 @@ DRIVE = Drive(
 )
 HYPOTHESES = bearing_hypotheses(DRIVE)
 LINES = expected_lines(DRIVE)
+JOB = replace(load(Path(__file__).parents[1] / "examples" / "demo"), drive=DRIVE, points=())
 TOOTH = ToothDamage("mesh", "input", Knock(8.0), dip=0.8, lag=0.8)
+RACE = BearingFault("bearing 2", "inner_race", 6.0)
 EXPLAINED = envelope_orders(LINES, speed_hz=DRIVE.rated_speed_hz)
 
 
-def running(faults: Sequence[GearFault] = ()) -> np.ndarray:
+def running(faults: Sequence[GearFault | BearingFault] = ()) -> np.ndarray:
     """The drive above as the simulator hears it, at its rated speed."""
     return simulate(
         DRIVE,
@@ -102,7 +112,8 @@ def running(faults: Sequence[GearFault] = ()) -> np.ndarray:
         samples=SAMPLES,
         seed=1,
         noise="resonant",
-        gear_faults=faults,
+        faults=[fault for fault in faults if isinstance(fault, BearingFault)],
+        gear_faults=[fault for fault in faults if not isinstance(fault, BearingFault)],
     )
 
 
@@ -116,6 +127,13 @@ def observed(samples: np.ndarray) -> Observed:
 def gear_patterns(one: Observed) -> None:
     """Every pattern of the gears of the drive above."""
     gears.examine(DRIVE, [replace(one)])
+
+
+def judged(record: Recording) -> None:
+    """Everything that a diagnosis says of one record: quality, speed, bearings, zone, lines left over, and every pattern."""
+    one = diagnose.Examined(DRIVE, LINES, HYPOTHESES, record)
+    one.document()
+    families.examine(DRIVE, [one.recorded("")])
 
 
 def indicators_and_envelope(samples: np.ndarray) -> None:

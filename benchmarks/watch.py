@@ -25,7 +25,7 @@ from gearcase.judge.alarm import Thresholds
 from gearcase.monitor.in_force import InForce
 from gearcase.monitor.light import BEAT
 from gearcase.monitor.memory import give_back
-from gearcase.monitor.polling import take_record
+from gearcase.monitor.polling import take_records
 from gearcase.monitor.setup import Setup
 from gearcase.monitor.watch import Watch
 from gearcase.record.store import Store
@@ -146,7 +146,8 @@ def watch_for_days(folder: Path) -> None:
         asyncio.run(beat())
         seconds_of_beat = (time.process_time() - seconds_of_beat) / beats / BEAT
     bus.forget()
-    last = asyncio.run(take_record(bus, job.bus.devices[-1], speed_hz=24.75, start=""))
+    device = job.bus.devices[-1]
+    last = asyncio.run(take_records(bus, device, device.form.records[0], speed_hz=24.75, start=""))[0]
     began = time.process_time()
     diagnose.run(job, [last])
     whole = time.process_time() - began

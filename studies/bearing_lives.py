@@ -18,8 +18,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.judge.limits import DAY, one_week
+from gearcase.judge.limits import DAY, day_one_temperature, one_week
 from gearcase.judge.settling import Probe, Settling, probe, settling
+from gearcase.judge.warming import DrivingHistory, fit_warming
 from gearcase.stages.trend import Ahead, Series, told
 
 BEARINGS = ("Bearing1_7", "Bearing2_6")
@@ -27,6 +28,7 @@ DIRECTIONS = ("h", "v")
 SNAPSHOTS = 6  # a minute: one every 10 s
 SETTLING = slice(2, 92)  # 90 minutes from the third reading on: the first two were taken before the probe's 43 K step
 KELVIN = 273.15
+SPEED_HZ = {"Bearing1_7": 30.0, "Bearing2_6": 27.5}  # its description; load constant, what is around it not recorded
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,24 @@ def temperature(folder: Path, bearing: str) -> tuple[Probe, Settling | None]:
     return said, None if said.failed else settling(time_s[SETTLING], warm[SETTLING])
 
 
+def temperature_limit(folder: Path, bearing: str) -> str:
+    """What limits on speed, load and ambient say of the real hours of a life, and what holds without them."""
+    if temperature(folder, bearing)[0].failed:
+        return "no limit: the probe has failed"
+    table = columns(folder / f"{bearing}_temperature.csv")
+    time_s, warm = table["t_s"], table["mean_C"] + KELVIN
+    on = np.ones(time_s.size)
+    history = DrivingHistory(time_s, on, SPEED_HZ[bearing] * on, on, None, "")
+    model = fit_warming(history, warm, judged=on == 1)
+    fixed = day_one_temperature(ambient_k=None, point=bearing, role="study", now=0.0)
+    assert fixed.yellow is not None and fixed.danger is not None
+    over = [f"{name} from minute {int(np.argmax(warm > line.value)) + 1}" if np.any(warm > line.value) else f"{name} never"
+            for name, line in (("yellow", fixed.yellow), ("danger", fixed.danger))]  # fmt: skip
+    hours = (time_s[-1] - time_s[0]) / 3600
+    told = f"usual {model.level - KELVIN:.1f} °C" if model else f"no limit from {hours:.1f} h: a day without interruption is wanted"
+    return f"{told}; over the fixed {', '.join(over)} on"
+
+
 def cases(found: Watched) -> list[str]:
     """Lines of the table: what was said from when to when, and what happened; every date by itself."""
     lines = []
@@ -113,6 +133,7 @@ def main() -> None:
                 print(f"  {line}")
         said, lag = temperature(given.folder, bearing)
         print(f"{bearing} temperature: {said.says}")
+        print(f"  limits on speed, load and ambient: {temperature_limit(given.folder, bearing)}")
         if lag:
             print(
                 f"  from {lag.start_k - KELVIN:.1f} to {lag.end_k - KELVIN:.1f} °C, time constant {lag.time_constant_s:.0f} s, ",

@@ -27,7 +27,7 @@ from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.tachometer import read_pulses
 from gearcase.stages import diagnose
-from studies.bearing_lives import BEARINGS, DIRECTIONS, KELVIN, temperature, watched
+from studies.bearing_lives import BEARINGS, DIRECTIONS, KELVIN, temperature, temperature_limit, watched
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 LOADS = (0, 20, 40, 60, 80)
@@ -144,6 +144,9 @@ def lives(folder: Path) -> Iterator[Row]:
         failed = bearing == "Bearing2_6"
         documented = "probe fails" if failed else "settles near 103.1 °C, about 1850 s"
         yield Row(f"{bearing} temperature", documented, said, None, None, probe.failed is failed)
+        held = "probe fails" if failed else "runs at one speed and load"
+        limit = temperature_limit(folder / "pronostia_bearing_life", bearing)
+        yield Row(f"{bearing} temperature limits on speed, load, ambient", held, limit, None, None, None)
 
 
 def tachometer(folder: Path) -> Iterator[Row]:

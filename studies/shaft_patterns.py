@@ -50,7 +50,8 @@ CLICKS = (0.5, 1.0, 2.0, 4.0)  # m/s2 of one click
 GROOVES = (0.05, 0.1, 0.2, 0.4)  # m/s2 of fluting, noise of all frequencies 0.1 to 0.4
 HUMP_HZ = (1200.0, 3300.0)  # the middle of what fluting makes at the rated speed
 SPEEDS = (0.76, 0.82, 0.88, 0.94, 1.06)  # of the rated, where several were recorded
-UNSTEADY = ("coast-down",)
+UNSTEADY = ("coast-down", "run-up")
+PASSED = ("run: sound", "run: unbalance", "run: neighbour", "run: resonance")
 HERE, MOTOR = CHANNELS[3:6], CHANNELS[:2]
 RADIAL_HERE = CHANNELS[3:5]
 
@@ -130,6 +131,25 @@ def currents(kind: str, number: int, strength: float) -> Case:
     files = [(Situation(speed * drive.rated_speed_hz), channels) for speed in (float(rng.uniform(0.7, 0.88)), 1.0)]
     fast = {"sample_rate_hz": 20480.0, "samples": 163840}
     return Case(drive, _heard(drive, number, rng, files, **given, **fast), kind if kind == "current fluting" else "")
+
+
+def passing(kind: str, number: int, strength: float) -> Case:
+    """A run-up or coast-down, in turn, in both radial directions; `strength` is what is read at the highest [mm/s]."""
+    rng = np.random.default_rng([61, number])
+    drive = _drive(rng)
+    speed, damping = drive.rated_speed_hz, float(rng.uniform(0.02, 0.06))
+    ratio = float(rng.uniform(0.82, 0.9))
+    fault: list[ShaftFault] = []
+    if kind == "run: resonance":
+        heavy = strength * MM_S * 2 * damping / (0.8 * ratio**3)  # 0.8 of it vertical, as the cube of speed in velocity
+        fault = [Unbalance("input", heavy, natural_hz=ratio * speed, damping=damping)]
+    elif kind == "run: unbalance":
+        fault = [Unbalance("input", strength * MM_S)]
+    elif kind == "run: neighbour":
+        light = Unbalance("input", 0.1 * strength * MM_S)
+        fault = [light, Neighbour(float(rng.uniform(0.65, 0.95)) * speed, strength * MM_S, int(rng.choice([1, 3, 10])))]
+    files = [(Situation(speed, ("coast-down", "run-up")[number % 2]), RADIAL_HERE)]
+    return Case(drive, _heard(drive, number, rng, files, faults=fault), "resonance" if kind == "run: resonance" else "")
 
 
 def _drive(rng: np.random.Generator) -> Drive:
@@ -221,6 +241,8 @@ def _chunk(task: tuple[str, int, int, float]) -> Counter[str]:
         make = oil_and_clicks
     elif kind in ("current fluting", "ringing race", "pulsing neighbour", "two speeds"):
         make = currents
+    elif kind in PASSED:
+        make = passing
     return sum((outcome(make(kind, number, strength)) for number in range(first, first + count)), Counter())
 
 
@@ -239,6 +261,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=64, help="cases beside others; three times that sound, an eighth a strength")
     parser.add_argument("--first", type=int, default=100_000, help="number of the first case")
+    parser.add_argument("--only", nargs="+", default=[], help="these kinds of case and no others")
     given = parser.parse_args()
     start = time.perf_counter()
     half, eighth = given.cases // 2, given.cases // 8
@@ -247,6 +270,9 @@ def main() -> None:
             ("sound", 3 * given.cases, 0.0),
             ("neighbour", given.cases, 6.0),
             ("near", given.cases, 6.0),
+            ("run: sound", half, 0.0),
+            ("run: unbalance", half, 9.0),
+            ("run: neighbour", half, 9.0),
             ("quiet oil", half, 0.0),
             ("hiss", half, 2.0),
             ("bearing", half, 2.0),
@@ -255,17 +281,19 @@ def main() -> None:
             ("ringing race", half, 4.0),
             ("pulsing neighbour", half, 4.0),
         ):
+            if given.only and kind not in given.only:
+                continue
             found = run(pool, kind, given.first, count, strength)
             wrong = f"{found['wrong']} of {found['cases']} (below {upper_bound(found['wrong'], found['cases']):.4f})"
             named = f"neighbour named {found['background']}"
             print(f"{kind:22} {strength:5.2f}  false claims {wrong}{_names(found)}, {named}", flush=True)
-        by_strength = [(kind, STRENGTHS) for kind in SHAKING] + [
+        by_strength = [(kind, STRENGTHS) for kind in (*SHAKING, "run: resonance")] + [
             ("lubrication", HISSES),
             ("backstop", CLICKS),
             ("current fluting", GROOVES),
         ]
         for kind, strengths in by_strength:
-            for strength in strengths:
+            for strength in strengths if not given.only or kind in given.only else ():
                 found = run(pool, kind, given.first, eighth, strength)
                 named = f"named {found['right']} of {found['cases']}, wrong {found['wrong']}{_names(found)}"
                 print(f"{kind:22} {strength:5.2f}  {named}, uncertain {found['uncertain']}", flush=True)

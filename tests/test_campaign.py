@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import scipy.stats
 from benchmarks.plan import DRIVES, drives
 
 from gearcase import cli
@@ -14,6 +15,7 @@ from gearcase.cli import campaign as verb
 from gearcase.errors import BadInput, Problem
 from gearcase.install.cutting import cut_list
 from gearcase.install.lengths import SAW_KERF, Lengths, Piece, Stock
+from gearcase.record import chain
 from gearcase.stages import campaign
 from gearcase.stages.campaign import Planned, failed, job_folders, plan_one
 from test_stages import EXAMPLES
@@ -206,3 +208,42 @@ def test_the_drives_of_the_benchmark_follow_the_demo(tmp_path: Path) -> None:
         [(row["rule"], row["level"]) for row in plan_one(folder).findings if row["level"] == "blocker"] for folder in made[:2]
     )
     assert thin == [("plan.metal_left", "blocker")] and thick == []
+
+
+def opened(folder: Path, *entries: tuple[str, str, str]) -> Path:
+    """Entries of a job's record of what was found: pattern called, found, pattern seen instead."""
+    path = folder / "results" / "opened" / "found.jsonl"
+    for fault, found, seen in entries:
+        entry = {"schema": "found/1", "fault": fault, "found": found, "seen": seen, "corrects": None}
+        chain.append(path, entry, who="A. Fitter", when="2026-09-20T08:00:00+00:00")
+    return path
+
+
+def test_what_was_found_on_opening_is_tallied_over_all_jobs_planned_or_not(three: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: outer race right in 1 of 2 of the first job, 3 of 3 of the broken one, missed once; the interval by scipy's test."""
+    opened(three / "a ready", ("outer_race", "confirmed", ""), ("outer_race", "nothing", ""), ("unbalance", "not inspected", ""))
+    opened(three / "c broken", *[("outer_race", "confirmed", "")] * 3, ("inner_race", "other", "outer_race"))
+    _, document = call(capsys, three)
+    rows = {row["pattern"]: row for row in document["tally"]}
+    ends = scipy.stats.binomtest(4, 5).proportion_ci(0.9, "exact")
+    right = rows["outer_race"]["named_right"]
+    assert (right["hits"], right["of"]) == (4, 5) and (right["low"], right["high"]) == pytest.approx((ends.low, ends.high))
+    assert rows["outer_race"]["missed"] == 1 and rows["unbalance"]["not_inspected"] == 1 and document["opened_jobs"] == 2
+    assert rows["inner_race"]["named_right"]["hits"] == 0
+    cli.main(["campaign", str(three), "--into", str(three.parent / "lists"), "--by", "A. Fitter"])
+    said = capsys.readouterr().out
+    assert "found on opening, over 2 of 3 jobs, 90 % intervals:" in said
+    assert "outer race: right in 4 of 5 inspected (34 to 99 %), 1 nothing; missed 1" in said
+    page = next((three.parent / "lists").rglob("campaign.html")).read_text(encoding="utf-8")
+    assert "Found on opening, over 2 of 3 jobs" in page and "4 of 5 (34 to 99 %)" in page
+
+
+def test_entries_that_somebody_changed_are_left_out_of_the_tally_and_named(three: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = opened(three / "a ready", ("outer_race", "nothing", ""))
+    path.write_text(path.read_text(encoding="utf-8").replace("nothing", "confirmed"), encoding="utf-8")
+    opened(three / "b blocked", ("outer_race", "confirmed", ""))
+    _, document = call(capsys, three)
+    (row,) = document["tally"]
+    assert row["named_right"]["of"] == 1 and document["opened_jobs"] == 1
+    (finding,) = [one for one in document["findings"] if one["rule"] == "campaign.opened"]
+    assert finding["where"] == "a ready" and "left out of the tally" in finding["says"] and "found.jsonl" in finding["says"]

@@ -11,10 +11,14 @@ from gearcase.drive.bearing_lines import bearing_order
 from gearcase.drive.shaft_faults import Fluting, Hiss, ShaftFault, Situation, simulate_channels
 from gearcase.drive.simulate import BearingFault, Levels, Stranger
 from gearcase.drive.train import Drive, Mesh, Motor
+from gearcase.judge.faults import Hypothesis
 from gearcase.judge.patterns import fluting
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Answer, Role, Sign, Weighed
+from gearcase.judge.patterns.washboard import Washboard
+from gearcase.signal.envelope import EnvelopeSpectrum, band_envelope_spectrum
+from gearcase.signal.spectrum import transform
 
 BEARING = "input coupling end"
 HERE = CHANNELS[4:5]
@@ -128,3 +132,65 @@ def test_signs_bear_the_names_of_the_row(grooved: list[Observed]) -> None:
     names = {Role.NEEDED: row.needs, Role.SUPPORTING: row.supports, Role.AGAINST: row.against}
     assert row.offered
     assert all(one.name in names[one.role] and (one.seen is None or type(one.seen) is bool) for one in judged(grooved).signs)
+
+
+def test_a_washboard_of_random_harmonics_is_found_though_the_rate_of_the_race_itself_is_missing() -> None:
+    """A load of half a bearing on a turning race, multiplied out with numpy: a race of 9 elements, whose washboard lacks its ninth
+    and eighteenth harmonic, has no line at its rate and at twice it, and lines one turn of the race to either side.
+    """
+    rng, rate_hz, speed_hz, seconds, sampled = np.random.default_rng(5), 134.4, 24.8, 8.0, 4096.0
+    time = np.arange(int(seconds * sampled)) / sampled
+    cage = (speed_hz * 9 - rate_hz) / 9  # rate of the race = elements (turns of the race - turns of the cage)
+    swells = np.zeros(time.size)
+    for element in range(9):
+        place = cage * time + element / 9
+        harmonics = [q for q in range(1, 24) if q not in (9, 18)]
+        power = sum(0.15 * np.cos(2 * np.pi * (q * (place - speed_hz * time) + 0.37 * q * q)) for q in harmonics)
+        swells += np.maximum(np.cos(2 * np.pi * place), 0.0) ** 1.5 * (1 + power)
+    row = np.sqrt(np.maximum(swells, 0.0)) * rng.standard_normal(time.size)
+    envelope = band_envelope_spectrum(transform(row, sample_rate_hz=sampled), lowest_hz=300.0, highest_hz=1800.0)
+    board = Washboard(envelope, explained_hz=np.empty(0), highest_hz=rate_hz, speed_hz=speed_hz, speed_spread=1e-4)
+    inner = Hypothesis("bearing", "inner_race", rate_hz / speed_hz, 0.0, 1.0, through_load=True)
+    found = board.race(inner)
+    assert found is not None and found.log_chance < -20 and found.base_hz == pytest.approx(rate_hz, rel=2e-3)
+    assert -board.scorer.line_log_chance(np.array([rate_hz]))[0] < 6.0, "the rate itself does not stand out"
+    outer = Hypothesis("bearing", "outer_race", 9 - rate_hz / speed_hz, 0.0, 0.0)
+    rest = board.race(outer)
+    assert rest is not None and rest.log_chance > np.log(1e-3)
+
+
+def test_lines_of_noise_are_as_rare_as_the_chance_they_are_given() -> None:
+    """White noise, 200 records: a chance of 0.05 is reached by 0.05 of them at most (upper 95 % bound of 10 in 200 is 0.083)."""
+    reached = 0
+    for seed in range(200):
+        row = np.random.default_rng([71, seed]).standard_normal(16384)
+        envelope = band_envelope_spectrum(transform(row, sample_rate_hz=4096.0), lowest_hz=300.0, highest_hz=1800.0)
+        board = Washboard(envelope, explained_hz=np.empty(0), highest_hz=134.0, speed_hz=24.8, speed_spread=1e-4)
+        found = board.race(Hypothesis("bearing", "inner_race", 5.43, 0.0, 1.0, through_load=True))
+        assert found is not None
+        reached += found.log_chance <= np.log(0.05)
+    assert reached <= 10
+
+
+def test_two_lines_however_strong_make_no_washboard_of_a_race_that_stands_and_three_do() -> None:
+    strength = np.full(8000, 0.5)
+    outer = Hypothesis("bearing", "outer_race", 3.585, 0.0, 0.0)
+    rate = 3.585 * 25.0
+    for multiples, shows in (((2, 3), False), ((2, 3, 5), True)):
+        raised = strength.copy()
+        raised[[round(n * rate / 0.1) for n in multiples]] = 500.0
+        board = Washboard(
+            EnvelopeSpectrum(raised, np.sqrt(raised) / 100, 0.1),
+            explained_hz=np.empty(0),
+            highest_hz=rate,
+            speed_hz=25.0,
+            speed_spread=1e-4,
+        )
+        found = board.race(outer)
+        assert found is not None and bool(found.log_chance + np.log(12 * 2) <= np.log(1e-3)) is shows  # 12 races at 2 points
+
+
+def test_an_inner_race_whose_slower_record_lacks_its_rate_is_named() -> None:
+    """Of the study's kind: grooves of a race that turns, whose comb at 0.76 of the speed has no fundamental."""
+    found = judged(files(Fluting(BEARING, "inner_race", 0.4, grooves=150.0), speeds=(0.76, 1.0)))
+    assert found.answer is Answer.CLAIMED and "inner race at" in found.why

@@ -6,6 +6,7 @@ scipy.
 
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from math import lcm
 from pathlib import Path
 
 import numpy as np
@@ -290,8 +291,25 @@ def test_teeth_that_differ_show_one_above_all_others_no_more_often_than_stated(t
     energy = np.random.default_rng(teeth).gamma(shape, 1 / shape, (100_000, teeth))
     strongest = energy.argmax(axis=1)[:, None]
     around = np.take_along_axis(energy, (strongest + np.arange(teeth)) % teeth, axis=1)
-    found = np.sum(_outlier_log_chance(around) <= np.log(NOISE_LIMIT))
+    others = np.isin(np.arange(teeth), (0, 1, teeth - 1), invert=True)
+    found = np.sum(_outlier_log_chance(around, others) <= np.log(NOISE_LIMIT))
     assert found <= scipy.stats.binom.ppf(0.999, 100_000, NOISE_LIMIT)
+
+
+@pytest.mark.parametrize(("pinion", "wheel"), [(15, 33), (18, 42), (25, 45)])
+@pytest.mark.parametrize("noise", [0.0, 1.0, 10.0])
+def test_meetings_of_teeth_that_differ_show_one_above_all_others_no_more_often_than_stated(
+    pinion: int, wheel: int, noise: float
+) -> None:
+    """Two gears' complex Gaussian differences multiplied here, meeting by meeting, over noise."""
+    rng = np.random.default_rng(pinion)
+    meeting = np.arange(lcm(pinion, wheel))
+    energy = rng.exponential(size=(20_000, pinion))[:, meeting % pinion] * rng.exponential(size=(20_000, wheel))[:, meeting % wheel]
+    energy += rng.gamma(8, noise / 8, energy.shape)
+    around = np.take_along_axis(energy, (energy.argmax(axis=1)[:, None] + meeting) % meeting.size, axis=1)
+    others = np.isin(meeting, (0, 1, meeting.size - 1), invert=True)
+    found = np.sum(_outlier_log_chance(around, others, of_two=True) <= np.log(NOISE_LIMIT))
+    assert found <= scipy.stats.binom.ppf(0.999, 20_000, NOISE_LIMIT)
 
 
 def test_the_power_over_places_has_at_most_the_chance_of_the_gamma_distribution() -> None:

@@ -22,10 +22,12 @@ import soundfile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gearcase.device.publish.secrets import password
 from gearcase.errors import BadInput
 from gearcase.job.build import Job, build
 from gearcase.job.build_inputs import Posting
 from gearcase.job.read import parse_text
+from gearcase.job.secret_schema import Variable
 from gearcase.monitor.incoming.accept import LARGEST_BATCH, LARGEST_RECORDING, Accept, NotKept, incoming_folder
 from gearcase.monitor.incoming.http import make_app, serve
 from gearcase.monitor.incoming.mqtt import Topics, read_recording_message
@@ -499,6 +501,26 @@ def test_a_token_that_is_short_or_open_to_others_is_refused(place: Place, conten
     token_file.chmod(mode)
     with pytest.raises(BadInput, match=says):
         asyncio.run(serve(Posting("127.0.0.1", free_port(), token_file, None, None), place.accept, ticks=time.monotonic))
+
+
+@pytest.mark.parametrize(
+    ("content", "says"), [(None, "EDGE_TOKEN.*not set.*EnvironmentFile"), ("", "one line"), ("a word", "20 letters")]
+)
+def test_a_token_of_the_environment_is_refused_without_repeating_it(
+    place: Place, monkeypatch: pytest.MonkeyPatch, content: str | None, says: str
+) -> None:
+    monkeypatch.delenv("EDGE_TOKEN", raising=False)
+    if content is not None:
+        monkeypatch.setenv("EDGE_TOKEN", content)
+    posting = Posting("127.0.0.1", free_port(), Variable("EDGE_TOKEN"), None, None)
+    with pytest.raises(BadInput, match=says) as refused:
+        asyncio.run(serve(posting, place.accept, ticks=time.monotonic))
+    assert not content or content not in str(refused.value)
+
+
+def test_a_secret_of_the_environment_is_read_when_it_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("EDGE_TOKEN", TOKEN)
+    assert password(Variable("EDGE_TOKEN")) == TOKEN
 
 
 def test_a_port_that_is_taken_is_said(place: Place) -> None:

@@ -69,7 +69,7 @@ class Listening:
             folder=self.folder,
             pace=Pace(1, not_before=0.0),
             stop=stop,
-            diagnose=lambda job, recording: self.judged.append(recording) or {"statement": "judged"},
+            diagnose=lambda job, recordings: self.judged.extend(recordings) or {"statement": "judged"},
             tell=lambda event: None,
             say=lambda *words: self.said.append(words[2]),
         )

@@ -2,7 +2,7 @@
 
 import json
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -36,8 +36,8 @@ class Followed:
         """As after a restart."""
         self.folder = Folder(self.path, JOB, self.store, lambda: 1_800_000_000.0, self.diagnose, self.told.append)
 
-    def diagnose(self, _: Any, recording: Recording) -> dict[str, Any]:
-        self.judged.append(recording)
+    def diagnose(self, _: Any, recordings: Sequence[Recording]) -> dict[str, Any]:
+        self.judged += recordings
         return {"statement": "judged"}
 
     def put(self, name: str, seed: int = 1, samples: int = 4096) -> Path:

@@ -172,7 +172,11 @@ HTTP = "incoming:\n  http: {token_file: t, "
 WRONG_WAYS = {
     "no host": ("incoming:\n  mqtt: {readings: r}\n", "incoming.mqtt.host", "needed: name or address"),
     "nothing to listen to": ("incoming:\n  mqtt: {host: b}\n", "incoming.mqtt", "what to listen to"),
-    "user without password": ("incoming:\n  mqtt: {host: b, readings: r, user: u}\n", "incoming.mqtt.password_file", "together"),
+    "user without password": (
+        "incoming:\n  mqtt: {host: b, readings: r, user: u}\n",
+        "incoming.mqtt.password_file",
+        "needed: file that holds the password",
+    ),
     "a password itself": ("incoming:\n  mqtt: {host: b, readings: r, password: x}\n", "incoming.mqtt.password", "password_file?"),
     "ca without tls": (
         "incoming:\n  mqtt: {host: 127.0.0.1, readings: r, tls: false, ca_file: c}\n",
@@ -182,6 +186,7 @@ WRONG_WAYS = {
     "far away without tls": ("incoming:\n  mqtt: {host: b, readings: r, tls: false}\n", "incoming.mqtt.tls", "may do without"),
     "port beyond": ("incoming:\n  mqtt: {host: b, readings: r, port: 70000}\n", "incoming.mqtt.port", "1 to 65535"),
     "no token": ("incoming:\n  http: {port: 1}\n", "incoming.http.token_file", "needed: file that holds the token"),
+    "a token twice": (HTTP + "token_variable: T}\n", "incoming.http.token_variable", "left out: token_file"),
     "a token itself": (HTTP + "token: secret}\n", "incoming.http.token", "did you mean token_file?"),
     "address without numbers": (HTTP + "address: edge}\n", "incoming.http.address", "an address, e.g."),
     "open to all without certificate": (

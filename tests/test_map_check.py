@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gearcase.install.map_check import Known, check_map, reading_of
-from gearcase.install.profile import ORDERS, Profile, Register, encode, profile
+from gearcase.install.profile import Profile, profile
+from gearcase.install.register import ORDERS, Register, encode
 
 GRAVITY = 9.80665  # m/s2, standard gravity
 SCALES = (1.0, 10.0, 0.1, 100.0, 0.01, 1000.0, 0.001)

@@ -27,6 +27,7 @@ from gearcase.device.messages import Message, NotSent, by_mail, by_webhook
 from gearcase.errors import BadInput
 from gearcase.job.build import Job, load
 from gearcase.job.build_notify import Mail, Notify, Webhook
+from gearcase.job.build_publish import User
 from gearcase.judge.notices import LEVELS, Notice, Recipient, Rules, Standing, Told, step
 from gearcase.monitor import notifying
 from gearcase.monitor.notifying import Notifying, message_of, sender_to, standing_of
@@ -432,7 +433,7 @@ def test_a_mail_arrives_whole_over_starttls_with_its_password(tmp_path: Path) ->
 
     async def go(ca_file: Path | None, password: str) -> None:
         async with listening(server.serve) as port:
-            mail = Mail("127.0.0.1", port, "starttls", ca_file, "gearcase@plant.example", "edge", secret(tmp_path, password))
+            mail = Mail("127.0.0.1", port, "starttls", ca_file, "gearcase@plant.example", User("edge", secret(tmp_path, password)))
             await by_mail(mail, "shift@plant.example")(MESSAGE)
 
     asyncio.run(go(authority, "pass word"))
@@ -455,7 +456,7 @@ def test_a_mail_that_is_refused_says_why(tmp_path: Path) -> None:
 
     async def go() -> None:
         async with listening(server.serve) as port:
-            await by_mail(Mail("127.0.0.1", port, "none", None, "a@b.example", "", None), "nobody@plant.example")(MESSAGE)
+            await by_mail(Mail("127.0.0.1", port, "none", None, "a@b.example", None), "nobody@plant.example")(MESSAGE)
 
     with pytest.raises(NotSent, match=r"mail server 127\.0\.0\.1.*no such mailbox"):
         asyncio.run(go())
@@ -512,7 +513,7 @@ def test_a_mail_server_that_never_answers_ends_in_time(monkeypatch: pytest.Monke
             writer.close()
 
         async with listening(silent) as port:
-            await by_mail(Mail("127.0.0.1", port, "none", None, "a@b.example", "", None), "a@b.example")(MESSAGE)
+            await by_mail(Mail("127.0.0.1", port, "none", None, "a@b.example", None), "a@b.example")(MESSAGE)
 
     with pytest.raises(NotSent, match="timed out"):
         asyncio.run(go())

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -255,6 +255,7 @@ def test_growth_is_drawn_through_its_own_levels() -> None:
     every=st.sampled_from([1.0, 3600.0, DAY, 30 * DAY]),
     unit=st.sampled_from(["mm/s", "°C"]),
 )
+@example(values=[0.0, 5e-324], limits={}, epochs=[], ahead=[0.0, 0.0, 0.0, 0.0], every=DAY, unit="mm/s")
 def test_trends_of_any_readings_keep_their_labels_apart(
     values: list[float], limits: dict[str, float], epochs: list[tuple[float, str]], ahead: list[float], every: float, unit: str
 ) -> None:

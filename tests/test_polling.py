@@ -9,12 +9,13 @@ import pytest
 from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.errors import BadReply
-from gearcase.install.profile import decode, profile
+from gearcase.install.profile import profile
+from gearcase.install.register import decode
 from gearcase.job.build import build, load
 from gearcase.job.read import parse_text
 from gearcase.judge.inputs import Conditions
 from gearcase.monitor.inputs import Inputs
-from gearcase.monitor.polling import poll, take_record
+from gearcase.monitor.polling import poll, take_records
 from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
 from test_stages import EXAMPLES
@@ -55,7 +56,7 @@ class Replaced:
         words = await self.bus.read(unit=unit, function=function, start=start, count=count)
         if start == RECORD_REGISTERS and self.times:
             self.times -= 1
-            self.rig._records[unit].number += 1
+            self.rig._records[unit]["record"].number += 1
         return words
 
     async def write(self, *, unit: int, start: int, words: Sequence[int]) -> None:
@@ -64,7 +65,7 @@ class Replaced:
 
 def test_a_record_is_read_whole_in_its_unit(rig: Rig) -> None:
     device = next(one for one in rig.job.bus.devices if one.address == 11)
-    record = asyncio.run(take_record(RigBus(rig), device, speed_hz=24.75, start=""))
+    (record,) = asyncio.run(take_records(RigBus(rig), device, device.form.records[0], speed_hz=24.75, start=""))
     counts = np.array(rig.read(11, RECORD_REGISTERS, 64000), dtype=np.uint16).view(np.int16)
     step = decode(profile(device.profile).registers["record step"], rig.read(11, 44, 2))
     assert record.samples == pytest.approx(counts * step, rel=1e-6) and record.sample_rate_hz == 12800.0
@@ -74,14 +75,14 @@ def test_a_record_is_read_whole_in_its_unit(rig: Rig) -> None:
 @pytest.mark.parametrize("times", [1, 2])
 def test_a_record_replaced_while_it_is_read_is_read_again(rig: Rig, times: int) -> None:
     device = next(one for one in rig.job.bus.devices if one.address == 11)
-    record = asyncio.run(take_record(Replaced(rig, times), device, speed_hz=None, start=""))
+    (record,) = asyncio.run(take_records(Replaced(rig, times), device, device.form.records[0], speed_hz=None, start=""))
     assert record.name == f"vibration input, record {1 + times}"
 
 
 def test_a_record_replaced_each_time_is_said(rig: Rig) -> None:
     device = next(one for one in rig.job.bus.devices if one.address == 11)
     with pytest.raises(BadReply, match="replaced 3 times"):
-        asyncio.run(take_record(Replaced(rig, 9), device, speed_hz=None, start=""))
+        asyncio.run(take_records(Replaced(rig, 9), device, device.form.records[0], speed_hz=None, start=""))
 
 
 def with_inputs(text: str) -> Inputs:
@@ -188,7 +189,7 @@ def test_a_recording_gives_the_speed_where_no_source_before_it_does(rig: Rig) ->
     inputs = with_inputs("  - {name: lines, kind: speed, source: comb}")
     inputs.hear("converter, running", 1.0, 0.0)
     device = next(one for one in rig.job.bus.devices if one.address == 11)
-    record = asyncio.run(take_record(RigBus(rig), device, speed_hz=None, start=""))
+    (record,) = asyncio.run(take_records(RigBus(rig), device, device.form.records[0], speed_hz=None, start=""))
     assert inputs.wants_recording(0.0)
     inputs.hear_recording(record, 0.0)
     inputs.hear("converter, running", 1.0, 460.0)

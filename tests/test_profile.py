@@ -7,7 +7,6 @@ import math
 import struct
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -17,22 +16,11 @@ from hypothesis import strategies as st
 from gearcase.device.rig import Rig, RigBus
 from gearcase.drawings.installed import tag_list
 from gearcase.errors import BadInput, BadReply, OutOfRange
-from gearcase.install.profile import (
-    ORDERS,
-    Profile,
-    Register,
-    WordOrder,
-    blocks,
-    decode,
-    encode,
-    profile,
-    profile_names,
-    profiles_of,
-    words_of_identity,
-)
+from gearcase.install.profile import Profile, blocks, profile, profile_names, profiles_of
+from gearcase.install.register import ORDERS, Register, WordOrder, decode, encode, words_of_identity
 from gearcase.job.build import load
 from gearcase.monitor.inputs import Inputs
-from gearcase.monitor.polling import poll, take_record
+from gearcase.monitor.polling import poll, take_records
 from gearcase.stages import plan
 from gearcase.tables import load as load_table
 from published import rows
@@ -257,7 +245,7 @@ def test_a_job_brings_the_map_of_a_device_the_house_does_not_know(folder: Path) 
             assert found[device.point, "overall velocity"] == pytest.approx(2.5e-3)
             asked = [struct.unpack(">HH", pdu[1:5]) for unit, pdu in wires[0].asked if unit == 11]
             assert asked == [(200, 1), (202, 2)], "201 is none of its registers"
-            record = await take_record(bus, device, speed_hz=None, start="")
+            (record,) = await take_records(bus, device, device.form.records[0], speed_hz=None, start="")
             assert record.sample_rate_hz == 6400 and record.unit == "m/s2"
             assert record.samples == pytest.approx((np.arange(500) - 250) * 1e-3 * 9.80665, rel=1e-6)
             assert written == [(11, 300, (1,)), (11, 302, (1,)), (11, 302, (0,))], "asked for, kept, let go"
@@ -268,7 +256,8 @@ def test_a_job_brings_the_map_of_a_device_the_house_does_not_know(folder: Path) 
 def test_a_record_that_never_gets_ready_is_said(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = load(folder)
     device = next(one for one in job.bus.devices if one.address == 11)
-    monkeypatch.setattr("gearcase.device.records._BETWEEN_LOOKS", 0.0)
+    monkeypatch.setattr("gearcase.device.records._LOOKS_A_SECOND", 100)
+    monkeypatch.setattr("gearcase.device.records._LOOKS", 3)
 
     async def test() -> None:
         from gearcase.device.modbus import connected
@@ -277,7 +266,7 @@ def test_a_record_that_never_gets_ready_is_said(folder: Path, monkeypatch: pytes
         words[11][301] = 0
         async with over_network(registers(words)) as (where, _), connected(where, baud=19200, timeout=0.1) as bus:
             with pytest.raises(BadReply, match="not ready"):
-                await take_record(bus, device, speed_hz=None, start="")
+                await take_records(bus, device, device.form.records[0], speed_hz=None, start="")
 
     asyncio.run(test())
 
@@ -325,7 +314,7 @@ def test_a_changed_map_is_what_results_rest_on(folder: Path) -> None:
 def test_the_houses_own_records_come_by_their_rows_too() -> None:
     rig = Rig(load(EXAMPLES / "demo"), lambda: 0.0, 24.75)
     device = next(one for one in rig.job.bus.devices if one.address == 11)
-    record: Any = asyncio.run(take_record(RigBus(rig), device, speed_hz=None, start=""))
+    (record,) = asyncio.run(take_records(RigBus(rig), device, device.form.records[0], speed_hz=None, start=""))
     counts = np.array(rig.read(11, 100, 64000), dtype=np.uint16).view(np.int16)
     assert record.samples == pytest.approx(counts * struct.unpack(">f", struct.pack(">HH", *rig.read(11, 44, 2)))[0], rel=1e-6)
 

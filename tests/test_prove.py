@@ -25,7 +25,8 @@ from gearcase.drawings.text import prove_text
 from gearcase.errors import BadRequest, NoReply
 from gearcase.install.bus import error_rate_limit
 from gearcase.install.orientation import TOWARDS_OUTPUT, consistent_with, rotation, tap_axis, turns
-from gearcase.install.profile import LAMPS, encode
+from gearcase.install.profile import LAMPS
+from gearcase.install.register import encode
 from gearcase.job.build import Job, load
 from gearcase.record import chain
 from gearcase.stages import prove, scan

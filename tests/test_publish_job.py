@@ -8,6 +8,7 @@ from gearcase.errors import BadInput, Problem
 from gearcase.job.build import Job, build
 from gearcase.job.build_publish import ModbusFace, Publish, User
 from gearcase.job.read import parse_text
+from gearcase.job.secret_schema import Variable
 from test_job_read import DRIVE
 
 PUBLISH = """\
@@ -83,7 +84,14 @@ def test_a_drive_without_a_name_for_the_broker_has_its_tag() -> None:
         ("node: edge", "node: +", "mqtt.node", "without / + and #"),
         ("    device: CV-204\n", "    device: '#'\n", "mqtt.device", "without / + and #"),
         ("    user: edge\n", "", "mqtt.password_file", "missing: user"),
-        ("    password_file: keys/mqtt.password\n", "", "mqtt.user", "missing: password_file"),
+        ("    password_file: keys/mqtt.password\n", "", "mqtt.password_file", "needed: file that holds the password"),
+        (
+            "keys/mqtt.password",
+            "keys/mqtt.password\n    password_variable: MQTT",
+            "mqtt.password_variable",
+            "left out: password_file",
+        ),
+        ("password_file: keys/mqtt.password", "password_variable: mqtt", "mqtt.password_variable", "A to Z, digits and _"),
         ("host: broker.example", "host: broker.example\n    tls: false", "mqtt.tls", "only a broker on this machine"),
         ("host: broker.example", "host: 127.0.0.1\n    tls: false\n    ca_file: ca.pem", "mqtt.ca_file", "without TLS"),
         ("host: broker.example", "host: broker.example\n    tls: maybe", "mqtt.tls", "true; false only"),
@@ -102,6 +110,16 @@ def test_what_is_wrong_is_said_at_its_line(old: str, new: str, key: str, says: s
     found = problem(old, new)
     assert found.key == f"publish.{key}" and says in found.accepted
     assert int(found.where.removeprefix("job.yaml:")) > DRIVE.count("\n")
+
+
+def test_a_password_may_be_in_a_variable_of_the_environment() -> None:
+    found = job(
+        PUBLISH.replace("_file: keys/scada.password", "_variable: EDGE_SCADA").replace(
+            "_file: keys/mqtt.password", "_variable: EDGE_MQTT"
+        )
+    ).publish
+    assert found.opcua and found.mqtt and found.opcua.users == (User("scada", Variable("EDGE_SCADA")),)
+    assert found.mqtt.user == User("edge", Variable("EDGE_MQTT"))
 
 
 def test_two_users_of_one_name_are_refused() -> None:

@@ -30,11 +30,13 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.simulate import BearingFault, Levels, simulate
 from gearcase.job.build import Job, build, load
 from gearcase.job.read import parse_text
-from gearcase.judge.heard import Speed
+from gearcase.judge.heard import Speed, hear
+from gearcase.judge.patterns.observed import Observed, Recorded
 from gearcase.signal.kurtogram import kurtogram
-from gearcase.signal.recording import Recording
+from gearcase.signal.recording import Circumstances, Recording
 from gearcase.signal.spectrum import transform
 from gearcase.stages import diagnose, survey
+from gearcase.stages.order_maps import mapped
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
 from gearcase.stages.result import StageResult
 from kinds import KINDS as DRIVES
@@ -307,7 +309,6 @@ def test_the_average_turn_shows_the_gear_and_a_tooth_that_knocks_once_a_turn_sta
             transform(samples, sample_rate_hz=RATE),
             Speed(SPEED, 0.001, 1e-4, "stated"),
             drive=job.drive,
-            lines=expected_lines(job.drive),
             fastest_order=1.0,
         )["average"]
         pinion = columns["gear"] == 0
@@ -343,6 +344,96 @@ def test_a_sine_stands_in_the_order_history_at_its_order_with_its_amplitude(orde
     assert 10 ** (-1.43 / 20) * amplitude <= row.max() <= 1.001 * amplitude
 
 
+def run_up(job: Job, *, marks: bool) -> Recording:
+    """Speed rising evenly from 6 to 24 turns a second in 20 s, turns(t) = 6 t + 0.45 t^2: sines of order 1, 19 and 38 and hum of
+    100 Hz, put together here.
+    """
+    time = np.arange(int(20 * RATE)) / RATE
+    turns = 6 * time + 0.45 * time**2
+    wave = sum(height * np.cos(2 * np.pi * order * turns) for order, height in ((1, 0.5), (19, 2.0), (38, 1.0)))
+    wave = wave + np.cos(2 * np.pi * 100 * time) + 0.1 * np.random.default_rng(1).standard_normal(time.size)
+    passed = (-6 + np.sqrt(36 + 1.8 * np.arange(300))) / 0.9  # turns(t) = n
+    taken = Circumstances(state="run-up")
+    about = {"pulses_per_turn": 1, "tachometer": "1 pulse a turn", "marks_s": passed} if marks else {}
+    return Recording(wave, RATE, "m/s2", speed_hz=15.0, name="run-up", taken=taken, **about)  # type: ignore[arg-type]
+
+
+def order_rows(result: StageResult) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Orders, times and levels of the order map."""
+    columns = result.arrays["order-map-0"]
+    times = [name for name in columns if name != "order"]
+    return columns["order"], np.array([float(name[3:]) for name in times]), np.stack([columns[name] for name in times])
+
+
+def test_the_order_map_of_a_run_up_has_upright_lines_where_a_tachometer_tells_its_speed() -> None:
+    """Each line stands in one column at its amplitude in every stretch (a Hann window misses 1.42 dB at most, Harris 1978), while
+    hum at 100 Hz stands at 100 Hz over the speed 6 + 0.9 t.
+    """
+    job = build(parse_text(PAIR), folder="job")
+    result = diagnose.run(job, [run_up(job, marks=True)])
+    assert not any("one of them is wrong" in reason for reason in result.document["cannot_tell"]), "it ran up to its own speed"
+    orders, times, level = order_rows(result)
+    step = orders[1] - orders[0]
+    assert len(times) == 48 and times[0] < 2 and times[-1] > 19
+    for order, height in ((1, 0.5), (19, 2.0), (38, 1.0)):
+        near = np.abs(orders - order) < 0.5
+        columns = orders[near][np.argmax(level[:, near], axis=1)]
+        assert np.abs(columns - order).max() <= step
+        assert np.all((10 ** (-1.5 / 20) * height < level[:, near].max(axis=1)) & (level[:, near].max(axis=1) < 1.05 * height))
+    hum = 100 / (6 + 0.9 * times)
+    clear = np.abs(hum - 19) > 1
+    found = [orders[np.argmax(np.where(np.abs(orders - at) < 1, row, 0))] for at, row in zip(hum, level, strict=True)]
+    smeared = 0.9 * times[1] * hum**2 / 100  # by how many orders it moves within a stretch, about
+    assert np.all(np.abs(np.array(found) - hum)[clear] <= (step + smeared)[clear])
+    drawn = plot("order-map", Judged(survey.run(job).document, result.document, result.arrays, 0))
+    assert drawn is not None and drawn.caption == "Orders over time, each stretch at its own speed, told by its tachometer."
+    assert drawn.says.startswith("Upright lines turn with the drive")
+    assert_clear(drawn.sheet)
+
+
+def test_the_order_map_of_a_run_up_without_a_tachometer_says_that_it_is_read_at_one_speed() -> None:
+    job = build(parse_text(PAIR), folder="job")
+    result = diagnose.run(job, [run_up(job, marks=False)])
+    orders, _, level = order_rows(result)
+    near = (orders > 5) & (orders < 37)
+    places = orders[near][np.argmax(level[:, near], axis=1)]
+    assert np.ptp(places) > 15, "the mesh leans"
+    drawn = plot("order-map", Judged(survey.run(job).document, result.document, result.arrays, 0))
+    assert drawn is not None and drawn.caption == (
+        "Orders over time, at 900 rpm for the whole record, since its own speed is not told (no tachometer was recorded with it; "
+        "its speed is not steady)."
+    )
+    assert "mean speed" in drawn.says
+
+
+def test_a_mesh_line_tells_the_order_map_the_speed_where_it_swings() -> None:
+    """Speed 24.6 (1 + 0.004 sin(2 pi 0.5 t)): of the third mesh harmonic, order 57, the place would swing by 0.23 at the mean."""
+    job = build(parse_text(PAIR), folder="job")
+    time = np.arange(int(8 * RATE)) / RATE
+    turns = SPEED * (time - 0.004 * np.cos(2 * np.pi * 0.5 * time) / (2 * np.pi * 0.5))
+    wave = sum(np.cos(2 * np.pi * order * turns) for order in (19, 38, 57)) + 0.1 * np.random.default_rng(1).standard_normal(
+        time.size
+    )
+    result = diagnose.run(job, [Recording(wave, RATE, "m/s2", speed_hz=SPEED, name="swing")])
+    orders, _, level = order_rows(result)
+    near = np.abs(orders - 57) < 0.5
+    assert np.ptp(orders[near][np.argmax(level[:, near], axis=1)]) <= orders[1] - orders[0]
+    assert level[:, near].max(axis=1).min() > 10 ** (-1.5 / 20)
+    assert result.document["recordings"][0]["order_map"] == {
+        "own_speed": True,
+        "says": "each stretch at its own speed, told by the phase of mesh 1x",
+    }
+
+
+def test_noise_tells_an_order_map_no_speed_of_its_own() -> None:
+    job = build(parse_text(PAIR), folder="job")
+    for seed in range(20):
+        heard = hear(Recording(np.random.default_rng(seed).standard_normal(int(8 * RATE)), RATE, "m/s2"))
+        noise = Observed(heard.recording, heard.spectrum, heard.envelope, SPEED, 0.025, quality=())
+        made = mapped(job.drive, noise, speed_hz=SPEED, highest=40.0)
+        assert made.columns and not made.own_speed
+
+
 def test_a_long_history_is_thinned_and_keeps_the_latest() -> None:
     history = OrderHistory(20.0)
     spectrum = transform(np.random.default_rng(0).standard_normal(4096), sample_rate_hz=RATE)
@@ -363,9 +454,9 @@ def test_a_recording_of_any_length_gives_what_can_be_made_of_it(size: int, rate:
         transform(samples, sample_rate_hz=rate),
         Speed(speed, None, 0.02, "stated"),
         drive=job.drive,
-        lines=lines,
         fastest_order=5.0,
     )
+    found["order-map"] = mapped(job.drive, Recorded(record, quality=()), speed_hz=speed, highest=highest_order(lines)).columns
     found["waveform"] = waveform(record, speed, clipped=False)
     for columns in found.values():
         assert all(np.isfinite(values).all() for values in columns.values())

@@ -114,6 +114,18 @@ def test_a_tachometer_channel_gives_the_speed_with_its_pulses_a_turn(tmp_path: P
     assert found.pulses_per_turn == 2 and found.tachometer.startswith("2 pulses a turn")
 
 
+def test_the_marks_of_a_run_are_kept_with_the_recording(tmp_path: Path) -> None:
+    """From 10 to 25 Hz in 20 s, one mark a turn, the mean speed stated: mark n passes where 10 t + 0.375 t^2 = n."""
+    rate = 5000.0
+    time = np.arange(int(20 * rate)) / rate
+    path = with_tachometer(tmp_path, 10 * time + 0.375 * time**2, rate, (0.0,))
+    found = read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", tachometer="tacho", speed_hz=17.5)
+    assert found.pulses_per_turn == 1
+    turn = np.arange(1, found.marks_s.size + 1)
+    assert found.marks_s == pytest.approx((np.sqrt(100 + 1.5 * turn) - 10) / 0.75, abs=1 / rate)
+    assert read_recording(path, rate_hz=rate, unit="m/s2", channel="vibration", speed_hz=17.5).marks_s.size == 0
+
+
 def test_pulses_that_contradict_the_stated_speed_are_said_and_the_stated_one_stays(tmp_path: Path) -> None:
     rate = 5000.0
     path = with_tachometer(tmp_path, 24.6 * np.arange(int(20 * rate)) / rate, rate, (0.0,))

@@ -26,7 +26,8 @@ from gearcase.device.rig import Rig, RigBus, SensorFault
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadRequest, NoReply, OutOfRange
 from gearcase.install.map_check import find_word_order
-from gearcase.install.profile import LAMPS, decode, encode, profile, profile_names
+from gearcase.install.profile import LAMPS, profile, profile_names
+from gearcase.install.register import decode, encode
 from gearcase.job.build import load
 from published import rows
 from test_stages import EXAMPLES

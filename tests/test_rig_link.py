@@ -26,7 +26,8 @@ from gearcase.device.rig import Rig, RigBus, frames
 from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.device.serving import Served, serving
 from gearcase.errors import BadReply, BadRequest, Garbled, NoReply
-from gearcase.install.profile import LAMPS, decode, profile
+from gearcase.install.profile import LAMPS, profile
+from gearcase.install.register import decode
 from gearcase.job.build import load
 from published import rows
 from test_rig import crc, free_port

@@ -19,7 +19,8 @@ from gearcase.device.rig.devices import RECORD_REGISTERS
 from gearcase.device.rig.faults import KINDS
 from gearcase.device.rig.machine import heard, places
 from gearcase.drive.train import Drive, Mesh, Shaft
-from gearcase.install.profile import decode, profile
+from gearcase.install.profile import profile
+from gearcase.install.register import decode
 from gearcase.job.build import load
 from gearcase.tables import load as load_table
 from gearcase.worked import Given, Origin

@@ -16,7 +16,8 @@ from gearcase.cli import main
 from gearcase.device.modbus import ModbusBus, connected
 from gearcase.device.rig import Rig
 from gearcase.device.serving import serving
-from gearcase.install.profile import encode, profile
+from gearcase.install.profile import profile
+from gearcase.install.register import encode
 from gearcase.job.build import load
 from gearcase.stages import address, scan
 from test_rig import free_port, new_rig

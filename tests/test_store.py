@@ -193,6 +193,7 @@ WAVE = (np.round(1000 * np.sin(np.arange(4096))) * 0.03125).astype(np.float32)
 TAKEN = Recording(
     WAVE, 25600.0, "m/s2", "z", 24.75, "input end", "", "unit 7, record 3", "2026-03-02T10:00:00+00:00",
     taken=Circumstances("axial", "steady", 0.5, 330.0), found="read from unit 7", step=0.03125,
+    marks_s=np.array([0.01, 0.0504, 0.0908, 0.1312]),
 )  # fmt: skip
 
 
@@ -210,6 +211,7 @@ def test_a_recording_comes_back_as_it_was_kept(place: Place, tmp_path: Path) -> 
             assert np.array_equal(found.samples, recording.samples) and found.samples.dtype == recording.samples.dtype
             for name in ("sample_rate_hz", "unit", "channel", "speed_hz", "point", "name", "start", "taken", "found"):
                 assert getattr(found, name) == getattr(recording, name)
+            assert found.marks_s.tolist() == recording.marks_s.tolist()
             assert found.sha256 == kept.sha256 == row.sha256 and row.why == "levels"
         assert store.kept_recordings("output end") == ()
 

@@ -78,7 +78,7 @@ class Site:
             self.store,
             clock=lambda: self.now + self.clock_is_off,
             ticks=lambda: self.now,
-            diagnose=lambda _, recording: self.diagnose(recording),
+            diagnose=lambda _, recordings: self.diagnose(*recordings),
             tell=self.told.append,
         )
         return self.watch
@@ -501,7 +501,7 @@ def test_the_summary_says_what_is_abnormal(site: Site) -> None:
 
 
 def followed(site: Site, path: Path) -> Folder:
-    return Folder(path, site.job, site.store, lambda: site.now, lambda _, one: site.diagnose(one), site.told.append)
+    return Folder(path, site.job, site.store, lambda: site.now, lambda _, found: site.diagnose(*found), site.told.append)
 
 
 def test_a_recording_that_appears_is_judged_once_when_it_has_stopped_growing(site: Site, tmp_path: Path) -> None:

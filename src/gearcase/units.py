@@ -165,6 +165,12 @@ def _library() -> Any:
     return pint.UnitRegistry(cache_folder=None)
 
 
+@functools.cache
+def _factor(spelling: str, si: str) -> float:
+    """What one of a unit is in another, asked of the library once: every register that is read comes this way."""
+    return float(_library().parse_expression(spelling).to(si).magnitude)
+
+
 def convert(value: float, unit: str, kind: str) -> float:
     """`value` in the person's `unit` as SI.
 
@@ -181,13 +187,12 @@ def convert(value: float, unit: str, kind: str) -> float:
     spellings = ACCEPTED[kind]
     if unit not in spellings:
         raise OutOfRange("unit", repr(unit), _wanted(kind))
-    library = _library()
     if kind == "temperature":  # offset scales cannot be multiplied
-        si = float(library.Quantity(value, spellings[unit]).to("kelvin").magnitude)
+        si = float(_library().Quantity(value, spellings[unit]).to("kelvin").magnitude)
         if si < 0:
             raise OutOfRange(kind, f"'{value:g} {unit}'", "not below absolute zero, -273.15 °C")
     else:
-        si = float((value * library.parse_expression(spellings[unit])).to(_LIBRARY_SI.get(kind, SI_UNIT[kind])).magnitude)
+        si = value * _factor(spellings[unit], _LIBRARY_SI.get(kind, SI_UNIT[kind]))
     if not math.isfinite(si):
         raise OutOfRange(kind, f"'{value:g} {unit}'", _wanted(kind))
     return si

@@ -20,7 +20,7 @@ __all__ = ["main"]
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb. Returns the exit code."""
     words = list(sys.argv[1:] if arguments is None else arguments)
-    parser = _parser()
+    parser = _parser(next((word for word in words if word == "--" or not word.startswith("-")), ""))
     try:
         given = parser.parse_args(words)
     except BadInput as error:
@@ -62,7 +62,8 @@ class _Parser(argparse.ArgumentParser):
         raise BadInput(Problem(self.prog, "", message, usage))
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(asked: str | None) -> argparse.ArgumentParser:
+    """With all that one verb takes; with every verb's where there is none of that name, to be offered."""
     parser = _Parser(
         prog="gearcase",
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -71,8 +72,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"gearcase {__version__}")
     parser.set_defaults(run=None, json=False)
-    verbs = Verbs(parser)
+    verbs = Verbs(parser, asked)
     add_verbs(verbs)
+    if asked and asked not in verbs:
+        return _parser(None)
     parser.description = (
         "Fit, prove and watch monitoring on enclosed gear drives. Advice and record, not a\nprotection system.\n\n" + verbs.listed()
     )

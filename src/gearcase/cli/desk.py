@@ -104,9 +104,13 @@ def diagnose(given: argparse.Namespace) -> int:
     """Judge recordings."""
     from gearcase.drawings.text import diagnose_text
     from gearcase.stages import diagnose
+    from gearcase.stages.one_figure import only_figures
 
     job = load(given)
-    result = diagnose.run(job, _watched(_recordings(given, job), given))
+    without = only_figures(job.points) and not (
+        given.recording or job.recordings
+    )  # an answer too: what cannot be told, and the cure
+    result = diagnose.run(job, () if without else _watched(_recordings(given, job), given))
     path = keep(given, job, result, {})
     done(given, result.document, f"{diagnose_text(result.document)}\n\nkept in {path}")
     return SOMETHING_WRONG if result.wrong else NOTHING_WRONG

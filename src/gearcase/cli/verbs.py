@@ -6,6 +6,7 @@ Nothing heavy is imported here, so that help comes at once.
 import argparse
 import textwrap
 from collections.abc import Callable
+from typing import Any
 
 from gearcase.cli import bus, campaign, declaring, desk, keeping, site, watching
 
@@ -27,10 +28,15 @@ _BY = "who does this; kept with the result"
 
 
 class Verbs:
-    """Verbs of a parser, listed in groups."""
+    """Verbs of a parser, listed in groups.
 
-    def __init__(self, parser: argparse.ArgumentParser) -> None:
+    Parsers take longest to build, so of other verbs than the one `asked` for (empty: of all) only what is listed is kept; None
+    builds every one.
+    """
+
+    def __init__(self, parser: argparse.ArgumentParser, asked: str | None) -> None:
         self._added = parser.add_subparsers(metavar="VERB", help="one of those above")
+        self._asked, self._unasked = asked, _Unasked(add_help=False)
         self._groups: list[tuple[str, list[tuple[str, str]]]] = []
 
     def group(self, title: str) -> None:
@@ -40,6 +46,8 @@ class Verbs:
     def bare(self, name: str, run: Callable[[argparse.Namespace], int], says: str) -> argparse.ArgumentParser:
         """Add a verb that takes no job."""
         self._groups[-1][1].append((name, says))
+        if self._asked not in (None, name):
+            return self._unasked
         added = self._added.add_parser(name, description=says[0].upper() + says[1:] + ".")
         added.set_defaults(run=run)
         return added
@@ -53,6 +61,9 @@ class Verbs:
             added.add_argument("--by", metavar="NAME", default="", help=_BY)
         return added
 
+    def __contains__(self, name: str) -> bool:
+        return any(name == one for _, verbs in self._groups for one, _ in verbs)
+
     def listed(self, width: int = 84) -> str:
         """All verbs with what they do, by groups."""
         indent = " " * 15
@@ -63,6 +74,13 @@ class Verbs:
             )
             for title, verbs in self._groups
         )
+
+
+class _Unasked(argparse.ArgumentParser):
+    """Takes the options of verbs that nobody asked for, and forgets them."""
+
+    def add_argument(self, *names: Any, **options: Any) -> argparse.Action:
+        return argparse.Action([], "")
 
 
 def add_verbs(verbs: Verbs) -> None:

@@ -8,6 +8,8 @@ from gearcase.cli.answers import NOTHING_WRONG, SOMETHING_WRONG, done, keep, loa
 from gearcase.errors import BadInput, Problem
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gearcase.signal.recording import Recording
 
 __all__ = ["baseline", "notify", "trend", "unit", "watch"]
@@ -97,8 +99,8 @@ def watch(given: argparse.Namespace) -> int:
         raise BadInput(Problem("--folder", "", repr(given.folder), "a folder that is there"))
     every, lasting, fast = quantity("--every", given.every, "time"), quantity("--for", given.lasting, "time"), times(given)
 
-    def judge(job: Job, recording: "Recording") -> dict[str, Any]:
-        result = diagnose.run(job, [recording])
+    def judge(job: Job, recordings: "Sequence[Recording]") -> dict[str, Any]:
+        result = diagnose.run(job, recordings)
         keep(given, job, result, {})
         return result.document
 

@@ -74,7 +74,7 @@ def by_webhook(hook: Webhook) -> Sender:
         import httpx
 
         try:
-            secret = password(hook.secret_file)
+            secret = password(hook.secret)
             body = json.dumps({"id": message.id, **message.data}, ensure_ascii=False).encode()
             headers = {
                 "content-type": "application/json",
@@ -116,7 +116,7 @@ def _mail(mail: Mail, address: str, message: Message) -> None:
     made["Message-ID"] = f"<{message.id}@{mail.sender.partition('@')[2]}>"
     made["Auto-Submitted"] = "auto-generated"
     made.set_content(message.text)
-    secret = password(mail.password_file) if mail.password_file else ""
+    secret = password(mail.user.password) if mail.user else ""
     context = ssl.create_default_context(cafile=mail.ca_file)
     if mail.security == "tls":
         server: smtplib.SMTP = smtplib.SMTP_SSL(mail.host, mail.port, timeout=_LONGEST, context=context)
@@ -126,7 +126,7 @@ def _mail(mail: Mail, address: str, message: Message) -> None:
         if mail.security == "starttls":
             server.starttls(context=context)
         if mail.user:
-            server.login(mail.user, secret)
+            server.login(mail.user.name, secret)
         server.send_message(made)
 
 

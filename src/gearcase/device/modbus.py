@@ -2,8 +2,9 @@
 
 One question at a time, each within a bounded time. What makes an answer that of this question: over TCP its number; on a serial
 line only unit, function and length. So a serial answer that may still come late is remembered, and nothing that it could be taken
-for is asked of that device before its time is over; and the parts of a block differ in length. What nobody can tell: a device that
-answers once more of its own accord while it is asked for as many registers elsewhere.
+for is asked of that device before its time is over; and the parts of a block differ in length. A device that answers twice of its
+own accord is heard in the silence that must follow its first answer, and waited out. What nobody can tell: one whose second answer
+begins only after that silence, while it is asked for as many registers elsewhere.
 
 A device that stays silent is asked less and less often, once a minute at least, so that it does not keep the others waiting; any
 answer of it ends that.
@@ -36,6 +37,8 @@ _REST_AFTER, _LONGEST_REST = 3, 60.0  # questions in a row without an answer; s
 _DEAF = 10.0  # s without a byte from anybody: the connection itself may be dead, so the next question begins a new one
 _TICK = 2e-3  # s; an event loop's own waits are longer than asked by up to this
 _LAST_UNIT = 247
+_TURNS = 2  # of the event loop: bytes that came while it slept are seen at the next, and handed on at the one after
+_LONGEST_ANSWER = 256  # characters of a serial frame
 _MOST_HEARD = 65536  # bytes kept while listening
 _LOOK = "look at its address, its supply and its stub"
 _LINE_ADVICE = "look at the gateway or the adapter"
@@ -179,7 +182,7 @@ class ModbusBus:
     def longest_question(self, registers: int) -> float:
         """No question for so many registers takes longer, whatever devices do: late answers waited for, opening, tries. [s]"""
         patience = self._patience(registers)
-        return patience + self._tries * (self._timeout + patience + self._silence)
+        return patience + self._tries * (self._timeout + patience + self._silence + self._longest_babble)
 
     def close(self) -> None:
         """Close the connection; the next question opens it again."""
@@ -255,7 +258,7 @@ class ModbusBus:
         unit, link = question.unit, self.links[question.unit]
         while (until := self._debt(question)) and not line.lost:
             await line.more(until)
-        await self._pause(max(line.last_heard, self._sent_until) + self._silence)
+        await self._quiet(line)
         self._number = self._number % 0xFFFF + 1
         frame = tcp_frame(self._number, unit, question.pdu) if self._numbered else serial_frame(unit, question.pdu)
         patience, sent = self._patience(question.registers), line.loop.time()
@@ -336,6 +339,24 @@ class ModbusBus:
                 owed = self._owed[frame.unit]
                 came = next((n for n, (one, _) in enumerate(owed) if one.is_answered_by(frame.pdu)), -1)
                 del owed[: came + 1]
+
+    @property
+    def _longest_babble(self) -> float:
+        """How long a question waits at most for a line that does not fall silent: as long as the longest answer takes. [s]"""
+        return 0.0 if self._numbered else _LONGEST_ANSWER * self._character
+
+    async def _quiet(self, line: _Line) -> None:
+        """Wait for the silence between frames. What comes meanwhile, a second answer, is nobody's and begins the silence anew."""
+        latest = line.loop.time() + self._silence + self._longest_babble
+        while True:
+            heard = line.last_heard
+            await self._pause(max(heard, self._sent_until) + self._silence)
+            if self._numbered:
+                return
+            for _ in range(_TURNS):
+                await asyncio.sleep(0)
+            if line.last_heard == heard or line.lost or line.loop.time() >= latest:
+                return
 
     @staticmethod
     async def _pause(until: float) -> None:

@@ -7,6 +7,7 @@ Public: `Axis`, `ticks`, `time_ticks`, `span_words`, `day_words`; `level_axis`, 
 """
 
 import math
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -75,9 +76,15 @@ class Axis:
 
 
 def ticks(low: float, high: float) -> list[float]:
-    """Four to nine round steps from low to beyond high."""
+    """Four to nine round steps from low to beyond high; low alone where there is no span, or one too small to be divided.
+
+    Examples
+    --------
+    >>> ticks(0.0, 3.0), ticks(0.0, 5e-324)
+    ([0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0], [0.0])
+    """
     span = high - low
-    if not span > 0 or not math.isfinite(span):
+    if not sys.float_info.min <= span < math.inf:
         return [low]
     size = 10 ** math.floor(math.log10(span / 4))
     step = next(size * factor for factor in (1, 2, 2.5, 5, 10) if span / (size * factor) <= 8)

@@ -125,8 +125,12 @@ def amount(part: dict[str, Any]) -> str:
 
 
 def unit_words(unit: str) -> str:
-    """As engineers write it."""
-    return re.sub(r"(?<=s)2\b", "²", unit)
+    """As engineers write it.
+
+    >>> unit_words("m/s2"), unit_words("degC")
+    ('m/s²', '°C')
+    """
+    return re.sub(r"(?<=s)2\b", "²", unit).replace("degC", "°C")
 
 
 def time_words(text: str) -> str:

@@ -12,11 +12,12 @@ from dataclasses import asdict
 from types import MappingProxyType
 from typing import Any
 
-from gearcase.drawings.block import Block, first_up, workings
+from gearcase.drawings.block import Block, first_up, unit_words, workings
 from gearcase.drawings.labels import register_map_blocks
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
 from gearcase.drawings.plant_sheet import plant_tags
-from gearcase.install.profile import LAMPS, Register, profile
+from gearcase.install.profile import LAMPS, profile
+from gearcase.install.register import Register
 from gearcase.judge.alarm import BLUE_AFTER
 from gearcase.units import show
 
@@ -209,13 +210,13 @@ def _tag(device: Mapping[str, Any], one: Register) -> dict[str, Any]:
 def level_words(value: float | None, unit: str) -> str:
     """A level in the unit that people read.
 
-    >>> level_words(2.8e-3, "m/s"), level_words(None, "K"), level_words(0.25, "-")
-    ('2.8 mm/s', 'none', '0.25')
+    >>> level_words(2.8e-3, "m/s"), level_words(5.0, "m/s2"), level_words(None, "K"), level_words(0.25, "-")
+    ('2.8 mm/s', '5 m/s²', 'none', '0.25')
     """
     if value is None:
         return "none"
     kind, shown = SHOWN_AS.get(unit, ("", unit))
-    return show(float(value), kind, shown, digits=3) if kind else f"{value:.3g} {unit}".removesuffix(" -")
+    return unit_words(show(float(value), kind, shown, digits=3) if kind else f"{value:.3g} {unit}".removesuffix(" -"))
 
 
 def _level(worked: Mapping[str, Any] | None, unit: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gearcase.drawings.block import Block
+from gearcase.drawings.block import Block, unit_words
 from gearcase.drawings.svg import HAIRLINE, MUTED, Sheet, wrap
 from gearcase.errors import OutOfRange
 
@@ -18,7 +18,6 @@ _WIDE_MM, _TALL_MM = 57.0, 30.0  # one label; a sheet of them stays inside the m
 _ACROSS, _DOWN = 3, 7
 _CODE_MM, _EDGE_MM = 24.0, 3.0
 _QUIET = 4  # modules of light about a code, ISO/IEC 18004
-_UNITS = {"m/s2": "m/s²", "degC": "°C"}  # as engineers write them
 _WIDTHS = (2.2, 0.9, 0.9, 1.1, 0.7, 1.6, 0.8, 0.8, 1.6, 1.6)
 
 
@@ -139,7 +138,7 @@ def register_map_blocks(rows: Iterable[Mapping[str, Any]], *, word_order: str, t
             str(row["type"]),
             row.get("order", word_order) if str(row["type"]).endswith(("32", "64")) else "one word",
             _plain(row["scale"]),
-            _UNITS.get(row["unit"], str(row["unit"] or "-")),
+            unit_words(str(row["unit"] or "-")),
             _range(row.get("low"), row.get("high")),
             _constant(row.get("constant"), str(row["type"])),
         )

@@ -10,6 +10,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, Report, first_up
 from gearcase.drawings.drafting import TitleBlock
+from gearcase.drawings.opened_blocks import tally_blocks
 
 __all__ = [
     "campaign_blocks",
@@ -21,6 +22,7 @@ __all__ = [
     "for_all",
     "leaving_blocks",
     "leaving_page",
+    "opened_jobs",
     "pick_blocks",
     "pick_words",
     "work_card",
@@ -199,6 +201,15 @@ def campaign_blocks(campaign: Mapping[str, Any]) -> Iterator[Block]:
     yield from cut_blocks(campaign["cut_lists"])
     yield Block("heading", "Bring", level=2)
     yield from pick_blocks(for_all(campaign))
+    if campaign["tally"]:
+        yield Block("heading", f"Found on opening, over {opened_jobs(campaign)}", level=2)
+        yield from tally_blocks(campaign["tally"])
+
+
+def opened_jobs(campaign: Mapping[str, Any]) -> str:
+    """How many of the jobs have been opened, in words."""
+    count, of = campaign["opened_jobs"], len(campaign["jobs"])
+    return f"{count} of {of} job{'s' if of > 1 else ''}"
 
 
 def for_all(campaign: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -1,11 +1,11 @@
 """What was found on opening: in words, as blocks for pages and handover, and as a sheet to fill in beside the open drive."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from gearcase.drawings.block import ON_EACH_PAGE, Block, Report, finding_blocks, first_up
 
-__all__ = ["opened_blocks", "opened_sheet", "opened_text"]
+__all__ = ["opened_blocks", "opened_sheet", "opened_text", "tally_blocks"]
 
 _BOX = "☐"
 _SHARES = (("named_right", "right"), ("fault_there", "a fault there"), ("caught", "caught"))
@@ -26,13 +26,22 @@ def opened_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     yield Block("heading", "Found on opening")
     yield Block("note", first_up(document["statement"]))
     yield from finding_blocks(document["findings"])
+    yield from tally_blocks(document["tally"])
+    if document["entries"]:
+        yield Block("list", "Entries", items=tuple(_entry(row) for row in document["entries"]))
+    if document["open"]:
+        yield Block("list", "Still to be entered", items=tuple(_verdict(row) for row in document["open"]))
+
+
+def tally_blocks(tally: Iterable[Mapping[str, Any]]) -> Iterator[Block]:
+    """How often each pattern was right, with intervals; nothing where nothing was entered."""
     rows = tuple(
         (
             _words(row["pattern"]),
             *(str(row[name]) for name in ("confirmed", "other", "nothing", "not_inspected", "missed")),
             *(_share(row[name]) for name, _ in _SHARES),
         )
-        for row in document["tally"]
+        for row in tally
     )
     if rows:
         head = ("pattern", "confirmed", "other", "nothing", "not inspected", "missed", *(words for _, words in _SHARES))
@@ -43,10 +52,6 @@ def opened_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
             "Shares of those inspected, caught of all times it was found, with 90 % intervals (Clopper and Pearson). Not inspected "
             "never counts against a verdict.",
         )
-    if document["entries"]:
-        yield Block("list", "Entries", items=tuple(_entry(row) for row in document["entries"]))
-    if document["open"]:
-        yield Block("list", "Still to be entered", items=tuple(_verdict(row) for row in document["open"]))
 
 
 def opened_sheet(document: Mapping[str, Any], facts: tuple[tuple[str, str], ...]) -> Report:

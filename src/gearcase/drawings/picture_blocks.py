@@ -17,7 +17,6 @@ def picture_blocks(survey: dict[str, Any], *, after_cover: bool) -> Iterator[Blo
     A train too wide to be read on the cover is shown again after it.
     """
     if after_cover:
-        yield Block("break")
         yield Block("heading", "The drive and its lines in pictures")
     for picture in survey_pictures(survey):
         if after_cover and picture.name == "train.svg" and picture.width <= _READABLE_ON_COVER:

@@ -173,13 +173,16 @@ def _order_map(judged: Judged) -> Plot | None:
     if columns is None:
         return None
     times = [float(name.removeprefix("at ")) for name in columns if name != "order"]
-    apart = times[1] - times[0]
     marks = [mark for mark in ticks(times[0], times[-1]) if times[0] <= mark <= times[-1]]
-    rows = [((mark - times[0]) / apart + 0.5, f"{mark:g}") for mark in marks]
+    rows = [(float(np.interp(mark, times, np.arange(len(times)))) + 0.5, f"{mark:g}") for mark in marks]
+    made = judged.recording["order_map"]
     return Plot(
-        "Lines that stay upright keep to the shaft's mean speed; those that lean together tell that the speed moved, those that "
-        "come and go that the load did.",
-        f"Orders over time {judged.caption}.",
+        "Upright lines turn with the drive, however its speed moved. Lines that lean or bend keep to a frequency of their own: "
+        "mains, a neighbour, a resonance, where others darken as they cross it. Those that come and go tell that the load did."
+        if made["own_speed"]
+        else "Lines that stay upright keep to the shaft's mean speed; those that lean together tell that the speed moved, those "
+        "that come and go that the load did.",
+        f"Orders over time, {made['says']}.",
         f"Orders over time of {judged.recording['name']}",
         _orders(judged, columns, rows, "time, s"),
     )

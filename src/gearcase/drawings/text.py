@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from gearcase.drawings.block import time_words
-from gearcase.drawings.installed import repeated
+from gearcase.drawings.installed import level_words, repeated
 from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
-from gearcase.drawings.list_blocks import cut_words, for_all, pick_words
+from gearcase.drawings.list_blocks import cut_words, for_all, opened_jobs, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
 
@@ -240,7 +240,14 @@ def campaign_text(document: dict[str, Any]) -> str:
         parts += [f"{job['title']}: {row['where']}: {row['says']}" for row in job["stops"]]
     for cut in document["cut_lists"]:
         parts += ["", *cut_words(cut)]
-    return "\n".join([*parts, "", "bring, blocked jobs counted, jobs not planned left out:", *pick_words(for_all(document))])
+    parts += ["", "bring, blocked jobs counted, jobs not planned left out:", *pick_words(for_all(document))]
+    if document["tally"]:
+        parts += [
+            "",
+            f"found on opening, over {opened_jobs(document)}, 90 % intervals:",
+            *(row["says"] for row in document["tally"]),
+        ]
+    return "\n".join(parts)
 
 
 def prove_text(document: dict[str, Any]) -> str:
@@ -306,7 +313,7 @@ def baseline_text(document: dict[str, Any]) -> str:
         (
             limit["point"],
             limit["quantity"],
-            *(_shown(limit[name], limit["unit"]) for name in ("yellow", "danger", "low")),
+            *(level_words(limit[name] and limit[name]["value"], limit["unit"]) for name in ("yellow", "danger", "low")),
             _a_year(limit["false_alarms_per_year"]["yellow"]),
             limit["kind"],
             limit_holds(limit),
@@ -329,16 +336,6 @@ def baseline_text(document: dict[str, Any]) -> str:
         ]
     notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
     return "\n".join([*parts, *(["", *notes] if notes else [])])
-
-
-def _shown(worked: dict[str, Any] | None, unit: str) -> str:
-    """A limit in the unit that people read."""
-    if worked is None:
-        return "none"
-    value = worked["value"]
-    if unit == "m/s":
-        return f"{1000 * value:.2f} mm/s"
-    return f"{value - 273.15:.0f} °C" if unit == "K" else f"{value:.3g} {unit}"
 
 
 def _a_year(found: dict[str, Any] | None) -> str:

@@ -86,4 +86,5 @@ def _slope(row: Mapping[str, Any], before: str = "") -> str:
 def _left(row: Mapping[str, Any]) -> str:
     if row["forecast"] is None:
         return "no limit in force to go towards: take the baseline" if row["danger"] is None else ""
-    return f"{row['forecast']['of']}: {row['forecast']['says']}"
+    says = row["forecast"]["says"].removeprefix(f"{row['trend']['says']}; ")  # said once, beside the trend
+    return f"{row['forecast']['of']}: {says}"

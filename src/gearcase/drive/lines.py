@@ -5,6 +5,7 @@ passing, hunting tooth and assembly phase, planet pass and single teeth of sun a
 `outside_lines`.
 """
 
+import functools
 from collections.abc import Iterator
 
 from gearcase.drive.bearing_lines import bearing_lines
@@ -35,6 +36,7 @@ MESH_HARMONICS = 3
 SIDEBAND_PAIRS = 3
 
 
+@functools.lru_cache(maxsize=8)  # of the drives in hand: every family of patterns asks for them anew
 def expected_lines(drive: Drive) -> tuple[Line, ...]:
     """All lines of a drive: shafts, meshes with their sidebands, planetary sets, bearings, then belts, passing parts and motor;
     fundamentals first in each part.

@@ -46,6 +46,8 @@ _STOPPED = ("standing",)
 _UNPOWERED = ("standing", "coast-down", "overrunning")
 _TURNING_STEADILY = ("", "steady", "unloaded", "uncoupled")
 _CHANGING = {"coast-down": (1.0, 0.6), "run-up": (0.6, 1.0), "starting": (0.0, 1.0)}  # of the speed, first and last; invented
+_RUNS = ("run-up", "coast-down")
+_REST_S = 4.0  # put after a run before a mode answers it: it has rung down before the run's end comes round again; invented
 _RING_HZ, _RING_S = 1500.0, 0.7e-3  # how the housing rings after a click; invented
 _CAGE_SLIP = 0.01  # of the cage's turns; invented
 _PROFILE_POINTS, _PROFILE_LEAST = 1 << 16, 1e-3  # of a race's washboard: places round it, and the least of its waves
@@ -109,6 +111,11 @@ class ShaftFault(Protocol):
         """Of one run."""
 
 
+def _one_degree(ratio: NDArray[np.float64], damping: float) -> NDArray[np.complex128]:
+    """Motion of one degree of freedom over a stiff one's, at so many times its natural frequency (Den Hartog, from memory)."""
+    return np.asarray(1 / (1 - ratio**2 + 2j * damping * ratio))
+
+
 @dataclass(frozen=True)
 class Unbalance:
     """A heavy spot: horizontal and vertical a quarter turn apart, little axial.
@@ -127,12 +134,21 @@ class Unbalance:
         for channel in channels:
             share, phase = {"horizontal": (1.0, 0.0), "vertical": (0.8, -0.25), "axial": (0.1, 0.1)}[channel.direction]
             velocity = share * run.reach(self.shaft, channel) * self.velocity * run.relative_speed**3
-            if self.natural_hz and channel.direction == "vertical":
+            mode = self.natural_hz and channel.direction == "vertical"
+            if mode and run.situation.state not in _RUNS:
                 ratio = run.orders[self.shaft] * float(np.mean(run.speed_hz)) / self.natural_hz
-                swell = 1 / (1 - ratio**2 + 2j * self.damping * ratio)
+                swell = complex(_one_degree(np.array(ratio), self.damping))
                 velocity, phase = velocity * abs(swell), phase + float(np.angle(swell)) / (2 * np.pi)
-            rows.append(run.turning(self.shaft, 1, velocity, start + phase))
+            row = run.turning(self.shaft, 1, velocity, start + phase)
+            rows.append(self._answered(row, run) if mode and run.situation.state in _RUNS else row)
         return np.array(rows)
+
+    def _answered(self, row: NDArray[np.float64], run: _Run) -> NDArray[np.float64]:
+        """What the mode makes of a motion that it would follow if it were stiff, at whatever speed: through its whole spectrum."""
+        step = run.time[1] - run.time[0]
+        length = scipy.fft.next_fast_len(row.size + int(_REST_S / step), real=True)
+        ratio = scipy.fft.rfftfreq(length, step) / self.natural_hz
+        return np.asarray(scipy.fft.irfft(scipy.fft.rfft(row, length) * _one_degree(ratio, self.damping), length)[: row.size])
 
 
 @dataclass(frozen=True)
@@ -372,7 +388,7 @@ def simulate_channels(
     drive : Drive
     channels : sequence of Channel
     situation : Situation
-        While its speed changes, or it stands, the drive's own sound lines are left out.
+        While it starts, overruns or stands, the drive's own sound lines are left out.
     sample_rate_hz : float
         [Hz]
     samples, seed : int
@@ -393,7 +409,11 @@ def simulate_channels(
         [m/s2]
     """
     rng = np.random.default_rng([31, seed])
-    own = levels if situation.state in _TURNING_STEADILY else Levels(shaft=0.0, mesh=0.0, noise_rms=levels.noise_rms)
+    own = levels
+    if situation.state not in (*_TURNING_STEADILY, *_RUNS):
+        own = Levels(shaft=0.0, mesh=0.0, noise_rms=levels.noise_rms)
+    first, last = _CHANGING.get(situation.state, (1.0, 1.0))
+    course = np.linspace(first, last, samples) if situation.state in _RUNS else None
     rows = np.array(
         [
             simulate(
@@ -406,6 +426,7 @@ def simulate_channels(
                 faults=[one for one in damage if one.bearing == channel.bearing and situation.state in _TURNING_STEADILY],
                 strangers=strangers,
                 levels=own,
+                course=course,
             )
             for channel in channels
         ],

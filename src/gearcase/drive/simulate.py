@@ -112,6 +112,7 @@ def simulate(
     gear_faults: Sequence[GearFault] = (),
     levels: Levels = SOUND,
     wander: float = 0.0,
+    course: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float32]:
     """One record of housing acceleration.
 
@@ -131,6 +132,8 @@ def simulate(
     levels : Levels
     wander : float
         Slow random change of speed, relative standard deviation.
+    course : ndarray, shape (samples,), optional
+        Share of `speed_hz` at each sample, of a run-up or coast-down; shafts and meshes then shake with its square (invented). [-]
 
     Returns
     -------
@@ -144,9 +147,9 @@ def simulate(
     """
     rng = np.random.default_rng(seed)
     time = np.arange(samples) / sample_rate_hz
-    angle = _angle(time, speed_hz, wander, rng)
+    angle = _angle(time, speed_hz, wander, rng) if course is None else speed_hz * np.cumsum(course) / sample_rate_hz
     record = levels.noise_rms * _noise(noise, samples, sample_rate_hz, rng)
-    record += _tones(drive, angle, levels, gear_faults, rng)
+    record += _tones(drive, angle, levels, gear_faults, rng) * (1.0 if course is None else course**2)
     for fault in faults:
         at, size = _fault_impacts(drive, fault, angle, time, rng)
         record += _ring(at, fault.impact * size, fault.resonance_hz, fault.ring_time, samples, sample_rate_hz)

@@ -14,6 +14,7 @@ Calculator: `shaft_orders`, and `undetermined`, which explains the shafts it can
 `difference_spread`. Model: `ShaftOrder`.
 """
 
+import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -103,6 +104,11 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
         A joint names a shaft that is not there, teeth are not whole and positive, two paths disagree, the train is locked,
         or a shaft is joined to nothing.
     """
+    return dict(_orders(drive))
+
+
+@functools.lru_cache(maxsize=8)  # of the drives in hand: every family of patterns asks for them anew
+def _orders(drive: Drive) -> tuple[tuple[str, ShaftOrder], ...]:
     _check_names(drive)
     equations = tuple(joint_equations(drive))
     known = _stated(drive)
@@ -110,10 +116,10 @@ def shaft_orders(drive: Drive) -> dict[str, ShaftOrder]:
     _solve_together(known, equations, drive)
     for equation in equations:
         _check(equation, known, drive)
-    return {
-        name: ShaftOrder(float(speed.value), speed.spread, speed.origin, speed.path, speed.by, not speed.senseless)
+    return tuple(
+        (name, ShaftOrder(float(speed.value), speed.spread, speed.origin, speed.path, speed.by, not speed.senseless))
         for name, speed in known.items()
-    }
+    )
 
 
 def undetermined(drive: Drive) -> dict[str, str]:

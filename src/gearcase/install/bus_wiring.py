@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.findings import Finding, Level
 from gearcase.units import percent
 from gearcase.worked import Given, Origin, Worked, work, worked_by
@@ -91,7 +91,7 @@ def longest_stub(*, rise_time: float, velocity_fraction: float, baud: float) -> 
     >>> longest_stub(rise_time=30e-9, velocity_fraction=0.66, baud=19200)
     0.59359
     """
-    _above_zero(rise_time=rise_time, baud=baud)
+    above_zero(rise_time=rise_time, baud=baud)
     if not 0 < velocity_fraction <= 1:
         raise OutOfRange("velocity_fraction", velocity_fraction, "above 0, at most 1")
     slow = rise_time >= SLEW_LIMITED and baud <= _LONG_STUB_BAUD
@@ -113,7 +113,7 @@ def longest_trunk(*, baud: float) -> float:
     >>> longest_trunk(baud=1e6), longest_trunk(baud=9600)
     (100.0, 1000.0)
     """
-    _above_zero(baud=baud)
+    above_zero(baud=baud)
     return min(_TRUNK, _RATE_LENGTH / baud)
 
 
@@ -126,7 +126,7 @@ def reflection(*, termination: float, impedance: float) -> float:
     >>> reflection(termination=120.0, impedance=120.0)
     0.0
     """
-    _above_zero(termination=termination, impedance=impedance)
+    above_zero(termination=termination, impedance=impedance)
     return (termination - impedance) / (termination + impedance)
 
 
@@ -159,7 +159,7 @@ def bus_resistance(*, termination: float, terminations: float, unit_loads: float
     >>> bus_resistance(termination=120.0, terminations=2, unit_loads=0)
     60.0
     """
-    _above_zero(termination=termination)
+    above_zero(termination=termination)
     if min(terminations, unit_loads) < 0 or terminations + unit_loads <= 0:
         raise OutOfRange("terminations", terminations, "0 or more, and something between A and B")
     return 1 / (terminations / termination + unit_loads / _UNIT_LOAD)
@@ -181,7 +181,7 @@ def largest_bias_resistor(*, supply: float, idle: float, bus_resistance: float) 
     >>> largest_bias_resistor(supply=5.0, idle=0.2, bus_resistance=60.0)
     720.0
     """
-    _above_zero(idle=idle, bus_resistance=bus_resistance)
+    above_zero(idle=idle, bus_resistance=bus_resistance)
     if idle >= supply:
         raise OutOfRange("idle", idle, f"below the supply of {supply} V")
     return bus_resistance / 2 * (supply / idle - 1)
@@ -196,7 +196,7 @@ def idle_voltage(*, supply: float, bias_each: float, bus_resistance: float) -> f
     >>> idle_voltage(supply=5.0, bias_each=720.0, bus_resistance=60.0)
     0.2
     """
-    _above_zero(supply=supply, bias_each=bias_each, bus_resistance=bus_resistance)
+    above_zero(supply=supply, bias_each=bias_each, bus_resistance=bus_resistance)
     return supply * bus_resistance / (2 * bias_each + bus_resistance)
 
 
@@ -208,7 +208,7 @@ def standard_resistor(most: float) -> float:
     >>> standard_resistor(720.0), standard_resistor(465.0)
     (680.0, 430.0)
     """
-    _above_zero(most=most)
+    above_zero(most=most)
     decade = 10.0 ** (math.floor(math.log10(most)) - 1)
     below = [step * decade for step in _E24 if step * decade <= most * (1 + 1e-12)]
     return below[-1] if below else _E24[-1] * decade / 10
@@ -535,9 +535,3 @@ def _total_load(wiring: Wiring) -> float:
 
 def _given(name: str, value: float, unit: str) -> Given:
     return Given(name, value, unit, Origin.ASSUMED)
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise OutOfRange(name, value, "above 0")

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 from gearcase import units
 from gearcase.errors import OutOfRange
-from gearcase.install.profile import ORDERS, Profile, Register, WordOrder, decode
+from gearcase.install.profile import Profile
+from gearcase.install.register import ORDERS, Register, WordOrder, decode
 from gearcase.tables import load
 
 __all__ = ["Fit", "Known", "Reading", "check_map", "find_word_order", "reading_of"]

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from gearcase.errors import OutOfRange
+from gearcase.errors import OutOfRange, above_zero
 from gearcase.findings import Finding, Level
 from gearcase.tables import Row, load
 from gearcase.units import parse_wire
@@ -138,7 +138,7 @@ def resistance_at(*, resistance: float, at: float, coefficient: float, temperatu
     >>> resistance_at(resistance=1.93, at=348.15, coefficient=0.00323, temperature=313.15)
     1.7118135
     """
-    _above_zero(resistance=resistance)
+    above_zero(resistance=resistance)
     if not 173.15 <= temperature <= 473.15:
         raise OutOfRange("temperature", f"{temperature - 273.15:.0f} degC", "-100 to 200 degC")
     return resistance * (1 + coefficient * (temperature - at))
@@ -169,7 +169,7 @@ def voltage_drop(*, length: float, resistance: float, current: float) -> float:
     >>> voltage_drop(length=60.0, resistance=13.3e-3, current=2.0)
     3.192
     """
-    _above_zero(resistance=resistance)
+    above_zero(resistance=resistance)
     _not_below_zero(length=length, current=current)
     return 2 * length * resistance * current
 
@@ -197,7 +197,7 @@ def least_volts(*, nominal: float) -> float:
     >>> least_volts(nominal=24.0)
     20.4
     """
-    _above_zero(nominal=nominal)
+    above_zero(nominal=nominal)
     return (1 - _LOW_SUPPLY) * nominal
 
 
@@ -329,7 +329,7 @@ def mains_current(*, power: float, efficiency: float, mains: float, power_factor
     1.1696
     """
     _not_below_zero(power=power)
-    _above_zero(mains=mains, efficiency=efficiency, power_factor=power_factor)
+    above_zero(mains=mains, efficiency=efficiency, power_factor=power_factor)
     for name, value in (("efficiency", efficiency), ("power_factor", power_factor)):
         if value > 1:
             raise OutOfRange(name, value, "above 0, at most 1")
@@ -459,7 +459,7 @@ def branch_circuit(
     >>> advice.wire, advice.overcurrent
     ('14 AWG', 15.0)
     """
-    _above_zero(load_current=load_current, length=length, volts=volts)
+    above_zero(load_current=load_current, length=length, volts=volts)
     _not_below_zero(feeder_drop=feeder_drop)
     most_drop = max(min(MOST_DROP, MOST_DROP_WITH_FEEDER - feeder_drop), 0.0)
     rows = [row for row in load("branch_circuits") if row["wire"].endswith(f" {system}")]
@@ -544,7 +544,7 @@ def conduit_fill(*, areas: float, inside: float) -> float:
     >>> conduit_fill(areas=math.pi / 4 * 0.31**2, inside=0.304)
     0.2482788
     """
-    _above_zero(inside=inside)
+    above_zero(inside=inside)
     _not_below_zero(areas=areas)
     return areas / inside
 
@@ -564,7 +564,7 @@ def wires_that_fit(*, area: float, inside: float) -> float:
     >>> wires_that_fit(area=0.0097, inside=0.304)
     12.0
     """
-    _above_zero(area=area, inside=inside)
+    above_zero(area=area, inside=inside)
     many = inside * _FILL_MANY / area
     most = math.floor(many) + (many % 1 >= _ROUND_UP)
     if most >= 3:
@@ -739,12 +739,6 @@ def separation(*, neighbour: str, parallel: float) -> Separation:
 
 def _given(name: str, value: float, unit: str) -> Given:
     return Given(name, value, unit, Origin.ASSUMED)
-
-
-def _above_zero(**values: float) -> None:
-    for name, value in values.items():
-        if not value > 0:
-            raise OutOfRange(name, value, "above 0")
 
 
 def _not_below_zero(**values: float) -> None:

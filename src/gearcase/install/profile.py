@@ -4,43 +4,36 @@ Those of the house stand in ``tables/registers.csv``; a job may bring its own in
 high byte first (MODBUS Application Protocol V1.1b3); which word of a longer value comes first is nowhere laid down, so a row may
 say it, and every profile of the house carries three constants by which it can be told: 0x1234, 123456789 and 123.456.
 
-`profiles_of` reads rows and names everything wrong with them at once; `decode` and `encode` are the meaning of one register.
+`profiles_of` reads rows and names everything wrong with them at once. What one register means is `install.register`'s, how a
+record is fetched `install.record_forms`'.
 """
 
 import functools
 import math
 import re
-import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal, get_args
 
 from gearcase import units
 from gearcase.errors import OutOfRange
+from gearcase.install.record_forms import RecordForm, record_forms
+from gearcase.install.register import FORMATS, LAST_REGISTER, ORDERS, Register
 from gearcase.tables import Row, load
 
 __all__ = [
     "CONSTANTS",
     "LAMPS",
     "NO_PROFILE",
-    "ORDERS",
     "ROLES",
+    "WRITTEN",
     "Profile",
-    "Register",
-    "Waveform",
-    "WordOrder",
     "blocks",
-    "decode",
-    "encode",
     "profile",
     "profile_names",
     "profiles_of",
-    "words_of_identity",
 ]
 
-WordOrder = Literal["high word first", "low word first", "high word first, bytes swapped", "low word first, bytes swapped"]
-ORDERS: tuple[WordOrder, ...] = get_args(WordOrder)  # ABCD, CDAB, BADC, DCBA
 LAMPS = {"green": 1, "yellow": 2, "red": 4, "blue": 8, "white": 16}  # bits of a stack light's registers
 # what every device's test registers must read, and the plant's too, whichever word comes first
 CONSTANTS: Mapping[str, float] = MappingProxyType({"constant word": 0x1234, "constant whole": 123456789, "constant real": 123.456})
@@ -60,71 +53,33 @@ ROLES = {
     "waveform trigger": "written 1 to take a new record",
     "waveform ready": "reads 1 when the record is whole",
     "waveform freeze": "written 1 to keep the record while it is read, 0 afterwards",
+    "waveform form": "written its constant to choose this form of record: one row a form, all of one register",
+    "waveform page": "written the number of a part of the record, from low on (0 if empty), which then stands in the block",
+    "waveform page samples": "how many samples of each axis a page has",
     "longest read": "registers the device gives in one answer, where fewer than 125",
 }
-_FACTS = ("waveform samples", "waveform rate", "waveform step", "longest read")  # may stand without an address, by the data sheet
-_WRITTEN = ("output", "bus address", "waveform trigger", "waveform freeze")
-_ONCE = ("model", "serial", "firmware", "bus address", *(role for role in ROLES if role.startswith("waveform ")), "longest read")
-_FORMATS = {"u16": ">H", "i16": ">h", "u32": ">I", "i32": ">i", "f32": ">f", "u64": ">Q", "i64": ">q", "f64": ">d"}
-_LAST = 65535
+_FACTS = (  # may stand without an address, by the data sheet
+    "waveform samples",
+    "waveform rate",
+    "waveform step",
+    "waveform page samples",
+    "longest read",
+)
+WRITTEN = ("output", "bus address", "waveform trigger", "waveform freeze", "waveform form", "waveform page")
+_ONCE = (  # of a record: once for all, and once for each form or block that a row says it is of
+    *("model", "serial", "firmware", "bus address", "longest read"),
+    *(role for role in ROLES if role.startswith("waveform ") and role != "waveform form"),
+)
 _LONGEST_READ = 125
 
 
 @dataclass(frozen=True)
-class Register:
-    """One value of a device.
-
-    `address` counts from 0; `function` is 3 (holding) or 4 (input); `type` is u16, i16, u32, i32, f32, u64, i64, f64, ``bit0`` to
-    ``bit15`` of one register, or ``text1`` to ``text32`` of so many. The raw value times `scale` plus `offset` is in `unit`, a
-    spelling of `units.ACCEPTED[kind]`, or plain where `kind` is empty; `constant` is what it must read (`text` where that is a
-    text), None where it varies; `low`, `high` and `fallback` are in `unit`. `role` is one of `ROLES`.
-    """
-
-    name: str
-    address: int
-    function: int
-    type: str
-    scale: float
-    unit: str
-    kind: str
-    constant: float | None
-    low: float | None
-    high: float | None
-    role: str = ""
-    order: WordOrder = "high word first"
-    offset: float = 0.0
-    fallback: float | None = None
-    text: str = ""
-
-    @property
-    def words(self) -> int:
-        """Registers it takes."""
-        if self.type.startswith("text"):
-            return int(self.type[4:])
-        return 1 if self.type.startswith("bit") else struct.calcsize(_FORMATS[self.type]) // 2
-
-
-@dataclass(frozen=True)
-class Waveform:
-    """How a record is fetched: the register of its first sample, the others as `ROLES` says, numbers by a data sheet."""
-
-    first: Register
-    samples: Register | float
-    rate: Register | float
-    step: Register | float
-    number: Register | None = None
-    trigger: Register | None = None
-    ready: Register | None = None
-    freeze: Register | None = None
-
-
-@dataclass(frozen=True)
 class Profile:
-    """A kind of device: its registers by name, how its records are fetched (by the name of their row), and its longest answer."""
+    """A kind of device: its registers by name, the forms of record it gives, and its longest answer."""
 
     name: str
     registers: dict[str, Register]
-    waveforms: dict[str, Waveform] = field(default_factory=dict)
+    records: tuple[RecordForm, ...] = ()
     longest_read: int = _LONGEST_READ
 
     @property
@@ -135,7 +90,8 @@ class Profile:
     @property
     def rows(self) -> tuple[Register, ...]:
         """Every register there is, where records begin among them."""
-        return (*self.registers.values(), *(one.first for one in self.waveforms.values()))
+        firsts = dict.fromkeys(block.first for form in self.records for block in form.blocks)
+        return (*self.registers.values(), *firsts)
 
     def of(self, quantity: str) -> tuple[Register, ...]:
         """The registers of a quantity: of its name, or of its name and an axis.
@@ -192,7 +148,7 @@ def profiles_of(rows: Sequence[Row]) -> tuple[dict[str, Profile], list[tuple[int
     Parameters
     ----------
     rows : sequence of mapping
-        As ``registers.csv`` has them; `role`, `order`, `offset` and `fallback` may be missing.
+        As ``registers.csv`` has them; `role`, `order`, `offset`, `fallback`, `of` and `axes` may be missing.
 
     Returns
     -------
@@ -209,40 +165,16 @@ def profiles_of(rows: Sequence[Row]) -> tuple[dict[str, Profile], list[tuple[int
     found = {}
     for name, registers in held.items():
         wrong += _contradictions(registers)
-        found[name] = _profile(name, [one for _, one in registers])
-        for number, one in registers:
-            if one.role == "waveform" and one.name not in found[name].waveforms:
-                wrong.append((number, "role", "a record needs rows with the roles waveform samples and waveform rate"))
+        records, unfit = record_forms(registers)
+        wrong += unfit
+        longest = next((one for _, one in registers if one.role == "longest read"), None)
+        found[name] = Profile(
+            name,
+            {one.name: one for _, one in registers if one.address >= 0 and one.role != "waveform"},
+            records,
+            int(longest.constant) if longest is not None and longest.address < 0 and longest.constant else _LONGEST_READ,
+        )
     return found, sorted(wrong)
-
-
-def _profile(name: str, registers: Sequence[Register]) -> Profile:
-    by_role = {one.role: one for one in registers}
-
-    def given(role: str) -> Register | float | None:
-        one = by_role.get(role)
-        return one.constant if one is not None and one.address < 0 else one
-
-    def register(role: str) -> Register | None:
-        one = by_role.get(role)
-        return one if one is not None and one.address >= 0 else None
-
-    samples, rate, step = given("waveform samples"), given("waveform rate"), given("waveform step")
-    waveforms = {}
-    if samples is not None and rate is not None:
-        protocol = [register(f"waveform {part}") for part in ("number", "trigger", "ready", "freeze")]
-        waveforms = {
-            one.name: Waveform(one, samples, rate, 1.0 if step is None else step, *protocol)
-            for one in registers
-            if one.role == "waveform"
-        }
-    longest = given("longest read")
-    return Profile(
-        name,
-        {one.name: one for one in registers if one.address >= 0 and one.role != "waveform"},
-        waveforms,
-        int(longest) if isinstance(longest, float) else _LONGEST_READ,
-    )
 
 
 def blocks(form: Profile, wanted: Iterable[Register]) -> tuple[tuple[int, int, int], ...]:
@@ -268,104 +200,6 @@ def blocks(form: Profile, wanted: Iterable[Register]) -> tuple[tuple[int, int, i
     return tuple(found)
 
 
-def decode(register: Register, words: Sequence[int], order: WordOrder | None = None) -> float:
-    """The value of one register in SI.
-
-    Parameters
-    ----------
-    register : Register
-        Not a text.
-    words : sequence of int
-        As many as the register takes, each 0 to 65535.
-    order : str, optional
-        Another order than the register's own.
-
-    Raises
-    ------
-    OutOfRange
-        The number of words is wrong, or the value is no number or lies outside the profile's range.
-
-    Examples
-    --------
-    Row MW5 of ``modbus_checks.csv``, 25.0 as 41C8 0000:
-
-    >>> speed = profile("drive inputs").registers["speed"]
-    >>> 60 * decode(speed, [0x41C8, 0x0000])
-    25.0
-    >>> 60 * decode(speed, [0x0000, 0x41C8], "low word first")
-    25.0
-    """
-    value = _raw(register, words, order) * register.scale + register.offset
-    if not math.isfinite(value):
-        raise OutOfRange(register.name, value, "a number; the device marks this value as bad")
-    if (register.low is not None and value < register.low) or (register.high is not None and value > register.high):
-        low, high = register.low, register.high
-        rule = f"{low:g} to {high:g}" if low is not None and high is not None else f"{'at most' if low is None else 'at least'} "
-        rule += "" if low is not None and high is not None else f"{high if low is None else low:g}"
-        raise OutOfRange(register.name, f"{value:g} {register.unit}".strip(), f"{rule} {register.unit}".strip())
-    return units.convert(value, register.unit, register.kind) if register.kind else value
-
-
-def words_of_identity(register: Register, words: Sequence[int]) -> str:
-    """What an identity register says, as people write it: its text, or its whole number.
-
-    Raises
-    ------
-    OutOfRange
-        The number of words is wrong.
-
-    Examples
-    --------
-    >>> words_of_identity(Register("serial", 0, 3, "text3", 1, "", "", None, None, None), [0x5653, 0x2D34, 0x3100])
-    'VS-41'
-    """
-    if not register.type.startswith("text"):
-        return f"{_raw(register, words, None) * register.scale + register.offset:.15g}"
-    _count(register, words)
-    text = struct.pack(f">{len(words)}H", *(_ordered(words, register.order) if "bytes" in register.order else words))
-    return text.partition(b"\0")[0].decode("ascii", "replace").strip()
-
-
-def _raw(register: Register, words: Sequence[int], order: WordOrder | None) -> float:
-    _count(register, words)
-    if register.type.startswith("bit"):
-        return float(_ordered(words, order or register.order)[0] >> int(register.type[3:]) & 1)
-    packed = struct.pack(f">{len(words)}H", *_ordered(words, order or register.order))
-    return float(struct.unpack(_FORMATS[register.type], packed)[0])
-
-
-def _count(register: Register, words: Sequence[int]) -> None:
-    if len(words) != register.words:
-        raise OutOfRange(register.name, f"{len(words)} registers", f"{register.words} registers")
-
-
-def _ordered(words: Sequence[int], order: WordOrder) -> list[int]:
-    """Words in the other order, there and back."""
-    ordered = list(reversed(words)) if order.startswith("low") else list(words)
-    return [(word & 0xFF) << 8 | word >> 8 for word in ordered] if order.endswith("swapped") else ordered
-
-
-def encode(register: Register, value: float, order: WordOrder | None = None) -> tuple[int, ...]:
-    """The words of an SI value: what a device with this profile sends, or is written.
-
-    Raises
-    ------
-    OutOfRange
-        It does not fit the register's type.
-    """
-    shown = units.shown(value, register.kind, register.unit) if register.kind else value
-    raw = (shown - register.offset) / register.scale
-    try:
-        if register.type.startswith("bit"):
-            packed = struct.pack(">H", {0: 0, 1: 1 << int(register.type[3:])}[round(raw)])
-        else:
-            packed = struct.pack(_FORMATS[register.type], raw if register.type.startswith("f") else round(raw))
-    except (struct.error, OverflowError, ValueError, KeyError):
-        raise OutOfRange(register.name, value, f"a value that fits {register.type}") from None
-    words = struct.unpack(f">{len(packed) // 2}H", packed)
-    return tuple(_ordered(words, order or register.order))
-
-
 def _wrong_cells(row: Row) -> Iterator[tuple[str, str]]:
     """Columns of one row that cannot be read, or contradict each other."""
     for column in ("profile", "register"):
@@ -383,8 +217,8 @@ def _wrong_cells(row: Row) -> Iterator[tuple[str, str]]:
     ]
     for column in wrong:
         yield column, "a number, or 0x and hexadecimal digits"
-    if row["type"] not in _FORMATS and not re.fullmatch(r"bit(\d|1[0-5])|text([1-9]|[12]\d|3[0-2])", row["type"]):
-        yield "type", f"a type out of {', '.join(_FORMATS)}, bit0 to bit15, text1 to text32"
+    if row["type"] not in FORMATS and not re.fullmatch(r"bit(\d|1[0-5])|text([1-9]|[12]\d|3[0-2])", row["type"]):
+        yield "type", f"a type out of {', '.join(FORMATS)}, bit0 to bit15, text1 to text32"
         return
     if numbers["scale"] == 0:
         yield "scale", "not 0: every reading would be the same"
@@ -411,7 +245,14 @@ def _wrong_cells(row: Row) -> Iterator[tuple[str, str]]:
         yield "constant", f"at most {2 * int(row['type'][4:])} characters: two a register"
     if role in ("constant", "model") and not row["constant"]:
         yield "constant", "what it must read"
-    for column in () if text else ("constant", "fallback"):
+    if role == "waveform form" and numbers["constant"] is None:
+        yield "constant", "what is written to choose this form"
+    if row.get("of", "") and not role.startswith("waveform "):
+        yield "of", f"empty: only a row of a record speaks of one, and its role is {role or 'none'}"
+    axes = row.get("axes", "").split(" ") if row.get("axes", "") else []
+    if axes and (role != "waveform" or not set(axes) <= set("xyz") or len(axes) > len(set(axes))):
+        yield "axes", "empty, or of the role waveform x, y and z with a blank between, in the order in which they alternate"
+    for column in () if text or not row["address"] else ("constant", "fallback"):
         value = numbers[column]
         if value is not None and not _is_held(row, value, numbers["offset"] or 0.0, numbers["scale"] or 1.0):
             yield column, f"a value that {row['type']} can hold"
@@ -423,17 +264,17 @@ def _wrong_place(row: Row, role: str) -> Iterator[tuple[str, str]]:
         if not row["constant"]:
             yield "constant", "the value by the data sheet, where there is no address"
         return
-    if not row["address"].isascii() or not row["address"].isdecimal() or int(row["address"]) > _LAST:
-        yield "address", f"a register's address counted from 0, 0 to {_LAST}"
+    if not row["address"].isascii() or not row["address"].isdecimal() or int(row["address"]) > LAST_REGISTER:
+        yield "address", f"a register's address counted from 0, 0 to {LAST_REGISTER}"
         return
     words = Register("", 0, 3, row["type"], 1, "", "", None, None, None).words
-    if int(row["address"]) + words - 1 > _LAST:
-        yield "address", f"{words} registers from there end past {_LAST}"
+    if int(row["address"]) + words - 1 > LAST_REGISTER:
+        yield "address", f"{words} registers from there end past {LAST_REGISTER}"
     if row["function"] not in ("3", "4"):
         yield "function", "3 (holding register) or 4 (input register)"
-    elif role in _WRITTEN and row["function"] == "4":
+    elif role in WRITTEN and row["function"] == "4":
         yield "function", f"3: an input register cannot be written, and its role is {role}"
-    if role in _WRITTEN and row["type"].startswith(("bit", "text")):
+    if role in WRITTEN and row["type"].startswith(("bit", "text")):
         yield "type", "whole registers: a bit or text is not written"
     if role.startswith("waveform") and row["type"].startswith(("bit", "text")):
         yield "type", "a number"
@@ -455,25 +296,35 @@ def _limits(type_: str) -> tuple[int, int]:
 def _contradictions(registers: Sequence[tuple[int, Register]]) -> Iterator[tuple[int, str, str]]:
     """Names and roles twice, and registers of which two values claim the same one."""
     names: dict[str, int] = {}
-    roles: dict[str, str] = {}
+    roles: dict[tuple[str, str], str] = {}
     taken: dict[tuple[int, int], Register] = {}
     for number, one in registers:
         if one.name in names:
             yield number, "register", f"a name of its own: {one.name} is there already"
         names[one.name] = number
         if one.role in _ONCE:
-            if one.role in roles:
-                yield number, "role", f"{one.role} once: {roles[one.role]} has it already"
-            roles[one.role] = one.name
+            if (one.role, one.of) in roles:
+                yield (
+                    number,
+                    "role",
+                    f"{one.role} once{f' of {one.of}' if one.of else ''}: {roles[one.role, one.of]} has it already",
+                )
+            roles[one.role, one.of] = one.name
         if one.address < 0:
             continue
         for address in range(one.address, one.address + one.words):
             other = taken.get((one.function, address))
             both_bits = other is not None and one.type != other.type and one.type[:3] == other.type[:3] == "bit"
-            if other is not None and not both_bits:
+            if other is not None and not both_bits and not _of_two_forms(one, other):
                 yield number, "address", f"another one: {one.name} and {other.name} both at register {address}"
                 break
             taken[one.function, address] = one
+
+
+def _of_two_forms(one: Register, other: Register) -> bool:
+    """Whether two rows say what one register is in two forms of record."""
+    alike = (one.role, one.address, one.type, one.order) == (other.role, other.address, other.type, other.order)
+    return alike and one.role.startswith("waveform ") and (one.role == "waveform form" or one.of != other.of)
 
 
 def _register(row: Row) -> Register:
@@ -495,6 +346,8 @@ def _register(row: Row) -> Register:
         offset=_number(row.get("offset", "")) or 0.0,
         fallback=_number(row.get("fallback", "")),
         text=row["constant"] if text else "",
+        of=row.get("of", ""),
+        axes=row.get("axes", ""),
     )
 
 

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from gearcase.job.build_publish import User, user_of
 from gearcase.job.inputs_checks import UNIT_KIND, stated_value
 from gearcase.job.inputs_schema import IncomingModel, InputModel
 from gearcase.job.read import Source
+from gearcase.job.secret_schema import Secret, secret_of
 from gearcase.units import convert
 
 __all__ = ["Broker", "Incoming", "Input", "Posting", "RawRegister", "build_incoming", "build_inputs"]
@@ -53,14 +55,13 @@ class Input:
 
 @dataclass(frozen=True)
 class Broker:
-    """The plant's MQTT broker; `ca_file` None for the system's, `password_file` None where nobody logs in."""
+    """The plant's MQTT broker; `ca_file` None for the system's, `user` None where nobody logs in."""
 
     host: str
     port: int
     tls: bool
     ca_file: Path | None
-    user: str
-    password_file: Path | None
+    user: User | None
     readings: str
     recordings: str
 
@@ -71,7 +72,7 @@ class Posting:
 
     address: str
     port: int
-    token_file: Path
+    token: Secret
     certificate_file: Path | None
     key_file: Path | None
 
@@ -100,11 +101,11 @@ def build_incoming(model: IncomingModel, folder: str) -> Incoming:
     mqtt = http = None
     if (given := model.mqtt) is not None:
         port = given.port or (8883 if given.tls else 1883)
-        files = path(given.ca_file), given.user, path(given.password_file)
-        mqtt = Broker(given.host, port, given.tls, *files, given.readings, given.recordings)
+        user = user_of(Path(folder), given)
+        mqtt = Broker(given.host, port, given.tls, path(given.ca_file), user, given.readings, given.recordings)
     if (post := model.http) is not None:
         files_ = path(post.certificate_file), path(post.key_file)
-        http = Posting(post.address, post.port, Path(folder) / post.token_file, *files_)
+        http = Posting(post.address, post.port, secret_of(Path(folder), post.token_file, post.token_variable), *files_)
     return Incoming(mqtt, http, path(model.folder), model.age_limit or Incoming.age_limit)
 
 

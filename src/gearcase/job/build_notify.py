@@ -3,7 +3,9 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from gearcase.job.build_publish import User, user_of
 from gearcase.job.notify_schema import MailModel, NotifyModel
+from gearcase.job.secret_schema import Secret, secret_of
 from gearcase.judge.notices import Recipient, Rules
 
 __all__ = ["Mail", "Notify", "Webhook", "build_notify"]
@@ -11,8 +13,8 @@ __all__ = ["Mail", "Notify", "Webhook", "build_notify"]
 
 @dataclass(frozen=True)
 class Mail:
-    """The server that takes mail; `security` is starttls, tls or none, `ca_file` None for the system's, `password_file` None
-    where it asks for no user.
+    """The server that takes mail; `security` is starttls, tls or none, `ca_file` None for the system's, `user` None where it
+    asks for none.
     """
 
     host: str
@@ -20,20 +22,19 @@ class Mail:
     security: str
     ca_file: Path | None
     sender: str
-    user: str
-    password_file: Path | None
+    user: User | None
 
 
 @dataclass(frozen=True)
 class Webhook:
-    """A web address that takes messages, and the file that holds the secret both sides sign with; `ca_file` None for the
+    """A web address that takes messages, and where the secret is that both sides sign with; `ca_file` None for the
     system's.
     """
 
     name: str
     url: str
     ca_file: Path | None
-    secret_file: Path
+    secret: Secret
 
 
 @dataclass(frozen=True)
@@ -53,15 +54,17 @@ def build_notify(folder: Path, model: NotifyModel) -> Notify:
     return Notify(
         Rules(people, model.again),
         _mail(folder, model.mail) if model.mail else None,
-        tuple(Webhook(one.name, one.url, _file(folder, one.ca_file), folder / one.secret_file) for one in model.webhooks),
+        tuple(
+            Webhook(one.name, one.url, _file(folder, one.ca_file), secret_of(folder, one.secret_file, one.secret_variable))
+            for one in model.webhooks
+        ),
         {one.name: one.mail for one in model.people if one.mail},
         {one.name: one.webhook for one in model.people if one.webhook},
     )
 
 
 def _mail(folder: Path, model: MailModel) -> Mail:
-    files = _file(folder, model.ca_file), _file(folder, model.password_file)
-    return Mail(model.host, model.port, model.security, files[0], model.sender, model.user, files[1])
+    return Mail(model.host, model.port, model.security, _file(folder, model.ca_file), model.sender, user_of(folder, model))
 
 
 def _file(folder: Path, name: str) -> Path | None:

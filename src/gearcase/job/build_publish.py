@@ -5,16 +5,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gearcase.job.publish_schema import MqttFaceModel, OpcUaFaceModel, PublishModel
+from gearcase.job.secret_schema import LoginModel, Secret, secret_of
 
-__all__ = ["ModbusFace", "MqttFace", "OpcUaFace", "Publish", "User", "build_publish"]
+__all__ = ["ModbusFace", "MqttFace", "OpcUaFace", "Publish", "User", "build_publish", "user_of"]
 
 
 @dataclass(frozen=True)
 class User:
-    """Somebody who may read, and the file that holds the password."""
+    """Somebody who logs in, and where the password is."""
 
     name: str
-    password_file: Path
+    password: Secret
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,16 @@ def build_publish(folder: Path, model: PublishModel, *, tag: str) -> Publish:
 
 
 def _opcua(folder: Path, model: OpcUaFaceModel) -> OpcUaFace:
-    return OpcUaFace(model.address, model.port, tuple(User(one.name, folder / one.password_file) for one in model.users))
+    return OpcUaFace(
+        model.address,
+        model.port,
+        tuple(User(one.name, secret_of(folder, one.password_file, one.password_variable)) for one in model.users),
+    )
+
+
+def user_of(folder: Path, model: LoginModel) -> User | None:
+    """Who logs in; None where nobody does."""
+    return User(model.user, secret_of(folder, model.password_file, model.password_variable)) if model.user else None
 
 
 def _mqtt(folder: Path, model: MqttFaceModel, device: str) -> MqttFace:
@@ -88,5 +98,5 @@ def _mqtt(folder: Path, model: MqttFaceModel, device: str) -> MqttFace:
         model.node,
         device,
         model.primary_host or "",
-        User(model.user, folder / model.password_file) if model.user else None,
+        user_of(folder, model),
     )

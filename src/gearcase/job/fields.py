@@ -70,6 +70,7 @@ __all__ = [
     "Topic",
     "TopicPart",
     "Torque",
+    "VariableName",
     "Velocity",
     "Voltage",
     "VoltageBetween",
@@ -197,6 +198,12 @@ def _name(value: object) -> str:
     if not str(value).strip().isprintable():
         raise OutOfRange("name", repr(value), "a name on one line")
     return str(value).strip()
+
+
+def _variable_name(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[A-Z][A-Z0-9_]{0,63}", value.strip()):
+        raise OutOfRange("variable", repr(value), "an environment variable's name: A to Z, digits and _, e.g. GEARCASE_PASSWORD")
+    return value.strip()
 
 
 def _words(value: object) -> str:
@@ -337,6 +344,7 @@ def _sample_unit(value: object) -> str:
 _PLAIN = WithJsonSchema({"type": ["string", "number"]})  # 6205 needs no quotes
 Name = Annotated[str, BeforeValidator(_read(_name)), _PLAIN]
 Words = Annotated[str, BeforeValidator(_read(_words)), _PLAIN]
+VariableName = Annotated[str, BeforeValidator(_read(_variable_name)), _text("GEARCASE_PASSWORD")]
 Start = Annotated[str, BeforeValidator(_read(_start)), _text("2026-03-02T10:00")]
 SampleUnit = Annotated[str, BeforeValidator(_read(_sample_unit)), _text("m/s2", "g")]
 Length = Annotated[float, _quantity("length"), _text("25 mm", "0.5 in")]

@@ -6,9 +6,10 @@ from typing import Any
 from gearcase import units
 from gearcase.errors import OutOfRange, Problem
 from gearcase.install.profile import NO_PROFILE, Profile
-from gearcase.job.inputs_schema import HttpModel, InputModel
+from gearcase.job.inputs_schema import HttpModel, InputModel, MqttModel
 from gearcase.job.read import Path_, Source, nearest
 from gearcase.job.schema import read_as
+from gearcase.job.secret_checks import login_check, secret_check
 
 __all__ = ["UNIT_KIND", "inputs_check", "stated_value"]
 
@@ -158,15 +159,15 @@ def _incoming(source: Source) -> Iterator[Problem]:
         if not (topics or mqtt.get("readings") or mqtt.get("recordings")):
             accepted = "what to listen to: readings, recordings, or an input whose source is mqtt"
             yield source.problem(("incoming", "mqtt"), accepted, given="a broker and no topic")
-        if bool(mqtt.get("user")) != bool(mqtt.get("password_file")):
-            key = "password_file" if mqtt.get("user") else "user"
-            yield source.problem(("incoming", "mqtt", key), "user and password_file together", given="one of them")
+        if login := read_as(MqttModel, mqtt):
+            yield from login_check(source, ("incoming", "mqtt"), login)
         if mqtt.get("tls") is False and mqtt.get("ca_file"):
             yield source.problem(("incoming", "mqtt", "ca_file"), "left out: without TLS nothing is signed")
         if mqtt.get("tls") is False and mqtt.get("host") not in _THIS_MACHINE:
             yield source.problem(("incoming", "mqtt", "tls"), "true: only a broker on this machine, 127.0.0.1, may do without")
     http = source.value(("incoming", "http"))
     if isinstance(http, dict) and read_as(HttpModel, http):
+        yield from secret_check(source, ("incoming", "http"), "token")
         if bool(http.get("certificate_file")) != bool(http.get("key_file")):
             key = "key_file" if http.get("certificate_file") else "certificate_file"
             yield source.problem(("incoming", "http", key), "certificate_file and key_file together", given="one of them")

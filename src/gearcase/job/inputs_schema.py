@@ -7,7 +7,21 @@ from typing import Literal
 
 from pydantic import Field
 
-from gearcase.job.fields import Ends, IpAddress, Name, Number, Port, RegisterAddress, Section, Time, Topic, Velocity, Words
+from gearcase.job.fields import (
+    Ends,
+    IpAddress,
+    Name,
+    Number,
+    Port,
+    RegisterAddress,
+    Section,
+    Time,
+    Topic,
+    VariableName,
+    Velocity,
+    Words,
+)
+from gearcase.job.secret_schema import LoginModel, by_file, by_variable
 
 __all__ = ["HttpModel", "IncomingModel", "InputModel", "MqttModel"]
 
@@ -44,7 +58,7 @@ class InputModel(Section):
     value: Words = Field("", description="what is stated, e.g. 1485 rpm, 80 %, forward or 20 °C")
 
 
-class MqttModel(Section):
+class MqttModel(LoginModel):
     """The plant's broker, as a listener."""
 
     host: Name = Field(description="name or address of the broker")
@@ -53,8 +67,6 @@ class MqttModel(Section):
     ca_file: Name = Field(
         "", description="certificate of who signed the broker's, from the job's folder; left out: those of the system"
     )
-    user: Name = Field("", description="name to log in with")
-    password_file: Name = Field("", description="file that holds the password, from the job's folder, readable by its owner alone")
     readings: Topic = Field("", description="topic at which readings are sent to this drive")
     recordings: Topic = Field("", description="topic at which recordings are sent to this drive")
 
@@ -64,7 +76,8 @@ class HttpModel(Section):
 
     address: IpAddress = Field("127.0.0.1", description="where it listens: 127.0.0.1 for this machine alone, or its own address")
     port: Port = Field(8070, description="port, 1 to 65535")
-    token_file: Name = Field(description="file that holds the token, from the job's folder, readable by its owner alone")
+    token_file: Name = by_file("token")
+    token_variable: VariableName = by_variable("token")
     certificate_file: Name = Field("", description="this machine's certificate; left out behind a proxy on this machine")
     key_file: Name = Field("", description="the certificate's key, readable by its owner alone")
 
@@ -72,7 +85,9 @@ class HttpModel(Section):
 class IncomingModel(Section):
     """The ways in for what is not on the bus."""
 
-    mqtt: MqttModel | None = Field(None, description="host, port, tls, ca_file, user, password_file, readings, recordings")
-    http: HttpModel | None = Field(None, description="address, port, token_file, certificate_file, key_file")
+    mqtt: MqttModel | None = Field(
+        None, description="host, port, tls, ca_file, user, password_file or password_variable, readings, recordings"
+    )
+    http: HttpModel | None = Field(None, description="address, port, token_file or token_variable, certificate_file, key_file")
     folder: Name = Field("", description="folder whose recordings are judged as they appear, from the job's folder")
     age_limit: Time | None = Field(None, description="how old a reading that came in may be to count in the light, e.g. 10 min")

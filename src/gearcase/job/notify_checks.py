@@ -8,6 +8,7 @@ from gearcase.job.notify_schema import MailModel, NotifyModel
 from gearcase.job.publish_checks import this_machine
 from gearcase.job.read import Source
 from gearcase.job.schema import read_as
+from gearcase.job.secret_checks import login_check, secret_check
 
 __all__ = ["notify_check"]
 
@@ -23,6 +24,7 @@ def notify_check(source: Source) -> Iterator[Problem]:
         yield from _mail(source, model.mail)
     hooks = {one.name for one in model.webhooks}
     for number, hook in enumerate(model.webhooks):
+        yield from secret_check(source, ("notify", "webhooks", number), "secret")
         if not hook.url.startswith("https://") and not this_machine(urlsplit(hook.url).hostname or ""):
             yield source.problem(("notify", "webhooks", number, "url"), "https://; only this machine, 127.0.0.1, may do without")
     for number, person in enumerate(model.people):
@@ -43,8 +45,4 @@ def _mail(source: Source, mail: MailModel) -> Iterator[Problem]:
     here = ("notify", "mail")
     if mail.security == "none" and not this_machine(mail.host):
         yield source.problem((*here, "security"), "starttls or tls; only a server on this machine, 127.0.0.1, may do without")
-    if bool(mail.user) != bool(mail.password_file):
-        missing = "password_file" if mail.user else "user"
-        yield source.problem(
-            (*here, "user" if mail.user else "password_file"), f"both user and password_file, or none; missing: {missing}"
-        )
+    yield from login_check(source, here, mail)

@@ -1,12 +1,13 @@
-"""The shape of who is told, in job.yaml: by mail or web hook, of what, and in which order. Passwords are never in the job: files
-hold them.
+"""The shape of who is told, in job.yaml: by mail or web hook, of what, and in which order. Passwords are never in the job, see
+`secret_schema`.
 """
 
 from typing import Literal, get_args
 
 from pydantic import Field
 
-from gearcase.job.fields import MailAddress, Name, Port, Section, Time, TimeFromNow, WebAddress
+from gearcase.job.fields import MailAddress, Name, Port, Section, Time, TimeFromNow, VariableName, WebAddress
+from gearcase.job.secret_schema import LoginModel, by_file, by_variable
 
 __all__ = ["MailModel", "NotifyModel", "PersonModel", "WebhookModel"]
 
@@ -14,7 +15,7 @@ Told = Literal["danger", "abnormal", "cannot tell"]
 _ALL: tuple[Told, ...] = get_args(Told)
 
 
-class MailModel(Section):
+class MailModel(LoginModel):
     """The server that takes mail (SMTP)."""
 
     host: Name = Field(description="name or address of the mail server")
@@ -26,8 +27,6 @@ class MailModel(Section):
         "", description="certificate of who signed the server's, from the job's folder; left out: those of the system"
     )
     sender: MailAddress = Field(description="address the mail comes from, e.g. gearcase@plant.example")
-    user: Name = Field("", description="name of the user")
-    password_file: Name = Field("", description="file that holds the password, from the job's folder, readable by its owner alone")
 
 
 class WebhookModel(Section):
@@ -38,9 +37,8 @@ class WebhookModel(Section):
     ca_file: Name = Field(
         "", description="certificate of who signed the server's, from the job's folder; left out: those of the system"
     )
-    secret_file: Name = Field(
-        description="file that holds the secret both sides sign with, from the job's folder, readable by its owner alone"
-    )
+    secret_file: Name = by_file("secret")
+    secret_variable: VariableName = by_variable("secret")
 
 
 class PersonModel(Section):
@@ -56,7 +54,9 @@ class PersonModel(Section):
 class NotifyModel(Section):
     """Who is told."""
 
-    mail: MailModel | None = Field(None, description="host, port, security, sender, user, password_file")
-    webhooks: list[WebhookModel] = Field(default_factory=list, description="a list, each with name, url, secret_file")
+    mail: MailModel | None = Field(None, description="host, port, security, sender, user, password_file or password_variable")
+    webhooks: list[WebhookModel] = Field(
+        default_factory=list, description="a list, each with name, url, secret_file or secret_variable: both sides sign with it"
+    )
     people: list[PersonModel] = Field(default_factory=list, description="a list, each with name, mail or webhook, of, after")
     again: Time = Field(1800.0, description="so often a danger is told until it is acknowledged, e.g. 30 min")

@@ -7,6 +7,7 @@ from gearcase.errors import Problem
 from gearcase.job.publish_schema import ModbusFaceModel, MqttFaceModel, OpcUaFaceModel
 from gearcase.job.read import Source
 from gearcase.job.schema import read_as
+from gearcase.job.secret_checks import login_check, secret_check
 
 __all__ = ["publish_check", "this_machine"]
 
@@ -21,6 +22,8 @@ def publish_check(source: Source) -> Iterator[Problem]:
         yield source.problem(
             ("publish", "opcua", "port"), f"a port of its own; {source.where(('publish', 'modbus'))} has it already"
         )
+    for path, _ in source.items(("publish", "opcua", "users")):
+        yield from secret_check(source, path, "password")
     mqtt = read_as(MqttFaceModel, source.value(("publish", "mqtt")))
     if mqtt is not None:
         yield from _broker(source, mqtt)
@@ -33,11 +36,7 @@ def _broker(source: Source, mqtt: MqttFaceModel) -> Iterator[Problem]:
         yield source.problem((*here, "tls"), "true: only a broker on this machine, 127.0.0.1, may do without")
     if mqtt.ca_file and not mqtt.tls:
         yield source.problem((*here, "ca_file"), "left out: without TLS nothing is signed")
-    if bool(mqtt.user) != bool(mqtt.password_file):
-        missing = "password_file" if mqtt.user else "user"
-        yield source.problem(
-            (*here, "user" if mqtt.user else "password_file"), f"both user and password_file, or none; missing: {missing}"
-        )
+    yield from login_check(source, here, mqtt)
     title = source.value(("site", "drive_tag")) or source.value(("title",)) or source.value(("drive", "name"))
     if mqtt.device is None and not title:
         yield source.problem((*here, "device"), "needed: a name for the drive, here or as site.drive_tag", given="nothing")

@@ -1,8 +1,9 @@
-"""The shape of how the plant is told, in job.yaml: each face it may have. Passwords are never in the job: files hold them."""
+"""The shape of how the plant is told, in job.yaml: each face it may have. Passwords are never in the job, see `secret_schema`."""
 
 from pydantic import Field
 
-from gearcase.job.fields import IpAddress, Name, Port, Section, TopicPart
+from gearcase.job.fields import IpAddress, Name, Port, Section, TopicPart, VariableName
+from gearcase.job.secret_schema import LoginModel, by_file, by_variable
 
 __all__ = ["ModbusFaceModel", "MqttFaceModel", "OpcUaFaceModel", "PublishModel", "UserModel"]
 
@@ -24,7 +25,8 @@ class UserModel(Section):
     """Somebody who may read."""
 
     name: Name = Field(description="name of the user")
-    password_file: Name = Field(description="file that holds the password, from the job's folder, readable by its owner alone")
+    password_file: Name = by_file("password")
+    password_variable: VariableName = by_variable("password")
 
 
 class OpcUaFaceModel(Section):
@@ -32,10 +34,12 @@ class OpcUaFaceModel(Section):
 
     address: IpAddress = Field("127.0.0.1", description=_LISTENS)
     port: Port = Field(4840, description="port, 1 to 65535")
-    users: list[UserModel] = Field(min_length=1, description="a list of users, one at least, each with name and password_file")
+    users: list[UserModel] = Field(
+        min_length=1, description="a list of users, one at least, each with name and password_file or password_variable"
+    )
 
 
-class MqttFaceModel(Section):
+class MqttFaceModel(LoginModel):
     """The broker that takes Sparkplug B."""
 
     host: Name = Field(description="name or address of the broker")
@@ -48,8 +52,6 @@ class MqttFaceModel(Section):
     node: TopicPart = Field(description="Sparkplug edge node, a name that no other has in the group, without / + and #")
     device: TopicPart | None = Field(None, description="Sparkplug device, without / + and #; left out: the drive's tag")
     primary_host: TopicPart | None = Field(None, description="host that must be online before anything is told, without / + and #")
-    user: Name = Field("", description="name of the user")
-    password_file: Name = Field("", description="file that holds the password, from the job's folder, readable by its owner alone")
 
 
 class PublishModel(Section):
@@ -58,5 +60,5 @@ class PublishModel(Section):
     modbus: ModbusFaceModel | None = Field(None, description="address, port, acknowledge_from")
     opcua: OpcUaFaceModel | None = Field(None, description="address, port, users")
     mqtt: MqttFaceModel | None = Field(
-        None, description="host, port, tls, ca_file, group, node, device, primary_host, user, password_file"
+        None, description="host, port, tls, ca_file, group, node, device, primary_host, user, password_file or password_variable"
     )

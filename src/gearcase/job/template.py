@@ -223,7 +223,7 @@ points:
 #   connections:
 #     - {opened_by: plant controller, towards: edge computer, service: Modbus TCP, owner: controls engineer, lead_time: 21 d}
 
-# notify:                       # who is told of alarms; passwords stand in files of their own
+# notify:                       # who is told of alarms; passwords stand in files or environment variables
 #   mail: {host: mail.plant.example, sender: gearcase@plant.example, user: gearcase, password_file: keys/mail.password}
 #   webhooks:
 #     - {name: control room, url: "https://control.example/drives", secret_file: keys/webhook.secret}
@@ -236,7 +236,7 @@ points:
 
 # retention: {whole: 90 d, minutes: 730 d}     # of what the watch reads; left out: all is kept as it was read
 
-# publish:                      # how the plant is told; passwords stand in files of their own
+# publish:                      # how the plant is told; passwords stand in files or environment variables
 #   modbus: {address: 192.0.2.20, port: 502}
 #   opcua: {address: 192.0.2.20, users: [{name: scada, password_file: keys/scada.password}]}
 #   mqtt: {host: broker.example, group: crushing plant, node: edge computer, user: edge, password_file: keys/mqtt.password}
@@ -247,7 +247,7 @@ points:
 #   - {name: nameplate, kind: speed, source: stated, value: 1485 rpm}
 #   - {name: reverse contact, kind: direction, source: mqtt, topic: plant/drive 7, path: reverse}
 
-# incoming:                     # what is not on the bus; passwords and tokens stand in files of their own
+# incoming:                     # what is not on the bus; passwords and tokens stand in files or environment variables
 #   mqtt: {host: broker.example, user: edge, password_file: keys/mqtt.password, readings: plant/drive 7/readings}
 #   http: {port: 8070, token_file: keys/token}
 #   folder: incoming

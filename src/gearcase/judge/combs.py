@@ -74,6 +74,14 @@ class CombScorer:
         first, last, testable = self._windows(lines_hz)
         return np.where(testable[0], self._maximum(first[:1], last[:1])[0], np.nan)
 
+    def line_log_chance(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Natural log of the chance of the strongest bin near single lines [Hz] in noise, shape as given; NaN where it is explained
+        already or outside. [-]
+        """
+        first, last, testable = (rows[0].reshape(lines_hz.shape) for rows in self._windows(lines_hz.ravel()))
+        chance = log_chance_of_maximum(self._maximum(first, last), bins=last - first + 1)
+        return np.where(testable, chance, np.nan)
+
     def lines(self, base_hz: float) -> list[tuple[float, float]]:
         """Where the strongest bin stands [Hz] and its strength [-], near each of the five harmonics of a base [Hz]; (nan, 0) for
         those not testable.

@@ -73,7 +73,9 @@ def comb_orders(lines: Sequence[Line]) -> CombOrders:
         return [n * shaft for n in range(first, last + 1) for shaft in shafts.values()]
 
     def clear(orders: Sequence[float], of: NDArray[np.float64] = bands, by: float = SLIP_BAND) -> tuple[float, ...]:
-        return tuple(order for order in orders if order > 0 and not np.any(np.abs(order / of - 1) <= by))
+        rows = np.array(orders)[:, None]
+        kept = (rows[:, 0] > 0) & ~np.any(np.abs(rows / of - 1) <= by, axis=1)
+        return tuple(order for order, ok in zip(orders, kept, strict=True) if ok)
 
     teeth = tuple(n * mesh for n in range(1, _MESH_HARMONICS + 1) for mesh in meshes.values())
     low = tuple(turning(1, _LOW_HARMONICS))

@@ -26,6 +26,7 @@ named; one fault of two makes is no rival of itself. A rate of which little is k
 stranger may more easily stand in it, and a comb found there is named only if the odds allow it.
 """
 
+import functools
 import itertools
 from dataclasses import dataclass, field
 
@@ -164,6 +165,7 @@ class Judgement:
     not_testable: tuple[tuple[Hypothesis, str], ...] = field(default=())
 
 
+@functools.lru_cache(maxsize=8)  # of the drives in hand, as `expected_lines`
 def bearing_hypotheses(drive: Drive) -> tuple[Hypothesis, ...]:
     """Every fault of every bearing whose geometry and speed are known.
 

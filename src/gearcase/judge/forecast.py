@@ -150,7 +150,7 @@ def forecast(
     found = trend(time, np.log(level), epochs=(), seed=seed)
     here = time >= (found.steps[-1].time_s if found.steps else time[0])
     time, level = time[here], level[here]
-    base, last = float(np.median(level[: _few(level)])), float(np.median(level[-_few(level) :]))
+    base, last = began_and_is(level)
     act = urgency(maturity, 20 * math.log10(last / base))
     by = float(time[-1]) + inspect_within_days(act) * DAY
     nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1)
@@ -190,9 +190,24 @@ def forecast(
     return Forecast("date", says, min(by, now + early), now + early, now + middle, now + late, law, found)
 
 
-def _few(level: NDArray[np.float64]) -> int:
-    """How many readings tell where the level began, and where it is."""
-    return min(5, len(level))
+def began_and_is(level: ArrayLike) -> tuple[float, float]:
+    """Where readings began and where they are: medians of the first and the last third, of five at most. [unit of the quantity]
+
+    Of few readings a fixed number would reach into the growth itself. Common practice, no source.
+
+    Parameters
+    ----------
+    level : array_like, shape (n,)
+        One reading or more, in order of time. [unit of the quantity]
+
+    Examples
+    --------
+    >>> began_and_is([0.1, 0.25, 2.3, 2.0])
+    (0.1, 2.0)
+    """
+    levels = np.asarray(level, dtype=float)
+    few = min(5, max(1, len(levels) // 3))
+    return float(np.median(levels[:few])), float(np.median(levels[-few:]))
 
 
 def _ahead(

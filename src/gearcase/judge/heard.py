@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gearcase.drive.line import Line
 from gearcase.drive.outside_lines import rated_slip
@@ -16,7 +15,7 @@ from gearcase.judge.faults import Hypothesis
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.recording import Recording
 from gearcase.signal.sample_rate import RateFit, rate_from_comb, rates_that_fit
-from gearcase.signal.spectrum import Transform, certain_lines, floor_bins, line_strength, transform
+from gearcase.signal.spectrum import Transform, certain_lines, transform
 from gearcase.signal.speed import CERTAIN_PEAK, NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
 
 __all__ = ["Heard", "Speed", "find_speed", "hear", "speed_words"]
@@ -32,11 +31,10 @@ _LOWEST_LINES = 3  # of a shaft, that a bearing's comb could be taken for
 
 @dataclass(frozen=True)
 class Heard:
-    """A recording's transform, the strengths of its lines over local noise [-], and its envelope spectrum."""
+    """A recording's transform, with the strengths of its lines over local noise, and its envelope spectrum."""
 
     recording: Recording
     spectrum: Transform
-    strength: NDArray[np.floating]
     envelope: EnvelopeSpectrum
 
 
@@ -56,11 +54,10 @@ class Speed:
     hum: bool = False
 
 
-def hear(recording: Recording) -> Heard:
-    """Transform a recording that is fit to be judged."""
-    spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-    strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
-    return Heard(recording, spectrum, strength, envelope_spectrum(spectrum))
+def hear(recording: Recording, spectrum: Transform | None = None) -> Heard:
+    """Both spectra of a recording that is fit to be judged, from its transform where there is one already."""
+    spectrum = spectrum or transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+    return Heard(recording, spectrum, envelope_spectrum(spectrum))
 
 
 def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothesis], heard: Heard) -> Speed | str:
@@ -71,7 +68,7 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
     # a loose input's half orders are, a few per cent off, an output shaft's harmonics; of double the speed they are its own
     families = (*orders.spectrum, orders.loose) if high / low <= LARGEST_RANGE else orders.spectrum
     spectra = [
-        Spectrum(heard.strength, heard.spectrum.bin_hz, families),
+        Spectrum(heard.spectrum.strength, heard.spectrum.bin_hz, families),
         Spectrum(heard.envelope.strength, heard.envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
     ]
     near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))
@@ -168,10 +165,10 @@ def _other_rate(
     """
     if isinstance(near, NoSpeed) and near.why != "noise":
         return None
-    if certain_lines(heard.strength, bin_hz=heard.spectrum.bin_hz, least=CERTAIN_PEAK).hz.size < _FEWEST_LINES:
+    if certain_lines(heard.spectrum.strength, bin_hz=heard.spectrum.bin_hz, least=CERTAIN_PEAK).hz.size < _FEWEST_LINES:
         return None
     main = [[line.order for line in lines if line.kind == kind and line.spread == 0] for kind in ("mesh", "shaft")]
-    spectrum = Spectrum(heard.strength, heard.spectrum.bin_hz, main)
+    spectrum = Spectrum(heard.spectrum.strength, heard.spectrum.bin_hz, main)
     placed = 0
     if isinstance(near, SpeedEstimate):
         reach = 1e-3 * near.speed_hz

@@ -6,7 +6,7 @@ What a diagnosis cannot judge, or breaks at, is named, and the next goes on.
 import asyncio
 import math
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from gearcase.job.build import Job
@@ -23,7 +23,8 @@ _DAILY = 24 * 3600.0  # s; common practice, no source
 _EXCHANGES = ("bearing changed", "overhaul")
 _MOST_SAID = 5  # of what a record could not tell
 
-Diagnoser = Callable[[Job, Recording], dict[str, Any]]  # judges one recording and keeps the result: its ``diagnose/1`` document
+Diagnoser = Callable[[Job, Sequence[Recording]], dict[str, Any]]
+"""Judges recordings of one point together and keeps the result: its ``diagnose/1`` document."""
 
 
 class Diagnosing:
@@ -95,16 +96,17 @@ class Diagnosing:
         """No sensor there delivers records."""
         self._wanted.pop(point, None)
 
-    async def judge(self, job: Job, recording: Recording, ticks: float) -> None:
-        """Judge a record beside the rounds."""
-        point = recording.point
+    async def judge(self, job: Job, taken: Sequence[Recording], ticks: float) -> None:
+        """Judge the records of one point that were taken together, beside the rounds."""
+        point = taken[0].point
         self._wanted.pop(point, None)
         self._judged[point] = ticks
         try:
-            document = await asyncio.to_thread(self._diagnose, job, recording)
+            document = await asyncio.to_thread(self._diagnose, job, taken)
         except Exception as error:  # whatever one record breaks, the next may be judged
             self._suspected.pop(point, None)
-            says = f"{recording.name} could not be judged, a fault of the record or of the program: {type(error).__name__}: {error}"
+            names = ", ".join(dict.fromkeys(one.name for one in taken))
+            says = f"{names} could not be judged, a fault of the record or of the program: {type(error).__name__}: {error}"
             self._say("diagnosis failed", point, says, None, {}, "")
             return
         verdicts = document["verdicts"]

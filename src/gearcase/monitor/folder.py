@@ -91,7 +91,7 @@ class Folder:
             return False
         try:
             recording = read_described(path, self.job)
-            document = self.diagnose(self.job, recording)
+            document = self.diagnose(self.job, [recording])
         except FileNotFoundError:
             return False
         except BadInput as error:

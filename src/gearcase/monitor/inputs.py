@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from gearcase.drive.lines import expected_lines
 from gearcase.errors import OutOfRange
-from gearcase.install.profile import Register, decode
+from gearcase.install.register import Register, decode
 from gearcase.job.build import Job
 from gearcase.job.build_inputs import Input
 from gearcase.judge.faults import bearing_hypotheses

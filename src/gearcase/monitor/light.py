@@ -9,7 +9,8 @@ import asyncio
 
 from gearcase.device.bus import RegisterBus
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
-from gearcase.install.profile import LAMPS, decode
+from gearcase.install.profile import LAMPS
+from gearcase.install.register import decode
 from gearcase.job.build import Job
 from gearcase.judge.alarm import BAD_POLLS
 from gearcase.monitor.alarms import Say

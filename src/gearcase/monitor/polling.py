@@ -3,17 +3,18 @@
 from collections.abc import Mapping, Sequence
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.records import take_record
+from gearcase.device.records import take_records
 from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
-from gearcase.install.profile import Register, blocks, decode
+from gearcase.install.profile import blocks
+from gearcase.install.register import Register, decode
 from gearcase.job.build import Job
 from gearcase.monitor.inputs import Inputs
 from gearcase.record.store import Reading
 from gearcase.stages.minutes import SUMP
 from gearcase.units import SI_UNIT
 
-__all__ = ["poll", "take_record"]
+__all__ = ["poll", "take_records"]
 
 _WANTED = {  # quantity -> what tells it, of which a device has some
     "overall velocity": ("overall velocity",),

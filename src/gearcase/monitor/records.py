@@ -2,12 +2,13 @@
 
 Two kinds, as the drive asks for them (`drive.measurement`): short and fast for gears and bearings, long and slow for what the slow
 shafts do. One is due when the drive is steady and the last of its kind is old, when it has become steady after a start, and when
-something changed. What a sensor cannot give is said once: a record too slow or too short is taken all the same and judged for
-what it shows. One record that serves both kinds counts for both.
+something changed. A sensor that gives several forms of record is asked for the one that serves a kind; of one that gives a single
+form that form counts for both. What a sensor cannot give is said once: a record too slow or too short is taken all the same and
+judged for what it shows.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from gearcase.drive.lines import expected_lines
 from gearcase.drive.measurement import WINDOWS_IN_SHORT_RECORD, measurement_plan
 from gearcase.drive.train import Drive
 from gearcase.install.housing import BusDevice
+from gearcase.install.record_forms import RecordForm
 from gearcase.job.build import Job
 from gearcase.judge.alarm import RECORDS_EVERY
 from gearcase.judge.families import LINE_FAMILIES, alarm_families, family_levels
@@ -23,7 +25,7 @@ from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import transform
 
-__all__ = ["Kind", "Records", "kinds", "line_levels", "sensors"]
+__all__ = ["Kind", "Records", "form_for", "kinds", "line_levels", "sensors"]
 
 _LONG_EVERY = 24 * 3600.0  # this and below: common practice, no source [s]
 _LEAST_BETWEEN = 600.0  # of records of one sensor, however often the drive starts
@@ -62,14 +64,32 @@ def kinds(drive: Drive) -> tuple[Kind, Kind]:
 
 def sensors(job: Job) -> list[BusDevice]:
     """Devices of the bus that deliver records."""
-    return [one for one in job.bus.devices if one.form.waveforms]
+    return [one for one in job.bus.devices if one.form.records]
 
 
-def line_levels(job: Job, recording: Recording, *, speed_hz: float) -> dict[str, float]:
-    """Levels of the lines expected at a record's point. [unit of the quantity]"""
-    bearing = next((point.bearing for point in job.points if point.name == recording.point), "")
-    spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
-    return family_levels(alarm_families(job.drive, bearing), spectrum, speed_hz=speed_hz)
+def form_for(kind: Kind, device: BusDevice) -> RecordForm:
+    """The form of a sensor's records that serves a kind: of those fast and long enough the one of fewest samples; where none is,
+    the one that comes nearest to rate and length together.
+    """
+
+    def fitness(form: RecordForm) -> tuple[float, float]:
+        rate_hz, length_s = form.rate_hz or 0.0, form.duration_s or 0.0
+        share = min(rate_hz / kind.rate_hz, 1.0) if kind.rate_hz else 1.0
+        share *= min(length_s / (_SAMPLES_GIVE * kind.length_s), 1.0) if kind.length_s else 1.0
+        return share, -rate_hz * length_s
+
+    return max(device.form.records, key=fitness)
+
+
+def line_levels(job: Job, recordings: Sequence[Recording], *, speed_hz: float) -> dict[str, float]:
+    """Levels of the lines expected at the point of records taken together, of several axes the largest. [unit of the quantity]"""
+    found: dict[str, float] = {}
+    for recording in recordings:
+        bearing = next((point.bearing for point in job.points if point.name == recording.point), "")
+        spectrum = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz)
+        for name, level in family_levels(alarm_families(job.drive, bearing), spectrum, speed_hz=speed_hz).items():
+            found[name] = max(level, found.get(name, level))
+    return found
 
 
 class Records:
@@ -88,33 +108,52 @@ class Records:
         self._short, self._long = kinds(drive)
         self._falls_short.clear()
 
-    def remember(self, latest: Iterable[Reading], now: float, ticks: float) -> None:
-        """Records whose levels are kept already."""
+    def remember(self, job: Job, latest: Iterable[Reading], now: float, ticks: float) -> None:
+        """Records whose levels are kept already; of a form that gives none nothing is known, and one is taken anew."""
         for reading in latest:
             if reading.quantity in LINE_FAMILIES:
                 taken = min(reading.time_s, now) - now + ticks
+                device = next((one for one in sensors(job) if one.point == reading.point), None)
                 for kind in (self._short, self._long):
-                    key = (reading.point, kind.name)
-                    self._taken[key] = max(taken, self._taken.get(key, -math.inf))
+                    if device is None or self.gives_levels(device, form_for(kind, device)):
+                        key = (reading.point, kind.name)
+                        self._taken[key] = max(taken, self._taken.get(key, -math.inf))
                 self._since_start.add(reading.point)
 
     def stopped(self) -> None:
         """The drive stands: after the next start a record is due."""
         self._since_start.clear()
 
-    def due(self, job: Job, run_state: str, ticks: float) -> BusDevice | None:
-        """The sensor whose record is most overdue at a steady drive; None where none is."""
+    def forms(self, device: BusDevice) -> tuple[RecordForm, ...]:
+        """Every form of record that a sensor is asked for: of the long kind, then of the short one where that is another, which as
+        the latest is what most patterns look at.
+        """
+        return tuple(dict.fromkeys(form_for(kind, device) for kind in (self._long, self._short)))
+
+    def gives_levels(self, device: BusDevice, form: RecordForm) -> bool:
+        """Whether levels of lines are taken from this form: from the short kind alone, so that they stay comparable."""
+        return form == form_for(self._short, device)
+
+    def due(self, job: Job, run_state: str, ticks: float) -> tuple[BusDevice, RecordForm] | None:
+        """The sensor and form whose record is most overdue at a steady drive; None where none is."""
         if run_state != "steady":
             return None
-        late = [(self._late(device.point, ticks), device) for device in sensors(job)]
-        most, device = max(late, key=lambda row: row[0], default=(0.0, None))
-        return device if most >= 1 else None
+        most, wanted = 0.0, None
+        for device in sensors(job):
+            for kind in (self._short, self._long):
+                late = self._late(device, kind, ticks)
+                if late > most:
+                    most, wanted = late, (device, form_for(kind, device))
+        return wanted if most >= 1 else None
 
-    def taken(self, recording: Recording, ticks: float) -> None:
-        """A record was taken; what it is too slow or too short for is said once."""
-        point = recording.point
-        self._since_start.add(point)
+    def taken(self, device: BusDevice, form: RecordForm, recording: Recording, ticks: float) -> None:
+        """A record was taken; what its form is too slow or too short for is said once."""
+        point = device.point
+        if self.gives_levels(device, form):
+            self._since_start.add(point)
         for kind in (self._short, self._long):
+            if form_for(kind, device) != form:
+                continue
             self._taken[point, kind.name] = ticks
             if kind.served_by(recording) or (point, kind.name) in self._falls_short:
                 continue
@@ -129,14 +168,14 @@ class Records:
         """There was no record to be had: asked again later."""
         self._tried[point] = ticks
 
-    def _late(self, point: str, ticks: float) -> float:
-        """How overdue a record is, of its interval; due from 1 on."""
+    def _late(self, device: BusDevice, kind: Kind, ticks: float) -> float:
+        """How overdue a record of a kind is, of its interval; due from 1 on."""
+        point = device.point
         if ticks - self._tried.get(point, -math.inf) < _LEAST_BETWEEN:
             return 0.0
-        ago = ticks - self._taken.get((point, self._short.name), -math.inf)
-        late = [ago / self._short.every]
-        if (point, self._long.name) not in self._falls_short:
-            late.append((ticks - self._taken.get((point, self._long.name), -math.inf)) / self._long.every)
-        if point not in self._since_start and ago >= _LEAST_BETWEEN:
-            late.append(1.0)
-        return max(late)
+        ago = ticks - self._taken.get((point, kind.name), -math.inf)
+        if kind == self._short:
+            after_start = 1.0 if point not in self._since_start and ago >= _LEAST_BETWEEN else 0.0
+            return max(ago / kind.every, after_start)
+        in_vain = (point, kind.name) in self._falls_short and len(self.forms(device)) == 1
+        return 0.0 if in_vain else ago / kind.every

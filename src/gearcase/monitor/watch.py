@@ -23,7 +23,7 @@ Intervals are measured on a clock that only goes on; readings and events carry t
 
 import asyncio
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -34,6 +34,7 @@ from gearcase.device.bus import RegisterBus
 from gearcase.device.publish.values import Published
 from gearcase.errors import BadInput, BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
+from gearcase.install.record_forms import RecordForm
 from gearcase.judge import alarm
 from gearcase.judge.compensation import LOAD, OIL, SPEED
 from gearcase.judge.families import LINE_FAMILIES
@@ -45,7 +46,7 @@ from gearcase.monitor.inputs import Inputs
 from gearcase.monitor.keeping import Keeping
 from gearcase.monitor.light import Light
 from gearcase.monitor.notifying import Notifying, standing_of
-from gearcase.monitor.polling import poll, take_record
+from gearcase.monitor.polling import poll, take_records
 from gearcase.monitor.probes import Probes
 from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors
@@ -72,7 +73,7 @@ class Watch:
     ticks : callable
         Seconds that only go on, whatever is done to the clock. [s]
     diagnose : callable
-        Judges one recording of a job and keeps the result; returns its ``diagnose/1`` document.
+        Judges recordings of one point of a job together and keeps the result; returns its ``diagnose/1`` document.
     tell : callable
         Takes each event once it is kept.
 
@@ -126,7 +127,7 @@ class Watch:
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
                 self.thinning.remember(event, now, ticks)
-        self.records.remember(self.store.latest(), now, ticks)
+        self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
         await self.keeping.write()
@@ -182,30 +183,32 @@ class Watch:
         return self.ticks() - self._last_round
 
     async def record(self) -> bool:
-        """Take the one record that is most due, and judge it. Returns whether any was due."""
+        """Take the records that are most due, and judge them: of a diagnosis every form that the sensor is asked for, else one.
+        Returns whether any was due.
+        """
         ticks = self.ticks()
-        device, asked = self._wanted(ticks)
+        device, forms, asked = self._wanted(ticks)
         if device is None:
             return False
-        try:
-            recording = await self._take(device)
-        except (NoReply, BadReply, BadRequest) as error:
-            self.say("no record", device.point, str(error))
-            self.records.refused(device.point, ticks)
+        if asked := asked or self.diagnosing.wants(device.point, ticks):
+            forms = self.records.forms(device)
+        taken: list[Recording] = []
+        for form in forms:
+            if taken and self.runs.state not in ("settling", "steady"):
+                break  # what is taken of it now is another state
+            try:
+                found = await self._take(device, form)
+            except (NoReply, BadReply, BadRequest) as error:
+                self.say("no record", device.point, str(error))
+                self.records.refused(device.point, ticks)
+                break
+            taken += await self._heard_record(device, form, found, "diagnosis" if asked else "levels")
+        if not taken:
             self.inputs.no_recording(self.clock())
             if asked:
                 self.diagnosing.later(device.point, ticks)
-            return True
-        asked = asked or self.diagnosing.wants(device.point, ticks)
-        recording = await self._kept(recording, "diagnosis" if asked else "levels")
-        self.records.taken(recording, ticks)
-        await asyncio.to_thread(self.inputs.hear_recording, recording, self.clock())
-        if recording.speed_hz and self.runs.state == "steady":
-            levels = await asyncio.to_thread(self._levels, recording, self.clock())
-            self.keeping.add(levels)
-            self._brought += levels
-        if asked:
-            await self.diagnosing.judge(self.setup.job, recording, ticks)
+        elif asked:
+            await self.diagnosing.judge(self.setup.job, taken, ticks)
         return True
 
     def conditions(self) -> list[dict[str, Any]]:
@@ -319,8 +322,20 @@ class Watch:
         colour = self.alarms.light(self.runs.state, fault_named=bool(self.diagnosing.named), now=now, ticks=ticks)
         return "blue" if self.keeping.trouble and colour != "red" else colour
 
-    def _wanted(self, ticks: float) -> tuple[BusDevice | None, bool]:
-        """The sensor whose record is wanted now, and whether something asks for its diagnosis."""
+    async def _heard_record(self, device: BusDevice, form: RecordForm, found: Iterable[Recording], why: str) -> list[Recording]:
+        """Keep what was taken in one form, take speed and levels from it."""
+        ticks = self.ticks()
+        kept = [await self._kept(one, why) for one in found]
+        self.records.taken(device, form, kept[0], ticks)
+        await asyncio.to_thread(self.inputs.hear_recording, kept[0], self.clock())
+        if kept[0].speed_hz and self.runs.state == "steady" and self.records.gives_levels(device, form):
+            levels = await asyncio.to_thread(self._levels, kept, self.clock())
+            self.keeping.add(levels)
+            self._brought += levels
+        return kept
+
+    def _wanted(self, ticks: float) -> tuple[BusDevice | None, tuple[RecordForm, ...], bool]:
+        """The sensor whose record is wanted now, in which forms, and whether something asks for its diagnosis."""
         by_point = {device.point: device for device in sensors(self.setup.job)}
         point = self.diagnosing.due(ticks)
         if point is not None and point not in by_point:
@@ -328,16 +343,20 @@ class Watch:
             says = "no waveform is to be had here: what it comes from, gear or bearing, only a recording tells; take one"
             self.say("no record", point, says)
         elif point is not None and self.runs.state in ("settling", "steady"):
-            return by_point[point], True
+            return by_point[point], self.records.forms(by_point[point]), True
         if by_point and self.inputs.wants_recording(self.clock()):
-            return next(iter(by_point.values())), False
-        return self.records.due(self.setup.job, self.runs.state, ticks), False
+            device = next(iter(by_point.values()))
+            return device, self.records.forms(device)[-1:], False
+        if due := self.records.due(self.setup.job, self.runs.state, ticks):
+            return due[0], due[1:], False
+        return None, (), False
 
-    async def _take(self, device: BusDevice) -> Recording:
+    async def _take(self, device: BusDevice, form: RecordForm) -> list[Recording]:
         start = datetime.fromtimestamp(self.clock(), UTC).isoformat(timespec="seconds")
-        recording = await take_record(self.bus, device, speed_hz=self.runs.speed_hz, start=start)
+        taken = await take_records(self.bus, device, form, speed_hz=self.runs.speed_hz, start=start)
         state = "steady" if self.runs.state == "steady" else ""
-        return replace(recording, taken=Circumstances("", state, self._known.get(LOAD), self._known.get(OIL)))
+        circumstances = Circumstances("", state, self._known.get(LOAD), self._known.get(OIL))
+        return [replace(recording, taken=circumstances) for recording in taken]
 
     async def _kept(self, recording: Recording, why: str) -> Recording:
         """Keep a record; one that cannot be kept is judged all the same."""
@@ -347,10 +366,11 @@ class Watch:
             self.say("recording lost", recording.point, "; ".join(str(problem) for problem in error.problems))
             return recording
 
-    def _levels(self, recording: Recording, now: float) -> list[Reading]:
-        """Levels of the lines of a record, judged and kept with the next round."""
-        levels = line_levels(self.setup.job, recording, speed_hz=recording.speed_hz or math.nan)
-        return [Reading(now, recording.point, name, value, LINE_FAMILIES[name], state="steady") for name, value in levels.items()]
+    def _levels(self, taken: Sequence[Recording], now: float) -> list[Reading]:
+        """Levels of the lines of records taken together, judged and kept with the next round."""
+        first = taken[0]
+        levels = line_levels(self.setup.job, taken, speed_hz=first.speed_hz or math.nan)
+        return [Reading(now, first.point, name, value, LINE_FAMILIES[name], state="steady") for name, value in levels.items()]
 
 
 def _good(readings: Iterable[Reading]) -> dict[tuple[str, str], float]:

@@ -56,6 +56,9 @@ class Recording:
         Of the tachometer that gave `speed_hz`; None where the speed was stated. [-]
     tachometer : str
         What its tachometer said, in words; empty where it had none.
+    marks_s : ndarray, shape (turns + 1,)
+        When one mark of the reference shaft passed its tachometer, turn after turn, from the first sample; empty where that is
+        not known. [s]
     taken : Circumstances
     point : str
         Name of the measuring point; empty when unknown.
@@ -82,6 +85,7 @@ class Recording:
     tachometer: str = ""
     taken: Circumstances = field(default_factory=Circumstances)
     found: str = field(default="", compare=False)
+    marks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0), compare=False)
     step: float | None = None
 
     @property

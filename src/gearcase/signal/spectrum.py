@@ -71,6 +71,16 @@ class Transform:
         """The same under a Hann window, for all that reads it. [unit of the samples]"""
         return hann(self.values)
 
+    @functools.cached_property
+    def power(self) -> NDArray[np.floating]:
+        """Squared magnitude of `windowed`. [unit of the samples]"""
+        return np.asarray(np.abs(self.windowed) ** 2)
+
+    @functools.cached_property
+    def strength(self) -> NDArray[np.floating]:
+        """`power` over local noise (`line_strength`), lines to be looked for. [-]"""
+        return line_strength(self.power, width=floor_bins(self.bin_hz))
+
 
 @dataclass(frozen=True)
 class FoundLines:
@@ -225,8 +235,7 @@ def certain_lines(strength: NDArray[np.floating], *, bin_hz: float, least: float
     --------
     >>> wave = np.sin(2 * np.pi * 50.3 * np.arange(8000) / 1000) + 0.1 * np.random.default_rng(0).standard_normal(8000)
     >>> spectrum = transform(wave, sample_rate_hz=1000.0)
-    >>> strength = line_strength(np.abs(spectrum.windowed) ** 2, width=floor_bins(spectrum.bin_hz))
-    >>> certain_lines(strength, bin_hz=spectrum.bin_hz, least=20.0).hz.round(2)
+    >>> certain_lines(spectrum.strength, bin_hz=spectrum.bin_hz, least=20.0).hz.round(2)
     array([50.3])
     """
     at = _peaks(strength, least)

@@ -21,8 +21,10 @@ Theory of operation
 6. *Standstill.* Multiples of 50 or 60 Hz alone are what a drive at rest shows too: no speed, and no rivals either.
 """
 
+import bisect
 import copy
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -36,7 +38,7 @@ from gearcase.signal.spectrum import line_places
 __all__ = ["CERTAIN_PEAK", "MAINS_HZ", "WEAKEST_PEAK", "NoSpeed", "Spectrum", "SpeedEstimate", "speed_from_comb"]
 
 ACCEPTED_CHANCE = 1e-3
-_SHARES_SHOWING = (0.01, 0.1, 0.6)  # of the lines of a family: from a quiet gear to a loose one; assumed
+_SHARES_SHOWING = np.array([0.01, 0.1, 0.6])  # of the lines of a family: from a quiet gear to a loose one; assumed
 WEAKEST_PEAK = 6.0  # strength from which a peak is looked at: one bin in 400 in noise
 _STRONGEST = 1e5  # real lines have strengths from the weakest peak to this, each decade as likely; assumed
 CERTAIN_PEAK = 14.0  # strength from which a peak is no noise: one in a million bins
@@ -47,6 +49,7 @@ _SEPARATE_BINS = 4  # nearer lines fall into each other's main lobe (Hann: 4 bin
 _WIDTHS_BINS = (0.5, 0.125, 0.03, 0.008)  # scatter of lines beyond noise; what is below leaks in from far lines anyway
 _KEPT = 25.0  # log odds within which a coarse speed is looked at more finely
 _REACH = 4.0  # standard errors beyond which a peak is none of a line's
+_AT_ONCE = 2**13  # speeds: more fill the cache, and gain nothing
 _ONE_SPEED = 1e-3  # speeds closer than this, relative, are one: no line is told apart by it within a bearing's slip
 MAINS_HZ = (50.0, 60.0)
 
@@ -123,8 +126,10 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
     combs = [comb for comb in (_Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra) if comb.orders]
     if not combs:
         return NoSpeed("no line of the comb lies in the recording's band: record longer, or at a higher sample rate", "band")
-    speeds, log_excess = _likelihood(combs, lowest_hz, highest_hz)
-    chance = float(np.exp(min(0.0, -np.logaddexp.reduce(log_excess))))
+    coarse = np.arange(lowest_hz, highest_hz, _coarse_spacing(combs))
+    rounds = list(_likelihood(combs, coarse, lowest_hz, highest_hz))
+    speeds, log_excess = (np.concatenate(part) for part in zip(*rounds, strict=True))
+    chance = float(np.exp(min(0.0, -float(_log_sum(log_excess)))))
     if chance > ACCEPTED_CHANCE:
         return NoSpeed(
             "no comb of shaft and mesh lines stands out of the noise: the drive stands still, runs outside "
@@ -136,8 +141,8 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
         without = [comb.without_multiples(mains) for comb in combs]
         if without == combs:
             continue
-        _, rest = _likelihood(without, lowest_hz, highest_hz)
-        if np.logaddexp.reduce(rest) < -np.log(ACCEPTED_CHANCE):
+        best = coarse[rounds[0][1] >= rounds[0][1].max() - _KEPT]  # asked first: what they add alone is mostly enough
+        if not any(_stands_out(without, some, lowest_hz, highest_hz) for some in (best, coarse)):
             return NoSpeed(
                 f"the comb found rests on multiples of {mains:g} Hz, which the mains give at standstill too: record again while "
                 "it runs, or read a tachometer",
@@ -170,17 +175,23 @@ class _Comb:
         end = (strength.size - 3) * self.bin_hz
         self.families: list[list[float]] = []
         self.orders: list[float] = []
+        rising = [-np.inf, np.inf]
         for family in spectrum.families:
             kept: list[float] = []
             for order in family:
                 inside = _SEPARATE_BINS * self.bin_hz < order * lowest_hz and order * highest_hz < end
-                if inside and all(abs(order - one) >= apart for one in self.orders):
+                above = bisect.bisect(rising, order)
+                if inside and order - rising[above - 1] >= apart and rising[above] - order >= apart:
                     kept.append(order)
                     self.orders.append(order)
+                    rising.insert(above, order)
             if kept:
                 self.families.append(kept)
         if not self.orders:
             return
+        sizes = np.array([len(family) for family in self.families])
+        self.per_hz, self.family = np.array(self.orders) / self.bin_hz, np.repeat(np.arange(sizes.size), sizes)
+        self.missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes  # of each family, were no line of it there
         first = max(int(min(self.orders) * lowest_hz / self.bin_hz) - 3, 1)
         last = min(int(max(self.orders) * highest_hz / self.bin_hz) + 3, strength.size - 1)
         middle = strength[first:last]
@@ -190,7 +201,7 @@ class _Comb:
         by_chance = np.exp(-strength[at]) * strength[at] * np.log(_STRONGEST / WEAKEST_PEAK)
         self.density = np.count_nonzero(self.certain) / (last - first) + by_chance
         self.place, self.error = line_places(strength, at)
-        self.nearest = _nearest(at, strength.size)
+        self.nearer = _halfway(at)
 
     def without_multiples(self, mains_hz: float) -> "_Comb":
         """The same comb without the peaks at multiples of the mains; itself where none of them is certain."""
@@ -201,72 +212,112 @@ class _Comb:
         rest = copy.copy(self)
         rest.certain, rest.density = self.certain[~mains], self.density[~mains]
         rest.place, rest.error = self.place[~mains], self.error[~mains]
-        rest.nearest = _nearest(np.rint(rest.place).astype(np.intp), self.nearest.size)
+        rest.nearer = _halfway(np.rint(rest.place))
         return rest
 
     def log_gain(self, speeds_hz: NDArray[np.float64], width: float) -> NDArray[np.float64]:
-        """Log likelihood ratio of each speed [Hz], lines scattering by `width` [bins] beyond noise."""
-        total = np.zeros(speeds_hz.size)
+        """Log likelihood ratio of each of these rising speeds [Hz], lines scattering by `width` [bins] beyond noise."""
         if self.place.size == 0:
-            return total
+            return np.zeros(speeds_hz.size)
         error = np.hypot(self.error, width)
-        highest = 1 / (error * np.sqrt(2 * np.pi) * self.density)
-        for family in self.families:
-            gains = np.tile([[len(family) * np.log1p(-share)] for share in _SHARES_SHOWING], speeds_hz.size)
-            for order in family:
-                place = speeds_hz * (order / self.bin_hz)
-                peak = self.nearest[np.rint(place).astype(np.intp)]
-                away = (place - self.place[peak]) / error[peak]
-                near = np.flatnonzero(np.abs(away) < _REACH)
-                ratio = highest[peak[near]] * np.exp(-0.5 * away[near] ** 2)
-                for gain, share in zip(gains, _SHARES_SHOWING, strict=True):
-                    gain[near] += np.log1p(ratio * share / (1 - share))
-            total += np.logaddexp.reduce(gains, axis=0) - np.log(len(_SHARES_SHOWING))
-        return total
+        some = (speeds_hz[first : first + _AT_ONCE] for first in range(0, speeds_hz.size, _AT_ONCE))
+        return np.concatenate([self._log_gain(speeds, error) for speeds in some])
+
+    def _log_gain(self, speeds_hz: NDArray[np.float64], error: NDArray[np.float64]) -> NDArray[np.float64]:
+        order, peak, speed, away = self._near(speeds_hz, error)
+        ratio = np.exp(-0.5 * away**2) / (error * np.sqrt(2 * np.pi) * self.density)[peak]
+        cell = self.family[order] * speeds_hz.size + speed  # a family at a speed
+        found = np.flatnonzero(np.bincount(cell))
+        gained = [np.bincount(cell, np.log1p(ratio * (share / (1 - share))))[found] for share in _SHARES_SHOWING]
+        family, speed = np.divmod(found, speeds_hz.size)
+        without = _log_sum(self.missing)
+        shown = np.bincount(speed, _log_sum(self.missing[:, family] + gained) - without[family], speeds_hz.size)
+        return np.asarray(shown + (without - np.log(_SHARES_SHOWING.size)).sum())
+
+    def _near(
+        self, speeds_hz: NDArray[np.float64], error: NDArray[np.float64]
+    ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
+        """Where lines have their nearest peak in reach, which few have: order, peak, speed, and how many errors [bins] apart.
+
+        Of each order and each peak that its places pass, the speeds in reach stand together.
+        """
+        widest = _REACH * float(error.max())
+        passed = (np.searchsorted(self.place, speeds_hz[end] * self.per_hz + by) for end, by in ((0, -widest), (-1, widest)))
+        order, peak = _stretches(*passed)
+        reach = _REACH * error[peak]
+        pair, speed = _stretches(
+            *(np.searchsorted(speeds_hz, (self.place[peak] + by) / self.per_hz[order]) for by in (-reach, reach))
+        )
+        order, peak = order[pair], peak[pair]
+        place = speeds_hz[speed] * self.per_hz[order]
+        away = (place - self.place[peak]) / error[peak]
+        bins = np.rint(place)
+        near = (np.abs(away) < _REACH) & (bins > self.nearer[peak]) & (bins <= self.nearer[peak + 1])
+        return order[near], peak[near], speed[near], away[near]
 
     def found(self, speed_hz: float, error_hz: float) -> list[float]:
         """Lines that have a peak in their place. [Hz]"""
         if self.place.size == 0:
             return []
         place = speed_hz * np.array(self.orders) / self.bin_hz
-        peak = self.nearest[np.rint(place).astype(np.intp)]
+        peak = np.searchsorted(self.nearer[1:-1], np.rint(place))
         error = np.hypot(self.error[peak], np.array(self.orders) * error_hz / self.bin_hz)
         return [float(hz) for hz in place[np.abs(place - self.place[peak]) < _REACH * error] * self.bin_hz]
 
 
-def _nearest(at: NDArray[np.intp], bins: int) -> NDArray[np.intp]:
-    """For each bin, which of these is nearest."""
-    if at.size == 0:
-        return np.zeros(bins, np.intp)
-    return np.asarray(np.searchsorted((at[1:] + at[:-1]) / 2, np.arange(bins)), np.intp)
+def _halfway(at: NDArray[np.floating] | NDArray[np.intp]) -> NDArray[np.float64]:
+    """Between which bins each of these rising places is the nearest, one after the other, shape (places + 1,)."""
+    return np.concatenate([[-np.inf], (at[1:] + at[:-1]) / 2, [np.inf]])
 
 
-def _likelihood(combs: Sequence[_Comb], lowest_hz: float, highest_hz: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _log_sum(logs: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log of the sum over the first axis of what is given by its logs."""
+    highest = logs.max(axis=0)
+    return np.asarray(highest + np.log(np.exp(logs - highest).sum(axis=0)))
+
+
+def _stretches(begin: NDArray[np.intp], end: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Stretches of whole numbers one after the other: of which stretch each number is, and the number; a stretch that ends before
+    it begins holds none.
+    """
+    count = np.maximum(end - begin, 0)
+    of = np.repeat(np.arange(count.size), count)
+    return of, np.arange(of.size) + np.repeat(begin - (np.cumsum(count) - count), count)
+
+
+def _coarse_spacing(combs: Sequence[_Comb]) -> float:
+    """Between speeds, so that no line moves by more than its first width from one to the next. [Hz]"""
+    return min(comb.bin_hz / max(comb.orders) for comb in combs) * _WIDTHS_BINS[0]
+
+
+def _stands_out(combs: Sequence[_Comb], coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float) -> bool:
+    """Whether the mean likelihood ratio over the range is no noise's, by what these speeds and finer ones about them add to it."""
+    rounds = (_log_sum(excess) for _, excess in _likelihood(combs, coarse_hz, lowest_hz, highest_hz))
+    return any(total >= -np.log(ACCEPTED_CHANCE) for total in itertools.accumulate(rounds, np.logaddexp))
+
+
+def _likelihood(
+    combs: Sequence[_Comb], coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
     """Speeds [Hz] and the log of what each adds to the mean likelihood ratio over the range; from coarse to fine where it pays."""
-    finest = min(comb.bin_hz / max(comb.orders) for comb in combs)
-    spacing = finest * _WIDTHS_BINS[0]
-    speeds = np.arange(lowest_hz, highest_hz, spacing)
-    all_speeds, all_excess = [], []
+    speeds, spacing = coarse_hz, _coarse_spacing(combs)
     for width, finer in zip(_WIDTHS_BINS, (*_WIDTHS_BINS[1:], 0.0), strict=True):
         gain = np.zeros(speeds.size)
         for comb in combs:
             gain += comb.log_gain(speeds, width)
-        all_speeds.append(speeds)
-        all_excess.append(gain + np.log(spacing / (highest_hz - lowest_hz) / len(_WIDTHS_BINS)))
+        yield speeds, gain + np.log(spacing / (highest_hz - lowest_hz) / len(_WIDTHS_BINS))
         if finer:
             kept = speeds[gain >= gain.max() - _KEPT]
             parts = int(np.ceil(width / finer))
             speeds = (kept[:, None] + spacing * ((np.arange(parts) + 0.5) / parts - 0.5)).ravel()
             spacing /= parts
-    return np.concatenate(all_speeds), np.concatenate(all_excess)
 
 
 def _groups(speeds_hz: NDArray[np.float64], odds: NDArray[np.float64]) -> list[tuple[float, float]]:
     """Mean and standard deviation [Hz] of the one speed that outweighs the others; of the heaviest ones, where none does."""
-    order = np.argsort(speeds_hz)
-    speeds, odds = speeds_hz[order], odds[order]
-    heavy = odds > odds.max() / speeds.size / _RIVAL_ODDS
-    speeds, odds = speeds[heavy], odds[heavy]
+    heavy = np.flatnonzero(odds > odds.max() / odds.size / _RIVAL_ODDS)
+    heavy = heavy[np.argsort(speeds_hz[heavy])]
+    speeds, odds = speeds_hz[heavy], odds[heavy]
     parts = np.split(np.arange(speeds.size), 1 + np.flatnonzero(np.diff(speeds) > _ONE_SPEED * speeds[:-1]))
     weights = np.array([odds[part].sum() for part in parts])
     parts = [parts[n] for n in np.argsort(-weights)]
@@ -307,6 +358,6 @@ def _slipping_gain(spectrum: Spectrum, speeds_hz: NDArray[np.float64]) -> NDArra
             continue
         first = int(at[inside].min()) - width
         highest = scipy.ndimage.maximum_filter1d(spectrum.strength[first : int(at[inside].max()) + width + 1], width)
-        strength = np.clip(highest[np.where(inside, at - first, 0)] - np.log(width), 0, CERTAIN_PEAK)
-        gain += np.where(inside, np.log1p(_SHARES_SHOWING[1] * (np.exp(strength / 2) / 2 - 1)), 0.0)
+        strength = np.clip(highest - np.log(width), 0, CERTAIN_PEAK)
+        gain[inside] += np.log1p(_SHARES_SHOWING[1] * (np.exp(strength / 2) / 2 - 1))[at[inside] - first]
     return gain

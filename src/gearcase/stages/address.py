@@ -11,7 +11,7 @@ from gearcase import tables
 from gearcase.device.modbus import ModbusBus
 from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
-from gearcase.install.profile import encode
+from gearcase.install.register import encode
 from gearcase.job.build import Job
 from gearcase.stages.result import StageResult
 from gearcase.stages.scan import Found, answering, identify

@@ -38,6 +38,7 @@ from gearcase.stages.minutes import (
     source,
     wrong_units,
 )
+from gearcase.stages.one_figure import one_figure_notes
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
 __all__ = ["KNOWN_DEFECT", "NORMAL", "REFUSED", "run"]
@@ -96,6 +97,7 @@ def run(
         draft.find(
             Level.CAUTION if accepted else Level.BLOCKER, "baseline.over_boundary", part.point, _over_says(part, zone, accepted)
         )
+    draft.findings += one_figure_notes(job.points, points, "baseline.one_figure")
     status = REFUSED if has_blocker(tuple(draft.findings)) else KNOWN_DEFECT if accepted else NORMAL
     rows = []
     for point, (state, parts) in gated.items():
@@ -189,14 +191,16 @@ class _Draft:
         return {"runs": len(found), **{name: float(np.median([getattr(lag, name) for lag in found])) for name in names}}
 
     def families(self, point: str) -> list[dict[str, Any]]:
-        """What alarms at a point, and the lines it takes together; nothing for the sump, which has its temperature alone."""
-        bearing = next((one.bearing for one in self.job.points if one.name == point), None)
-        if bearing is None:
+        """What alarms at a point, and the lines it takes together: of a sensor that gives one figure, what was read of it; nothing
+        for the sump, which has its temperature alone.
+        """
+        here = next((one for one in self.job.points if one.name == point), None)
+        if here is None:
             return []
-        return [
-            {"quantity": family.quantity, "lines": [line.name for line in family.lines]}
-            for family in alarm_families(self.job.drive, bearing)
-        ]
+        families = alarm_families(self.job.drive, here.bearing)
+        if here.sensor.kind == "overall":
+            families = tuple(one for one in families if np.any(np.isfinite(self.minutes.of(one.quantity, point))))
+        return [{"quantity": family.quantity, "lines": [line.name for line in family.lines]} for family in families]
 
     def set_limits(self, parts: Iterable[Records], *, own: bool, known_defect: bool) -> None:
         """Limits of every quantity of a point, and what must be said of them."""

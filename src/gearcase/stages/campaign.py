@@ -1,4 +1,5 @@
-"""Campaign: how do the kits of many jobs go on? Each job planned by itself, then one pick list, one cut list, what stops each.
+"""Campaign: how do the kits of many jobs go on? Each job planned by itself, then one pick list, one cut list, what stops each; and,
+of jobs whose drives have been opened since, how often each pattern was right over all of them.
 
 A job that cannot be read or planned is named with what is wrong, and stops no other. Tools go from job to job; what stays behind
 adds up; spares are counted over all jobs; stock is cut for all of them together.
@@ -7,7 +8,7 @@ adds up; spares are counted over all jobs; stock is cut for all of them together
 import traceback
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,10 @@ from gearcase.findings import Finding, Level
 from gearcase.install.housing import Cable
 from gearcase.install.lengths import Lengths, Piece, Stock
 from gearcase.job.build import load
+from gearcase.judge.opened import Opened, tally
+from gearcase.record import opening
 from gearcase.stages import plan
+from gearcase.stages.opened import OPENED_ENTRIES, told
 from gearcase.stages.planning.lists import CUT_LIST, Wanted, bars_wanted, cut_document, materials, pick_list, picked_cables
 from gearcase.stages.result import StageResult, finding_document
 
@@ -27,7 +31,9 @@ _JOB = "job.yaml"
 
 @dataclass(frozen=True)
 class Planned:
-    """One job of a campaign: what its plan leaves for the lists of all, or the problems that kept it from being planned."""
+    """One job of a campaign: what its plan leaves for the lists of all, or the problems that kept it from being planned; and what
+    was found when its drive was opened, planned or not: with the hash of the last entry, or why its entries cannot be read.
+    """
 
     folder: str
     title: str
@@ -37,6 +43,9 @@ class Planned:
     cables: tuple[Cable, ...] = ()
     lengths: tuple[tuple[str, Lengths], ...] = ()
     sha256: str = ""
+    opened: tuple[Opened, ...] = ()
+    opened_sha256: str = ""
+    opened_unread: tuple[Problem, ...] = ()
 
 
 def job_folders(named: Sequence[Path]) -> list[Path]:
@@ -61,7 +70,18 @@ def job_folders(named: Sequence[Path]) -> list[Path]:
 
 
 def plan_one(folder: Path) -> Planned:
-    """Plan one job; nothing is raised, since others wait."""
+    """Plan one job and read what was found on opening; nothing is raised, since others wait."""
+    planned = _planned(folder)
+    try:
+        records = opening.entries(folder)
+        return replace(planned, opened=told(records), opened_sha256=records[-1]["sha256"] if records else "")
+    except BadInput as error:
+        return replace(planned, opened_unread=error.problems)
+    except (GearcaseError, OSError) as error:
+        return replace(planned, opened_unread=(Problem(str(folder), "", "", str(error)),))
+
+
+def _planned(folder: Path) -> Planned:
     try:
         job = load(folder)
         result = plan.run(job)
@@ -102,7 +122,7 @@ def run(jobs: Sequence[Planned]) -> StageResult:
     """
     names = _names(jobs)
     cut_lists, findings = _cut(jobs, names)
-    findings = [*_same_titles(jobs), *findings]
+    findings = [*_same_titles(jobs), *findings, *_unread(jobs, names)]
     planned = [job for job in jobs if not job.problems]
     rows = [_row(job, names[job.folder]) for job in jobs]
     states = Counter(row["state"] for row in rows)
@@ -117,9 +137,14 @@ def run(jobs: Sequence[Planned]) -> StageResult:
             (cable for job in planned for cable in job.cables),
         ),
         "cut_lists": cut_lists,
+        "opened_jobs": sum(bool(job.opened) for job in jobs),
+        "tally": [asdict(row) for row in tally(one for job in jobs for one in job.opened)],
         "findings": [finding_document(finding) for finding in findings],
     }
-    read = tuple({"what": f"{job.folder}/{_JOB}", "sha256": job.sha256} for job in planned)
+    read = (
+        *({"what": f"{job.folder}/{_JOB}", "sha256": job.sha256} for job in planned),
+        *({"what": f"{job.folder}, {OPENED_ENTRIES}", "sha256": job.opened_sha256} for job in jobs if job.opened),
+    )
     short = any(finding.level is Level.BLOCKER for finding in findings)
     return StageResult("campaign", document, read, wrong=states["ready"] < len(jobs) or short)
 
@@ -152,6 +177,13 @@ def _same_titles(jobs: Sequence[Planned]) -> Iterator[Finding]:
             folders = ", ".join(job.folder for job in jobs if job.title == title)
             says = f"{count} jobs have this title; the lists name them by folder: {folders}. Give each a title of its own"
             yield Finding(Level.CAUTION, "campaign.title", title, says)
+
+
+def _unread(jobs: Sequence[Planned], names: dict[str, str]) -> Iterator[Finding]:
+    for job in jobs:
+        for problem in job.opened_unread:
+            says = f"what was found on opening is left out of the tally: {problem.where}: {_problem_words(problem)}"
+            yield Finding(Level.CAUTION, "campaign.opened", names[job.folder], says)
 
 
 def _wanted(jobs: Iterable[Planned], names: dict[str, str]) -> Iterator[Wanted]:

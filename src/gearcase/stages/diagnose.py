@@ -4,8 +4,10 @@ For bearings recordings are judged one at a time. All other patterns look at sev
 of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -33,7 +35,7 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import Kept, Observed, Recorded
+from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.judge.zones import STAND_IN, Rating, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
@@ -41,14 +43,19 @@ from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import (
+    SHORTEST_RECORD,
     Transform,
     amplitude_spectrum,
     find_lines,
     overall_velocity,
+    transform,
 )
 from gearcase.stages.level_changes import changed_rows, level_changes
+from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
+from gearcase.stages.order_maps import OrderMap, mapped
 from gearcase.stages.pattern_rows import cannot_tell_rows, explained_by, looked_rows, not_testable_rows, offered_only, verdict_rows
 from gearcase.stages.pictured import OrderHistory, highest_order, pictured, waveform
+from gearcase.stages.rate_doubts import rate_doubts
 from gearcase.stages.result import StageResult, calls_for_action, finding_document, has_blocker
 from gearcase.units import percent
 
@@ -57,6 +64,7 @@ __all__ = ["CLEAN", "Examined", "run"]
 CLEAN = "no fault seen in what can be seen"
 GROWTH_DB = 6.0  # growth over the first recording that is worth a look; handbooks of vibration diagnosis, from memory
 _RACES = ("outer_race", "inner_race")
+_MULTIPLES = (2, 3)  # of a rate, that impacts every second or third of which is loud may be taken for
 _UNSTEADY = ("starting", "run-up", "coast-down")
 _LINE_CHANCE = 1e-3
 _BESIDE_LINE = 4  # bins either side that count as a line
@@ -84,7 +92,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
     histories: dict[tuple[str, str], OrderHistory] = {}
-    first: dict[str, _First] = {}
+    first: dict[tuple[str, int], _First] = {}
     looked: list[_Looked] = []
     rough: list[_Rough] = []
     kept_records = Kept()
@@ -92,7 +100,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
-        examined = Examined(job.drive, lines, nearest_first, recording, first.get(recording.point))
+        like = recording.point, round(math.log(recording.sample_rate_hz) / SAMPLED_ALIKE)  # a slow record grows on no fast one
+        examined = Examined(job.drive, lines, nearest_first, recording, first.get(like))
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
@@ -105,8 +114,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if examined.spectrum and examined.speed:
             history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
             history.add(number, examined.spectrum, examined.speed.hz)
-        if recording.point and recording.point not in first and examined.envelope and examined.speed and not examined.still:
-            first[recording.point] = _First(examined.envelope, examined.speed.hz)
+        if recording.point and like not in first and examined.envelope and examined.speed and not examined.still:
+            first[like] = _First(examined.envelope, examined.speed.hz)
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
@@ -116,9 +125,12 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         at = _number_of(rests_on, documents)
         if at not in {shown for shown, _ in kept.values()}:
             kept[claim.component, claim.pattern, rests_on.point] = at, Examined(job.drive, lines, hypotheses, rests_on)
-    together = {
-        f"{name}-{number}": columns for number, one in dict(kept.values()).items() for name, columns in one.arrays().items()
-    }
+    together: dict[str, dict[str, NDArray[np.floating]]] = {}
+    for number, one in dict(kept.values()).items():
+        together |= {f"{name}-{number}": columns for name, columns in one.arrays().items()}
+        if (orders := one.order_map()) and orders.columns:
+            documents[number]["order_map"] = {"own_speed": orders.own_speed, "says": orders.says}
+            together[f"order-map-{number}"] = orders.columns
     together |= {f"orders-{history.rows[-1][0]}": history.columns() for history in histories.values() if len(history.rows) > 1}
     return StageResult("diagnose", document, tuple(read), together, wrong=calls_for_action(document))
 
@@ -169,7 +181,9 @@ class Examined:
         first: _First | None = None,
     ) -> None:
         self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
-        self.quality = tuple(self._judge_quality())
+        long_enough = recording.samples.size >= SHORTEST_RECORD
+        whole = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz) if long_enough else None
+        self.quality = tuple(self._judge_quality(whole))
         self.cannot_tell: list[str] = []
         self.speed: Speed | None = None
         self.envelope: EnvelopeSpectrum | None = None
@@ -188,9 +202,8 @@ class Examined:
         if has_blocker(self.quality):
             self.cannot_tell += [f"{recording.name}: {f.says}" for f in self.quality if f.level == "blocker"]
             return
-        heard = hear(recording)
-        spectrum, strength, envelope = heard.spectrum, heard.strength, heard.envelope
-        self.spectrum, self.envelope = spectrum, envelope
+        heard = hear(recording, whole)
+        self.spectrum, self.envelope = spectrum, envelope = heard.spectrum, heard.envelope
         if recording.taken.state in (*_UNSTEADY, "standing"):
             return
         velocity = self.velocity = self._overall(spectrum)
@@ -201,6 +214,7 @@ class Examined:
             self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
+        self.quality = (*self.quality, *rate_doubts(drive, lines, heard, speed))
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
         self.judgement = judge_bearings(
@@ -222,7 +236,7 @@ class Examined:
                 self.cannot_tell.append(self._faint(comb, comb.hypothesis, speed.hz))
         if self.still:
             self.cannot_tell.append(f"{recording.name}: nothing in it shows that the drive turned: {speed.at_rest}")
-        self.unexplained = self._unexplained(spectrum, strength, (*claims, *self.judgement.uncertain), speed.hz)
+        self.unexplained = self._unexplained(spectrum, (*claims, *self.judgement.uncertain), speed.hz)
 
     @property
     def still(self) -> bool:
@@ -242,6 +256,9 @@ class Examined:
             speed_hz, spread = self.speed.hz, self.speed.spread
         else:
             return Recorded(self.recording, quality=self.quality)
+        return self._observed(component, speed_hz, spread)
+
+    def _observed(self, component: str, speed_hz: float, spread: float) -> Recorded:
         if self.spectrum is None or self.envelope is None:
             return Recorded(self.recording, quality=self.quality)
         return Observed(self.recording, self.spectrum, self.envelope, speed_hz, spread, component, quality=self.quality)
@@ -262,6 +279,7 @@ class Examined:
             "speed_hz": speed.hz if speed else None,
             "speed_standard_error_hz": speed.standard_error_hz if speed else None,
             "speed_from": speed.source if speed else recording.taken.state or "unknown",
+            "order_map": None,  # until one is made
             "quality": [finding_document(finding) for finding in self.quality],
             "indicators": {
                 "rms": float(found.rms),
@@ -307,7 +325,7 @@ class Examined:
         more = {}
         if self.speed is not None:
             fastest = max((hypothesis.order for hypothesis in self.hypotheses), default=1.0)
-            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, lines=self.lines, fastest_order=fastest)
+            more = pictured(self.recording, self.spectrum, self.speed, drive=self.drive, fastest_order=fastest)
         return {
             **shown_first,
             **more,
@@ -321,13 +339,27 @@ class Examined:
             },
         }
 
+    def order_map(self) -> OrderMap | None:
+        """Of a record whose speed moves too far to judge it only its tachometer tells; where its lines, smeared, tell no speed, its
+        mesh may.
+        """
+        blocked = {finding.rule for finding in self.quality if finding.level == Level.BLOCKER}
+        if blocked - {"quality.drift"} or (blocked and not self.recording.marks_s.size) or self.recording.taken.state == "standing":
+            return None
+        recorded = self.recorded("")
+        if self.speed is not None and not self.speed.hum:
+            recorded = self._observed("", self.speed.hz, self.speed.spread)
+        speed_hz = self.speed.hz if self.speed else self.recording.speed_hz or self.drive.rated_speed_hz
+        return mapped(self.drive, recorded, speed_hz=speed_hz, highest=highest_order(self.lines))
+
     def _envelope_end(self) -> float:
         speed = self.speed.hz if self.speed else self.drive.rated_speed_hz
         return max([6 * hypothesis.order * speed for hypothesis in self.hypotheses], default=20 * speed)
 
-    def _judge_quality(self) -> list[Finding]:
+    def _judge_quality(self, spectrum: Transform | None) -> list[Finding]:
         speed = self.recording.speed_hz or self.drive.speed_hz[0]
-        turns = self.recording.duration_s * slowest_shaft_order(self.drive) * speed
+        standing = self.recording.taken.state == "standing"
+        turns = None if standing else self.recording.duration_s * slowest_shaft_order(self.drive) * speed
         rates = [3 * hypothesis.order * speed for hypothesis in self.hypotheses]
         return judge_quality(
             self.recording.samples,
@@ -336,11 +368,14 @@ class Examined:
             turns=turns,
             highest_wanted_hz=max(rates, default=None),
             steady=self.recording.taken.state not in _UNSTEADY,
+            spectrum=spectrum,
         )
 
     def _contradicting_speed(self) -> Finding | None:
         """A speed stated for the recording at which the job says that this drive does not run: one of them is wrong."""
         stated, (low, high) = self.recording.speed_hz, self.drive.speed_hz
+        if self.recording.taken.state in _UNSTEADY:  # on its way to or from that speed
+            return None
         if stated is None or low * (1 - STATED_SPEED_BAND) <= stated <= high * (1 + STATED_SPEED_BAND):
             return None
         runs = f"{60 * high:.5g} rpm" if low == high else f"{60 * low:.5g} to {60 * high:.5g} rpm"
@@ -424,15 +459,23 @@ class Examined:
         then = _depth(self.first.envelope, comb.base_hz * self.first.speed_hz / speed_hz)
         return float(20 * np.log10(_depth(envelope, comb.base_hz) / then))
 
-    def _unexplained(
-        self, spectrum: Transform, strength: NDArray[np.floating], named: tuple[Comb, ...], speed_hz: float
-    ) -> list[dict[str, Any]]:
+    def _stranger_words(self, base_hz: float, speed_hz: float) -> str:
+        """Of a comb that is none of this drive's; one at a multiple of a rate it has may be that, its lines between too weak."""
+        for number, hypothesis in product(_MULTIPLES, self.hypotheses):
+            if abs(base_hz / (number * hypothesis.order * speed_hz) - 1) <= max(hypothesis.spread, SLIP_BAND):
+                return (
+                    f"periodic impacts at {number} times the rate of {_fault_words(hypothesis)}, without lines between that stand "
+                    "out: that, a neighbour, or a bearing other than described; record longer"
+                )
+        return "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described"
+
+    def _unexplained(self, spectrum: Transform, named: tuple[Comb, ...], speed_hz: float) -> list[dict[str, Any]]:
         pulsing = [
             {
                 "found_hz": comb.base_hz,
                 "order": comb.base_hz / speed_hz,
                 "snr_db": comb.strength_db,
-                "says": "periodic impacts at a rate this drive does not have: a neighbour, or a bearing other than described",
+                "says": self._stranger_words(comb.base_hz, speed_hz),
             }
             for comb in self.judgement.strangers
         ] + [
@@ -445,11 +488,11 @@ class Examined:
             for comb in self.judgement.faint
             if comb.hypothesis is None
         ]
-        highest = strength.size * spectrum.bin_hz
+        highest = spectrum.strength.size * spectrum.bin_hz
         combs = (*named, *self.judgement.strangers, *self.judgement.faint)
         explained = [_lines_of(comb, speed_hz, highest) for comb in combs]
         rest = unexplained_lines(
-            find_lines(strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
+            find_lines(spectrum.strength, bin_hz=spectrum.bin_hz, chance=_LINE_CHANCE),
             self.lines,
             speed_hz=speed_hz,
             explained_hz=np.concatenate([np.empty(0), *explained]),
@@ -506,6 +549,8 @@ def _together(
     verdicts.sort(key=lambda verdict: -pressing(verdict["urgency"]))
     cannot_tell = [reason for recording in recordings for reason in recording["cannot_tell"]]
     cannot_tell += [*_blind_in_all(looked), *cannot_tell_rows(weighed), *beside]
+    if not recordings and only_figures(job.points):
+        cannot_tell.append(f"every sensor of this job gives {ONLY_A_RECORDING}")
     if recordings and all(row["speed_from"] in (*_UNSTEADY, "standing") for row in recordings):
         cannot_tell.append("no recording was taken at a steady speed: no bearing was judged")
     blind = [bearing.name for bearing in job.drive.bearings if not bearing.candidates]

@@ -32,9 +32,7 @@ from gearcase.signal.spectrum import (
     Transform,
     amplitude_spectrum,
     band_levels,
-    floor_bins,
     line_places,
-    line_strength,
     overall_velocity,
     transform,
 )
@@ -132,15 +130,15 @@ class _Measure:
         samples = np.stack([recording.samples for recording in recordings])
         whole = transform(samples, sample_rate_hz=rate)
         found = indicators(samples)
-        strength = line_strength(np.abs(whole.windowed) ** 2, width=floor_bins(whole.bin_hz))
         amplitude = amplitude_spectrum(whole)
         envelope = envelope_spectrum(whole)
         usual, slow = (_overall(whole, unit, lowest) for lowest in (10.0, SLOW_OVERALL_FROM_HZ))
         bands = _bands(whole, rate)
         for n, recording in enumerate(recordings):
             alone = EnvelopeSpectrum(envelope.strength[n], envelope.depth[n], envelope.bin_hz)
-            heard = Heard(recording, Transform(whole.values[n], whole.samples, whole.bin_hz), strength[n], alone)
+            heard = Heard(recording, Transform(whole.values[n], whole.samples, whole.bin_hz), alone)
             speed = find_speed(self.drive, self.lines, self.hypotheses, heard)
+            quality = judge_quality(recording.samples, sample_rate_hz=rate, unit=unit, spectrum=heard.spectrum)
             yield {
                 "name": recording.name,
                 "point": recording.point,
@@ -149,7 +147,7 @@ class _Measure:
                 "sample_rate_hz": rate,
                 "speed_hz": speed.hz if isinstance(speed, Speed) else np.nan,
                 "speed_from": speed.source if isinstance(speed, Speed) else speed,
-                "quality": ", ".join(one.rule for one in judge_quality(recording.samples, sample_rate_hz=rate, unit=unit)),
+                "quality": ", ".join(one.rule for one in quality),
                 "rms": found.rms[n],
                 "peak": found.peak[n],
                 "crest_factor": found.crest_factor[n],
@@ -178,7 +176,7 @@ class _Measure:
         reach = places * (self.spread + speed.spread)
         envelope = heard.envelope
         values = (
-            *_read(amplitude, heard.strength, places, reach, heard.spectrum.bin_hz),
+            *_read(amplitude, heard.spectrum.strength, places, reach, heard.spectrum.bin_hz),
             *_read(envelope.depth, envelope.strength, places, reach, envelope.bin_hz),
         )
         return dict(zip(_LINE_FIGURES, values, strict=True))

@@ -103,7 +103,7 @@ def _teeth(drive: Drive, listened: Sequence[_Listened]) -> dict[str, Any] | None
         return {"recording": name, "says": f"tooth counts cannot be inferred from {name}: {longest.hum}"}
     try:
         plate = _plate(drive, longest, stages)
-        found = infer_teeth([LineSpectrum(longest.heard.strength, longest.heard.spectrum.bin_hz)], plate)
+        found = infer_teeth([LineSpectrum(longest.heard.spectrum.strength, longest.heard.spectrum.bin_hz)], plate)
     except OutOfRange as error:
         return {"recording": name, "says": f"{error.name} {error.value}: {error.rule}"}
     return {"recording": name, **_teeth_document(found)}

@@ -18,7 +18,7 @@ from gearcase.judge.opened import FOUND, Opened, tally
 from gearcase.record.results import StoredResult
 from gearcase.stages.result import StageResult, finding_document
 
-__all__ = ["OPENED_ENTRIES", "entry", "open_verdicts", "run"]
+__all__ = ["OPENED_ENTRIES", "entry", "open_verdicts", "run", "told"]
 
 OPENED_ENTRIES = "opened entries"  # as `read` names them
 _KEYS = ("component", "fault", "point")
@@ -139,7 +139,7 @@ def run(
         What is wrong with the record itself.
     """
     standing = _standing(records)
-    counted = tally(Opened(row["fault"], row["found"], row["seen"]) for row in (record["entry"] for record in standing))
+    counted = tally(told(records))
     waiting = open_verdicts(diagnoses, records)
     corrected = {record["entry"]["corrects"]: record["number"] for record in records if record["entry"]["corrects"] is not None}
     document = {
@@ -168,6 +168,12 @@ def run(
         *({"what": f"diagnose {one.number:04d}", "sha256": sha256_of_data(one.document)} for one in latest),
     )
     return StageResult("opened", document, read)
+
+
+def told(records: Iterable[Mapping[str, Any]]) -> tuple[Opened, ...]:
+    """What the entries that stand say, for the tally: of one job, or of many."""
+    entries = (record["entry"] for record in _standing(records))
+    return tuple(Opened(row["fault"], row["found"], row["seen"]) for row in entries)
 
 
 def _named(diagnoses: Sequence[StoredResult]) -> list[dict[str, Any]]:

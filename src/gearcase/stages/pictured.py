@@ -4,8 +4,8 @@ Nothing is judged by these. Each is a table of columns of one length:
 
 * ``waveform``: time_s, value, clipped (1 where a sample stands on a limit of the sensor), around the largest peak;
 * ``kurtogram``: lowest_hz, highest_hz, level, kurtosis, standard_error of each band (`signal.kurtogram`);
-* ``order-map``: order, then ``at T`` for each of a few stretches of the record, T being the middle of each [s]: the largest
-  amplitude in each step of order;
+* ``order-map`` (`order_map`): order, then ``at T`` for each of a few stretches of the record, T being the middle of each [s]: the
+  largest amplitude in each step of order;
 * ``average``: gear (2 n the pinion, 2 n + 1 the wheel of the drive's n-th mesh), turn, value, residual, turns, fm4, of each gear
   whose mesh line tells how its shaft turned;
 * ``orders`` (`OrderHistory`): as ``order-map``, with ``recording N`` for each recording of a point.
@@ -19,11 +19,13 @@ from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.judge.heard import Speed
 from gearcase.signal.kurtogram import kurtogram
+from gearcase.signal.order_frames import order_frames
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import SHORTEST_RECORD, Transform, amplitude_spectrum, transform
+from gearcase.signal.spectrum import Transform, amplitude_spectrum, transform
+from gearcase.signal.synchronous import Turning
 from gearcase.stages.gear_average import average_of, gears_on_shafts
 
-__all__ = ["OrderHistory", "highest_order", "pictured", "waveform"]
+__all__ = ["OrderHistory", "highest_order", "order_map", "pictured", "waveform"]
 
 Columns = dict[str, NDArray[np.floating]]
 
@@ -35,10 +37,8 @@ _ABOVE_MESH, _LEAST_ORDERS = 1.15, 20.0
 _IMPACTS = 3.0  # bands at least so many times the fastest rate of impacts; `signal.kurtogram`
 
 
-def pictured(
-    recording: Recording, spectrum: Transform, speed: Speed, *, drive: Drive, lines: tuple[Line, ...], fastest_order: float
-) -> dict[str, Columns]:
-    """Kurtogram, order map and average of one recording fit to be judged; what cannot be made of it is left out.
+def pictured(recording: Recording, spectrum: Transform, speed: Speed, *, drive: Drive, fastest_order: float) -> dict[str, Columns]:
+    """Kurtogram and average of one recording fit to be judged; what cannot be made of it is left out.
 
     Parameters
     ----------
@@ -47,14 +47,12 @@ def pictured(
         Of it.
     speed : Speed
         Of the reference shaft.
-    drive, lines : Drive, tuple of Line
-        With its expected lines.
+    drive : Drive
     fastest_order : float
         Of the impacts looked for, in turns of the reference shaft. [-]
     """
     made = {
         "kurtogram": _kurtogram(spectrum, _IMPACTS * fastest_order * speed.hz),
-        "order-map": _order_map(recording, speed.hz, highest_order(lines)),
         "average": _averages(recording, spectrum, speed, drive),
     }
     return {name: columns for name, columns in made.items() if columns}
@@ -63,6 +61,34 @@ def pictured(
 def highest_order(lines: tuple[Line, ...]) -> float:
     """As far as plots over orders reach: a little beyond the highest mesh line. [-]"""
     return max(_ABOVE_MESH * max((abs(line.order) for line in lines if line.kind == "mesh"), default=0.0), _LEAST_ORDERS)
+
+
+def order_map(recording: Recording, turning: Turning, highest: float) -> Columns:
+    """Orders over the time of a record, as far as its reference shaft's turning is told; nothing of one too short.
+
+    Parameters
+    ----------
+    recording : Recording
+    turning : Turning
+        Of the reference shaft.
+    highest : float
+        Order. [-]
+
+    Raises
+    ------
+    OutOfRange
+        A turning that runs backward.
+    """
+    turns = int(np.ceil(_STEPS_OF_FRAME / highest))  # a bin is as narrow as a step
+    if turning.turns[-1] - turning.turns[0] < 2 * turns:
+        return {}
+    rate = recording.sample_rate_hz
+    frames = order_frames(recording.samples, turning, sample_rate_hz=rate, turns=turns, highest_order=highest, most=_FRAMES)
+    orders = _middles(highest, _STEPS_OF_FRAME)
+    spectra = transform(frames.values, sample_rate_hz=float(frames.per_turn))  # per turn, so that bins are orders
+    rows = _by_order(amplitude_spectrum(spectra), spectra.bin_hz, highest, _STEPS_OF_FRAME)
+    rows[orders * frames.speed_hz[:, None] > rate / 2] = 0
+    return {"order": orders, **{f"at {middle:.4f}": row for middle, row in zip(frames.middle_s, rows, strict=True)}}
 
 
 def waveform(recording: Recording, speed_hz: float, *, clipped: bool) -> Columns:
@@ -112,23 +138,6 @@ def _kurtogram(spectrum: Transform, narrowest_hz: float) -> Columns:
         return {}
     names = ("lowest_hz", "highest_hz", "level", "kurtosis", "standard_error")
     return {name: np.asarray(getattr(found, name), np.float32) for name in names}
-
-
-def _order_map(recording: Recording, speed_hz: float, highest: float) -> Columns:
-    """Stretches long enough that a bin is as narrow as a step, half over each other at most."""
-    rate, samples = recording.sample_rate_hz, recording.samples
-    length = max(int(rate * _STEPS_OF_FRAME / (highest * speed_hz)), SHORTEST_RECORD)
-    if samples.size < 2 * length:
-        return {}
-    count = min(_FRAMES, 2 * (samples.size // length) - 1)
-    begins = np.linspace(0, samples.size - length, count).astype(int)
-    frames = transform(np.stack([samples[begin : begin + length] for begin in begins]), sample_rate_hz=rate)
-    rows = _by_order(amplitude_spectrum(frames), frames.bin_hz / speed_hz, highest, _STEPS_OF_FRAME)
-    middles = (begins + length / 2) / rate
-    return {
-        "order": _middles(highest, _STEPS_OF_FRAME),
-        **{f"at {middle:.4f}": row for middle, row in zip(middles, rows, strict=True)},
-    }
 
 
 def _averages(recording: Recording, spectrum: Transform, speed: Speed, drive: Drive) -> Columns:

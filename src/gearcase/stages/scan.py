@@ -15,7 +15,8 @@ from gearcase.device.modbus import ModbusBus
 from gearcase.errors import BadReply, BadRequest, Garbled, GearcaseError, NoReply
 from gearcase.install.connection import CHARACTERS
 from gearcase.install.housing import BusDevice
-from gearcase.install.profile import Profile, blocks, decode, profile, profile_names, words_of_identity
+from gearcase.install.profile import Profile, blocks, profile, profile_names
+from gearcase.install.register import decode, words_of_identity
 from gearcase.job.build import Job
 from gearcase.stages.result import StageResult
 

@@ -26,7 +26,7 @@ from gearcase.job.build import Job
 from gearcase.judge.alarm import RULES
 from gearcase.judge.compensation import LOAD, SPEED, LevelModel
 from gearcase.judge.families import BEARING_LINES
-from gearcase.judge.forecast import forecast
+from gearcase.judge.forecast import began_and_is, forecast
 from gearcase.judge.limits import DAY
 from gearcase.judge.operating import Operating, directions, operating_states
 from gearcase.judge.patterns.catalogue import grows
@@ -35,6 +35,7 @@ from gearcase.judge.warming import WarmingModel
 from gearcase.record.results import StoredResult
 from gearcase.record.store import Event, Readings
 from gearcase.stages.minutes import BAND, BY_DIRECTION, TEMPERATURE, UNITS, Minutes, Records, date, points_read, source, wrong_units
+from gearcase.stages.one_figure import one_figure_notes
 from gearcase.stages.result import StageResult, calls_by_date, finding_document
 
 __all__ = ["Ahead", "Series", "run", "told"]
@@ -48,7 +49,6 @@ _TOO_FEW = "not enough data"
 _COUNTED = {_TOO_FEW: "too early to tell"}  # in a sentence of counts
 _SHOWS = (BAND, BEARING_LINES)  # where a named spall shows; a mesh or overall may grow by much else
 _FAR = 2e11  # beyond it nobody writes a date, and a law that never reaches the limit has none [s]
-_FIRST_FEW = 5  # readings that tell where a level began
 _DB = "dB"
 
 
@@ -150,6 +150,7 @@ def run(
         for step in row["trend"]["steps"]:
             says = f"{_name(row)} stepped by {step['jump']:+.1f} {row['trend']['jump_unit']}: was something changed? gearcase epoch"
             findings.append(Finding(Level.CAUTION, "trend.step", series.point or "drive", f"{step['time'][:10]}: {says}"))
+    findings += one_figure_notes(job.points, points_read(readings), "trend.one_figure")
     document = {
         "schema": "trend/1",
         "job": job.title,
@@ -213,7 +214,7 @@ def told(series: Series, epochs: Sequence[tuple[float, str]]) -> dict[str, Any]:
         "in_epoch": len(here),
         "since": date(series.time_s[0]) if len(series.time_s) else None,
         "until": date(series.time_s[-1]) if len(series.time_s) else None,
-        "latest": float(np.median(here[-_FIRST_FEW:])) if len(here) else None,
+        "latest": began_and_is(here)[1] if len(here) else None,
         "epochs": [{"time": date(time_s), "says": says} for time_s, says in epochs],
         "yellow": series.yellow,
         "danger": ahead.limit if ahead else None,
@@ -328,7 +329,7 @@ def _faults(diagnoses: Sequence[StoredResult]) -> Iterator[Series]:
         time_s, depth = table[belongs, 0], table[belongs, 2]
         if len(depth) < 2:
             continue
-        limit = float(np.median(depth[:_FIRST_FEW])) * 10 ** (ACT_DB / 20)
+        limit = began_and_is(depth)[0] * 10 ** (ACT_DB / 20)
         kind, words = grows(fault), f"modulation of {fault.replace('_', ' ')} lines"
         ahead = Ahead(limit, f"{ACT_DB:.0f} dB over where it began", kind, int(table[belongs, 3].max()))
         yield Series(point, words, "-", component, operating.says, time_s, depth, None, ahead)

@@ -69,4 +69,9 @@ def names() -> tuple[str, ...]:
 
 def sources(*tables: str) -> tuple[dict[str, str], ...]:
     """``{"what", "sha256"}`` of tables, for the header of a result that rests on them."""
-    return tuple({"what": f"table {name}", "sha256": sha256_of_data([dict(row) for row in load(name)])} for name in tables)
+    return tuple({"what": f"table {name}", "sha256": _sha256(name)} for name in tables)
+
+
+@functools.cache
+def _sha256(name: str) -> str:
+    return sha256_of_data([dict(row) for row in load(name)])

@@ -14,11 +14,11 @@ import struct
 import time
 from collections.abc import Callable, Sequence
 
-from gearcase.device.bus import LONGEST_READ
 from gearcase.device.publish.latest import Latest
 from gearcase.device.publish.registers import ACKNOWLEDGE, CLOCK, NOTHING, SLOT, Slot, head, slot_registers
 from gearcase.device.publish.values import QUALITY
-from gearcase.install.profile import Register, encode
+from gearcase.device.requests import READS, WRITES, Malformed, Request, exception, reply, request, tcp
+from gearcase.install.register import Register, encode
 
 __all__ = ["ModbusServer"]
 
@@ -28,7 +28,6 @@ _SLOW = 5.0  # s for the rest of a request that has begun, and for an answer to 
 _LONGEST_FRAME = 254  # bytes after the length field: unit and 253 of request
 _ACKNOWLEDGED_EVERY = 10.0  # s at least between two; a controller may write at every scan, and each stands in the diary
 _NO_FUNCTION, _NO_ADDRESS, _NO_VALUE, _FAILED, _BUSY = 1, 2, 3, 4, 6  # exception codes
-_READS, _WRITE_ONE, _WRITE_SOME = (3, 4), 6, 16
 
 
 class ModbusServer:
@@ -102,7 +101,7 @@ class ModbusServer:
                     if protocol != 0 or not 2 <= length <= _LONGEST_FRAME:
                         break
                     answer = self.answer(await reader.readexactly(length - 1), peer)
-                    writer.write(struct.pack(">HHHB", transaction, 0, len(answer) + 1, unit) + answer)
+                    writer.write(tcp(transaction, unit, answer))
                     await writer.drain()
         except (TimeoutError, OSError, asyncio.IncompleteReadError):
             pass  # it has gone, or it is not worth waiting for
@@ -110,51 +109,36 @@ class ModbusServer:
             self._open.discard(writer)
             writer.transport.abort()
 
-    def answer(self, request: bytes, peer: str) -> bytes:
+    def answer(self, pdu: bytes, peer: str) -> bytes:
         """What is answered to one request, function code first, that came from an address."""
-        function, body = request[0], request[1:]
-        if function in _READS:
-            return self._read(function, body)
-        if function in (_WRITE_ONE, _WRITE_SOME) and peer in self._acknowledge_from:
-            return self._write(function, body, peer)
-        return _refused(function, _NO_FUNCTION)
+        function = pdu[0]
+        if function not in READS and not (function in WRITES and peer in self._acknowledge_from):
+            return exception(function, _NO_FUNCTION)
+        try:
+            asked = request(pdu)
+        except Malformed as error:
+            return exception(error.function, error.code)
+        return self._write(asked, peer) if asked.words else self._read(asked)
 
-    def _read(self, function: int, body: bytes) -> bytes:
-        if len(body) != 4:
-            return _refused(function, _NO_VALUE)
-        start, count = struct.unpack(">HH", body)
-        if not 1 <= count <= LONGEST_READ:
-            return _refused(function, _NO_VALUE)
-        if start + count > self._end:
-            return _refused(function, _NO_ADDRESS)
-        words = self._words(start, start + count)
-        return struct.pack(f">BB{count}H", function, 2 * count, *words)
+    def _read(self, asked: Request) -> bytes:
+        if asked.start + asked.count > self._end:
+            return exception(asked.function, _NO_ADDRESS)
+        return reply(asked, self._words(asked.start, asked.start + asked.count))
 
-    def _write(self, function: int, body: bytes, peer: str) -> bytes:
+    def _write(self, asked: Request, peer: str) -> bytes:
         """A 1 to the acknowledge register; anything else is refused."""
-        if len(body) < 4 or (function == _WRITE_ONE and len(body) != 4):
-            return _refused(function, _NO_VALUE)
-        start, number = struct.unpack(">HH", body[:4])
-        if function == _WRITE_SOME:
-            if number == 0 or len(body) != 5 + 2 * number or body[4] != 2 * number:
-                return _refused(function, _NO_VALUE)
-            if start != ACKNOWLEDGE or number != 1:
-                return _refused(function, _NO_ADDRESS)
-            written = struct.unpack(">H", body[5:])[0]
-        else:
-            if start != ACKNOWLEDGE:
-                return _refused(function, _NO_ADDRESS)
-            written = number
-        if written != 1:
-            return _refused(function, _NO_VALUE)
+        if (asked.start, asked.count) != (ACKNOWLEDGE, 1):
+            return exception(asked.function, _NO_ADDRESS)
+        if asked.words != (1,):
+            return exception(asked.function, _NO_VALUE)
         if time.monotonic() - self._acknowledged < _ACKNOWLEDGED_EVERY:
-            return _refused(function, _BUSY)
+            return exception(asked.function, _BUSY)
         try:
             self._acknowledge(f"the plant, over Modbus TCP from {peer}")
         except Exception:  # what could not be kept is not acknowledged
-            return _refused(function, _FAILED)
+            return exception(asked.function, _FAILED)
         self._acknowledged = time.monotonic()
-        return bytes([function]) + body[:4]
+        return reply(asked, ())
 
     def _words(self, start: int, end: int) -> list[int]:
         """Registers from `start` to before `end`; a spare or reserved one is 0, but what is reserved is of bad quality."""
@@ -180,10 +164,6 @@ class ModbusServer:
 
     def _clock(self) -> int:
         return _seconds(self._latest.clock())
-
-
-def _refused(function: int, code: int) -> bytes:
-    return bytes([(function & 0x7F) | 0x80, code])
 
 
 def _seconds(time_s: float) -> int:

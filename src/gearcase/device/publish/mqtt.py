@@ -7,17 +7,15 @@ the broker is told to keep.
 """
 
 import asyncio
-import logging
 import math
-import ssl
 import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from gearcase.device.broker import broker_client
 from gearcase.device.publish.latest import Latest, Told
 from gearcase.device.publish.registers import Slot
-from gearcase.device.publish.secrets import password
 from gearcase.device.publish.sparkplug import EdgeNode, asks_for_rebirth, host_online, state_topic, topic
 from gearcase.job.build_publish import MqttFace
 
@@ -28,12 +26,8 @@ __all__ = ["EVERY", "Broker"]
 
 EVERY = 30.0  # s between tellings of a value that is the same
 _BORN_AGAIN = 5.0  # s at least between births
-_PATIENCE = 10.0  # s for the broker to take a message
-_KEEP_ALIVE = 30  # s, after one and a half of which the broker tells of our death (MQTT 5.0, 3.1.2.10)
 _LARGEST = 65536  # bytes of a message to us
 _WAITING = 100  # messages to us that may wait
-_LOGGER = logging.getLogger("gearcase.mqtt")
-_LOGGER.setLevel(logging.CRITICAL)  # what it would say is said by `condition`, once
 
 
 class Broker:
@@ -71,30 +65,18 @@ class Broker:
             Whatever keeps the broker from being reached.
         """
         import aiomqtt
-        from paho.mqtt.packettypes import PacketTypes
-        from paho.mqtt.properties import Properties
 
         settings, node = self._settings, self._node
         self._sent, self._born = {}, -math.inf
         node.birth_number = (node.birth_number + 1) % 256
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-        properties.MaximumPacketSize = _LARGEST
         death = self._topic("NDEATH")
-        async with aiomqtt.Client(
-            settings.host,
-            settings.port,
-            identifier=f"{settings.group} {settings.node}",
-            username=settings.user.name if settings.user else None,
-            password=password(settings.user.password_file) if settings.user else None,
-            protocol=aiomqtt.ProtocolVersion.V5,
+        async with broker_client(
+            settings,
+            name=f"{settings.group} {settings.node}",
+            largest=_LARGEST,
             will=aiomqtt.Will(death, node.death(self._latest.clock()), qos=1),
             clean_start=True,
-            timeout=_PATIENCE,
-            keepalive=_KEEP_ALIVE,
-            logger=_LOGGER,
             max_queued_incoming_messages=_WAITING,
-            properties=properties,
-            tls_context=self._tls() if settings.tls else None,
         ) as client:
             await client.subscribe(self._topic("NCMD"), qos=1)
             if settings.primary_host:
@@ -162,6 +144,3 @@ class Broker:
 
     def _topic(self, kind: str, device: str = "") -> str:
         return topic(kind, self._settings.group, self._settings.node, device)
-
-    def _tls(self) -> ssl.SSLContext:
-        return ssl.create_default_context(cafile=self._settings.ca_file)

@@ -26,6 +26,7 @@ from gearcase.device.publish.latest import Latest, Told
 from gearcase.device.publish.registers import Slot
 from gearcase.device.publish.secrets import password
 from gearcase.job.build_publish import OpcUaFace
+from gearcase.job.secret_schema import Secret
 
 if TYPE_CHECKING:
     from asyncua import Server, ua
@@ -176,13 +177,13 @@ class _Users:
         from asyncua.crypto.permission_rules import User, UserRole
 
         for user in self._settings.users:
-            if user.name == username and hmac.compare_digest(_secret(user.password_file), (password or "").encode()):
+            if user.name == username and hmac.compare_digest(_secret(user.password), (password or "").encode()):
                 return User(UserRole.User, username)
         return None
 
 
-def _secret(path: Path) -> bytes:
-    return password(path).encode()
+def _secret(held: Secret) -> bytes:
+    return password(held).encode()
 
 
 def _id(name: str) -> "ua.NodeId":

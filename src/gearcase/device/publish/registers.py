@@ -15,7 +15,8 @@ from typing import Any
 
 from gearcase.device.publish.values import QUALITY, PlantValue
 from gearcase.errors import OutOfRange
-from gearcase.install.profile import CONSTANTS, Register
+from gearcase.install.profile import CONSTANTS
+from gearcase.install.register import Register
 
 __all__ = ["ACKNOWLEDGE", "CLOCK", "NOTHING", "SLOT", "WORD_ORDER", "Slot", "assign", "head", "slot_registers"]
 

@@ -14,7 +14,8 @@ from typing import Literal, Protocol, Self
 from gearcase import units
 from gearcase.install.housing import BusDevice
 from gearcase.install.points import SUMP
-from gearcase.install.profile import LAMPS, Register
+from gearcase.install.profile import LAMPS
+from gearcase.install.register import Register
 from gearcase.job.build import Job
 from gearcase.judge import alarm
 from gearcase.judge.families import LINE_FAMILIES, alarm_families
@@ -183,10 +184,10 @@ def _of_device(job: Job, device: BusDevice) -> list[PlantValue]:
     bearing = next((one.bearing for one in job.points if one.name == device.point), "")
     registers = {quantity: _register_of(quantity, device.form.registers) for quantity in alarm.RULES}
     found = [_read(place, quantity, one) for quantity, one in registers.items() if one is not None]
-    if device.form.waveforms:
+    if device.form.records:
         lines = [one for one in alarm_families(job.drive, bearing) if one.quantity in LINE_FAMILIES]
         found += [_of_record(place, one.quantity, one.unit) for one in lines]
-    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if device.form.waveforms else [])]
+    alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if device.form.records else [])]
     return found + [PlantValue(name, "word", meaning=_bits()) for name in alarms]
 
 

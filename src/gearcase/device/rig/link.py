@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from gearcase.device import requests
 from gearcase.device.bus import LONGEST_READ
 from gearcase.device.rig import frames
 from gearcase.device.rig.devices import Rig
@@ -80,7 +81,7 @@ class Gateway:
 
     def wrap(self, unit: int, pdu: bytes) -> bytes:
         """As `Framing.wrap`."""
-        return frames.tcp(self.transaction, unit, pdu)
+        return requests.tcp(self.transaction, unit, pdu)
 
     def corrupted(self, frame: bytes, rig: Rig) -> bytes:
         """As `Framing.corrupted`: in header, function or count; in its data nobody could see it."""
@@ -125,7 +126,7 @@ class Line:
         lost = self._befalls("lost", unit)
         if lost and rig.chance.random() < 0.5:  # on its way out: a write is never done
             return []
-        answer = frames.exception(pdu[0], _FAILED) if self._befalls("refused", unit) else self._reply(unit, pdu)
+        answer = requests.exception(pdu[0], _FAILED) if self._befalls("refused", unit) else self._reply(unit, pdu)
         if lost or not answer:
             return []
         frame = framing.wrap(address, answer)
@@ -139,15 +140,15 @@ class Line:
 
     def _reply(self, unit: int, pdu: bytes) -> bytes:
         try:
-            asked = frames.request(pdu)
+            asked = requests.request(pdu)
             if asked.words:
                 self._rig.write(unit, asked.start, asked.words)
-                return frames.reply(asked, ())
-            return frames.reply(asked, self._rig.read(unit, asked.start, asked.count))
-        except frames.Malformed as error:
-            return frames.exception(error.function, error.code)
+                return requests.reply(asked, ())
+            return requests.reply(asked, self._rig.read(unit, asked.start, asked.count))
+        except requests.Malformed as error:
+            return requests.exception(error.function, error.code)
         except BadRequest:
-            return frames.exception(pdu[0], _NO_SUCH_REGISTER)
+            return requests.exception(pdu[0], _NO_SUCH_REGISTER)
         except NoReply:
             return b""
 
@@ -172,7 +173,7 @@ class RigBus:
         for first in range(start, start + count, LONGEST_READ):
             wanted = min(LONGEST_READ, start + count - first)
             asked = f"registers {first} to {first + wanted - 1}"
-            words = frames.read_reply(self._ask(unit, asked, frames.Request(function, first, wanted)))
+            words = frames.read_reply(self._ask(unit, asked, requests.Request(function, first, wanted)))
             if len(words) != wanted:
                 raise BadReply(unit, asked, f"{len(words)} registers came back")
             found += words
@@ -181,9 +182,9 @@ class RigBus:
     async def write(self, *, unit: int, start: int, words: Sequence[int]) -> None:
         """As `RegisterBus.write`."""
         asked = f"writing registers {start} to {start + len(words) - 1}"
-        self._ask(unit, asked, frames.Request(16, start, len(words), tuple(words)))
+        self._ask(unit, asked, requests.Request(16, start, len(words), tuple(words)))
 
-    def _ask(self, unit: int, asked: str, request: frames.Request) -> bytes:
+    def _ask(self, unit: int, asked: str, request: requests.Request) -> bytes:
         sent = self._line.answer(unit, frames.asking(request), SerialLine())
         if not sent or sent[0].after > self._timeout:
             raise NoReply(unit, asked, "no reply")

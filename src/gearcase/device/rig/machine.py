@@ -49,7 +49,7 @@ _SPRAGS = 14.0  # of a backstop nobody has described; invented
 _MULTIPLES = 3  # of a neighbour's line; invented
 _RACES = ("outer race", "inner race", "rolling element", "cage")
 _HUMP_HZ = 2000.0  # where the hump of fluting stands at rated speed; invented
-_STEADY = ("steady", "unloaded", "uncoupled")
+_STEADY = ("steady", "unloaded", "uncoupled", "overrunning")
 _BOTH_IN = " in "  # between a shaft and its mesh
 
 

@@ -19,9 +19,16 @@ from gearcase.drive.train import Drive, mesh_carrier
 from gearcase.errors import OutOfRange
 from gearcase.judge.patterns.observed import Observed
 from gearcase.signal.spectrum import PRESENT, floor_bins, hann, line_strength
-from gearcase.signal.synchronous import AngularRecord, Turning, clear_half_width, transform_to_angle, turning_from_mesh
+from gearcase.signal.synchronous import (
+    AngularRecord,
+    MeshTurning,
+    Turning,
+    clear_half_width,
+    transform_to_angle,
+    turning_from_mesh,
+)
 
-__all__ = ["TOP_OF_RATE", "AngularHalves", "MeshRate", "angular_halves", "mesh_rates"]
+__all__ = ["TOP_OF_RATE", "AngularHalves", "MeshRate", "angular_halves", "mesh_rates", "mesh_turning"]
 
 _HARMONICS = (1, 2, 3)  # of a mesh, that may tell the angle
 _PHASES_AT_ONCE = 32  # multiples whose phases are the products of two, so that few exponentials are taken
@@ -100,7 +107,7 @@ class AngularHalves:
         rough = np.exp(away * (first + np.arange(0, most, _PHASES_AT_ONCE))).astype(self.values.dtype)
         fine = np.exp(away * np.arange(_PHASES_AT_ONCE)).astype(self.values.dtype)
         turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :most]
-        turned *= self.values[:, bins].swapaxes(0, 1)
+        turned *= self.values.take(bins, axis=-1).swapaxes(0, 1)
         turned[np.broadcast_to(beyond[:, None, :], turned.shape)] = 0
         return np.asarray(turned)
 
@@ -147,23 +154,59 @@ def mesh_rates(drive: Drive) -> tuple[MeshRate, ...]:
     return tuple(rates)
 
 
+def mesh_turning(rates: Sequence[MeshRate], one: Observed) -> tuple[Turning, str] | str:
+    """Turning of the reference shaft told by one of these meshes, and by which line of it; or in words why none tells it."""
+    why = ""
+    for found in _told(rates, one):
+        if not isinstance(found, str):
+            return found.line.turning.geared(1 / found.order), found.name
+        why = found
+    return why
+
+
 def angular_halves(rates: Sequence[MeshRate], one: Observed) -> AngularHalves | str:
     """Both halves of a record over angle, told by one of these meshes; or in words why no angle can be told."""
-    if one.speed_spread >= 1 or not one.speed_hz:
-        return "its speed is not steady"
-    found = sorted(_candidates(rates, one), key=lambda row: -row[0])
-    why = "no mesh line stands clear of its sidebands in so short a record" if not found else "no mesh line stands out of its noise"
-    record = one.recording
-    for _, name, order, line_hz, reach in found[:_TRIED]:
+    record, why = one.recording, ""
+    for found in _told(rates, one):
+        if isinstance(found, str):
+            why = found
+            continue
         try:
-            told = turning_from_mesh(one.spectrum, line_hz=line_hz, cycles_per_turn=1, half_width_hz=reach)
-            per_cycle = int(np.ceil(record.sample_rate_hz / (line_hz - told.deviation_hz))) + 1
-            angular = transform_to_angle(one.spectrum, told.turning, per_turn=max(per_cycle, 4))
+            per_cycle = int(np.ceil(record.sample_rate_hz / (found.line_hz - found.line.deviation_hz))) + 1
+            angular = transform_to_angle(one.spectrum, found.line.turning, per_turn=max(per_cycle, 4))
         except OutOfRange as reason:
             why = str(reason)
             continue
-        return _halves(angular, told.turning.geared(1 / order), order, name, record.sample_rate_hz, one.speed_hz)
+        turning = found.line.turning.geared(1 / found.order)
+        return _halves(angular, turning, found.order, found.name, record.sample_rate_hz, one.speed_hz)
     return why
+
+
+@dataclass(frozen=True)
+class _Told:
+    """A mesh line that told the angle: name, cycles in a turn of the reference shaft [-], place [Hz], and its own cycles."""
+
+    name: str
+    order: float
+    line_hz: float
+    line: MeshTurning
+
+
+def _told(rates: Sequence[MeshRate], one: Observed) -> Iterator[_Told | str]:
+    """Mesh lines that tell the angle, the strongest first; in words why others, or all, do not."""
+    if one.speed_spread >= 1 or not one.speed_hz:
+        yield "its speed is not steady"
+        return
+    found = sorted(_candidates(rates, one), key=lambda row: -row[0])
+    if not found:
+        yield "no mesh line stands clear of its sidebands in so short a record"
+    for _, name, order, line_hz, reach in found[:_TRIED]:
+        try:
+            line = turning_from_mesh(one.spectrum, line_hz=line_hz, cycles_per_turn=1, half_width_hz=reach)
+        except OutOfRange as reason:
+            yield str(reason)
+            continue
+        yield _Told(name, order, line_hz, line)
 
 
 def _candidates(rates: Sequence[MeshRate], one: Observed) -> Iterator[tuple[float, str, float, float, float]]:
@@ -191,15 +234,16 @@ def _halves(
     values, per_cycle = angular.values, angular.per_turn
     length = 2 * scipy.fft.prev_fast_len(values.size // 4)
     halves = np.stack([values[:length], values[-length:]])
-    spectrum = hann(scipy.fft.rfft(halves - halves.mean(axis=-1, keepdims=True), axis=-1))
+    halves -= halves.mean(axis=-1, keepdims=True)
+    spectrum = hann(scipy.fft.rfft(halves, axis=-1, overwrite_x=True))
     spectrum[:, 1::2] *= -1  # phase from the middle of the half
     magnitude = np.abs(spectrum)
     step = per_cycle * order / length
     strength = line_strength(magnitude**2, width=floor_bins(step * speed_hz))
-    scaled = spectrum * (np.sqrt(strength) / np.where(magnitude > 0, magnitude, 1))
+    spectrum *= np.sqrt(strength) / np.where(magnitude > 0, magnitude, 1)
     first, last = ((angular.first_turn + start / per_cycle) / order for start in (length / 2, values.size - length / 2))
     return AngularHalves(
-        scaled.astype(np.complex64),
+        spectrum.astype(np.complex64, copy=False),
         magnitude * (4 / length),
         (first, last),
         step,

@@ -7,9 +7,13 @@ the vibration is a band about the rate at which grooves pass an element, a few h
 every element that passes: a hump, most often from 1 to 4 kHz, whose fine structure is spaced by the rate of the race (handbooks of
 vibration diagnosis, from memory).
 
+Both speeds are asked for the lines of the race together (`washboard`), in a band from 1 to 4 kHz at the faster one that goes with
+the speed, every frequency over its noise. None of these lines has to be there: those beside the rate of a race that turns may be
+all there is.
+
 A spall that rings a mode of the housing makes the same hump with the same spacing. Two speeds part them: the grooves pass faster
-as the shaft does, and the mode stays where it is. The hump is measured by what of it comes and goes at the race's rate, band by
-band: the depth of the envelope's line there times the power of the band, so that noise and modes that ring for other reasons do
+as the shaft does, and the mode stays where it is. The hump is measured by what of it comes and goes with the race, band by band:
+the depth of the lines that stand out there times the power of the band, so that noise and modes that ring for other reasons do
 not count; lines of shafts and meshes are taken out first. Its middle goes with a power of speed, 1 for grooves and 0 for a mode.
 A mode within the hump pulls its middle, and where it pulls too far the pattern is not called.
 
@@ -22,16 +26,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.judge.explained import comb_orders, envelope_orders
-from gearcase.judge.faults import NOISE_LIMIT, Comb, bearing_hypotheses, judge_bearings
-from gearcase.judge.odds import log_chance_of_maximum
+from gearcase.judge.faults import NOISE_LIMIT, SMALLEST_DEPTH, Hypothesis, bearing_hypotheses
+from gearcase.judge.odds import reported
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
 from gearcase.judge.patterns.stations import RUNNING, Measured, elsewhere
 from gearcase.judge.patterns.tones import Tones
+from gearcase.judge.patterns.washboard import RaceLines, Washboard, share_at_both
 from gearcase.signal.envelope import band_envelope_spectrum
-from gearcase.signal.spectrum import Transform
+from gearcase.signal.spectrum import Transform, block_floor, floor_bins
 
 __all__ = ["examine"]
 
@@ -54,11 +60,31 @@ _NAME, _RATE, _HUMP, _MOVES = (
 
 
 @dataclass(frozen=True)
-class _Hump:
-    """What of a record comes and goes at the rate of a race: the comb, the middle of the bands that show it [Hz], how many do."""
+class _Pair:
+    """The latest records of one point and direction at its slowest and its fastest speed: themselves, their spectra without lines
+    of shafts and meshes, and the envelopes of these in the hump's band.
+    """
 
-    tones: Tones
-    comb: Comb
+    tones: tuple[Tones, Tones]
+    bare: tuple[Transform, Transform]
+    boards: tuple[Washboard, Washboard]
+
+
+@dataclass(frozen=True)
+class _Race:
+    """The race whose lines both records of a pair hold, and the share of decoys that do as well."""
+
+    pair: _Pair
+    hypothesis: Hypothesis
+    lines: tuple[RaceLines, RaceLines]
+    noise: float
+    elsewhere: float
+
+
+@dataclass(frozen=True)
+class _Hump:
+    """What of a record comes and goes with a race: the middle of the bands that show it [Hz], and how many do."""
+
     middle_hz: float
     bands: int
 
@@ -66,13 +92,14 @@ class _Hump:
 def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
     """Every bearing whose races' rates are known, by the point and direction that shows the most."""
     measured = Measured(drive, observed)
-    bearings = dict.fromkeys(one.component for one in bearing_hypotheses(drive))
-    pairs = _two_speeds(measured)
+    races = [one for one in bearing_hypotheses(drive) if one.fault in _RACES_FLUTED]
+    bearings = dict.fromkeys(one.component for one in races)
+    pairs = [_pair(measured, races, two) for two in _two_speeds(measured)]
     if not pairs:
         says = f"needs records at two speeds {100 * (_HUMP_SPEEDS_APART - 1):.0f} % apart at one point and direction"
         return tuple(weigh(_NAME, name, [Sign(Role.NEEDED, _RATE, None, says)], attribution=1.0) for name in bearings)
-    combs = [(slow, fast, _combs(measured, slow), _combs(measured, fast)) for slow, fast in pairs]
-    return tuple(_fluting(measured, name, combs) for name in bearings)
+    found = [race for pair in pairs if (race := _race(pair, races, tried=len(pairs) * len(races)))]
+    return tuple(_fluting(measured, name, [one for one in found if one.hypothesis.component == name]) for name in bearings)
 
 
 def _two_speeds(measured: Measured) -> list[tuple[Tones, Tones]]:
@@ -92,36 +119,66 @@ def _two_speeds(measured: Measured) -> list[tuple[Tones, Tones]]:
     return found
 
 
-_Pair = tuple[Tones, Tones, Sequence[Comb], Sequence[Comb]]
+def _pair(measured: Measured, races: Sequence[Hypothesis], two: tuple[Tones, Tones]) -> _Pair:
+    slow, fast = (_without_gears(tones) for tones in two)
+    boards = [
+        _board(
+            measured.lines,
+            races,
+            tones,
+            _whitened(bare),
+            *(hz * tones.observed.speed_hz / two[1].observed.speed_hz for hz in HUMP_HZ),
+        )
+        for tones, bare in zip(two, (slow, fast), strict=True)
+    ]
+    return _Pair(two, (slow, fast), (boards[0], boards[1]))
 
 
-def _fluting(measured: Measured, bearing: str, pairs: Sequence[_Pair]) -> Weighed:
-    best: tuple[_Hump, _Hump] | None = None
-    for slow, fast, slow_combs, fast_combs in pairs:
-        for race in _RACES_FLUTED:
-            here, there = (_of(combs, bearing, race) for combs in (slow_combs, fast_combs))
-            if here is None or there is None:
-                continue
-            humps = _hump(slow, here), _hump(fast, there)
-            if best is None or min(one.bands for one in humps) > min(one.bands for one in best):
-                best = humps
-    if best is None:
-        says = "no comb of this bearing's races in the envelope at both speeds"
+def _board(
+    lines: Sequence[Line], races: Sequence[Hypothesis], tones: Tones, bare: Transform, lowest_hz: float, highest_hz: float
+) -> Washboard:
+    observed = tones.observed
+    return Washboard(
+        band_envelope_spectrum(bare, lowest_hz=lowest_hz, highest_hz=highest_hz),
+        explained_hz=observed.speed_hz * envelope_orders(lines, speed_hz=observed.speed_hz),
+        highest_hz=max(one.order for one in races) * observed.speed_hz,
+        speed_hz=observed.speed_hz,
+        speed_spread=observed.speed_spread,
+    )
+
+
+def _race(pair: _Pair, races: Sequence[Hypothesis], *, tried: int) -> _Race | None:
+    """The race that both records show most surely; of rates that frequency cannot tell apart, of the bearing under the point."""
+    best: _Race | None = None
+    for one in sorted(races, key=lambda race: race.component != pair.tones[0].observed.component):
+        slow, fast = (board.race(one) for board in pair.boards)
+        if slow is None or fast is None or min(slow.depth, fast.depth) < SMALLEST_DEPTH:
+            continue
+        noise = max(slow.log_chance, fast.log_chance) + math.log(tried)
+        if noise <= math.log(NOISE_LIMIT) and (best is None or noise < best.noise):
+            best = _Race(pair, one, (slow, fast), noise, 1.0)
+    return best and replace(best, elsewhere=share_at_both(*pair.boards, best.hypothesis, best.lines))
+
+
+def _fluting(measured: Measured, bearing: str, found: Sequence[_Race]) -> Weighed:
+    rows = [(race, (_hump(measured.lines, race, 0), _hump(measured.lines, race, 1))) for race in found]
+    if not rows:
+        says = "no lines of this bearing's races in the envelope at both speeds"
         return weigh(_NAME, bearing, [Sign(Role.NEEDED, _RATE, False, says)], attribution=1.0)
-    slow_hump, fast_hump = best
-    noise = max(one.comb.noise_false_alarm for one in best)
-    shows = min(one.bands for one in best) >= _FEWEST_BANDS
-    inside = any(HUMP_HZ[0] <= one.middle_hz <= HUMP_HZ[1] for one in best)
-    power = _power_of_speed(slow_hump, fast_hump) if shows else None
-    fault = "outer race" if slow_hump.comb.hypothesis and slow_hump.comb.hypothesis.fault == "outer_race" else "inner race"
-    words = [f"{one.middle_hz:.0f} Hz at {60 * one.tones.observed.speed_hz:.5g} rpm" for one in best]
+    race, humps = max(rows, key=lambda row: min(one.bands for one in row[1]))
+    noise = reported(race.noise)
+    shows = min(one.bands for one in humps) >= _FEWEST_BANDS
+    inside = any(HUMP_HZ[0] <= one.middle_hz <= HUMP_HZ[1] for one in humps)
+    speeds_hz = [tones.observed.speed_hz for tones in race.pair.tones]
+    power = math.log(humps[1].middle_hz / humps[0].middle_hz) / math.log(speeds_hz[1] / speeds_hz[0]) if shows else None
+    words = [f"{one.middle_hz:.0f} Hz at {60 * hz:.5g} rpm" for one, hz in zip(humps, speeds_hz, strict=True)]
     converter = measured.drive.motor.converter if measured.drive.motor else None
     signs = [
         Sign(
             Role.NEEDED,
             _RATE,
             True,
-            f"{fault} at {slow_hump.comb.base_hz:.2f} Hz and at {fast_hump.comb.base_hz:.2f} Hz",
+            f"{race.hypothesis.fault.replace('_', ' ')} at {race.lines[0].base_hz:.2f} Hz and at {race.lines[1].base_hz:.2f} Hz",
             noise,
         ),
         Sign(
@@ -148,14 +205,13 @@ def _fluting(measured: Measured, bearing: str, pairs: Sequence[_Pair]) -> Weighe
             "needs the motor in job.yaml" if converter is None else f"job.yaml: converter: {str(converter).lower()}",
         ),
     ]
-    attribution = max(one.comb.attribution_false_alarm for one in best)
     return weigh(
         _NAME,
         bearing,
         signs,
-        attribution=elsewhere(attribution, {}),
-        seen_in=[one.tones.observed for one in best],
-        lines=fast_hump.comb.evidence,
+        attribution=elsewhere(race.elsewhere, {}),
+        seen_in=[tones.observed for tones in race.pair.tones],
+        lines=race.lines[1].evidence,
     )
 
 
@@ -170,41 +226,21 @@ def _protection_sign(drive: Drive) -> Sign:
     return Sign(Role.SUPPORTING, name, bare, f"job.yaml: current_protection: {motor.current_protection}")
 
 
-def _combs(measured: Measured, tones: Tones) -> tuple[Comb, ...]:
-    """Combs in what the hump's band does; of rates that frequency cannot tell apart, of the bearing under the point."""
-    observed = tones.observed
-    nearest_first = sorted(bearing_hypotheses(measured.drive), key=lambda one: one.component != observed.component)
-    found = judge_bearings(
-        band_envelope_spectrum(_without_gears(tones), lowest_hz=HUMP_HZ[0], highest_hz=HUMP_HZ[1]),
-        tuple(nearest_first),
-        speed_hz=observed.speed_hz,
-        speed_spread=observed.speed_spread,
-        explained_orders=envelope_orders(measured.lines, speed_hz=observed.speed_hz),
-    )
-    return (*found.claims, *found.uncertain, *found.faint)
-
-
-def _of(combs: Sequence[Comb], bearing: str, race: str) -> Comb | None:
-    fitting = (one for one in combs if one.hypothesis and (one.hypothesis.component, one.hypothesis.fault) == (bearing, race))
-    return next(fitting, None)
-
-
-def _hump(tones: Tones, comb: Comb) -> _Hump:
-    spectrum, rate_hz = _without_gears(tones), comb.base_hz
+def _hump(lines: Sequence[Line], race: _Race, n: int) -> _Hump:
+    tones, spectrum, rate_hz = race.pair.tones[n], race.pair.bare[n], race.lines[n].base_hz
     width = _LINES_IN_BAND * rate_hz
     top = tones.observed.recording.sample_rate_hz / _HUMP_BAND_TO
     middles, heights = [], []
     for low in np.arange(_LOOKED_FROM_HZ, top - width, width / 2):
-        band = band_envelope_spectrum(spectrum, lowest_hz=float(low), highest_hz=float(low + width))
-        at = round(rate_hz / band.bin_hz)
-        around = slice(at - 1, at + 2)
-        if log_chance_of_maximum(float(band.strength[around].max()), bins=3) > math.log(NOISE_LIMIT):
+        board = _board(lines, [race.hypothesis], tones, spectrum, float(low), float(low + width))
+        depth = board.depth(rate_hz, race.hypothesis)
+        if not depth:
             continue
         first, last = round(low / spectrum.bin_hz), round((low + width) / spectrum.bin_hz)
         middles.append(math.log(low + width / 2))
-        heights.append(float(band.depth[around].max()) * float((np.abs(spectrum.values[first : last + 1]) ** 2).sum()))
+        heights.append(depth * float((np.abs(spectrum.values[first : last + 1]) ** 2).sum()))
     middle = math.exp(np.average(middles, weights=heights)) if heights else 0.0
-    return _Hump(tones, comb, middle, len(heights))
+    return _Hump(middle, len(heights))
 
 
 def _without_gears(tones: Tones) -> Transform:
@@ -220,6 +256,7 @@ def _without_gears(tones: Tones) -> Transform:
     return replace(spectrum, values=values)
 
 
-def _power_of_speed(slow: _Hump, fast: _Hump) -> float:
-    apart = math.log(fast.tones.observed.speed_hz / slow.tones.observed.speed_hz)
-    return math.log(fast.middle_hz / slow.middle_hz) / apart
+def _whitened(bare: Transform) -> Transform:
+    """Each frequency over its floor."""
+    floor = block_floor(np.abs(bare.values), width=floor_bins(bare.bin_hz))
+    return replace(bare, values=bare.values / np.maximum(floor, np.finfo(np.float32).tiny))

@@ -18,6 +18,14 @@ has chance z (1 - g)^(z - 1) at most in the least even case (R. A. Fisher, Tests
 A 125 (1929)). A window of one pitch can lie between two teeth, so there are twice as many. The larger of the two chances counts: a
 damaged tooth stands out of random phases and of the other teeth.
 
+Where two gears' teeth meet, what one leaves in the mesh is multiplied by what the other does: energies of the meetings of two sound
+gears are products of two exponential ones, K distributed (E. Jakeman, P. N. Pusey, IEEE Trans. Antennas Propag. 24 (1976) 806),
+whose tail is far heavier than their variance tells of a gamma distribution: P(x) = 2 s K1(2 s), s^2 = x / b. All of the others'
+variance, 3 b^2, may be of such products (the rest, which does not vary, is noise), and the larger of both chances counts.
+
+The lines of either gear's turn, left out, make a meeting echo at others (of every second line left out, at the opposite one): what
+echoes is none of the others.
+
 Both halves of a record must show it at the same place: the less of the two counts. A single knock from outside is in one only.
 """
 
@@ -26,6 +34,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
+import scipy.ndimage
 import scipy.special
 from numpy.typing import NDArray
 
@@ -42,8 +51,9 @@ _SAME = 1e-7  # relative: orders of two shafts that are one
 _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
 _TEETH_WITH_A_SHAPE = 13  # of fewer, their energies do not tell their own distribution
 _OF_ITS_OWN_ERROR = 50.0  # simulated, z from 13 and shapes from 1 to 16: half of it would keep a stated 0.001
-_AT_ONCE = 2**15  # orders: more fill the cache, and gain nothing
+_AT_ONCE = 2**14  # orders: more fill the cache, and gain nothing
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
+_ECHO = 0.01  # of a place's energy; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -82,6 +92,7 @@ def impulse(
     teeth: int,
     others: Sequence[float] = (),
     regular: Sequence[int] = (),
+    of_two: bool = False,
 ) -> Impulse | None:
     """The strongest place of a turn; None where too few orders can be looked at.
 
@@ -98,19 +109,22 @@ def impulse(
         Orders of the reference shaft whose multiples are somebody else's lines. [-]
     regular : sequence of int
         Orders of the turn that a sound gear shows: its mesh and first sidebands. [-]
+    of_two : bool
+        A cycle of the mesh is a meeting of two gears' teeth, whose differences multiply.
     """
     count = _orders(halves, np.array([base]))[0]
     order = FIRST_ORDER + np.arange(max(count, 0), dtype=np.float64)
-    left_out = np.isin(order, np.asarray(regular, np.float64))
+    shared = np.zeros(order.size, np.bool_)
     for other in others:
         multiple = order * base / other
-        left_out |= (np.rint(multiple) > 0) & (np.abs(multiple - np.rint(multiple)) <= _SAME * multiple)
+        shared |= (np.rint(multiple) > 0) & (np.abs(multiple - np.rint(multiple)) <= _SAME * multiple)
+    left_out = shared | np.isin(order, np.asarray(regular, np.float64))
     kept = int(count - left_out.sum())
     if kept < FEWEST_ORDERS:
         return None
     energy = _turns(halves, np.array([base]), np.array([count]), left_out)
     power = energy / energy.mean(axis=-1, keepdims=True)
-    log_chance, at, places = (float(row[0]) for row in _surest(power, np.array([count]), width, teeth))
+    log_chance, at, places = (float(row[0]) for row in _surest(power, np.array([count]), width, teeth, of_two, shared))
     if log_chance == 0:
         return Impulse(0.0, 0.0, 0.0, 1, kept, 0.0)
     first, long = int(at), int(places)
@@ -120,7 +134,9 @@ def impulse(
     return Impulse(log_chance, middle % 1.0, float(both[first] / long), _repeats(both, first, long), kept, float(level))
 
 
-def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: float, teeth: int) -> NDArray[np.float64]:
+def log_chances(
+    halves: AngularHalves, bases: NDArray[np.float64], *, width: float, teeth: int, of_two: bool = False
+) -> NDArray[np.float64]:
     """`Impulse.log_chance` of many turns in which nobody's lines are left out; of those with orders enough. [-]
 
     Parameters
@@ -132,6 +148,8 @@ def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: flo
         Widest place, as part of a turn. [-]
     teeth : int
         Places that could each differ from the others, as the teeth of a gear do. [-]
+    of_two : bool
+        As of `impulse`.
     """
     counts = _orders(halves, bases)
     bases, counts = bases[counts >= FEWEST_ORDERS], counts[counts >= FEWEST_ORDERS]
@@ -139,9 +157,10 @@ def log_chances(halves: AngularHalves, bases: NDArray[np.float64], *, width: flo
     while begin < bases.size:
         many = max(_AT_ONCE // int(counts[begin:].max()), 1)
         some = slice(begin, begin + many)
-        energy = _turns(halves, bases[some], counts[some], np.zeros(counts[some].max(), np.bool_))
+        nothing = np.zeros(counts[some].max(), np.bool_)
+        energy = _turns(halves, bases[some], counts[some], nothing)
         power = energy * (counts[some, None, None] / energy.sum(axis=-1, keepdims=True))
-        found.append(_surest(power, counts[some], width, teeth)[0])
+        found.append(_surest(power, counts[some], width, teeth, of_two, nothing)[0])
         begin += many
     return np.concatenate(found)
 
@@ -163,37 +182,56 @@ def _turns(
     seen = np.where(left_out, np.median(magnitude, axis=-1, keepdims=True), magnitude) if left_out.any() else magnitude
     place, whole = np.arange(most), np.maximum(counts // _MEDIAN_ORDERS, 1)[:, None] * _MEDIAN_ORDERS
     again = np.where(place < whole, place, np.maximum(whole - _MEDIAN_ORDERS, 0) + place % _MEDIAN_ORDERS)  # the last block, on
-    usual = block_floor(np.take_along_axis(seen, again[:, None, :], axis=-1), width=_MEDIAN_ORDERS)
-    values /= np.maximum(1.0, magnitude / (_LIMIT * usual))
+    usual = block_floor(_each_at(seen, again), width=_MEDIAN_ORDERS)
+    values *= 1 / np.maximum(1.0, magnitude / (_LIMIT * usual))
     for turn, count in enumerate(counts):
         values[turn, :, :count] = scipy.fft.ifft(values[turn, :, :count], axis=-1)
     return np.asarray(np.square(np.abs(values), dtype=np.float64))
 
 
 def _surest(
-    power: NDArray[np.float64], counts: NDArray[np.intp], width: float, teeth: int
+    power: NDArray[np.float64],
+    counts: NDArray[np.intp],
+    width: float,
+    teeth: int,
+    of_two: bool,
+    shared: NDArray[np.bool_],
 ) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
     """Of turns of so many places: the least log chance, the place it begins at and how many it is wide; shape (turns,) each."""
     widths, pitches = _widths(int(counts.max()), width), np.maximum(np.rint(counts / teeth).astype(np.intp), 1)
     number = np.array([len(_widths(int(count), width)) for count in counts])
     around = np.arange(power.shape[-1] + max(widths[-1], int(pitches.max())) - 1) % counts[:, None]
     summed = np.zeros((*power.shape[:-1], around.shape[-1] + 1))
-    np.cumsum(np.take_along_axis(power, around[:, None, :], axis=-1), axis=-1, out=summed[..., 1:])
+    np.cumsum(_each_at(power, around), axis=-1, out=summed[..., 1:])
     inside = np.arange(power.shape[-1]) < counts[:, None]
     log_chance, at, wide = np.zeros(counts.size), np.zeros(counts.size, np.intp), np.ones(counts.size, np.intp)
+    sums = np.empty_like(power)
     for n, places in enumerate(widths):
-        sums = summed[..., places : places + power.shape[-1]] - summed[..., : power.shape[-1]]
-        both = sums.min(axis=1) * inside
+        np.subtract(summed[..., places : places + power.shape[-1]], summed[..., : power.shape[-1]], out=sums)
+        both = np.minimum(sums[:, 0], sums[:, 1])
+        both *= inside
         best = both.argmax(axis=-1)
         chance = _power_log_chance(both[np.arange(counts.size), best], places) + np.log(counts * number)
         better = (chance < log_chance) & (n < number)
         log_chance, at, wide = np.where(better, chance, log_chance), np.where(better, best, at), np.where(better, places, wide)
     place = np.arange(power.shape[-1])
-    ends = np.take_along_axis(summed, np.broadcast_to((place + pitches[:, None])[:, None, :], power.shape), axis=-1)
-    energy = (ends - summed[..., : power.shape[-1]]).min(axis=1) * inside
+    energy = (_each_at(summed, place + pitches[:, None]) - summed[..., : power.shape[-1]]).min(axis=1) * inside
     away = np.rint(np.arange(teeth) * (counts[:, None] / teeth)).astype(np.intp)
     of_each = np.take_along_axis(energy, (energy.argmax(axis=-1)[:, None] + away) % counts[:, None], axis=-1)
-    return np.minimum(np.maximum(log_chance, _outlier_log_chance(of_each)), 0.0), at, wide
+    others = np.ones(teeth, np.bool_)
+    others[[0, 1, -1]] = False  # a strong one reaches into its neighbours
+    if of_two and shared.any():  # of one turn, then
+        echo = np.abs(scipy.fft.ifft(~shared)) ** 2
+        others &= ~(scipy.ndimage.maximum_filter1d(echo, int(2 * pitches[0] - 1), mode="wrap") >= _ECHO * echo[0])[
+            away[0] % echo.size
+        ]
+    return np.minimum(np.maximum(log_chance, _outlier_log_chance(of_each, others, of_two)), 0.0), at, wide
+
+
+def _each_at(values: NDArray[np.floating], places: NDArray[np.intp]) -> NDArray[np.floating]:
+    """Values of turns, shape (turns, 2, most), at places of each of its own, shape (turns, places)."""
+    rows = np.arange(values.shape[0] * 2).reshape(-1, 2, 1) * values.shape[-1]
+    return np.asarray(values.ravel().take(rows + places[:, None, :], mode="clip"))
 
 
 def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
@@ -206,17 +244,28 @@ def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.flo
     return np.where(power > places, tail, 0.0)
 
 
-def _outlier_log_chance(energy: NDArray[np.float64]) -> NDArray[np.float64]:
+def _outlier_log_chance(energy: NDArray[np.float64], others: NDArray[np.bool_], of_two: bool = False) -> NDArray[np.float64]:
     """Natural log of the chance that sound teeth show one as strong as the first of these, shape (turns, teeth), the strongest."""
     teeth = energy.shape[-1]
     if teeth < _TEETH_WITH_A_SHAPE:
         share = energy[:, 0] / energy.sum(axis=-1)
         return np.asarray(np.log(2 * teeth) + (teeth - 1) * np.log(np.maximum(1 - share, np.finfo(np.float64).tiny)))
-    others = energy[:, 2:-1]  # a strong one reaches into its neighbours
-    mean, number = others.mean(axis=-1), others.shape[-1]
-    shape = 1 / np.minimum(1.0, (1 + _OF_ITS_OWN_ERROR / teeth) * others.var(axis=-1, ddof=1) / mean**2)
+    rest = energy[:, others]
+    mean, number = rest.mean(axis=-1), rest.shape[-1]
+    uneven = (1 + _OF_ITS_OWN_ERROR / teeth) * rest.var(axis=-1, ddof=1) / mean**2
+    shape = 1 / np.minimum(1.0, uneven)
     chance = scipy.special.betainc(shape * number, shape, number / (number + energy[:, 0] / mean))
-    return np.asarray(np.log(2 * teeth) + np.log(np.maximum(chance, np.finfo(np.float64).tiny)))
+    log_chance = np.log(np.maximum(chance, np.finfo(np.float64).tiny))
+    if of_two:
+        log_chance = np.maximum(log_chance, _product_log_chance(energy[:, 0] / mean, np.sqrt(uneven / 3)))
+    return np.asarray(np.log(2 * teeth) + log_chance)
+
+
+def _product_log_chance(energy: NDArray[np.float64], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Natural log of the chance of this energy over the mean, of which a share is the product of two exponential ones."""
+    share = np.minimum(share, 1.0)
+    s = np.sqrt(np.maximum(energy - (1 - share), np.finfo(np.float64).tiny) / share)
+    return np.asarray(np.log(2 * s) + np.log(scipy.special.k1e(2 * s)) - 2 * s)
 
 
 def _widths(places: int, width: float) -> list[int]:
@@ -240,7 +289,7 @@ def _repeats(both: NDArray[np.float64], at: int, places: int) -> int:
     found = 1
     for parts in range(2, _MOST_PLACES + 1):
         there = np.rint(at + np.arange(1, parts) * both.size / parts).astype(np.intp)
-        near = np.max([both[(there + shift) % both.size] for shift in range(-places, places + 1)], axis=0)
+        near = both[(there[:, None] + np.arange(-places, places + 1)) % both.size].max(axis=1)
         if np.all(near >= _AS_MUCH * both[at]):
             found = parts
     return found

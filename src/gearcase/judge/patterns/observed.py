@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from gearcase.findings import Finding
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.recording import Recording
-from gearcase.signal.spectrum import Transform, floor_bins, line_strength
+from gearcase.signal.spectrum import Transform
 
-__all__ = ["SAME_LOAD", "SAME_SPEED", "Kept", "Observed", "Recorded", "at_one_time", "matched"]
+__all__ = ["SAME_LOAD", "SAME_SPEED", "SAMPLED_ALIKE", "Kept", "Observed", "Recorded", "at_one_time", "matched"]
 
 SAME_LOAD = 0.1  # of the rated load: records that far apart count as taken under one load; common practice, no source
 SAME_SPEED = 0.05  # relative: vibration of one state may be compared that far apart; common practice, no source
+SAMPLED_ALIKE = 0.05  # relative: records sampled that far apart hear the same band, a slow one less; common practice, no source
 _EARLIEST, _LATEST = 3, 3  # kept of each place and state: a baseline and what stands against it
 
 
@@ -61,13 +62,13 @@ class Observed(Recorded):
 
     @functools.cached_property
     def power(self) -> NDArray[np.float64]:
-        """Squared magnitude of each bin under a Hann window, computed when first asked for. [unit of the samples]"""
-        return np.asarray(np.abs(self.spectrum.windowed) ** 2, np.float64)
+        """Squared magnitude of each bin under a Hann window, for sums. [unit of the samples]"""
+        return np.asarray(self.spectrum.power, np.float64)
 
     @functools.cached_property
     def strength(self) -> NDArray[np.float64]:
         """Power of each bin over local noise. [-]"""
-        return np.asarray(line_strength(self.power, width=floor_bins(self.spectrum.bin_hz)), np.float64)
+        return np.asarray(self.spectrum.strength, np.float64)
 
 
 Kind = TypeVar("Kind", bound=Recorded)
@@ -86,7 +87,8 @@ class Kept:
         recording, taken = one.recording, one.recording.taken
         load = None if taken.load is None else round(taken.load / SAME_LOAD)
         speed = round(np.log(one.speed_hz) / SAME_SPEED) if isinstance(one, Observed) and one.speed_hz else None
-        key = (recording.point, recording.channel, recording.unit, taken.direction, taken.state, load, speed)
+        rate = round(np.log(recording.sample_rate_hz) / SAMPLED_ALIKE)
+        key = (recording.point, recording.channel, recording.unit, rate, taken.direction, taken.state, load, speed)
         earliest = self._earliest.setdefault(key, [])
         if len(earliest) < _EARLIEST:
             earliest.append((self._count, one))
@@ -111,7 +113,9 @@ def at_one_time(records: Iterable[Kind]) -> tuple[tuple[Kind, ...], ...]:
 
 
 def matched(one: Observed, other: Observed) -> bool:
-    """Whether levels of two records may be compared: same place, direction, unit and state, one speed, one load that is known."""
+    """Whether levels of two records may be compared: same place, direction, unit and state, sampled alike, one speed, one load that
+    is known.
+    """
     first, second = one.recording, other.recording
     if (first.point, first.channel, first.unit) != (second.point, second.channel, second.unit):
         return False
@@ -121,6 +125,7 @@ def matched(one: Observed, other: Observed) -> bool:
         return False
     return (
         (first.taken.direction, first.taken.state) == (second.taken.direction, second.taken.state)
+        and abs(first.sample_rate_hz / second.sample_rate_hz - 1) <= SAMPLED_ALIKE
         and abs(first.taken.load - second.taken.load) <= SAME_LOAD
         and abs(one.speed_hz / other.speed_hz - 1) <= SAME_SPEED
     )

@@ -9,8 +9,7 @@ means: three times what it is at a lower speed and at a higher one. A mode moves
 direction swings by half a turn as it is passed.
 
 A neighbour that runs at that very frequency does the same. It is told apart by what stands at that frequency while this drive runs
-at other speeds. Records of a run-up or coast-down are not followed here: without a mark on the shaft nothing says which line of a
-moving spectrum is which.
+at other speeds. What a run-up or coast-down shows of the same shaft stands in `runs`; of both, what says most is the answer.
 """
 
 from collections.abc import Sequence
@@ -21,17 +20,16 @@ import numpy as np
 from gearcase.drive.train import Drive
 from gearcase.judge.faults import EvidenceLine
 from gearcase.judge.patterns.observed import SAME_LOAD, Observed
-from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
+from gearcase.judge.patterns.runs import HIGH_ONCE, SWING, SWOLLEN, resonance_in_runs
+from gearcase.judge.patterns.signs import Role, Sign, Weighed, surest, weigh
 from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, RADIAL, RUNNING, Measured, Station, elsewhere
 from gearcase.judge.patterns.tones import Tone, Tones, relative_phase
 
 __all__ = ["SWOLLEN", "AtSpeed", "by_speed", "examine"]
 
-SWOLLEN = 3.0  # over what it is at other speeds; common practice, no source
 _FEWEST_SPEEDS = 4  # one at the peak, and enough beside it to call it one; common practice, no source
+_HALF_TURN, _WITHIN = 180.0, 50.0  # degrees
 _SAME_AGAIN = 1.02  # closer is the same speed
-_SWING, _SWING_WITHIN = 180.0, 50.0  # degrees
-_HIGH_ONCE = "high at one speed only"
 
 
 @dataclass(frozen=True)
@@ -46,7 +44,10 @@ class AtSpeed:
 def examine(drive: Drive, observed: Sequence[Observed]) -> tuple[Weighed, ...]:
     """Of every shaft that turns in the housing: of the points and directions that swell, the one that moves most."""
     measured = Measured(drive, observed)
-    return tuple(_resonance(measured, shaft) for shaft in measured.orders)
+    return tuple(
+        surest([one for one in (resonance_in_runs(measured, shaft), _resonance(measured, shaft)) if one])
+        for shaft in measured.orders
+    )
 
 
 def _resonance(measured: Measured, shaft: str) -> Weighed:
@@ -58,8 +59,8 @@ def _resonance(measured: Measured, shaft: str) -> Weighed:
     ]
     enough = [row for row in rows if len(row[2]) >= _FEWEST_SPEEDS]
     if not enough:
-        says = f"needs records at {_FEWEST_SPEEDS} steady speeds and more at one load, at one point and direction"
-        return weigh("resonance", shaft, [Sign(Role.NEEDED, _HIGH_ONCE, None, says)], attribution=1.0)
+        says = f"needs records at {_FEWEST_SPEEDS} steady speeds and more at one load at one point and direction, or a run"
+        return weigh("resonance", shaft, [Sign(Role.NEEDED, HIGH_ONCE, None, says)], attribution=1.0)
     station, direction, found = max(enough, key=lambda row: (_swollen(row[2]) >= SWOLLEN, _peak(row[2]).tone.velocity))
     swollen, peak = _swollen(found), _peak(found)
     at_edge = peak in (found[0], found[-1])
@@ -70,7 +71,7 @@ def _resonance(measured: Measured, shaft: str) -> Weighed:
     signs = [
         Sign(
             Role.NEEDED,
-            _HIGH_ONCE,
+            HIGH_ONCE,
             None if at_edge else swollen >= SWOLLEN and peak.tone.shows,
             f"the peak is at the {'lowest' if peak is found[0] else 'highest'} speed measured: needs one beyond it"
             if at_edge
@@ -141,7 +142,7 @@ def _stays(one: AtSpeed, peak: AtSpeed, order: float) -> float:
 
 def _swing_sign(measured: Measured, station: Station, direction: str, found: Sequence[AtSpeed], peak: AtSpeed) -> Sign:
     """Phase against the other radial direction, at the slowest speed and at the fastest."""
-    name = "phase swings by 180 degrees"
+    name = SWING
     other = next((one for one in RADIAL if one != direction), "")
     ends = []
     for one in (found[0], found[-1]):
@@ -158,4 +159,4 @@ def _swing_sign(measured: Measured, station: Station, direction: str, found: Seq
     if len(ends) < 2 or peak in (found[0], found[-1]):
         return Sign(Role.SUPPORTING, name, None, "needs both radial directions sampled together, below and above the peak")
     swing = abs((ends[1] - ends[0] + 180) % 360 - 180)
-    return Sign(Role.SUPPORTING, name, abs(swing - _SWING) <= _SWING_WITHIN, f"{swing:.0f} degrees against the {other} direction")
+    return Sign(Role.SUPPORTING, name, abs(swing - _HALF_TURN) <= _WITHIN, f"{swing:.0f} degrees against the {other} direction")

@@ -56,6 +56,7 @@ class Measured:
     """All records of a job, by shaft, point and direction, oldest first.
 
     `orders` are of the shafts whose speed follows exactly from the reference shaft's, `loose` the spreads of the others. [-]
+    `zone_c` is where zone C of ISO 10816-3 begins, None where the drive's power or support is not known. [m/s]
     """
 
     def __init__(self, drive: Drive, observed: Sequence[Observed]) -> None:
@@ -69,7 +70,7 @@ class Measured:
         self._tones = {id(tones.observed): tones for tones in self.records}
         self._groups = at_one_time(one for one in observed if one.recording.taken.state in RUNNING)
         acceptance = applicable(power=drive.ratings.power, speed_hz=drive.speed_hz, support=drive.ratings.support)
-        self._boundary = acceptance.tables[0].boundaries[1] if acceptance.judged else None
+        self.zone_c = acceptance.tables[0].boundaries[1] if acceptance.judged else None
 
     def at(self, point: str, direction: str, states: Iterable[str]) -> tuple[Tones, ...]:
         """Records of a point in a direction and certain states, oldest first."""
@@ -113,9 +114,9 @@ class Measured:
         says = f"{1000 * velocity:.2g} mm/s RMS {direction} at {station.point}"
         if growth is not None:
             says += f", {growth:+.1f} dB over the first record at this speed and load"
-        if self._boundary is not None:
-            says += f"; zone C begins at {1000 * self._boundary:.2g} mm/s (ISO 10816-3, a stand-in for gear drives)"
-        zone = None if self._boundary is None else velocity > self._boundary
+        if self.zone_c is not None:
+            says += f"; zone C begins at {1000 * self.zone_c:.2g} mm/s (ISO 10816-3, a stand-in for gear drives)"
+        zone = None if self.zone_c is None else velocity > self.zone_c
         grown = None if growth is None else growth >= GROWN_DB
         seen = True if zone or grown else None if zone is None and grown is None else False
         if seen is None:

@@ -104,7 +104,7 @@ def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
         signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
         attribution = 1.0
         if signs[0].seen:
-            attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, _meetings(gear), seen)
+            attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, _meetings(gear), seen, of_two=True)
             signs.append(_at_every_turn(seen, count, *(_own_impulse(own, plain, halves) for own in on_shafts.values())))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
@@ -167,7 +167,8 @@ def _hunting_impulse(gear: Gear, plain: Sequence[Gear], halves: AngularHalves) -
     """Of the hunting period, without the assembly phase and the lines of any shaft: one beyond the next mesh may share lines."""
     base, phase = _hunting_turns(gear), gear.mesh_order / gcd(gear.teeth, gear.other_teeth)
     shafts = [other.turns for other in plain if other.turns > base * (1 + 1e-9)]
-    return impulse(halves, base, width=gear.width * base / gear.turns, teeth=_meetings(gear), others=(*shafts, phase))
+    width = gear.width * base / gear.turns
+    return impulse(halves, base, width=width, teeth=_meetings(gear), others=(*shafts, phase), of_two=True)
 
 
 def _only_where_they_meet(gear: Gear, plain: Sequence[Gear], halves: AngularHalves, seen: Impulse) -> Sign:
@@ -279,7 +280,7 @@ def _decoy_share(halves: AngularHalves, gear: Gear, seen: Impulse) -> float:
     return _decoy_share_of(halves, gear.turns, gear.width, gear.teeth, seen)
 
 
-def _decoy_share_of(halves: AngularHalves, base: float, width: float, teeth: int, seen: Impulse) -> float:
+def _decoy_share_of(halves: AngularHalves, base: float, width: float, teeth: int, seen: Impulse, *, of_two: bool = False) -> float:
     """Share of turns of nothing that show as sure a place, the claim itself counted among them."""
-    tried = log_chances(halves, decoys(base), width=width, teeth=teeth)
+    tried = log_chances(halves, decoys(base), width=width, teeth=teeth, of_two=of_two)
     return float((1 + np.sum(tried <= seen.log_chance)) / (1 + tried.size))

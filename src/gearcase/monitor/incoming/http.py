@@ -22,7 +22,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from gearcase.device.publish.secrets import password
+from gearcase.device.publish.secrets import password, place_of
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build_inputs import Posting
 from gearcase.monitor.incoming.accept import LARGEST_BATCH, LARGEST_RECORDING, Accept, NotKept
@@ -95,10 +95,10 @@ async def serve(settings: Posting, accept: Accept, *, ticks: Callable[[], float]
     BadInput
         The token or a certificate is not usable, or the port is taken.
     """
-    token = password(settings.token_file)
+    token = password(settings.token)
     if not _TOKEN.fullmatch(token):
         accepted = "20 letters, digits and -._~+/ or more, drawn by chance"
-        raise BadInput(Problem(str(settings.token_file), "", "another token", accepted))
+        raise BadInput(Problem(place_of(settings.token), "", "another token", accepted))
     config = uvicorn.Config(
         make_app(accept, token, ticks=ticks),
         log_config=None,

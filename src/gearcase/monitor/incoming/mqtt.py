@@ -8,13 +8,11 @@ too, since it would be refused for ever, and said in the diary. A retained messa
 
 import asyncio
 import json
-import logging
-import ssl
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gearcase.device.publish.secrets import password
+from gearcase.device.broker import broker_client
 from gearcase.device.publish.sparkplug import metrics_of
 from gearcase.errors import BadInput, Problem
 from gearcase.job.build_inputs import Broker, Input
@@ -30,9 +28,6 @@ _KEPT_FOR = 86400  # s that the broker keeps our session while we are away
 _LARGEST_HEADER = 4096  # bytes
 _LARGEST_VALUE = 65536  # bytes of a message of an input
 _WAITING = 20  # messages to us that the broker sends before we acknowledge (MQTT 5.0, 3.1.2.11.3)
-_PATIENCE, _KEEP_ALIVE = 10.0, 30  # s
-_LOGGER = logging.getLogger("gearcase.mqtt")
-_LOGGER.setLevel(logging.CRITICAL)  # what it would say is said by our own words, once
 
 
 async def listen(
@@ -58,30 +53,16 @@ async def listen(
         Whatever keeps the broker from being reached.
     """
     try:
-        import aiomqtt
-        from paho.mqtt.packettypes import PacketTypes
-        from paho.mqtt.properties import Properties
+        client = broker_client(
+            settings,
+            name=name,
+            largest=LARGEST_RECORDING + 2 * _LARGEST_HEADER,
+            properties={"SessionExpiryInterval": _KEPT_FOR, "ReceiveMaximum": _WAITING},
+            clean_start=False,
+        )
     except ImportError:
         accepted = 'the parts that listen to a broker: pip install "gearcase[plant]"'
         raise BadInput(Problem("job.yaml", "incoming.mqtt", "a broker", accepted)) from None
-    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-    properties.SessionExpiryInterval = _KEPT_FOR
-    properties.ReceiveMaximum = _WAITING
-    properties.MaximumPacketSize = LARGEST_RECORDING + 2 * _LARGEST_HEADER
-    client = aiomqtt.Client(
-        settings.host,
-        settings.port,
-        identifier=name,
-        username=settings.user or None,
-        password=password(settings.password_file) if settings.password_file else None,
-        protocol=aiomqtt.ProtocolVersion.V5,
-        clean_start=False,
-        timeout=_PATIENCE,
-        keepalive=_KEEP_ALIVE,
-        logger=_LOGGER,
-        properties=properties,
-        tls_context=_tls(settings) if settings.tls else None,
-    )
     client._client.manual_ack_set(True)  # before it connects: the broker begins at once with what it has not got acknowledged
     async with client:
         own = {topic: 1 for topic in (settings.readings, settings.recordings) if topic}
@@ -235,17 +216,3 @@ def _value(one: Input, payload: bytes) -> float | str | _No:
     if isinstance(found, int | float) and abs(found) < 1e300:  # true and false are 1 and 0
         return float(found)
     return found[:40] if isinstance(found, str) else _No("no number")
-
-
-def _tls(settings: Broker) -> ssl.SSLContext:
-    """The broker must prove who it is.
-
-    Raises
-    ------
-    BadInput
-        The certificate cannot be read.
-    """
-    try:
-        return ssl.create_default_context(cafile=settings.ca_file)
-    except OSError as error:
-        raise BadInput(Problem(str(settings.ca_file), "", error.strerror or "", "a certificate as PEM")) from None

@@ -153,6 +153,7 @@ def read_recording(
         start=start or chosen.facts.start,
         pulses_per_turn=pulses.pulses_per_turn if pulses else None,
         tachometer=pulses.says if pulses else "",
+        marks_s=pulses.mark_s if pulses else np.empty(0),
         found="; ".join(dict.fromkeys((contents.format, *notes))),
     )
 

@@ -125,7 +125,7 @@ def insert(
     if there is not None:
         return _kept(there)
     details = {key: getattr(recording, key) for key in ("name", "channel", "found", "pulses_per_turn", "tachometer")}
-    details["taken"] = asdict(recording.taken)
+    details |= {"taken": asdict(recording.taken), "marks_s": recording.marks_s.tolist()}
     number = advance(connection, "recordings", 1)
     kept = KeptRecording(number, time_s, recording.point, why, name, sha256, size, details)
     connection.execute(RECORDINGS.insert(), {**vars(kept), "details": json.dumps(details)})
@@ -166,6 +166,7 @@ def read(folder: Path, kept: KeptRecording) -> Recording:
         found=about["found"],
         pulses_per_turn=about["pulses_per_turn"],
         tachometer=about["tachometer"],
+        marks_s=np.array(about.get("marks_s", [])),  # those kept before were without
         taken=Circumstances(**about["taken"]),
     )
 

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from gearcase.errors import OutOfRange
 from gearcase.findings import Finding, Level
 from gearcase.signal.quality.extent import bandwidth, short, turns
-from gearcase.signal.quality.facts import LEAST_FOR_A_FLOOR, Facts
+from gearcase.signal.quality.facts import LEAST_FOR_A_FLOOR, Facts, median
 from gearcase.signal.quality.spectral import aliasing, carrier, mains, ski_slope
 from gearcase.signal.quality.speed_drift import drift
 from gearcase.signal.quality.waveform import clipping, dropouts, few_values, offset, spikes
 from gearcase.signal.recording import as_records, require_above_zero
-from gearcase.signal.spectrum import SHORTEST_RECORD
+from gearcase.signal.spectrum import SHORTEST_RECORD, Transform, transform
 
 __all__ = ["judge_quality"]
 
@@ -52,6 +52,7 @@ def judge_quality(
     highest_wanted_hz: float | None = None,
     full_scale: float | None = None,
     steady: bool = True,
+    spectrum: Transform | None = None,
 ) -> list[Finding]:
     """Everything found wrong with a record, the worst first; empty for a sound one.
 
@@ -71,6 +72,8 @@ def judge_quality(
         Where the sensor clips; else only flat tops tell. [unit of the samples]
     steady : bool
         Whether the speed was meant to be; of a run-up or a coast-down it is not asked how far it moved.
+    spectrum : Transform, optional
+        Of the record, where it has been transformed already. [unit of the samples]
 
     Returns
     -------
@@ -100,14 +103,15 @@ def judge_quality(
     if deviation == 0 or np.ptp(record) == 0:  # of many equal numbers the mean is rounded, and a deviation seems left
         says = f"All {record.size} samples are {record[0]:.4g} {unit}: dead or unplugged; check the sensor and its cable."
         return [Finding(Level.BLOCKER, "quality.stuck", "whole record", says)]
-    middle = float(np.median(record))
+    middle = median(record)
     facts = Facts(
         record,
+        transform(record, sample_rate_hz=sample_rate_hz) if spectrum is None else spectrum,
         float(sample_rate_hz),
         unit,
         float(record.mean(dtype=np.float64)),
         deviation,
-        1.4826 * float(np.median(np.abs(record - middle))),  # of a Gaussian, its standard deviation
+        1.4826 * median(np.abs(record - middle)),  # of a Gaussian, its standard deviation
         turns,
         highest_wanted_hz,
         full_scale,

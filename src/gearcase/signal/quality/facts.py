@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gearcase.signal.spectrum import FoundLines, Transform, certain_lines, floor_bins, line_strength, transform
+from gearcase.signal.spectrum import FoundLines, Transform, certain_lines
 
-__all__ = ["CHANCE", "LEAST_FOR_A_FLOOR", "Facts"]
+__all__ = ["CHANCE", "LEAST_FOR_A_FLOOR", "Facts", "median"]
 
 CHANCE = 1e-6  # of a rule speaking on a sound Gaussian record; a year of hourly records of ten points stays below one
 LEAST_FOR_A_FLOOR = 4096  # samples: a local noise floor needs many bins; common practice, no source
@@ -23,6 +23,8 @@ class Facts:
     ----------
     samples : ndarray, shape (samples,)
         [unit of the samples]
+    spectrum : Transform
+        Of the record, no window, for the rules that look at frequencies. [unit of the samples]
     rate : float
         [Hz]
     unit : str
@@ -39,6 +41,7 @@ class Facts:
     """
 
     samples: NDArray[np.floating]
+    spectrum: Transform
     rate: float
     unit: str
     mean: float
@@ -55,11 +58,6 @@ class Facts:
         return _resolution(self.samples)
 
     @functools.cached_property
-    def spectrum(self) -> Transform:
-        """Of the record, no window, for the rules that look at frequencies."""
-        return transform(self.samples, sample_rate_hz=self.rate)
-
-    @functools.cached_property
     def power(self) -> NDArray[np.floating]:
         """Share of the mean square in each bin of `spectrum`, Hann window, shape (bins,). [-]"""
         scale = math.sqrt(16 / 3) / self.spectrum.samples / self.deviation  # 2 / (N^2 x 3/8), Parseval
@@ -69,8 +67,19 @@ class Facts:
     @functools.cached_property
     def lines(self) -> FoundLines:
         """Lines that noise explains with at most `CHANCE`, all bins counted."""
-        strength = line_strength(self.power, width=floor_bins(self.spectrum.bin_hz))
+        strength = self.spectrum.strength
         return certain_lines(strength, bin_hz=self.spectrum.bin_hz, least=math.log(strength.size / CHANCE))
+
+
+def median(values: NDArray[np.floating]) -> float:
+    """Of one row, by a single partition. [unit of the samples]
+
+    >>> median(np.array([4.0, 1.0, 3.0, 2.0])), median(np.array([5.0, 1.0, 3.0]))
+    (2.5, 3.0)
+    """
+    half = values.size // 2
+    parted = np.partition(values, half)
+    return float(parted[half] if values.size % 2 else (parted[:half].max() + parted[half]) / 2)
 
 
 def _resolution(samples: NDArray[np.floating]) -> float:

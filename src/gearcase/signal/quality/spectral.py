@@ -12,10 +12,10 @@ import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.findings import Finding, Level
-from gearcase.signal.quality.facts import CHANCE, Facts
+from gearcase.signal.quality.facts import CHANCE, Facts, median
 from gearcase.signal.spectrum import TO_VELOCITY, FoundLines
 
-__all__ = ["aliasing", "carrier", "mains", "ski_slope"]
+__all__ = ["aliasing", "carrier", "mains", "mains_base", "ski_slope"]
 
 _OVERALL_FROM_HZ = 10.0  # lower edge of the overall velocity, ISO 20816-1
 _OVERALL_TO_HZ = 1000.0  # its upper edge
@@ -83,9 +83,9 @@ def aliasing(facts: Facts) -> Finding | None:
     half = facts.rate / 2
     power = facts.power[_SETTLING_BINS:-2]
     end = power[int(_END * power.size) :]
-    usual = float(np.median(power))
+    usual = median(power)
     signs = []
-    if end.size >= _END_BINS and (raised := float(np.median(end)) / max(usual, 1e-300)) >= _END_RAISED:
+    if end.size >= _END_BINS and (raised := median(end) / max(usual, 1e-300)) >= _END_RAISED:
         signs.append(f"the density at its end is {raised:.3g} times the usual one")
     if (folded := _folded_harmonics(facts.lines, facts)) is not None:
         base, found, tried = folded
@@ -102,7 +102,7 @@ def aliasing(facts: Facts) -> Finding | None:
 def mains(facts: Facts) -> Finding | None:
     """Harmonics of the mains. A shaft at nearly that speed makes the same; one at a fraction of it shows lines between as well."""
     for nominal in _MAINS_HZ:
-        found = _mains_base(facts, nominal)
+        found = mains_base(facts.lines.hz, bin_hz=facts.spectrum.bin_hz, nominal_hz=nominal)
         if found is None:
             continue
         base, harmonics = found
@@ -149,6 +149,39 @@ def carrier(facts: Facts) -> Finding | None:
     return None
 
 
+def mains_base(lines_hz: NDArray[np.float64], *, bin_hz: float, nominal_hz: float) -> tuple[float, list[int]] | None:
+    """Frequency of the mains [Hz] and its harmonics found, more than chance gives; None where there are none, or lines between.
+
+    Parameters
+    ----------
+    lines_hz : ndarray, shape (lines,)
+        Rising, none of them noise's. [Hz]
+    bin_hz : float
+        Of the spectrum. [Hz]
+    nominal_hz : float
+        Looked for within 0.4 %. [Hz]
+
+    Examples
+    --------
+    >>> mains_base(np.array([12.3, 50.02, 100.04, 150.06, 300.12]), bin_hz=0.05, nominal_hz=50.0)
+    (50.02, [1, 2, 3, 6])
+    """
+    reach = _PLACE_BINS * bin_hz
+    density = _density(lines_hz, 0.0, (_MAINS_HARMONICS + 1) * nominal_hz, bin_hz)
+    numbers = np.arange(1, _MAINS_HARMONICS + 1)
+    bases = [line / n for n in numbers for line in lines_hz if abs(line / n - nominal_hz) <= _MAINS_BAND * nominal_hz]
+    best = max(bases, key=lambda base: _near(lines_hz, numbers * base, reach).sum(), default=None)
+    if best is None:
+        return None
+    found = _near(lines_hz, numbers * best, reach)
+    between = _near(lines_hz, [best * part for n in range(2, 11) for part in (1 / n, 1 - 1 / n, 1 + 1 / n)], reach)
+    tried = 1 + 2 * _MAINS_BAND * nominal_hz * _MAINS_HARMONICS / bin_hz  # bases that the finest harmonic tells apart
+    chance = _by_chance(int(found.sum()), numbers.size, 2 * _PLACE_BINS * density) * tried
+    if found.sum() < 3 or between.any() or chance > CHANCE:
+        return None
+    return float(best), [int(n) for n in numbers[found]]
+
+
 def _folded_harmonics(lines: FoundLines, facts: Facts) -> tuple[float, int, int] | None:
     """Base, folded harmonics found and looked for, of the strong line that shows them best; None where none does."""
     half, hz = facts.rate / 2, facts.spectrum.bin_hz
@@ -169,24 +202,6 @@ def _folded_harmonics(lines: FoundLines, facts: Facts) -> tuple[float, int, int]
         if count >= 3 and 2 * (found & mirrored).sum() < count and _by_chance(count, places.size, chance) < CHANCE / _BASES:
             return base, count, places.size
     return None
-
-
-def _mains_base(facts: Facts, nominal: float) -> tuple[float, list[int]] | None:
-    """Frequency of the mains and the harmonics found, more than chance gives; None where there are none, or lines between."""
-    lines, hz = facts.lines.hz, facts.spectrum.bin_hz
-    reach = _PLACE_BINS * hz
-    density = _density(lines, 0.0, (_MAINS_HARMONICS + 1) * nominal, hz)
-    numbers = np.arange(1, _MAINS_HARMONICS + 1)
-    bases = [line / n for n in numbers for line in lines if abs(line / n - nominal) <= _MAINS_BAND * nominal]
-    best = max(bases, key=lambda base: _near(lines, numbers * base, reach).sum(), default=None)
-    if best is None:
-        return None
-    found = _near(lines, numbers * best, reach)
-    between = _near(lines, [best * part for n in range(2, 11) for part in (1 / n, 1 - 1 / n, 1 + 1 / n)], reach)
-    tried = 1 + 2 * _MAINS_BAND * nominal * _MAINS_HARMONICS / hz  # bases that the finest harmonic tells apart
-    if found.sum() < 3 or between.any() or _by_chance(int(found.sum()), numbers.size, 2 * _PLACE_BINS * density) * tried > CHANCE:
-        return None
-    return float(best), [int(n) for n in numbers[found]]
 
 
 def _line_power(facts: Facts, hz: float) -> float:

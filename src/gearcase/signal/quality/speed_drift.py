@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gearcase.findings import Finding, Level
 from gearcase.signal.quality.facts import CHANCE, Facts
-from gearcase.signal.spectrum import FoundLines, certain_lines, floor_bins, line_strength, transform
+from gearcase.signal.spectrum import FoundLines, certain_lines, transform
 
 __all__ = ["drift", "speed_ratios"]
 
@@ -71,8 +71,7 @@ def speed_ratios(samples: NDArray[np.floating], *, sample_rate_hz: float) -> NDA
     """
     length = samples.size // _PARTS
     parts = transform(samples[: length * _PARTS].reshape(_PARTS, length), sample_rate_hz=sample_rate_hz)
-    strength = line_strength(np.abs(parts.windowed) ** 2, width=floor_bins(parts.bin_hz))
-    lines = [_strongest(certain_lines(row, bin_hz=parts.bin_hz, least=_LEAST_STRENGTH)) for row in strength]
+    lines = [_strongest(certain_lines(row, bin_hz=parts.bin_hz, least=_LEAST_STRENGTH)) for row in parts.strength]
     middle = lines[_PARTS // 2]
     ratios = (_shared_ratio(one, middle, parts.bin_hz) for one in lines)
     return np.array([ratio for ratio in ratios if ratio is not None])

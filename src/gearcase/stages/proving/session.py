@@ -10,7 +10,8 @@ from gearcase.errors import BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.install.map_check import find_word_order
 from gearcase.install.points import Point
-from gearcase.install.profile import Profile, Register, WordOrder, decode, words_of_identity
+from gearcase.install.profile import Profile
+from gearcase.install.register import Register, WordOrder, decode, words_of_identity
 from gearcase.job.build import Job
 
 __all__ = ["INSTALLATION", "Device", "Key", "Proving", "Row", "Said", "begins_with_constants", "failed", "left_open", "passed"]

@@ -49,7 +49,7 @@ def _that_tells(*quantities: str) -> Concerns:
 
 
 def _with_record(form: Profile) -> bool:
-    return bool(form.waveforms)
+    return bool(form.records)
 
 
 _INSTALLATION = None  # about no single device
