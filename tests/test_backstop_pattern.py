@@ -11,6 +11,7 @@ from gearcase.judge.patterns import backstop
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.signs import Answer, Role, Weighed
+from gearcase.stages.pattern_rows import not_testable_rows
 
 COUNT = 14.0  # of studies.shaft_cases.DRIVE
 HERE = CHANNELS[4:5]
@@ -62,3 +63,13 @@ def test_signs_bear_the_names_of_the_row() -> None:
     names = {Role.NEEDED: row.needs, Role.SUPPORTING: row.supports, Role.AGAINST: row.against}
     assert row.offered
     assert all(sign.name in names[sign.role] for sign in judged(file(1, "steady"), file(2, "overrunning")).signs)
+
+
+def test_a_single_click_at_a_start_is_not_offered_and_the_report_says_what_would_tell() -> None:
+    """The click of a backstop and that of backlash that closes are one record in the simulation: no rule could part them."""
+    assert not pattern("backstop clicking once a start").offered
+    once = Clicks(("starting",), "input", 3.0)
+    found = judged(file(1, "steady", once), file(2, "starting", once))
+    assert found.answer is Answer.NOT_TESTABLE and "tagged as overrunning" in found.why
+    rows = [row for row in not_testable_rows(DRIVE, [found]) if row["fault"] == "backstop clicking once a start"]
+    assert [row["why"][:41] for row in rows] == ["not judged here; needs a look at the back"]

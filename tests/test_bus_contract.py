@@ -3,7 +3,6 @@
 import asyncio
 import contextlib
 import struct
-import threading
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from contextlib import asynccontextmanager
@@ -13,13 +12,12 @@ import pytest
 from gearcase.device.bus import RegisterBus
 from gearcase.device.modbus import connected
 from gearcase.device.rig import Rig, RigBus
-from gearcase.device.serving import Served, serving
+from gearcase.device.serving import Served
 from gearcase.errors import BadRequest, NoReply
 from gearcase.install.profile import LAMPS
-from test_rig import free_port, new_rig
+from rigserver import BAUD, served_from_a_thread
+from test_rig import new_rig
 from wires import over_network
-
-BAUD = 115200
 
 
 def of_rig(rig: Rig) -> Callable[[int, bytes], bytes | None]:
@@ -47,22 +45,8 @@ def rig() -> Rig:
 
 @pytest.fixture(scope="module")
 def served(rig: Rig) -> Iterator[Served]:
-    """The rig served from a thread of its own, so that every test has an event loop of its own."""
-    ready, stop, found, loop = threading.Event(), asyncio.Event(), [], asyncio.new_event_loop()
-
-    async def serve() -> None:
-        async with serving(rig, port=free_port(), baud=BAUD) as served:
-            found.append(served)
-            ready.set()
-            await stop.wait()
-
-    thread = threading.Thread(target=lambda: loop.run_until_complete(serve()), daemon=True)
-    thread.start()
-    assert ready.wait(10)
-    yield found[0]
-    loop.call_soon_threadsafe(stop.set)
-    thread.join(10)
-    loop.close()
+    with served_from_a_thread(rig) as served:
+        yield served
 
 
 WAYS = ["in process", "tcp", "serial", "rtu-over-tcp"]

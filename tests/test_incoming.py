@@ -33,7 +33,7 @@ from gearcase.monitor.incoming.http import make_app, serve
 from gearcase.monitor.incoming.mqtt import Topics, read_recording_message
 from gearcase.monitor.inputs import Inputs
 from gearcase.record.store import Store, store_path
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 NOW = 1_800_000_000.0

@@ -28,9 +28,9 @@ from gearcase.monitor.inputs import Inputs
 from gearcase.monitor.supervising import Parts
 from gearcase.record.clock import Pace
 from gearcase.record.store import Store, store_path
+from rigserver import free_port
 from test_incoming import POINT, TOKEN, Place, demo, wav
 from test_publish_broker import Mosquitto, broker  # noqa: F401
-from test_rig import free_port
 
 pytestmark = pytest.mark.long
 

@@ -33,7 +33,7 @@ from gearcase.stages import prove, scan
 from gearcase.stages.prove import Said, evidence_key
 from gearcase.stages.result import StageResult
 from published import Check, check_id, checks
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 SERIALS = {

@@ -8,15 +8,12 @@ client library is the server's, so what goes over the wire is also written by ha
 import asyncio
 import contextlib
 import datetime
-import json
 import resource
-import shutil
 import socket
 import stat
 import struct
-import subprocess
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
@@ -134,31 +131,6 @@ def served(tmp_path: Path) -> Served:
     return Served(tmp_path)
 
 
-CLIENT = Path(__file__).with_name("opcua_client.mjs")
-INSTALLED = Path(__file__).parents[1] / "build" / "opcua"
-
-
-async def read_by_another_library(served: "Served", nodes: Sequence[str], files: Any = None, **changed: str) -> dict[str, Any]:
-    """What a client says that shares no code with the server: ``found`` values, or why it was ``refused``."""
-    certificate, key = files or served.client_files
-    asked = {
-        "home": str(INSTALLED),
-        "pki": str(served.folder / "pki"),
-        "url": served.url,
-        "uri": URI,
-        "certificate": str(certificate),
-        "key": str(key),
-        "server": str(served.folder / "keys" / "opcua-own.der"),
-        "user": "scada",
-        "password": "right",
-        "nodes": [f"ns=2;s={name}" for name in nodes],
-        **changed,
-    }
-    running = await asyncio.create_subprocess_exec("node", str(CLIENT), json.dumps(asked), stdout=subprocess.PIPE)
-    said, _ = await running.communicate()
-    return dict(json.loads(said))
-
-
 def in_loop(test: Callable[[], Awaitable[None]]) -> None:
     asyncio.run(asyncio.wait_for(test(), 300))
 
@@ -174,30 +146,6 @@ async def until_value(node: Any, true: Callable[[Any], bool]) -> Any:
             if true(found):
                 return found
             await asyncio.sleep(0.05)
-
-
-@pytest.mark.long
-def test_a_client_of_another_library_reads_the_same_and_is_refused_the_same(served: Served) -> None:
-    """Types Float 10 and UInt16 5 and the codes of status as OPC 10000-6 numbers them."""
-    if not (INSTALLED / "node_modules").is_dir() or shutil.which("node") is None:
-        pytest.skip("no node-opcua-client: npm install --prefix build/opcua node-opcua-client, as .ci/run has it")
-
-    async def run() -> None:
-        async with served.open():
-            begun = time.time()
-            await served.plant.publish({SPEED.name: now(24.75, "Hz"), LIGHT.name: now(16.0, "-"), SUMP.name: now(None, "K")})
-            await asyncio.sleep(0.5)
-            found = (await read_by_another_library(served, ["drive/speed", "light", "sump/temperature"]))["found"]
-            assert [(one["value"], one["type"]) for one in found[:2]] == [(1485.0, 10), (16, 5)]
-            assert found[2]["status"] == 0x80000000 and found[2].get("value") is None
-            told = datetime.datetime.fromisoformat(found[0]["time"]).timestamp()
-            assert abs(told - begun) < 1.0
-            wrong = await read_by_another_library(served, ["light"], password="wrong")
-            assert "BadUserAccessDenied" in wrong["refused"]
-            stranger = own_certificate(served.folder / "stranger", uri=URI, names=(socket.gethostname(),))
-            assert "refused" in await read_by_another_library(served, ["light"], stranger)
-
-    in_loop(run)
 
 
 @pytest.mark.long

@@ -32,8 +32,8 @@ from gearcase.job.build_publish import Publish
 from gearcase.monitor.plant import open_publisher
 from gearcase.record import results
 from gearcase.stages import handover, publish, survey
+from rigserver import free_port
 from test_installed import words
-from test_rig import free_port
 from test_service import Served
 from test_stages import EXAMPLES
 

@@ -10,7 +10,6 @@ import socket
 import struct
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -30,6 +29,7 @@ from gearcase.install.profile import LAMPS, profile, profile_names
 from gearcase.install.register import decode, encode
 from gearcase.job.build import load
 from published import rows
+from rigserver import free_port, served_from_a_thread
 from test_stages import EXAMPLES
 
 SPEED_HZ = 1485 / 60
@@ -37,12 +37,6 @@ SPEED_HZ = 1485 / 60
 
 def new_rig() -> Rig:
     return Rig(load(EXAMPLES / "demo"), time.monotonic, SPEED_HZ)
-
-
-def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
 
 
 @dataclass
@@ -54,22 +48,9 @@ class Running:
 @pytest.fixture(scope="module")
 def running() -> Iterator[Running]:
     """The rig served from its own thread, so that blocking clients can be used."""
-    rig, ready, stop, found = new_rig(), threading.Event(), asyncio.Event(), []
-    loop = asyncio.new_event_loop()
-
-    async def serve() -> None:
-        async with serving(rig, port=free_port(), baud=115200) as served:
-            found.append(served)
-            ready.set()
-            await stop.wait()
-
-    thread = threading.Thread(target=lambda: loop.run_until_complete(serve()), daemon=True)
-    thread.start()
-    assert ready.wait(10)
-    yield Running(rig, found[0])
-    loop.call_soon_threadsafe(stop.set)
-    thread.join(10)
-    loop.close()
+    rig = new_rig()
+    with served_from_a_thread(rig) as served:
+        yield Running(rig, served)
 
 
 def test_an_independent_client_reads_every_device_over_the_serial_line(running: Running) -> None:

@@ -10,7 +10,6 @@ import contextlib
 import math
 import socket
 import struct
-import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,13 +23,14 @@ from gearcase.device.modbus import connected
 from gearcase.device.orders import obey
 from gearcase.device.rig import Rig, RigBus, frames
 from gearcase.device.rig.devices import RECORD_REGISTERS
-from gearcase.device.serving import Served, serving
+from gearcase.device.serving import Served
 from gearcase.errors import BadReply, BadRequest, Garbled, NoReply
 from gearcase.install.profile import LAMPS, profile
 from gearcase.install.register import decode
 from gearcase.job.build import load
 from published import rows
-from test_rig import crc, free_port
+from rigserver import served_from_a_thread
+from test_rig import crc
 from test_stages import EXAMPLES
 
 SILENCE = 0.15  # s without a byte, after which nothing more is waited for
@@ -89,22 +89,8 @@ def over_tcp(unit: int, pdu: bytes) -> bytes:
 @pytest.fixture(scope="module")
 def served() -> Iterator[Running]:
     rig = Rig(load(EXAMPLES / "demo"), time.monotonic, 24.75)
-    ready, stop, found = threading.Event(), asyncio.Event(), []
-    loop = asyncio.new_event_loop()
-
-    async def serve() -> None:
-        async with serving(rig, port=free_port(), baud=115200) as where:
-            found.append(where)
-            ready.set()
-            await stop.wait()
-
-    thread = threading.Thread(target=lambda: loop.run_until_complete(serve()), daemon=True)
-    thread.start()
-    assert ready.wait(10)
-    yield Running(rig, found[0])
-    loop.call_soon_threadsafe(stop.set)
-    thread.join(10)
-    loop.close()
+    with served_from_a_thread(rig) as where:
+        yield Running(rig, where)
 
 
 @pytest.fixture

@@ -20,7 +20,8 @@ from gearcase.install.profile import profile
 from gearcase.install.register import encode
 from gearcase.job.build import load
 from gearcase.stages import address, scan
-from test_rig import free_port, new_rig
+from rigserver import free_port
+from test_rig import new_rig
 from test_stages import EXAMPLES
 from wires import Wire, on_a_line, over_network, registers
 

@@ -38,7 +38,7 @@ from gearcase.monitor.watch import Watch
 from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Store, store_path
 from gearcase.stages.result import StageResult
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 EVERY = 0.2

@@ -41,7 +41,7 @@ from gearcase.record.clock import Pace
 from gearcase.record.store import Event, Reading, Readings, Store, store_path
 from gearcase.signal.recording import Recording
 from gearcase.stages import baseline, watch
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 DAY_ONE = {

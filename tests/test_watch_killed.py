@@ -36,7 +36,7 @@ from gearcase.judge.operating import Operating
 from gearcase.record import results
 from gearcase.record.store import Event, Reading, Store, open_store
 from postgresql import Server
-from test_rig import free_port
+from rigserver import free_port
 from test_stages import EXAMPLES
 
 pytestmark = pytest.mark.long

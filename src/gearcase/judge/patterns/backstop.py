@@ -7,8 +7,8 @@ envelope of a record tagged as overrunning is searched for that comb, and so are
 turn, a loose coupling say, gives lines at every multiple of the shaft, the backstop's among them: a comb that has lines in between
 belongs to the slower part. Decoys are combs at all rates around.
 
-One click a start is not judged: the backlash of gears and coupling closes with one click too, and nothing in a vibration tells them
-apart.
+One click a start is not judged: the backlash of gears and coupling closes with one click too, as short, at the same moment, at
+every start, and nothing in a vibration tells them apart (row `backstop clicking once a start`, not offered).
 """
 
 import math

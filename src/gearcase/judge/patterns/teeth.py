@@ -35,6 +35,7 @@ _SMALLEST_CONTRAST = 4.0  # 6 dB over the mean of the turn: in a long record a h
 AS_STRONG = 0.5  # of what a gear shows: another that does counts against it; common practice, no source
 # of a turn's lines, as high as lines of two teeth that meet: a knock of one tooth that scatters by 15 % leaves 0.03 of 20 periods
 _MEETING = 0.2
+_WINDOWS = 4  # places of a turn of the carrier at which a planet may come past the sensor: 1 + cos is half as wide as the turn
 _KURTOSIS_SIGMA = 4.0  # standard errors over Gaussian noise's
 _EXCURSION = 4.0  # times the usual excursion of the mesh's phase over the turn; common practice, no source
 
@@ -104,7 +105,7 @@ def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
         signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
         attribution = 1.0
         if signs[0].seen:
-            attribution = _decoy_share_of(halves, base, gear.width * base / gear.turns, _meetings(gear), seen, of_two=True)
+            attribution = _decoy_share_of([halves], base, gear.width * base / gear.turns, _meetings(gear), seen, of_two=True)
             signs.append(_at_every_turn(seen, count, *(_own_impulse(own, plain, halves) for own in on_shafts.values())))
         yield weigh(HUNTING, gear.mesh, signs, attribution=attribution, seen_in=(one,))
 
@@ -112,14 +113,17 @@ def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
 def planetary_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *, tried: int) -> Iterator[Weighed]:
     """Of every member of a planetary set: a damaged tooth. `tried` shafts and records are looked at. [-]"""
     members = {gear.shaft: gear for gear in gears if gear.carrier}
+    views = {gear.shaft: _views(gear, halves) for gear in members.values()}
     found: dict[str, Impulse | None] = {}
     for gear in members.values():
         base = gear.turns * gear.planets
         faster = [other.turns * other.planets for other in members.values()]
         faster = [other for other in faster if other > base * (1 + 1e-9)]
-        found[gear.shaft] = impulse(
-            halves, base, width=gear.width * gear.planets, teeth=_between_planets(gear), others=(gear.mesh_order, *faster)
-        )
+        shown = [
+            impulse(view, base, width=gear.width * gear.planets, teeth=_between_planets(gear), others=(gear.mesh_order, *faster))
+            for view in views[gear.shaft]
+        ]
+        found[gear.shaft] = min(filter(None, shown), key=lambda one: one.log_chance, default=None)
     for gear in members.values():
         name = "planet tooth" if gear.is_planet else "ring tooth" if gear.held else "sun tooth"
         (need,), seen = pattern(name).needs, found[gear.shaft]
@@ -129,12 +133,12 @@ def planetary_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves,
             continue
         if seen is None:
             continue
-        count = float(np.log(tried))
+        count = float(np.log(tried * len(views[gear.shaft])))
         signs = [Sign(Role.NEEDED, need, _stands_out(seen, count), _place_words(seen, halves), reported(seen.log_chance + count))]
         attribution = 1.0
         if signs[0].seen:
             base = gear.turns * gear.planets
-            attribution = _decoy_share_of(halves, base, gear.width * gear.planets, _between_planets(gear), seen)
+            attribution = _decoy_share_of(views[gear.shaft], base, gear.width * gear.planets, _between_planets(gear), seen)
             signs += [_passing(gear, halves, base), _in_every_member(gear, seen, found, count)]
         yield weigh(name, gear.shaft, signs, attribution=attribution, seen_in=(one,), turns=gear.turns)
 
@@ -156,6 +160,15 @@ def _hunting_turns(gear: Gear) -> float:
 def _meetings(gear: Gear) -> int:
     """Cycles of the mesh until the same two teeth meet again. [-]"""
     return lcm(gear.teeth, gear.other_teeth)
+
+
+def _views(gear: Gear, halves: AngularHalves) -> list[AngularHalves]:
+    """The record as it is, and of a planet also as it comes past the sensor, wherever that stands: its meetings with sun and ring,
+    half a turn apart, are then as high only one by one, and other teeth are weaker.
+    """
+    if not gear.is_planet or halves.turns * gear.carrier_turns < FEWEST_TURNS:
+        return [halves]
+    return [halves, *(halves.passing(gear.carrier_turns, part / _WINDOWS) for part in range(_WINDOWS))]
 
 
 def _between_planets(gear: Gear) -> int:
@@ -277,10 +290,12 @@ def _in_every_member(gear: Gear, seen: Impulse, found: dict[str, Impulse | None]
 
 
 def _decoy_share(halves: AngularHalves, gear: Gear, seen: Impulse) -> float:
-    return _decoy_share_of(halves, gear.turns, gear.width, gear.teeth, seen)
+    return _decoy_share_of([halves], gear.turns, gear.width, gear.teeth, seen)
 
 
-def _decoy_share_of(halves: AngularHalves, base: float, width: float, teeth: int, seen: Impulse, *, of_two: bool = False) -> float:
-    """Share of turns of nothing that show as sure a place, the claim itself counted among them."""
-    tried = log_chances(halves, decoys(base), width=width, teeth=teeth, of_two=of_two)
+def _decoy_share_of(
+    views: Sequence[AngularHalves], base: float, width: float, teeth: int, seen: Impulse, *, of_two: bool = False
+) -> float:
+    """Share of turns of nothing that show as sure a place in one of these views, the claim itself counted among them."""
+    tried = np.min([log_chances(view, decoys(base), width=width, teeth=teeth, of_two=of_two) for view in views], axis=0)
     return float((1 + np.sum(tried <= seen.log_chance)) / (1 + tried.size))
