@@ -1,9 +1,11 @@
 """What the heights of a mesh's harmonics say: wear, over time at one load, and a tilted mesh, over directions and speeds.
 
-Wear: the latest records against the earliest of the same place, state, speed and stated load. The growth of the mesh (RMS of its
-three harmonics, in dB) is held against the scatter within both groups (Student's t of two groups of like scatter), less what the
-stated loads would explain, a mesh in proportion to its load, and less what all else in the record has grown by: that is the sensor,
-its bond or the machine. Decoys are bands of the same record with no line of this mesh in them.
+Wear: the latest records against the earliest of the same place, state, speed and stated load. The growth of the mesh (its three
+harmonics over the noise about them, in dB) is held against the scatter within both groups (Student's t of two groups of like scatter),
+less what the stated loads would explain, a mesh in proportion to its load, and less what all else in the record has grown by: that is
+the sensor, its bond or the machine. All else are bands among the harmonics with no line of this mesh and its nearest sidebands, and
+bands above them all: teeth that differ fill the bands among the harmonics with lines that grow as the mesh does, so that the group
+that grew least counts. Its bands are the decoys as well.
 
 A tilted mesh: its second harmonic is the higher one, radially and axially at one point and at more than one speed, since
 a resonance lifts it at one. Decoys are frequencies at which the noise, which takes the same way through the housing, is as much
@@ -98,10 +100,13 @@ def _worn(gear: Gear, last: Observed, observed: Sequence[Observed], tried: int) 
     half = len(alike) // 2
     early, late = alike[: min(_EARLIEST, half)], alike[-min(_LATEST, half) :]
     orders = [n * gear.mesh_order for n in _HARMONICS]
-    levels = [np.array([_level_db(one, orders) for one in group]) for group in (early, late)]
+    levels = [np.array([_line_db(one, orders) for one in group]) for group in (early, late)]
     loads = [float(np.mean([one.recording.taken.load or 0.0 for one in group])) for group in (early, late)]
     by_load = 20 * np.log10(loads[1] / loads[0]) if min(loads) > 0 else 0.0
-    elsewhere = _grown_elsewhere(gear, early, late)
+    groups = [
+        found for places in (_beside_the_mesh(gear), _above_the_mesh(gear, last)) if (found := _grown(places, early, late)).size
+    ]
+    elsewhere = min(groups, key=np.median)
     by_all = max(float(np.median(elsewhere)), 0.0)
     growth = float(levels[1].mean() - levels[0].mean() - max(by_load, 0.0) - by_all)
     log_chance = min(_growth_log_chance(levels, growth) + float(np.log(tried)), 0.0)
@@ -145,20 +150,42 @@ def _level_db(one: Observed, orders: Sequence[float]) -> float:
     return float(10 * np.log10(max(sum(powers), 1e-30)))
 
 
+def _line_db(one: Observed, orders: Sequence[float]) -> float:
+    """Lines together over the noise about them, in dB of no reference; no less than a bin of that noise. [dB]"""
+    floor, bin_hz, total = block_floor(one.power, width=floor_bins(one.spectrum.bin_hz)), one.spectrum.bin_hz, 0.0
+    for order in orders:
+        hz = order * one.speed_hz
+        low, high = (round((hz + side * _reach_hz(one, hz)) / bin_hz) for side in (-1, 1))
+        noise = floor[low : high + 1]
+        total += max(float(one.power[low : high + 1].sum() - noise.sum()), float(noise.max()))
+    return float(10 * np.log10(max(total, 1e-300)))
+
+
 def _beside_db(one: Observed, gear: Gear) -> float:
     """RMS between the first two harmonics, clear of both. [dB]"""
     low, high = (order * gear.mesh_order * one.speed_hz for order in (1.2, 1.8))
     return float(20 * np.log10(max(float(band_rms(one.spectrum, lowest_hz=low, highest_hz=high)), 1e-30)))
 
 
-def _grown_elsewhere(gear: Gear, early: Sequence[Observed], late: Sequence[Observed]) -> NDArray[np.float64]:
-    """By how much each of many bands has grown that hold no line of this mesh, shape (bands,). [dB]"""
+def _grown(orders: Sequence[float], early: Sequence[Observed], late: Sequence[Observed]) -> NDArray[np.float64]:
+    """By how much bands at these orders have grown, those that every record reaches, shape (bands,). [dB]"""
+    kept = [at for at in orders if all(_reaches(one, at) for one in (*early, *late))]
+    return np.array(
+        [np.mean([_level_db(one, [at]) for one in late]) - np.mean([_level_db(one, [at]) for one in early]) for at in kept]
+    )
+
+
+def _beside_the_mesh(gear: Gear) -> list[float]:
+    """Orders among its harmonics with no line of this mesh and its nearest sidebands. [-]"""
     clear = min(3.5 * max(gear.turns, gear.mesh_order / gear.other_teeth), 0.2 * gear.mesh_order)
     places = gear.mesh_order * np.geomspace(0.3, 3.5, _BANDS)
-    kept = [at for at in places if all(abs(at - n * gear.mesh_order) > clear for n in _HARMONICS)]
-    kept = [at for at in kept if all(_reaches(one, at) for one in (*early, *late))]
-    grown = [np.mean([_level_db(one, [at]) for one in late]) - np.mean([_level_db(one, [at]) for one in early]) for at in kept]
-    return np.array(grown, np.float64)
+    return [float(at) for at in places if all(abs(at - n * gear.mesh_order) > clear for n in _HARMONICS)]
+
+
+def _above_the_mesh(gear: Gear, one: Observed) -> list[float]:
+    """Orders from half-way past its harmonics up to what a record shows. [-]"""
+    lowest, highest = (max(_HARMONICS) + 1.5) * gear.mesh_order, TOP_OF_RATE * one.recording.sample_rate_hz / one.speed_hz
+    return [float(at) for at in np.geomspace(lowest, highest, _BANDS)] if highest > lowest else []
 
 
 def _ratio(one: Observed, gear: Gear) -> float:
