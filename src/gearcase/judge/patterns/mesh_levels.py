@@ -1,11 +1,11 @@
 """What the heights of a mesh's harmonics say: wear, over time at one load, and a tilted mesh, over directions and speeds.
 
 Wear: the latest records against the earliest of the same place, state, speed and stated load. The growth of the mesh (its three
-harmonics over the noise about them, in dB) is held against the scatter within both groups (Student's t of two groups of like scatter),
-less what the stated loads would explain, a mesh in proportion to its load, and less what all else in the record has grown by: that is
-the sensor, its bond or the machine. All else are bands among the harmonics with no line of this mesh and its nearest sidebands, and
-bands above them all: teeth that differ fill the bands among the harmonics with lines that grow as the mesh does, so that the group
-that grew least counts. Its bands are the decoys as well.
+harmonics over the noise about them, in dB) is held against the scatter within both groups (Student's t of two groups of like
+scatter), less what the stated loads would explain, a mesh in proportion to its load, and less what all else in the record has grown
+by: that is the sensor, its bond or the machine. All else are bands among the harmonics with no line of this mesh and its nearest
+sidebands, and bands above them all: teeth that differ fill the bands among the harmonics with lines that grow as the mesh does, so
+that the group that grew least counts. Its bands are the decoys as well.
 
 A tilted mesh: its second harmonic is the higher one, radially and axially at one point and at more than one speed, since
 a resonance lifts it at one. Decoys are frequencies at which the noise, which takes the same way through the housing, is as much
