@@ -6,7 +6,7 @@ scipy.
 
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from math import lcm
+from math import gcd, lcm
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +24,7 @@ from gearcase.judge.patterns import catalogue
 from gearcase.judge.patterns.angular import AngularHalves, angular_halves, mesh_rates
 from gearcase.judge.patterns.gear_parts import decoys, gears
 from gearcase.judge.patterns.gears import examine as examine_gears
-from gearcase.judge.patterns.impulse import _outlier_log_chance, _power_log_chance, impulse
+from gearcase.judge.patterns.impulse import _outlier_log_chance, _power_log_chance, _product_log_chance, impulse
 from gearcase.judge.patterns.mesh_levels import _growth_log_chance
 from gearcase.judge.patterns.mesh_yield import BY_LUCK, MeshYield, mesh_yield
 from gearcase.judge.patterns.raised import raised_log_chance
@@ -311,15 +311,26 @@ def test_teeth_that_differ_show_one_above_all_others_no_more_often_than_stated(t
     assert found <= scipy.stats.binom.ppf(0.999, 100_000, NOISE_LIMIT)
 
 
+def test_the_chance_of_a_product_of_three_is_that_of_draws() -> None:
+    """Two million products of three exponential draws, against the law; alone, and as a quarter of the mean."""
+    drawn = np.random.default_rng(5).exponential(size=(3, 2_000_000)).prod(axis=0)
+    for part in (1.0, 0.25):
+        for beyond in (3.0, 10.0):
+            share = np.mean(1 - part + part * drawn >= beyond)  # 1,000 draws and more
+            assert np.exp(_product_log_chance(np.array([beyond]), np.array([part])))[0] == pytest.approx(share, rel=0.1)
+
+
 @pytest.mark.parametrize(("pinion", "wheel"), [(15, 33), (18, 42), (25, 45)])
 @pytest.mark.parametrize("noise", [0.0, 1.0, 10.0])
 def test_meetings_of_teeth_that_differ_show_one_above_all_others_no_more_often_than_stated(
     pinion: int, wheel: int, noise: float
 ) -> None:
-    """Two gears' complex Gaussian differences multiplied here, meeting by meeting, over noise."""
+    """Two gears' complex Gaussian differences, and those of what both share, multiplied here, meeting by meeting, over noise."""
     rng = np.random.default_rng(pinion)
     meeting = np.arange(lcm(pinion, wheel))
-    energy = rng.exponential(size=(20_000, pinion))[:, meeting % pinion] * rng.exponential(size=(20_000, wheel))[:, meeting % wheel]
+    energy = np.ones((20_000, meeting.size))
+    for different in (pinion, wheel, gcd(pinion, wheel)):
+        energy *= rng.exponential(size=(20_000, different))[:, meeting % different]
     energy += rng.gamma(8, noise / 8, energy.shape)
     around = np.take_along_axis(energy, (energy.argmax(axis=1)[:, None] + meeting) % meeting.size, axis=1)
     others = np.isin(meeting, (0, 1, meeting.size - 1), invert=True)

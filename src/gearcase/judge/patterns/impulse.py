@@ -18,10 +18,11 @@ has chance z (1 - g)^(z - 1) at most in the least even case (R. A. Fisher, Tests
 A 125 (1929)). A window of one pitch can lie between two teeth, so there are twice as many. The larger of the two chances counts: a
 damaged tooth stands out of random phases and of the other teeth.
 
-Where two gears' teeth meet, what one leaves in the mesh is multiplied by what the other does: energies of the meetings of two sound
-gears are products of two exponential ones, K distributed (E. Jakeman, P. N. Pusey, IEEE Trans. Antennas Propag. 24 (1976) 806),
-whose tail is far heavier than their variance tells of a gamma distribution: P(x) = 2 s K1(2 s), s^2 = x / b. All of the others'
-variance, 3 b^2, may be of such products (the rest, which does not vary, is noise), and the larger of both chances counts.
+Where two gears' teeth meet, what one leaves in the mesh is multiplied by what the other does and by what both share (their
+assembly phase): energies of the meetings of two sound gears are products of three exponential ones (of two they are K distributed:
+E. Jakeman, P. N. Pusey, IEEE Trans. Antennas Propag. 24 (1976) 806), whose tail is far heavier than their variance tells of a gamma
+distribution. All of the others' variance, 7 b^2, may be of such products of mean b (the rest, which does not vary, is noise), and
+the larger of both chances counts.
 
 The lines of either gear's turn, left out, make a meeting echo at others (of every second line left out, at the opposite one): what
 echoes is none of the others.
@@ -52,6 +53,7 @@ _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
 _TEETH_WITH_A_SHAPE = 13  # of fewer, their energies do not tell their own distribution
 _OF_ITS_OWN_ERROR = 50.0  # simulated, z from 13 and shapes from 1 to 16: half of it would keep a stated 0.001
 _AT_ONCE = 2**14  # orders: more fill the cache, and gain nothing
+_THIRD = np.geomspace(1e-4, 100, 200)
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
 _ECHO = 0.01  # of a place's energy; common practice, no source
 
@@ -257,15 +259,21 @@ def _outlier_log_chance(energy: NDArray[np.float64], others: NDArray[np.bool_], 
     chance = scipy.special.betainc(shape * number, shape, number / (number + energy[:, 0] / mean))
     log_chance = np.log(np.maximum(chance, np.finfo(np.float64).tiny))
     if of_two:
-        log_chance = np.maximum(log_chance, _product_log_chance(energy[:, 0] / mean, np.sqrt(uneven / 3)))
+        log_chance = np.maximum(log_chance, _product_log_chance(energy[:, 0] / mean, np.sqrt(uneven / 7)))
     return np.asarray(np.log(2 * teeth) + log_chance)
 
 
 def _product_log_chance(energy: NDArray[np.float64], share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Natural log of the chance of this energy over the mean, of which a share is the product of two exponential ones."""
+    """Natural log of the chance of this energy over the mean, of which a share is the product of three exponential ones.
+
+    Of two it is 2 s K1(2 s) beyond s^2; of three its mean over the third, summed over even steps of that one's logarithm.
+    """
     share = np.minimum(share, 1.0)
-    s = np.sqrt(np.maximum(energy - (1 - share), np.finfo(np.float64).tiny) / share)
-    return np.asarray(np.log(2 * s) + np.log(scipy.special.k1e(2 * s)) - 2 * s)
+    beyond = np.maximum(energy - (1 - share), np.finfo(np.float64).tiny) / share
+    s = 2 * np.sqrt(beyond[:, None] / _THIRD)
+    of_two = np.log(s) + np.log(scipy.special.k1e(s)) - s
+    step = np.log(_THIRD[1] / _THIRD[0])
+    return np.asarray(scipy.special.logsumexp(of_two - _THIRD + np.log(_THIRD * step), axis=-1))
 
 
 def _widths(places: int, width: float) -> list[int]:
