@@ -58,6 +58,7 @@ class Server:
         if not self.processes:  # the number it left may stand for a process that is dead and not yet reaped, or for another
             (self.folder / "data" / "postmaster.pid").unlink(missing_ok=True)
         options = f"-c port={self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories='' -c shared_buffers=64MB"
+        options += " -c dynamic_shared_memory_type=mmap"  # in its folder: a killed server leaves nothing elsewhere
         options += "".join(f" -c {one}" for one in self.settings)
         self.run("pg_ctl", "-w", "-l", str(self.folder / "log"), "-o", options, "start")
 

@@ -1,6 +1,7 @@
 """Baseline from made-up readings: what the data allows, what is refused, and what an approver may accept."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -111,7 +112,7 @@ def test_a_drive_over_the_boundary_is_refused_unless_an_approver_says_why(demo: 
 
 
 def season(days: int, *, growth_db: float = 0.0, seed: int = 3) -> list[Reading]:
-    """An hour's run each day, a reading a minute, at two speeds and any load."""
+    """An hour's run each day, a reading a minute, at two speeds and any load; evenly up by so much to the last day."""
     rng, found = np.random.default_rng(seed), []
     for day in range(days):
         speed, load = (24.75, 20.0)[day % 2], rng.uniform(0.3, 0.9)
@@ -119,7 +120,7 @@ def season(days: int, *, growth_db: float = 0.0, seed: int = 3) -> list[Reading]
             on, time_s = minute >= 6, START + 86400 * day + 60 * minute
             oil = 320.0 + 10 * load + 3 * np.sin(day / 15) if on else 315.0
             usual = 1.0e-3 * (speed / 24.75) ** 2 * np.exp(0.4 * (load - 0.6))
-            shake = usual * rng.lognormal(0.0, 0.05) * 10 ** (growth_db / 20) if on else 1e-5
+            shake = usual * rng.lognormal(0.0, 0.05) * 10 ** (growth_db * day / days / 20) if on else 1e-5
             found += [
                 Reading(time_s, POINT, "overall velocity", shake, "m/s"),
                 Reading(time_s, POINT, "high-frequency acceleration", 5e3 * shake, "m/s2"),
@@ -151,6 +152,15 @@ def test_three_months_give_limits_by_regression_and_a_ceiling_beside_them(demo: 
     assert by_growth[3.0]["median_s"] > 180  # at the limit itself, half of the minutes are over it
     assert overall["false_alarms_per_year"]["yellow"]["episodes"] == 0  # 3 dB are seven sigma
     assert result.document["false_alarms_a_drive_year"] == {"yellow": 0.0, "danger": 0.0}
+
+
+@pytest.mark.parametrize(("growth_db", "said"), [(0.0, False), (12.0, True)])
+def test_a_level_that_grows_while_its_baseline_is_taken_is_named(growth_db: float, said: bool, demo: Job, tmp_path: Path) -> None:
+    """Five days at either end stand 90/95 of the whole growth apart; the oil's temperature, regressed on, may take some of it."""
+    found = taken(demo, tmp_path, season(95, growth_db=growth_db)).document["findings"]
+    growing = [row["says"] for row in found if row["rule"] == "baseline.growing"]
+    risen = [int(re.search(r"rises by (\d+) dB over these readings", says)[1]) for says in growing]  # type: ignore[index]
+    assert len(risen) == 2 * said and all(8 <= one <= 11 for one in risen)
 
 
 def warming(days: int, *, seed: int = 5) -> list[Reading]:

@@ -90,6 +90,7 @@ NAMED: dict[str, tuple[str, str, Sequence[Visit]]] = {  # fault -> order, part, 
         "input coupling end horizontal",
         [Visit(11, "x"), Visit(11, "x", "standing")],
     ),
+    "current fluting": (f"fault current fluting 3 m/s2 at {LEFT}", LEFT, [Visit(), Visit(speed=0.86)]),
 }
 DOUBTED: dict[
     str, tuple[str, Sequence[Visit], bool, str, str]
@@ -122,13 +123,6 @@ DOUBTED: dict[
         True,
         "cannot_tell",
         "signs of looseness or soft foot, input",
-    ),
-    "current fluting": (
-        f"fault current fluting 3 m/s2 at {LEFT}",
-        [Visit(), Visit(speed=0.86)],
-        True,
-        "cannot_tell",
-        f"signs of current fluting, {LEFT}",
     ),
     "lubrication": (
         f"fault lubrication 3 m/s2 at {LEFT}",
@@ -175,18 +169,7 @@ def test_what_is_put_into_the_rig_is_named_and_nothing_else(fault: str) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(
-    "fault",
-    [
-        pytest.param(
-            fault,
-            marks=[pytest.mark.xfail(strict=True, reason="named at the bearing whose race is at twice the rate: a known defect")]
-            if fault == "current fluting"
-            else [],
-        )
-        for fault in DOUBTED
-    ],
-)
+@pytest.mark.parametrize("fault", DOUBTED)
 def test_what_records_of_the_rigs_sensors_cannot_show_is_a_doubt_with_its_reason(fault: str) -> None:
     """Records of 5 s at 12.8 kHz, as these sensors hold them: too short, too narrow or too few for some."""
     order, visits, sound, where, reason = DOUBTED[fault]

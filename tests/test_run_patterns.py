@@ -111,6 +111,7 @@ def test_a_resonance_is_named_by_its_peak_and_the_turn_of_its_phase(state: str) 
 def test_one_direction_alone_is_doubted_until_a_second_run_shows_it_or_a_tachometer_its_phase() -> None:
     once = run("coast-down", 1, RESONANT, channels=VERTICAL)
     assert judged(once).answer is Answer.UNCERTAIN and judged(once).attribution_false_alarm == 0.5
+    assert seen(judged(once), "phase swings by 180 degrees") is None
     assert judged([*once, *run("run-up", 2, RESONANT, channels=VERTICAL)]).answer is Answer.CLAIMED
     time, turns = coasting()
     marks = np.interp(np.arange(1, int(turns[-1])), turns, time)
@@ -145,3 +146,19 @@ def test_a_run_that_tells_no_speed_says_what_would() -> None:
     assert found.answer is Answer.NOT_TESTABLE and "too short to follow" in found.why
     found = judged(run("coast-down", 9, RESONANT, samples=12000))
     assert found.answer is Answer.NOT_TESTABLE and "too few turns" in found.why
+
+
+@pytest.mark.parametrize(
+    "samples", [np.zeros(40000), np.full(40000, 3.0), 1e-30 * np.ones(40000)], ids=["zero", "constant", "tiny"]
+)
+def test_a_record_that_does_not_move_or_is_too_slow_tells_no_speed_and_raises_nothing(samples: np.ndarray) -> None:
+    for rate_hz in (2560.0, 100.0, 3.0):
+        assert isinstance(turning_of_run(samples, sample_rate_hz=rate_hz, orders=ORDERS, lowest_hz=7.0, highest_hz=26.0), str)
+
+
+def test_a_record_with_this_drive_standing_tells_a_neighbour_from_a_mode() -> None:
+    beside = Neighbour(NATURAL_HZ, 8 * MM_S)
+    foreign = judged([*run("standing", 10, beside), *run("coast-down", 6, UNBALANCED, beside)])
+    assert foreign.answer is not Answer.CLAIMED and seen(foreign, "shows with this drive standing") is True
+    ours = judged([*run("standing", 11, RESONANT), *run("coast-down", 1, RESONANT)])
+    assert ours.answer is Answer.CLAIMED and seen(ours, "shows with this drive standing") is False

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-import scipy.interpolate
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
@@ -99,7 +98,9 @@ def order_frames(
         raise OutOfRange("turns", f"{told:.3g} told", f"at least {2 * turns}, of two stretches: record longer")
     count = min(most, 2 * int(told / turns) - 1)
     per_turn = scipy.fft.next_fast_len(math.ceil(_GOOD_TO * highest_order), real=True)
-    at = scipy.interpolate.CubicSpline(turning.turns, turning.at_s)
+    from scipy.interpolate import CubicSpline  # 25 MiB, which a watch need not hold until a record is brought to angles
+
+    at = CubicSpline(turning.turns, turning.at_s)
     knots = np.linspace(0, turns, _KNOTS * turns + 1)
     values, middles, speeds = [], [], []
     for first in np.linspace(inside[0], inside[-1] - turns, count):

@@ -26,7 +26,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-import scipy.interpolate
 import scipy.ndimage
 from numpy.typing import NDArray
 
@@ -166,7 +165,9 @@ def turning_of_run(
     if inside.stop - inside.start < _FEWEST_FRAMES:
         return "its lines can be followed for too short a time: record with a tachometer"
     middles, path = ((starts + length / 2) / sample_rate_hz)[inside], path[inside]
-    smooth = scipy.interpolate.make_smoothing_spline(middles, np.log(speeds[path]))
+    from scipy.interpolate import make_smoothing_spline  # 25 MiB, which a watch need not hold until it follows a run
+
+    smooth = make_smoothing_spline(middles, np.log(speeds[path]))
     fine = np.linspace(middles[0], middles[-1], 8 * middles.size)
     speed = np.exp(smooth(fine))
     turns = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(fine))])

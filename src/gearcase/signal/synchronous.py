@@ -434,9 +434,9 @@ def _steps(turning: Turning, *, length: int, sample_rate_hz: float, per_turn: in
     first, last = int(np.ceil(covered[0] - 1e-9)), int(np.floor(covered[-1] + 1e-9))
     if last - first < 1:
         raise OutOfRange("turns", f"{covered[-1] - covered[0]:.2g}", "at least one whole turn: record longer")
-    import scipy.interpolate  # 25 MiB, which a watch need not hold until a record is brought to angles
+    from scipy.interpolate import CubicSpline  # 25 MiB, which a watch need not hold until a record is brought to angles
 
-    at = scipy.interpolate.CubicSpline(turning.turns, turning.at_s)
+    at = CubicSpline(turning.turns, turning.at_s)
     count = -(-(last - first) * per_turn // _JOINED) + 1
     return _Steps(at(first + np.arange(count) * (_JOINED / per_turn)) * sample_rate_hz, per_turn, last - first, first)
 

@@ -7,6 +7,7 @@ long a growth goes unnoticed, by running the alarm itself over these records. A 
 baseline over the B/C boundary is refused, unless an approver accepts the defect and says why; and every limit expires.
 """
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, replace
 from typing import Any
@@ -18,13 +19,15 @@ from gearcase.errors import BadInput, Problem
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.families import alarm_families
+from gearcase.judge.forecast import began_and_is
 from gearcase.judge.limits import DAY_ONE_EXPIRES, Limit, what_lacks
 from gearcase.judge.operating import Operating
 from gearcase.judge.settling import settling
 from gearcase.judge.steady import RunState
+from gearcase.judge.trend import trend
 from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
 from gearcase.record.store import Readings
-from gearcase.stages.limit_rows import Setting, TooLittle, limit_row, limits_of
+from gearcase.stages.limit_rows import SEED, Setting, TooLittle, limit_row, limits_of
 from gearcase.stages.minutes import (
     AMBIENT,
     OVERALL,
@@ -45,6 +48,7 @@ __all__ = ["KNOWN_DEFECT", "NORMAL", "REFUSED", "run"]
 
 NORMAL, KNOWN_DEFECT, REFUSED = "normal", "accepted with known defect", "refused"
 MOST_FALSE_YELLOW, MOST_FALSE_DANGER = 1.0, 0.1  # a drive-year; common practice, no source
+GROWN_DB = 3.0  # over the readings a limit is set by, beyond chance; the least that an alarm is set at, common practice, no source
 LOOSER = 1.05  # times the yellow in force; less is the scatter of a median; common practice, no source
 _RUNS_FITTED, _MOST_FITTED, _LEAST_FITTED = 20, 600, 6  # runs, and minutes of each, through which a thermal lag is put
 
@@ -239,7 +243,22 @@ class _Draft:
         if yellow and yellow["per_year"] > MOST_FALSE_YELLOW:
             says = f"{limit.quantity}: {yellow['per_year']:.1f} yellows a year expected with nothing changed, more than 1"
             self.find(Level.CAUTION, "baseline.false_alarms", limit.point, says)
+        self._look_for_growth(limit, part)
         self.limits.append(row)
+
+    def _look_for_growth(self, limit: Limit, part: Records) -> None:
+        """A level that grew over the readings its own limit is set by has moved it."""
+        time_s, level = part.daily()
+        if limit.kind not in ("one-week", "three-month") or limit.quantity == TEMPERATURE or not len(level):
+            return
+        began, now = began_and_is(level)
+        grown = 20 * math.log10(now / began)
+        if grown >= GROWN_DB and trend(time_s, np.log(level), epochs=(), seed=SEED).answer == "rising":
+            says = (
+                f"{limit.quantity} rises by {grown:.0f} dB over these readings, so that its own limit stands too high: look why "
+                "(diagnose, trend); when it is mended declare the epoch and take the baseline again"
+            )
+            self.find(Level.CAUTION, "baseline.growing", limit.point, says)
 
     def _not_looser(self, row: dict[str, Any]) -> dict[str, Any]:
         """The limit, or the one in force where this one is looser: a drive that has grown must not move its own limits."""

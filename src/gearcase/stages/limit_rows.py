@@ -35,7 +35,7 @@ from gearcase.judge.warming import fit_warming
 from gearcase.judge.zones import Rating
 from gearcase.stages.minutes import BY_DIRECTION, MINUTE, OVERALL, TEMPERATURE, UNITS, Minutes, Records, date
 
-__all__ = ["Setting", "TooLittle", "limit_row", "limits_of"]
+__all__ = ["SEED", "Setting", "TooLittle", "limit_row", "limits_of"]
 
 YEAR_HOURS = 8766.0
 SEED = 1  # of the bootstrap: the same readings give the same interval

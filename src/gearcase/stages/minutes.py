@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 MINUTE = 60.0
+LEAST_MINUTES = 10  # of a day, for its median to count; common practice, no source
 SPEED_BAND = 0.05  # steady speed, of its median; common practice, no source
 STANDSTILL = 0.1  # of the lowest speed in service: slower is stopped; common practice, no source
 SETTLED_SLOPE = 2.0 / 3600.0  # [K/s]; common practice, no source
@@ -91,6 +92,16 @@ class Records:
         conditions = {name: column[chosen] for name, column in self.conditions.items()}
         columns = (self.time_s[chosen], self.value[chosen], self.run[chosen])
         return Records(self.point, self.quantity, *columns, conditions, self.direction[chosen])
+
+    def daily(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Median of each day that has enough minutes, or a record, at their middle: times [s] and values, shape (days,)."""
+        days = self.time_s // DAY
+        least = LEAST_MINUTES if RULES[self.quantity].polled else 1
+        kept = [row for row in (np.flatnonzero(days == day) for day in np.unique(days)) if len(row) >= least]
+        return (
+            np.array([np.median(self.time_s[row]) for row in kept], dtype=float),
+            np.array([np.median(self.value[row]) for row in kept], dtype=float),
+        )
 
     def brought(self, model: LevelModel) -> "Records":
         """Those taken where a model was trained, their values at its reference."""

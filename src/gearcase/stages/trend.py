@@ -23,7 +23,6 @@ from gearcase.checksums import sha256_of_data
 from gearcase.errors import BadInput
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
-from gearcase.judge.alarm import RULES
 from gearcase.judge.compensation import LOAD, SPEED, LevelModel
 from gearcase.judge.families import BEARING_LINES
 from gearcase.judge.forecast import began_and_is, forecast
@@ -41,7 +40,6 @@ from gearcase.stages.result import StageResult, calls_by_date, finding_document
 __all__ = ["Ahead", "Series", "run", "told"]
 
 MONTH = 30 * DAY
-LEAST_MINUTES = 10  # of a day, for its median to count; common practice, no source
 ACT_DB = 20.0  # growth of a fault's own lines from which to act; handbooks of vibration diagnosis, from memory
 SEED = 1  # of the random draws: the same readings give the same interval
 _UNKNOWN = "unknown"
@@ -249,7 +247,7 @@ def _levels(
             part = part.of(part.value > 0)
             own = [row for row in limits if (row["point"], row["quantity"]) == (point, part.quantity)]
             limit, at, words = _matched(part, own, minutes)
-            time_s, value = _daily(at)
+            time_s, value = at.daily()
             kind, maturity = named.get(point, (_UNKNOWN, 1)) if part.quantity in _SHOWS else (_UNKNOWN, 1)
             kind = "temperature" if part.quantity == TEMPERATURE else kind
             danger = limit["danger"]["value"] if limit and limit["danger"] else None
@@ -276,18 +274,6 @@ def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) 
     ranked = sorted(own, key=lambda row: ("one-week", "day-one", "ceiling").index(row["kind"]))
     limit = next((row for row in ranked if Operating.of(row["operating"]).meets(operating)), None)
     return limit, part.of(belongs), operating.says or "any speed and load: neither is read"
-
-
-def _daily(part: Records) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Median of each day that has enough minutes, or a record, at their middle."""
-    days = part.time_s // DAY
-    rows = [np.flatnonzero(days == day) for day in np.unique(days)]
-    least = LEAST_MINUTES if RULES[part.quantity].polled else 1
-    kept = [row for row in rows if len(row) >= least]
-    return (
-        np.array([np.median(part.time_s[row]) for row in kept], dtype=float),
-        np.array([np.median(part.value[row]) for row in kept], dtype=float),
-    )
 
 
 def _recordings(diagnoses: Iterable[StoredResult]) -> Iterator[tuple[float, Mapping[str, Any]]]:

@@ -51,6 +51,8 @@ _FEWEST_BANDS = 3  # half a band apart: with fewer it is a line and no hump
 _WITH_SPEED = 0.5  # power of speed: half-way from a mode's to the grooves'
 _RACES_FLUTED = ("outer_race", "inner_race")
 _HUMP_SPEEDS_APART = 1.1
+_PARTS = (3, 2)  # a rate may be taken for so many times itself
+_ONE_COMB = 0.005  # relative, of two rates fitted to lines of one comb; common practice, no source
 _NAME, _RATE, _HUMP, _MOVES = (
     "current fluting",
     "race lines at two speeds",
@@ -148,16 +150,31 @@ def _board(
 
 
 def _race(pair: _Pair, races: Sequence[Hypothesis], *, tried: int) -> _Race | None:
-    """The race that both records show most surely; of rates that frequency cannot tell apart, of the bearing under the point."""
-    best: _Race | None = None
+    """The race that both records show most surely; of rates that frequency cannot tell apart, of the bearing under the point.
+
+    Every second line of a race may be surer than all together: where lines between stand too, it is the race of the lower rate.
+    """
+    found = []
     for one in sorted(races, key=lambda race: race.component != pair.tones[0].observed.component):
         slow, fast = (board.race(one) for board in pair.boards)
         if slow is None or fast is None or min(slow.depth, fast.depth) < SMALLEST_DEPTH:
             continue
         noise = max(slow.log_chance, fast.log_chance) + math.log(tried)
-        if noise <= math.log(NOISE_LIMIT) and (best is None or noise < best.noise):
-            best = _Race(pair, one, (slow, fast), noise, 1.0)
-    return best and replace(best, elsewhere=share_at_both(*pair.boards, best.hypothesis, best.lines))
+        if noise <= math.log(NOISE_LIMIT):
+            found.append(_Race(pair, one, (slow, fast), noise, 1.0))
+    if not found:
+        return None
+    best = min(found, key=lambda race: race.noise)
+    best = next((lower for parts in _PARTS for lower in found if _has_between(lower, best, parts)), best)
+    return replace(best, elsewhere=share_at_both(*pair.boards, best.hypothesis, best.lines))
+
+
+def _has_between(lower: _Race, race: _Race, parts: int) -> bool:
+    """Whether a race's lines are every second (third) line of another's, and one more of these stands in both records."""
+    if any(abs(parts * one.base_hz / other.base_hz - 1) > _ONE_COMB for one, other in zip(lower.lines, race.lines, strict=True)):
+        return False
+    more = [board.between(one.base_hz, lower.hypothesis, parts) for board, one in zip(race.pair.boards, lower.lines, strict=True)]
+    return bool((more[0] & more[1]).any())
 
 
 def _fluting(measured: Measured, bearing: str, found: Sequence[_Race]) -> Weighed:

@@ -30,8 +30,8 @@ from gearcase.judge.faults import NOISE_LIMIT, EvidenceLine
 from gearcase.judge.odds import log_chance_of_maximum, reported
 from gearcase.judge.patterns.observed import Observed, at_one_time
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
-from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, LARGE, RADIAL, SHOWS_STANDING, Measured, Station, elsewhere
-from gearcase.judge.patterns.tones import STEADY, Tone, Tones, steadiness_log_chance
+from gearcase.judge.patterns.stations import AS_HIGH_AGAIN, LARGE, RADIAL, SHOWS_STANDING, Measured, elsewhere
+from gearcase.judge.patterns.tones import STEADY, steadiness_log_chance
 from gearcase.signal.recording import Recording
 from gearcase.signal.runs import FollowedLine, Peak, follow_lines, half_power_peak, turning_of_run
 from gearcase.signal.synchronous import Turning, turning_from_marks
@@ -44,6 +44,7 @@ RUNS = ("run-up", "coast-down")
 _SLOWEST = 0.3  # of the lowest speed of the drive, down to which a run is followed; common practice, no source
 _OVERSPEED = 1.05  # of the highest; common practice, no source
 _MARGIN = 0.2  # a mode further from the speeds a drive runs at is only passed: margins of 15 to 20 % are usual; from memory
+_FEWEST_TURNS_MARKED = 16  # turns of the reference shaft, of which a block is made
 _SAME_PEAK = 0.05  # relative, of two runs, which pass it up and down; common practice, no source
 _AWAY = 0.15  # relative: from there on the shaft's own line is out of the way
 _SHORTEST_AWAY_S = 1.0
@@ -83,7 +84,7 @@ class _Passed:
 
 def turning_in_run(drive: Drive, lines: Sequence[Line], recording: Recording) -> Turning | str:
     """Where the reference shaft stood in a run-up or coast-down: by its marks, else by the lines; in words why it is not told."""
-    if recording.marks_s.size:
+    if _marked(recording):
         return turning_from_marks(recording.marks_s)
     low, high = drive.speed_hz
     return turning_of_run(
@@ -125,10 +126,14 @@ def _runs(measured: Measured, records: Sequence[Observed]) -> tuple[list[_Run], 
         for one in group:
             turning = turning_in_run(measured.drive, measured.lines, one.recording)
             if isinstance(turning, Turning):
-                found += [_Run(channel, turning, bool(one.recording.marks_s.size), number) for channel in group]
+                found += [_Run(channel, turning, _marked(one.recording), number) for channel in group]
                 break
             why = f"{one.recording.name}: {turning}"
     return found, why
+
+
+def _marked(recording: Recording) -> bool:
+    return bool(recording.marks_s.size >= _FEWEST_TURNS_MARKED)
 
 
 def _passed(run: _Run, order: float) -> _Passed | None:
@@ -154,7 +159,7 @@ def _velocity(line: FollowedLine, unit: str) -> NDArray[np.float64]:
 def _weighed(measured: Measured, shaft: str, order: float, best: _Passed, passed: Sequence[_Passed]) -> Weighed:
     record, peak = best.run.observed.recording, best.peak
     velocity = float(best.velocity[peak.at])
-    tone = Tone(peak.hz, float(best.line.strength[peak.at]), velocity, 0.0, _log_chance(best))
+    strength, chance = float(best.line.strength[peak.at]), reported(_log_chance(best))
     low, high = (order * hz for hz in measured.drive.speed_hz)
     only_passed = not low * (1 - _MARGIN) <= peak.hz <= high * (1 + _MARGIN)
     where = f"{shaft} 1x {record.taken.direction} at {record.point}, {record.taken.state}: displacement over speed squared"
@@ -171,7 +176,7 @@ def _weighed(measured: Measured, shaft: str, order: float, best: _Passed, passed
     stays = _stays(best)
     zone = measured.zone_c
     signs = [
-        Sign(Role.NEEDED, HIGH_ONCE, best.swells and not only_passed, says, tone.chance),
+        Sign(Role.NEEDED, HIGH_ONCE, best.swells and not only_passed, says, chance),
         Sign(
             Role.NEEDED,
             LARGE,
@@ -180,7 +185,7 @@ def _weighed(measured: Measured, shaft: str, order: float, best: _Passed, passed
             + (
                 "; needs the rated power and support" if zone is None else f"; zone C begins at {1000 * zone:.2g} mm/s (a stand-in)"
             ),
-            tone.chance,
+            chance,
         ),
         swing,
         Sign(Role.SUPPORTING, "tap peak at the same frequency", None, "needs a tap at standstill"),
@@ -192,10 +197,10 @@ def _weighed(measured: Measured, shaft: str, order: float, best: _Passed, passed
             if stays is None
             else f"{stays:.2g} of the peak at {peak.hz:.4g} Hz while this drive passes other speeds",
         ),
-        _standing(measured, best, tone),
+        _standing(measured, best),
     ]
     told_apart = swing.seen is True or (swing.seen is None and repeated)
-    evidence = EvidenceLine(f"{shaft} 1x", peak.hz, peak.hz, float(10 * np.log10(tone.strength)))
+    evidence = EvidenceLine(f"{shaft} 1x", peak.hz, peak.hz, float(10 * np.log10(strength)))
     return weigh(
         "resonance",
         shaft,
@@ -286,12 +291,17 @@ def _stays(best: _Passed) -> float | None:
     return max(heights) / float(np.abs(best.line.values[best.peak.at, best.line.own]))
 
 
-def _standing(measured: Measured, best: _Passed, tone: Tone) -> Sign:
-    if not any(one.observed.recording.taken.state == "standing" for one in measured.records):
+def _standing(measured: Measured, best: _Passed) -> Sign:
+    """Whether a line as high stands where the peak is, as far as a run moves it, with this drive standing."""
+    record, hz = best.run.observed.recording, best.peak.hz
+    still = measured.at(record.point, record.taken.direction, ("standing",))
+    found = [tone for one in still if (tone := one.at(hz, _PEAK_MOVED * hz))]
+    if not found:
         return Sign(Role.AGAINST, SHOWS_STANDING, None, "needs a record with this drive standing and the neighbours running")
-    record = best.run.observed.recording
-    here = Station(record.point, best.run.observed.component, {record.taken.direction: Tones(best.run.observed, measured.lines)}, 0)
-    return measured.standing(here, record.taken.direction, tone)
+    highest = max(found, key=lambda tone: tone.velocity)
+    seen = highest.shows and highest.velocity >= AS_HIGH_AGAIN * best.velocity[best.peak.at]
+    says = f"{1000 * highest.velocity:.2g} mm/s at {highest.hz:.2f} Hz with this drive standing"
+    return Sign(Role.AGAINST, SHOWS_STANDING, bool(seen), says)
 
 
 def _decoy_share(measured: Measured, order: float, best: _Passed) -> float:

@@ -122,6 +122,11 @@ class Washboard:
         around = np.clip(bins[:, None] + np.arange(-1, 2), 0, self.envelope.depth.size - 1)
         return float(np.sqrt((self.envelope.depth[around].max(axis=-1, initial=0.0) ** 2).sum()))
 
+    def between(self, base_hz: float, hypothesis: Hypothesis, parts: int) -> NDArray[np.bool_]:
+        """Of each multiple whether it, or a line beside it, stands and is none of a base so many times as high. [-]"""
+        chances = self.chances(np.array([base_hz]), hypothesis).reshape(_MULTIPLES.size, -1)
+        return np.asarray((np.nan_to_num(chances) >= _STANDS).any(axis=-1) & (_MULTIPLES % parts != 0))
+
     def decoys(self, orders: NDArray[np.float64], hypothesis: Hypothesis) -> NDArray[np.float64]:
         """Log chance of each order as of one base, as if the race's rate were there. [-]"""
         return _log_chance(self.chances(orders * self.speed_hz, hypothesis))
