@@ -92,6 +92,17 @@ def test_where_nobody_says_how_it_stands_or_where_the_shaft_lies_nothing_is_said
         assert found["intermediate left"] == {}, "an intermediate shaft may lie across"
 
 
+def test_one_axis_that_stands_out_where_the_job_wants_another_direction_has_none() -> None:
+    """Out of the input end stands the shaft: there one axis feels axial, and the job wants radial; on the left it has that."""
+    for outward, direction, expected in (("input end", "radial", {}), ("input end", "axial", {"z": ("axial", 1)})):
+        job = placed(outward, None)
+        points = tuple(replace(one, direction=direction, sensor=replace(one.sensor, axes=1)) for one in job.points)
+        assert felt(replace(job, points=points)) == expected
+    job = placed("left", None)
+    points = tuple(replace(one, sensor=replace(one.sensor, axes=1)) for one in job.points)
+    assert felt(replace(job, points=points)) == {"z": ("horizontal", -1)} and points[0].direction == "radial"
+
+
 def test_what_was_fitted_comes_before_the_plan() -> None:
     """Planned on the input end with the mark up; built on the left side."""
     built = [{"item": "face", "value": "left"}]

@@ -5,7 +5,7 @@ face without its hour leaves only what stands out of that face. What was proved 
 planned where it passed; where it failed, what all the turns that were left then agree on, which may be nothing.
 
 Directions are against the shaft. A lies along every shaft of a parallel-shaft drive. Of another kind, or of none stated, only along
-the input shaft: at the other bearings nothing is said.
+the input shaft: at the other bearings nothing is said, nor of a sensor of one axis whose face contradicts what the job has it for.
 """
 
 from collections.abc import Mapping, Sequence
@@ -44,9 +44,10 @@ def sensor_axes(job: Job, *, fit: Mapping[str, Any] | None, prove: Mapping[str, 
     found = {}
     for point in job.points:
         proof = proofs.get(point.name)
-        if proof is not None and proof["rests_on"] != rests_on(job, devices[proof["device"]]):
+        if proof is not None and proof.get("rests_on") != rests_on(job, devices[proof["device"]]):
             proof = None  # of a sensor that the job has placed otherwise since
-        found[point.name] = axes_along(_ways(job, point, fitted.get(point.name, {}), proof)) if _along_shaft(job, point) else {}
+        axes = axes_along(_ways(job, point, fitted.get(point.name, {}), proof)) if _along_shaft(job, point) else {}
+        found[point.name] = {} if _contradicts(point, axes) else axes
     return found
 
 
@@ -56,6 +57,13 @@ def _along_shaft(job: Job, point: Point) -> bool:
         return True
     inputs = {shaft.name for shaft in job.drive.shafts if shaft.end == "input"}
     return any(one.name == point.bearing and inputs & {one.inner_shaft, one.outer_shaft} for one in job.drive.bearings)
+
+
+def _contradicts(point: Point, axes: Mapping[str, Along]) -> bool:
+    """Whether the one axis of a sensor would feel what the job says it is not there for, as behind a block that turns it."""
+    if point.sensor.axes != 1 or not point.direction or "z" not in axes:
+        return False
+    return (axes["z"].direction == "axial") != (point.direction == "axial")
 
 
 def _ways(job: Job, point: Point, fitted: Mapping[str, Any], proof: Mapping[str, Any] | None) -> Sequence[Matrix]:
