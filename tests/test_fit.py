@@ -21,6 +21,7 @@ from gearcase.errors import BadInput
 from gearcase.job.build import load
 from gearcase.record import chain, fitting, results
 from gearcase.record.freshness import hashes_now, stale
+from gearcase.stages.sensor_axes import sensor_axes
 from test_stages import EXAMPLES
 
 STUD, BOND, MAGNET = "input coupling end", "intermediate left", "output left"
@@ -439,6 +440,19 @@ def test_a_step_done_at_one_point_leaves_the_same_step_of_another_open(job: Path
 def test_a_point_built_on_another_face_is_judged_on_that_face(job: Path) -> None:
     code, document = fit(job, f"- point: {STUD}\n  face: left\n  at: [310 mm, 250 mm]\n")
     assert code == 1 and "split flange" in found(document)["plan.clearance"]["says"]
+
+
+@pytest.mark.parametrize(("clock", "off"), [(12, False), (0, False), (11.9, False), (3, True), (11, True)])
+def test_a_mark_at_another_hour_is_said_and_the_sensor_read_as_it_stands(job: Path, clock: float, off: bool) -> None:
+    """Planned at 12 on the input end. At 3 the mark points right, and x, a quarter turn clockwise of it, down."""
+    _, document = fit(job, f"- point: {STUD}\n  clock: {clock}\n")
+    assert ("fit.mark" in found(document)) is off
+    if off:
+        assert f"points to {clock} o'clock, planned 12 o'clock" in found(document)["fit.mark"]["says"]
+    axes = sensor_axes(load(job), fit=document, prove=None)[STUD]
+    expected = {3: {"x": ("vertical", -1), "y": ("horizontal", 1), "z": ("axial", 1)}, 11: {"z": ("axial", 1)}}
+    planned = {"x": ("horizontal", 1), "y": ("vertical", 1), "z": ("axial", 1)}
+    assert {axis: (one.direction, one.sign) for axis, one in axes.items()} == expected.get(clock, planned)
 
 
 def test_a_plan_older_than_the_job_is_said(job: Path) -> None:

@@ -192,7 +192,7 @@ def test_details_that_are_no_data_are_refused_of_a_person(place: Place) -> None:
 WAVE = (np.round(1000 * np.sin(np.arange(4096))) * 0.03125).astype(np.float32)
 TAKEN = Recording(
     WAVE, 25600.0, "m/s2", "z", 24.75, "input end", "", "unit 7, record 3", "2026-03-02T10:00:00+00:00",
-    taken=Circumstances("axial", "steady", 0.5, 330.0), found="read from unit 7", step=0.03125,
+    taken=Circumstances("axial", "steady", 0.5, 330.0, "unit 7, record 3"), found="read from unit 7", step=0.03125,
     marks_s=np.array([0.01, 0.0504, 0.0908, 0.1312]),
 )  # fmt: skip
 
@@ -214,6 +214,15 @@ def test_a_recording_comes_back_as_it_was_kept(place: Place, tmp_path: Path) -> 
             assert found.marks_s.tolist() == recording.marks_s.tolist()
             assert found.sha256 == kept.sha256 == row.sha256 and row.why == "levels"
         assert store.kept_recordings("output end") == ()
+
+
+def test_a_recording_kept_before_it_was_said_what_was_sampled_together_is_read_as_it_was(path: Path) -> None:
+    with Store.open(path) as store:
+        store.keep_recording(TAKEN, time_s=0.0, why="levels")
+        (kept,) = store.kept_recordings()
+        taken = {name: value for name, value in kept.details["taken"].items() if name != "together"}
+        found = store.read_recording(replace(kept, details={**kept.details, "taken": taken}))
+    assert found.taken == replace(TAKEN.taken, together="")
 
 
 def test_a_sensor_of_sixteen_bits_takes_two_bytes_a_sample_and_any_reader_of_ours_reads_it(path: Path) -> None:

@@ -16,7 +16,7 @@ from gearcase.errors import BadReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.install.record_forms import Block, RecordForm
 from gearcase.install.register import LAST_REGISTER, Register, decode, encode
-from gearcase.signal.recording import Recording
+from gearcase.signal.recording import Circumstances, Recording
 from gearcase.units import SI_UNIT
 
 __all__ = ["take_records"]
@@ -30,6 +30,9 @@ async def take_records(
     bus: RegisterBus, device: BusDevice, form: RecordForm, *, speed_hz: float | None, start: str
 ) -> tuple[Recording, ...]:
     """The records of one vibration sensor in one of its forms: one of each axis of each block, all of one moment.
+
+    Those of one unit are marked as sampled together, but not over several blocks of a device that neither counts nor holds its
+    records.
 
     Raises
     ------
@@ -60,6 +63,7 @@ async def take_records(
                             start=start,
                             found=f"read from unit {device.address}",
                             step=step,
+                            taken=Circumstances(together=_together(name, form, block)),
                         )
                     )
             replaced = await _said(bus, device, form.number) != before
@@ -68,6 +72,16 @@ async def take_records(
         if not replaced:
             return tuple(found)
     raise BadReply(device.address, "its record", f"it was replaced {_TRIES} times while it was read")
+
+
+def _together(name: str, form: RecordForm, block: Block) -> str:
+    """What the axes of a block were sampled together in: the record, of one unit of vibration so that phases compare; the block
+    alone where nothing says that blocks read one after the other are of one moment.
+    """
+    is_held = form.number is not None or form.freeze is not None or form.trigger is not None
+    if not is_held and len(form.blocks) > 1:
+        name = f"{name}, {block.first.name}"
+    return f"{name}, {SI_UNIT[block.first.kind]}"
 
 
 async def _ask(bus: RegisterBus, device: BusDevice, form: RecordForm) -> None:

@@ -24,12 +24,15 @@ __all__ = [
     "MACHINE_AXES",
     "OUTWARD",
     "TOWARDS_OUTPUT",
+    "Along",
     "Mistake",
     "Turn",
     "amplitude_lost",
     "angle_between",
+    "axes_along",
     "consistent_with",
     "cross_axis_pickup",
+    "lies_along",
     "rotation",
     "tap_axis",
     "turns",
@@ -48,6 +51,8 @@ OUTWARD = {
 }
 TOWARDS_OUTPUT = (0.0, 0.0, -1.0)
 MACHINE_AXES = "HVA"
+_DIRECTIONS = ("horizontal", "vertical", "axial")  # of H, V and A at a shaft that lies along A
+_STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine axis; common practice, no source
 _UP = (0.0, 1.0, 0.0)
 _TAP_WITHIN = math.radians(30)  # a tap by hand is no straighter; common practice, no source
 _TAP_RATIO = 3.0  # of the largest axis to the next; common practice, no source
@@ -71,6 +76,16 @@ class Mistake:
     outward: str
     clock: float
     says: str
+
+
+@dataclass(frozen=True)
+class Along:
+    """What an axis of a sensor feels of a shaft along A: horizontal, vertical or axial; and 1 where it points to the right, up or
+    towards the input end, -1 where the other way.
+    """
+
+    direction: str
+    sign: int
 
 
 def rotation(outward: str, clock: float) -> Matrix:
@@ -104,6 +119,48 @@ def rotation(outward: str, clock: float) -> Matrix:
     angle = 2 * math.pi * clock / 12
     mark = math.cos(angle) * twelve + math.sin(angle) * three
     return np.array([np.cross(mark, out), mark, out])
+
+
+def lies_along(axis: Sequence[float] | Matrix) -> tuple[int, int] | None:
+    """Which of H, V and A an axis lies along, 0, 1 or 2, and 1 where it points as that does, else -1; None where it lies between.
+
+    Examples
+    --------
+    A mark half an hour off still points up, one an hour off does not:
+
+    >>> [lies_along(rotation("left", clock)[1]) for clock in (12, 0.5, 1)]
+    [(1, 1), (1, 1), None]
+    """
+    for number, cosine in enumerate(axis):
+        if abs(cosine) >= _STANDS_OUT:
+            return number, 1 if cosine > 0 else -1
+    return None
+
+
+def axes_along(ways: Sequence[Matrix]) -> dict[str, Along]:
+    """What each of a sensor's axes feels, x, y and z, as far as all the ways in which it may stand agree on it.
+
+    Parameters
+    ----------
+    ways : sequence of ndarray, shape (3, 3)
+        Each as `rotation` gives it.
+
+    Examples
+    --------
+    With the mark up on the input end all is known; with its hour unknown, what stands out of the face:
+
+    >>> [(axis, one.direction, one.sign) for axis, one in axes_along([rotation("input end", 12)]).items()]
+    [('x', 'horizontal', 1), ('y', 'vertical', 1), ('z', 'axial', 1)]
+    >>> list(axes_along([rotation("input end", clock) for clock in (12, 3, 6, 9)]))
+    ['z']
+    """
+    found = {}
+    for row, name in enumerate("xyz"):
+        along = {lies_along(way[row]) for way in ways}
+        only = along.pop() if len(along) == 1 else None
+        if only is not None:
+            found[name] = Along(_DIRECTIONS[only[0]], only[1])
+    return found
 
 
 def turns() -> tuple[Turn, ...]:

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 
 from gearcase.errors import BadInput, Problem
 from gearcase.install.mounting import mount_names
-from gearcase.job.fields import Address, At, Length, Mount, Name, Start, Temperature, Time, Torque, Words
+from gearcase.job.fields import Address, At, Clock, Length, Mount, Name, Start, Temperature, Time, Torque, Words
 from gearcase.job.read import Source, nearest, parse_text, read_text, validate_as
 
 __all__ = ["Card", "Entered", "EntryModel", "ask_entries", "check_entry", "read_entries"]
@@ -75,6 +75,7 @@ class EntryModel(_Part):
     done: Start = Field("", description="when it was done, e.g. 2026-09-10T08:40; the time of entry where left out")
     mount: Mount | None = Field(None, description=f"the mount as built, one of: {', '.join(mount_names())}")
     face: Name = Field("", description="face as built, where it is not the planned one")
+    clock: Clock | None = Field(None, description="hour of the sensor's mark as built, where it is not the planned one, e.g. 3")
     at: At | None = Field(None, description="place as built, from the face's lower left corner, e.g. [331 mm, 329 mm]")
     wall: ReadingsModel | None = Field(None, description="wall at the spot: readings, gauge_error")
     depth: Length | None = Field(None, description="drilled depth from the spot-face to the tip, e.g. 11.6 mm")

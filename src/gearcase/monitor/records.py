@@ -8,14 +8,15 @@ judged for what it shows.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gearcase.drive.lines import expected_lines
 from gearcase.drive.measurement import WINDOWS_IN_SHORT_RECORD, measurement_plan
 from gearcase.drive.train import Drive
 from gearcase.install.housing import BusDevice
+from gearcase.install.orientation import Along
 from gearcase.install.record_forms import RecordForm
 from gearcase.job.build import Job
 from gearcase.judge.alarm import RECORDS_EVERY
@@ -25,7 +26,7 @@ from gearcase.record.store import Reading
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import transform
 
-__all__ = ["Kind", "Records", "form_for", "kinds", "line_levels", "sensors"]
+__all__ = ["Kind", "Records", "form_for", "kinds", "line_levels", "sensors", "standing"]
 
 _LONG_EVERY = 24 * 3600.0  # this and below: common practice, no source [s]
 _LEAST_BETWEEN = 600.0  # of records of one sensor, however often the drive starts
@@ -79,6 +80,20 @@ def form_for(kind: Kind, device: BusDevice) -> RecordForm:
         return share, -rate_hz * length_s
 
     return max(device.form.records, key=fitness)
+
+
+def standing(recording: Recording, axes: Mapping[str, Along]) -> Recording:
+    """A record of one axis with what that feels; where it points to the left, down or towards the output end its samples' sign is
+    turned, so that every channel with a direction points to the right, up or towards the input end.
+    """
+    along = axes.get(recording.channel)
+    if along is None:
+        return recording
+    taken = replace(recording.taken, direction=along.direction)
+    if along.sign > 0:
+        return replace(recording, taken=taken)
+    found = f"{recording.found}; sign turned, as {recording.channel} points the other way"
+    return replace(recording, samples=-recording.samples, taken=taken, found=found)
 
 
 def line_levels(job: Job, recordings: Sequence[Recording], *, speed_hz: float) -> dict[str, float]:

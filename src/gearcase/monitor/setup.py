@@ -1,17 +1,22 @@
-"""What a watch goes by, read from the job's folder at once: the job, and the limits of its baseline."""
+"""What a watch goes by, read from the job's folder at once: the job, the limits of its baseline, and how its sensors stand."""
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from gearcase.install.orientation import Along
 from gearcase.job.build import Job, load
 from gearcase.job.read import FILE_NAME
 from gearcase.monitor.in_force import InForce, Key, evidence_levels, in_force, voided
 from gearcase.record import results
 from gearcase.record.store import Store
+from gearcase.stages.sensor_axes import sensor_axes
 
 __all__ = ["Setup", "stamp"]
+
+_STAGES = ("baseline", "fit", "prove")
 
 
 @dataclass(frozen=True)
@@ -27,12 +32,16 @@ class Setup:
         As `evidence_levels` gives them.
     void : str
         Why the limits of the last baseline do not count; empty where they do, or there is none.
+    fit, prove : mapping or None
+        Their latest documents, by which the sensors stand; None where there is none.
     """
 
     job: Job
     limits: Mapping[Key, InForce]
     usual: Mapping[str, float]
     void: str = ""
+    fit: Mapping[str, Any] | None = None
+    prove: Mapping[str, Any] | None = None
 
     @classmethod
     def read(cls, folder: Path, store: Store) -> "Setup":
@@ -43,23 +52,26 @@ class Setup:
         BadInput
             With every problem of the job.
         """
-        job, stored = load(folder), results.latest(folder, "baseline")
-        why = voided(stored.document, store.events()) if stored else ""
-        return cls(job, {}, {}, why) if why or stored is None else cls.of(job, stored.document)
+        job = load(folder)
+        baseline, fit, prove = (stored.document if (stored := results.latest(folder, stage)) else None for stage in _STAGES)
+        why = voided(baseline, store.events()) if baseline else ""
+        if why or baseline is None:
+            return cls(job, {}, {}, why, fit, prove)
+        return cls(job, in_force(baseline), evidence_levels(baseline), "", fit, prove)
 
-    @classmethod
-    def of(cls, job: Job, baseline: Mapping[str, Any]) -> "Setup":
-        """Of a job and its ``baseline/1`` document."""
-        return cls(job, in_force(baseline), evidence_levels(baseline))
+    @functools.cached_property
+    def axes(self) -> dict[str, dict[str, Along]]:
+        """Point -> axis of its sensor -> what that feels, as `sensor_axes` gives it."""
+        return sensor_axes(self.job, fit=self.fit, prove=self.prove)
 
 
 def stamp(folder: Path) -> tuple[tuple[str, int, int], ...]:
-    """What tells that a job or its baseline has changed, without reading them."""
+    """What tells that a job, or a result it is watched by, has changed, without reading them."""
     found = []
-    for path in (folder / FILE_NAME, folder / "results" / "baseline" / "current"):
+    for path in (folder / FILE_NAME, *(folder / "results" / stage / "current" for stage in _STAGES)):
         try:
             facts = path.stat()
         except OSError:
             continue
-        found.append((path.name, facts.st_mtime_ns, facts.st_size))
+        found.append((str(path.relative_to(folder)), facts.st_mtime_ns, facts.st_size))
     return tuple(found)

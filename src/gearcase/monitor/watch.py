@@ -49,12 +49,12 @@ from gearcase.monitor.notifying import Notifying, standing_of
 from gearcase.monitor.polling import poll, take_records
 from gearcase.monitor.probes import Probes
 from gearcase.monitor.publishing import published
-from gearcase.monitor.records import Records, line_levels, sensors
+from gearcase.monitor.records import Records, line_levels, sensors, standing
 from gearcase.monitor.runs import Runs
 from gearcase.monitor.setup import Setup
 from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
-from gearcase.signal.recording import Circumstances, Recording
+from gearcase.signal.recording import Recording
 from gearcase.stages.minutes import AMBIENT, SUMP
 
 __all__ = ["Watch"]
@@ -355,8 +355,9 @@ class Watch:
         start = datetime.fromtimestamp(self.clock(), UTC).isoformat(timespec="seconds")
         taken = await take_records(self.bus, device, form, speed_hz=self.runs.speed_hz, start=start)
         state = "steady" if self.runs.state == "steady" else ""
-        circumstances = Circumstances("", state, self._known.get(LOAD), self._known.get(OIL))
-        return [replace(recording, taken=circumstances) for recording in taken]
+        load, oil, axes = self._known.get(LOAD), self._known.get(OIL), self.setup.axes.get(device.point, {})
+        circumstances = [replace(one.taken, state=state, load=load, oil_temperature=oil) for one in taken]
+        return [standing(replace(one, taken=what), axes) for one, what in zip(taken, circumstances, strict=True)]
 
     async def _kept(self, recording: Recording, why: str) -> Recording:
         """Keep a record; one that cannot be kept is judged all the same."""

@@ -28,12 +28,16 @@ class Circumstances:
         Share of the rated load. [-]
     oil_temperature : float or None
         [K]
+    together : str
+        Name of what it was sampled in: recordings of one name and start were sampled at the same moments, so that their phases
+        may be compared. Empty where nobody says so: then channels of one file count as sampled together.
     """
 
     direction: str = ""
     state: str = ""
     load: float | None = None
     oil_temperature: float | None = None
+    together: str = ""
 
 
 @dataclass(frozen=True)

@@ -112,6 +112,8 @@ def shown(item: str, value: Any) -> str:
     """
     if item == "wall":
         return f"{units.show(min(value['readings']), 'length', 'mm')}, least of {len(value['readings'])} readings"
+    if item == "clock":
+        return f"{value:g} o'clock"
     if item == "at":
         return f"{1000 * value[0]:.4g}, {1000 * value[1]:.4g} mm"
     kinds = {

@@ -3,6 +3,7 @@
 What was built goes back into the job - wall, mount, place, metal temperature - and `plan.judge` judges it as it judged the plan.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -15,7 +16,8 @@ from gearcase.install.housing import Wall
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages import plan
-from gearcase.stages.built import Built
+from gearcase.stages.built import Built, shown
+from gearcase.stages.planning.orientation import TILT
 from gearcase.stages.planning.walls import known_wall
 from gearcase.worked import Given, Origin, Worked, work
 
@@ -23,6 +25,7 @@ __all__ = ["Check", "check_point"]
 
 _COLDER = 1.0  # K, below which a surface thermometer tells nothing; common practice, no source
 _STUD = "stud"
+_HOUR = math.pi / 6  # rad
 
 
 @dataclass
@@ -62,6 +65,7 @@ def check_point(check: Check, document: Mapping[str, Any]) -> None:
             check.findings.append(finding)
     _mount(check, part)
     _place(check)
+    _mark(check)
     _wall(check)
     if drilled:
         _depth(check)
@@ -76,6 +80,7 @@ def _plan_again(check: Check) -> tuple[dict[str, Any], tuple[Finding, ...]]:
         check.point,
         mount=built.get("mount") or check.part["mount"],
         face=built.get("face") or check.point.face,
+        clock=check.point.clock if built.get("clock") is None else built.get("clock"),
         at=tuple(built.get("at")) if built.get("at") else check.point.at,
         wall=_wall_of(check),
     )
@@ -133,6 +138,18 @@ def _place(check: Check) -> None:
                 f"stands {_mm(off.value)} from its planned place, at most {_mm(PLACE_TOLERANCE)} is let pass: put it into job.yaml"
             )
             check.find(Level.CAUTION, "place", f"{says} and plan again", off)
+
+
+def _mark(check: Check) -> None:
+    """The hour of the sensor's mark against the plan's, on whatever face."""
+    built, planned = check.built.get("clock"), check.part["clock"]
+    if built is None or planned is None:
+        return
+    off = abs((built - planned + 6) % 12 - 6) * _HOUR
+    if off > TILT:
+        check.deviates("mark", shown("clock", planned), shown("clock", built))
+        says = f"its mark points to {shown('clock', built)}, planned {shown('clock', planned)}: put it into job.yaml, or turn it"
+        check.find(Level.CAUTION, "mark", says)
 
 
 def _wall(check: Check) -> None:

@@ -42,6 +42,8 @@ def _of_point(document: Mapping[str, Any], name: str) -> dict[str, str]:
     if part is None:
         return {}
     words = {"mount": part["mount"] or "not said", "face": part["face"] or "not said"}
+    if part["clock"] is not None:
+        words["mark"] = f"{part['clock']:g} o'clock"
     if part["at_m"]:
         words["place"] = ", ".join(f"{1000 * length:.4g}" for length in part["at_m"]) + " mm"
     if hole := part["hole"]:

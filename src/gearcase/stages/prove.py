@@ -11,7 +11,6 @@ still open has an owner by name.
 
 import asyncio
 from collections.abc import Awaitable, Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import asdict
 from types import MappingProxyType
 from typing import Any
 
@@ -23,6 +22,7 @@ from gearcase.errors import BadReply, BadRequest, NoReply, OutOfRange
 from gearcase.install.housing import BusDevice
 from gearcase.install.profile import Profile
 from gearcase.job.build import Job
+from gearcase.stages.proving.basis import rests_on
 from gearcase.stages.proving.session import INSTALLATION, Device, Key, Proving, Row, Said, failed, left_open
 from gearcase.stages.proving.steps import PARTS, STEPS, Step
 from gearcase.stages.result import StageResult
@@ -106,18 +106,18 @@ async def run(
     proving = Proving(job, bus, polls, said, sleep, tell, links, devices)
     for one in devices:
         await proving.greet(one)
-    rests_on = {one.device.name: _rests_on(job, one.device) for one in devices} | {INSTALLATION: _rests_on_all(job)}
+    resting = {one.device.name: rests_on(job, one.device) for one in devices} | {INSTALLATION: _rests_on_all(job)}
     todo, rows = list(_list(devices, yearly=yearly)), []
     for number, (name, one) in enumerate(todo, start=1):
         step, key = STEPS[name], (name, one.device.name)
         before = latest.get(key)
-        if before and (before["rests_on"], before["criterion"]) != (rests_on[one.device.name], step.criterion):
+        if before and (before["rests_on"], before["criterion"]) != (resting[one.device.name], step.criterion):
             before = None
         if _stands(before, step, key in said.answers, one, again=again) or step.part not in parts:
-            rows.append(_row(name, one) | (before or {**left_open(_NOT_ASKED), "rests_on": rests_on[one.device.name]}))
+            rows.append(_row(name, one) | (before or {**left_open(_NOT_ASKED), "rests_on": resting[one.device.name]}))
             continue
         tell(f"{number} of {len(todo)}: {one.device.name}, {name}")
-        row = {**_row(name, one), **await _ask(proving, step, one), "rests_on": rests_on[one.device.name]}
+        row = {**_row(name, one), **await _ask(proving, step, one), "rests_on": resting[one.device.name]}
         if before and row["outcome"] == "open" and before["outcome"] == "open":  # no attempt
             rows.append(row)
             continue
@@ -210,15 +210,6 @@ def _without_profile(job: Job) -> Iterator[Row]:
         if not device.profile:
             says = f"{device.where}: it has no profile, so nothing says what its registers mean"
             yield {**_row("answers", Device(device, Profile("", {}))), **left_open(says), "rests_on": ""}
-
-
-def _rests_on(job: Job, device: BusDevice) -> str:
-    """Hash of what evidence of one device rests on: its entry, its point's orientation, and its profile."""
-    point = next((point for point in job.points if point.name == device.point), None)
-    face = job.housing.face(point.face) if point else None
-    registers = [asdict(one) for one in device.form.rows]
-    placed = [point.face, point.clock, face.outward if face else ""] if point else []
-    return sha256_of_data([device.name, device.address, device.profile, device.point, placed, registers])
 
 
 def _rests_on_all(job: Job) -> str:

@@ -103,11 +103,14 @@ class Kept:
 
 
 def at_one_time(records: Iterable[Kind]) -> tuple[tuple[Kind, ...], ...]:
-    """Records that were sampled together, channels of one file, so that their phases may be compared; each group in its order."""
+    """Records that were sampled together, so that their phases may be compared: as their circumstances say, else the channels of
+    one file; each group in its order.
+    """
     groups: dict[tuple[str, str, float], list[Kind]] = {}
     for one in records:
         recording = one.recording
-        key = (recording.sha256 or recording.name, recording.start, recording.sample_rate_hz)
+        source = recording.taken.together or recording.sha256 or recording.name
+        key = (source, recording.start, recording.sample_rate_hz)
         groups.setdefault(key, []).append(one)
     return tuple(tuple(group) for group in groups.values())
 

@@ -5,13 +5,13 @@ from typing import Any
 import numpy as np
 
 from gearcase.findings import Level
-from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, Mistake, rotation, twelve_is, unseen_by_gravity
+from gearcase.install.orientation import GRAVITY, TOWARDS_OUTPUT, Mistake, lies_along, rotation, twelve_is, unseen_by_gravity
 from gearcase.install.points import Point
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft
 from gearcase.stages.planning.mounts import BONDED
 
-__all__ = ["orientation"]
+__all__ = ["TILT", "orientation"]
 
 TILT = 0.09  # rad, about 5 degrees: what a hand on a mark leaves open; common practice, no source
 _MACHINE = (("H", "right", "left"), ("V", "up", "down"), ("A", "towards the input end", "towards the output end"))
@@ -20,7 +20,6 @@ _TAP = {
     "output end": "towards the output end, on an edge of foot or flange that looks to the input end; on this face itself a tap "
     "goes the other way and shows the other sign",
 }
-_STANDS_OUT = 0.95  # cosine from which an axis is said to lie along a machine axis
 
 
 def orientation(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any] | None:
@@ -78,9 +77,9 @@ def _mistake(planned: str, one: Mistake) -> str:
 
 def _along(axis: Any) -> str:
     """``up``, or the cosines where it lies between."""
-    for cosine, (_, plus, minus) in zip(axis, _MACHINE, strict=True):
-        if abs(cosine) >= _STANDS_OUT:
-            return plus if cosine > 0 else minus
+    if along := lies_along(axis):
+        _, plus, minus = _MACHINE[along[0]]
+        return plus if along[1] > 0 else minus
     return ", ".join(f"{name} {float(cosine):+.2f}" for cosine, (name, _, _) in zip(axis, _MACHINE, strict=True))
 
 

@@ -53,9 +53,11 @@ async def orientation(proving: Proving, one: Device) -> Row:
     tilt = math.degrees(angle_between(planned @ np.array([0.0, 1.0, 0.0]), gravity))
     left = consistent_with(planned, gravity, within=_TILT, towards=TOWARDS_OUTPUT)
     if not left:
-        return failed(f"{tilt:.1f} degrees off", "it agrees with no quarter turn of the plan: is the face tilted, the clock wrong?")
+        says = "it agrees with no quarter turn of the plan: is the face tilted, the clock wrong?"
+        return _stands(failed(f"{tilt:.1f} degrees off", says), left)
     if left[0].says != _AS_PLANNED:
-        return failed(_turns(left), f"turned or its axes are swapped: consistent with {_turns(left)}; turn it or correct the plan")
+        says = f"turned or its axes are swapped: consistent with {_turns(left)}; turn it or correct the plan"
+        return _stands(failed(_turns(left), says), left)
     if point.name not in proving.said.tapped:
         says = f"consistent with: {_turns(left)}; tap the housing at {point.name} towards the output end to tell which"
         return left_open(says, f"{tilt:.1f} degrees off")
@@ -71,7 +73,7 @@ async def orientation(proving: Proving, one: Device) -> Row:
     if [turn.says for turn in told] == [_AS_PLANNED]:
         return passed(f"{tilt:.1f} degrees off, tap along {axis}")
     which = f"it stands with {_turns(told)}" if told else f"the tap along {axis} fits no turn of the sensor: its axes are swapped"
-    return failed(f"tap along {axis}", f"{which}; turn it or correct the plan, then prove it again")
+    return _stands(failed(f"tap along {axis}", f"{which}; turn it or correct the plan, then prove it again"), told)
 
 
 async def noise(proving: Proving, one: Device) -> Row:
@@ -88,6 +90,11 @@ async def noise(proving: Proving, one: Device) -> Row:
     if loudest <= most:
         return passed(measured)
     return failed(measured, "loose, or something nearby runs: press it by hand, listen for neighbours, look at cable and screen")
+
+
+def _stands(row: Row, left: Sequence[Turn]) -> Row:
+    """A failure with the ways in which it may stand, for whoever takes its records until it is turned."""
+    return row | {"stands": [turn.says for turn in left]}
 
 
 def _turns(turns: Sequence[Turn]) -> str:
