@@ -225,7 +225,7 @@ def outcome(case: Case) -> Counter[str]:
     """What was said of one case: right, wrong (by pattern), uncertain; a neighbour called a neighbour is right."""
     found = examine(case.drive, case.records)
     said = {one.pattern for one in found if one.answer is Answer.CLAIMED} - {"background from elsewhere"}
-    counted = Counter(cases=1, right=case.truth in said, wrong=bool(said - {case.truth}))
+    counted = Counter(cases=1, right=int(case.truth in said), wrong=int(bool(said - {case.truth})))
     counted["uncertain"] = (
         any(one.pattern == case.truth and one.answer is Answer.UNCERTAIN for one in found) and case.truth not in said
     )
