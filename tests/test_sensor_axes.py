@@ -141,11 +141,11 @@ def test_a_new_proof_is_noticed_and_read(tmp_path: Path) -> None:
     shutil.copy(EXAMPLES / "demo" / "job.yaml", tmp_path)
     site = Site(tmp_path)
     try:
-        before = Setup.read(tmp_path, site.store), stamp(tmp_path)
+        before = Setup.read(tmp_path, site.store, at_start=False), stamp(tmp_path)
         document = {**proved(((0, -1), (1, 1), (2, -1)), tapped=True), "schema": "prove/1"}
         when = "2026-09-10T08:00:00+00:00"
         results.write(tmp_path, "prove", document=document, arrays={}, pictures={}, read=(), who="tester", when=when)
-        after = Setup.read(tmp_path, site.store), stamp(tmp_path)
+        after = Setup.read(tmp_path, site.store, at_start=False), stamp(tmp_path)
         assert before[1] != after[1]
         assert [one[0].axes[POINT]["z"].sign for one in (before, after)] == [1, -1]
     finally:

@@ -206,6 +206,23 @@ def test_a_change_of_the_job_is_noticed_and_a_person_may_ask(served: Served) -> 
     served.watch(act)
 
 
+def test_a_damaged_result_stops_no_watch_from_starting_and_none_that_runs(served: Served) -> None:
+    """Without its baseline, fit and proof it starts all the same, names them, and has no limits; a reload to them is refused."""
+    for stage in ("baseline", "fit", "prove"):
+        kept = served.folder / "results" / stage / "0001"
+        kept.mkdir(parents=True)
+        (kept / "result.json").write_text("{", encoding="utf-8")
+
+    async def act(rig: Rig) -> None:
+        says = (await served.until("result damaged", 3)).says
+        assert "prove/0001/result.json" in says and "run gearcase prove again" in says
+        os.kill(os.getpid(), signal.SIGHUP)
+        assert "baseline/0001/result.json" in (await served.until("reload refused")).says
+
+    result = served.watch(act)
+    assert result.document["rounds"] and result.document["light"] == "blue"
+
+
 def test_rounds_that_stop_starve_the_watchdog(
     served: Served, listening: tuple[dict[str, str], Callable[[], list[str]]], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -110,7 +110,7 @@ def watch(given: argparse.Namespace) -> int:
 
     with open_store(folder, job.store) as store:
         store.hold()
-        if why := Setup.read(folder, store).void:
+        if why := Setup.read(folder, store, at_start=True).void:
             print(f"the limits are void: {why}; take the baseline again", file=sys.stderr)
         pace = Pace(fast, not_before=max((reading.time_s for reading in store.latest()), default=0.0))
         alike: dict[str, Any] = {"pace": pace, "every": every, "lasting": lasting, "diagnose": judge, "tell": tell}

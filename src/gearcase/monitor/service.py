@@ -125,7 +125,7 @@ class _Service:
 
     async def start(self, stack: AsyncExitStack, diagnose: Diagnoser, tell: Callable[[Event], None], lasting: float | None) -> None:
         """Read the job, open its bus, take up what was left."""
-        setup = Setup.read(self._folder, self._store)
+        setup = Setup.read(self._folder, self._store, at_start=True)
         self._bus = await stack.enter_async_context(AsyncExitStack())
         pace = self._pace
         bus = await self._bus.enter_async_context(self._opened(setup.job))
@@ -285,7 +285,7 @@ class _Service:
         self._manager.reloading()
         watched = self._watch
         try:
-            setup = await asyncio.to_thread(Setup.read, self._folder, self._store)
+            setup = await asyncio.to_thread(Setup.read, self._folder, self._store, at_start=False)
             if setup.job.store != watched.setup.job.store:
                 raise BadInput(
                     Problem("job.yaml", "store", setup.job.store, "the store it was started with; another needs a restart")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from gearcase.errors import BadInput
 from gearcase.install.orientation import Along
 from gearcase.job.build import Job, load
 from gearcase.job.read import FILE_NAME
@@ -34,6 +35,8 @@ class Setup:
         Why the limits of the last baseline do not count; empty where they do, or there is none.
     fit, prove : mapping or None
         Their latest documents, by which the sensors stand; None where there is none.
+    damaged : tuple of str
+        What of these cannot be read, and is gone without.
     """
 
     job: Job
@@ -42,22 +45,39 @@ class Setup:
     void: str = ""
     fit: Mapping[str, Any] | None = None
     prove: Mapping[str, Any] | None = None
+    damaged: tuple[str, ...] = ()
 
     @classmethod
-    def read(cls, folder: Path, store: Store) -> "Setup":
+    def read(cls, folder: Path, store: Store, *, at_start: bool) -> "Setup":
         """Of a job's folder as it is now, and what its store says of its baseline.
+
+        Parameters
+        ----------
+        folder : Path
+        store : Store
+        at_start : bool
+            Whether there is nothing to go on by: then a result that is damaged is gone without, and named in `damaged`.
 
         Raises
         ------
         BadInput
-            With every problem of the job.
+            With every problem of the job; and, but at a start, a damaged result.
         """
-        job = load(folder)
-        baseline, fit, prove = (stored.document if (stored := results.latest(folder, stage)) else None for stage in _STAGES)
+        job, found, damaged = load(folder), [], []
+        for stage in _STAGES:
+            try:
+                stored = results.latest(folder, stage)
+            except BadInput as error:
+                if not at_start:
+                    raise
+                stored = None
+                damaged += [str(problem) for problem in error.problems]
+            found.append(stored.document if stored else None)
+        baseline, fit, prove = found
         why = voided(baseline, store.events()) if baseline else ""
         if why or baseline is None:
-            return cls(job, {}, {}, why, fit, prove)
-        return cls(job, in_force(baseline), evidence_levels(baseline), "", fit, prove)
+            return cls(job, {}, {}, why, fit, prove, tuple(damaged))
+        return cls(job, in_force(baseline), evidence_levels(baseline), "", fit, prove, tuple(damaged))
 
     @functools.cached_property
     def axes(self) -> dict[str, dict[str, Along]]:

@@ -130,6 +130,8 @@ class Watch:
         self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
+        for says in self.setup.damaged:
+            self.say("result damaged", "", says)
         await self.keeping.write()
 
     async def end(self) -> str:
