@@ -32,7 +32,7 @@ from wires import Answer, over_network, registers
 
 DEMO = load(EXAMPLES / "demo")
 TWO = profile("two-record vibration")
-PLAIN = {"profile": "vs-500", "function": "4", "type": "u16", "scale": "1", "unit": "", "kind": "", "constant": ""}
+PLAIN = {"profile": "paged sensor", "function": "4", "type": "u16", "scale": "1", "unit": "", "kind": "", "constant": ""}
 PLAIN |= {"low": "", "high": "", "source": "its data sheet", "basis": "looked-up"}
 
 
@@ -51,7 +51,7 @@ def samples_row(register: str, address: str, **cells: str) -> dict[str, str]:
 def form_of(rows: Sequence[Mapping[str, str]]) -> Profile:
     found, wrong = profiles_of([dict(one) for one in rows])
     assert not wrong, wrong
-    return found["vs-500"]
+    return found["paged sensor"]
 
 
 def device_of(form: Profile) -> BusDevice:
