@@ -199,7 +199,7 @@ def three_axes() -> Profile:
     own = [dict(one) for one in table("registers") if one["profile"] == "three-axis vibration" and one["register"] != "record axis"]
     rows = []
     for one in own:
-        changed = {**one, "profile": "vs-500"}
+        changed = {**one, "profile": "paged sensor"}
         if one["role"] in SHEET:
             changed |= {"constant": SHEET[one["role"]], "address": "", "function": "", "type": "f32"}
         rows.append(changed | (RECORD if one["role"] == "waveform" else {}))
