@@ -112,6 +112,27 @@ def test_a_clean_drive_is_never_called_healthy() -> None:
     assert "healthy" not in text.lower()
 
 
+@pytest.mark.parametrize(("by", "said"), [("2026-12-24", True), ("2027-02-24", False)])
+def test_the_owner_is_told_where_the_trend_asks_for_more_haste_than_the_verdict(
+    content: handover.Content, by: str, said: bool
+) -> None:
+    """The verdict says 1 to 3 months: 28 days from the last record are sooner, 90 are not."""
+    from gearcase.drawings.handover_blocks import _summary
+
+    assert content.diagnose is not None
+    (verdict,) = content.diagnose["verdicts"]
+    row = {
+        "point": verdict["point"],
+        "component": verdict["component"],
+        "quantity": "modulation of outer race lines",
+        "until": "2026-11-26T09:00:00+00:00",
+        "forecast": {"inspect_by": f"{by}T09:00:00+00:00"},
+    }
+    act = dict(_summary(verdict, {"series": [{**row, "component": "another", "forecast": None}, row]}))["Act"]
+    sooner = "Sooner by its trend, with records up to 2026-11-26: inspect by 2026-12-24."
+    assert act == "Plan and verify: order parts, act within 1 to 3 months." + (f" {sooner}" if said else "")
+
+
 def test_a_handover_without_recordings_says_so(content: handover.Content) -> None:
     from dataclasses import replace
 

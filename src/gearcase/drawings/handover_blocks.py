@@ -1,6 +1,7 @@
 """What the owner gets as blocks: the handover, and the sheet of questions for the site."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,7 @@ from gearcase.drawings.survey_blocks import (
 )
 from gearcase.drawings.train import faulty_parts, train_svg
 from gearcase.install.cautions import DEFERS, Condition, Step, cautions
+from gearcase.judge.advice import inspect_within_days
 
 __all__ = [
     "ask_for_blocks",
@@ -61,6 +63,7 @@ def handover_blocks(
     survey: dict[str, Any],
     plan: dict[str, Any] | None,
     diagnose: dict[str, Any] | None,
+    trend: dict[str, Any] | None,
     arrays: Mapping[str, Mapping[str, NDArray[np.floating]]],
     stale: tuple[str, ...],
     standing: Iterable[tuple[str, str]],
@@ -84,7 +87,7 @@ def handover_blocks(
         ("checksum", checksum),
     )
     blocks = [
-        *_for_the_owner(survey, diagnose, stale, tuple(standing)),
+        *_for_the_owner(survey, diagnose, trend, stale, tuple(standing)),
         *coverage_blocks(survey),
         *picture_blocks(survey, after_cover=True),
         *verdict_blocks(diagnose),
@@ -137,7 +140,11 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
 
 
 def _for_the_owner(
-    survey: dict[str, Any], diagnose: dict[str, Any] | None, stale: tuple[str, ...], standing: tuple[tuple[str, str], ...]
+    survey: dict[str, Any],
+    diagnose: dict[str, Any] | None,
+    trend: dict[str, Any] | None,
+    stale: tuple[str, ...],
+    standing: tuple[tuple[str, str], ...],
 ) -> Iterator[Block]:
     yield Block("heading", "For the owner")
     yield answer_note(diagnose, survey)
@@ -150,7 +157,7 @@ def _for_the_owner(
             yield Block(
                 "table",
                 head=("", first_up(f"{fault_words(verdict)} of {verdict['component']}")),
-                rows=tuple(_summary(verdict)),
+                rows=tuple(_summary(verdict, trend)),
                 wide=(1.2, 4),
             )
     if standing:
@@ -165,7 +172,7 @@ def _for_the_owner(
     yield Block("list", "What cannot be seen", items=tuple(cannot))
 
 
-def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
+def _summary(verdict: dict[str, Any], trend: dict[str, Any] | None) -> Iterator[tuple[str, str]]:
     yield (
         "What",
         (
@@ -181,8 +188,21 @@ def _summary(verdict: dict[str, Any]) -> Iterator[tuple[str, str]]:
     grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point."
     mature = "" if verdict["maturity"] is None else f"Maturity {verdict['maturity']} of 4. "
     yield "How bad", f"{mature}Vibration on the housing never gives the size of a fault.{grown}"
-    yield "Act", first_up(f"{verdict['urgency']}.")
+    yield "Act", first_up(f"{verdict['urgency']}.{_sooner(verdict, trend)}")
     yield "Next", first_up("; ".join(verdict["advice"])) + "."
+
+
+def _sooner(verdict: dict[str, Any], trend: dict[str, Any] | None) -> str:
+    """By when to inspect, where the trend of the fault's own lines asks for it sooner than the verdict; empty where it does not."""
+    own = (verdict["point"], verdict["component"], f"modulation of {verdict['fault'].replace('_', ' ')} lines")
+    for row in trend["series"] if trend else ():
+        ahead = row["forecast"]
+        if (row["point"], row["component"], row["quantity"]) != own or not ahead or not ahead["inspect_by"]:
+            continue
+        left = datetime.fromisoformat(ahead["inspect_by"]) - datetime.fromisoformat(row["until"])
+        if left.days < inspect_within_days(verdict["urgency"]):
+            return f" Sooner by its trend, with records up to {row['until'][:10]}: inspect by {ahead['inspect_by'][:10]}."
+    return ""
 
 
 def _what(verdict: dict[str, Any]) -> str:

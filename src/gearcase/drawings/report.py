@@ -91,7 +91,7 @@ def _handover(content: Content) -> Report:
     tag = str(content.site.get("drive_tag") or content.title)
     left_behind = [*(plant_blocks(publish) if publish else ())]
     left_behind += [*_left_behind(tag, content.plan, fit)] if content.plan and fit else []
-    return handover_blocks(**parts, standing=standing, installed=installed, left_behind=left_behind)
+    return handover_blocks(**parts, trend=trend, standing=standing, installed=installed, left_behind=left_behind)
 
 
 def _left_behind(job: str, plan: dict[str, Any], fit: dict[str, Any]) -> Iterator[Block]:
