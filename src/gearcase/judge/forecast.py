@@ -184,6 +184,8 @@ def forecast(
     law = next((name for name, share in belief.items() if share >= FITS), "undecided")
     ranked = sorted(belief, key=lambda name: -belief[name])
     fits = f"{law} growth fits best" if law in LAWS else f"{ranked[0]} growth fits best but {ranked[1]} is not excluded"
+    if early / DAY < inspect_within_days(act):
+        inspect = f"inspect by: within {early / DAY:.1f} days, when it may be reached at the earliest"
     says = (
         f"the limit is reached in {early / DAY:.1f} to {late / DAY:.1f} days (90 %), if it grows on as it does; {fits}; {inspect}"
     )
