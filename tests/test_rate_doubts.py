@@ -15,15 +15,8 @@ from gearcase.judge.folded import Folded, folded_lines
 from gearcase.signal.recording import Recording
 from gearcase.signal.spectrum import FoundLines, certain_lines, floor_bins, line_strength, transform
 from gearcase.stages import diagnose
+from test_recording_plots import PAIR
 
-PAIR = """
-job: 1
-title: a pair of gears
-drive:
-  input: {shaft: pinion shaft, speed: 1476 rpm, origin: measured}
-  shafts: [{name: pinion shaft, end: input}, {name: wheel shaft, end: output}]
-  meshes: [{name: mesh, pinion: {shaft: pinion shaft, teeth: 19}, wheel: {shaft: wheel shaft, teeth: 40}}]
-"""
 JOB = build(parse_text(PAIR), folder="job")
 SPEED_ERROR = 1e-5  # relative, of a speed read from many lines (docs/speed.md)
 

@@ -1,6 +1,6 @@
 """Where levels go and how long is left: in words for a terminal, as blocks for pages and handover."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ from gearcase.drawings.trend_figures import trend_figures
 
 __all__ = ["trend_blocks", "trend_text"]
 
-_HEAD = ("level", "in matched state", "readings", "latest", "danger", "a month", "trend", "how long")
+_A_MONTH = "a month"  # a column that stands only where some level has a slope
 
 
 def trend_text(document: Mapping[str, Any]) -> str:
@@ -37,21 +37,11 @@ def trend_blocks(document: Mapping[str, Any], arrays: Mapping[str, Mapping[str, 
     yield Block("note", first_up(document["statement"]), state="abnormal" if dated else "none")
     yield from finding_blocks(document["findings"])
     yield from trend_figures(document, arrays)
-    rows = tuple(
-        (
-            _level(row),
-            row["matched"],
-            str(row["readings"]),
-            _latest(row),
-            _danger(row),
-            _slope(row),
-            row["trend"]["says"],
-            _left(row),
-        )
-        for row in document["series"]
-    )
-    if rows:
-        yield Block("table", head=_HEAD, rows=rows, wide=(2, 1.5, 0.9, 1.2, 1.2, 1.3, 2.1, 3), numbers=(2,))
+    shown = [column for column in _COLUMNS if column[0] != _A_MONTH or any(_slope(row) for row in document["series"])]
+    if document["series"]:
+        head, wide, cells = zip(*shown, strict=True)
+        rows = tuple(tuple(cell(row) for cell in cells) for row in document["series"])
+        yield Block("table", head=head, rows=rows, wide=wide, numbers=(2,))
         yield Block(
             "text",
             "A reading is the median of a day. Dates are for wear and spalls that a diagnosis has named, and hold if they grow on "
@@ -88,3 +78,16 @@ def _left(row: Mapping[str, Any]) -> str:
         return "no limit in force to go towards: take the baseline" if row["danger"] is None else ""
     says = row["forecast"]["says"].removeprefix(f"{row['trend']['says']}; ")  # said once, beside the trend
     return f"{row['forecast']['of']}: {says}"
+
+
+# heading, width and words of each column
+_COLUMNS: tuple[tuple[str, float, Callable[[Mapping[str, Any]], str]], ...] = (
+    ("level", 2, _level),
+    ("in matched state", 1.5, lambda row: str(row["matched"])),
+    ("readings", 0.9, lambda row: str(row["readings"])),
+    ("latest", 1.5, _latest),
+    ("danger", 1.2, _danger),
+    (_A_MONTH, 1.3, _slope),
+    ("trend", 2.1, lambda row: str(row["trend"]["says"])),
+    ("how long", 3, _left),
+)

@@ -278,7 +278,7 @@ def _state(document: dict[str, Any]) -> tuple[str, str]:
     if any(row.get("condition") != "clear" for row in conditions if isinstance(row, dict)):
         return "fault", "left, abnormal"
     if calls_by_date(document):
-        return "fault", "done, a limit is near"
+        return "fault", "done, a limit is near or reached"
     return ("fault", "done, a fault is seen") if document.get("verdicts") else ("done", "done")
 
 
