@@ -311,6 +311,13 @@ def test_teeth_that_differ_show_one_above_all_others_no_more_often_than_stated(t
     assert found <= scipy.stats.binom.ppf(0.999, 100_000, NOISE_LIMIT)
 
 
+def test_wear_of_uneven_teeth_is_seen_though_the_bands_among_its_harmonics_grow_with_it() -> None:
+    """A tuning case of the study: the mesh grows to three times, and the bands beside it by 5 dB."""
+    (job,) = shown("gear wear", 350_000, 1, 3.0)
+    found = [one for one in judged(job) if one.pattern == "gear wear" and one.answer is Answer.CLAIMED]
+    assert [one.component for one in found] == [job.part]
+
+
 def test_the_chance_of_a_product_of_three_is_that_of_draws() -> None:
     """Two million products of three exponential draws, against the law; alone, and as a quarter of the mean."""
     drawn = np.random.default_rng(5).exponential(size=(3, 2_000_000)).prod(axis=0)
