@@ -100,6 +100,7 @@ def numbers(found: object) -> list[np.ndarray]:
 @example(samples=np.tile([1.0, -1.0], 512), rolled=False)
 @example(samples=np.eye(1, 1024)[0] * 1e-12, rolled=True)
 @example(samples=np.tile([1e300, -1e300, 0.0], 400), rolled=False)
+@example(samples=np.tile([1e137, -1e137, 0.0], (2, 400)), rolled=False)
 @example(samples=np.tile([1e-300, -1e-300, 0.0], 400), rolled=False)
 @example(samples=np.tile(np.float32([1e37, -1e37, 0.0]), 400), rolled=False)
 @example(samples=np.tile(np.float32([1e-37, -1e-37, 0.0]), 400), rolled=False)
