@@ -200,7 +200,7 @@ class Minutes:
 
     def history(self, point: str) -> DrivingHistory:
         """How the drive was run, and what was around a point: the ambient where it was read, else the sump for all but itself."""
-        read = {name: self.of(name) for name in (SPEED, LOAD)}
+        read = {SPEED: np.abs(self.of(SPEED)), LOAD: self.of(LOAD)}  # turning backward heats as well
         speed, load = (column if np.any(np.isfinite(column)) else None for column in read.values())
         around, surroundings = self.of(AMBIENT), AMBIENT
         if not np.any(np.isfinite(around)) and point != SUMP:
