@@ -125,7 +125,7 @@ def kurtogram(spectrum: Transform, *, narrowest_hz: float) -> Kurtogram:
         squared = envelope.real**2 + envelope.imag**2
         mean = squared.mean(axis=-1)
         holds = mean > bins / half * (rounding / length) ** 2
-        squared /= np.where(holds, mean, 1)[..., None]  # else a band far below the strongest line runs out of float32
+        squared /= np.where(holds, mean, 1)[..., None]  # before squaring again: small numbers run out of float32
         fourth = np.einsum("...i,...i->...", squared, squared) / squared.shape[-1]
         kurtosis.append(np.where(holds, fourth - 2, 0))
         independent = _independent_share() * squared.shape[-1] * bins / length
