@@ -115,13 +115,13 @@ def test_the_scorer_agrees_with_looking_at_every_bin(seed: int, base: float) -> 
         window = strength[centre - half : centre + half + 1].astype(np.float32)
         logs.append(float(log_chance_of_maximum(window.max(), bins=window.size)))
     expected = float(harmonic_log_chance(np.array(logs)[:, None])[0])
-    assert float(scorer.log_chance(np.array([base]))[0]) == pytest.approx(expected, rel=1e-6)
+    assert float(scorer.log_chance(scorer.combs(np.array([base])))[0]) == pytest.approx(expected, rel=1e-6)
 
 
 def test_masked_lines_count_no_more_and_a_fully_masked_base_is_not_testable() -> None:
     envelope = spectrum(1, *comb(107.0, 200.0))
     scorer = CombScorer(envelope.strength, bin_hz=BIN_HZ, highest_base_hz=400.0)
-    base = np.array([107.0])
+    base = scorer.combs(np.array([107.0]))
     assert scorer.log_chance(base)[0] < -30
     scorer.mask(np.array([107.0 * n for n in range(1, 6)]), within=0.005)
     assert scorer.log_chance(base)[0] == 0

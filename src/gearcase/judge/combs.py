@@ -6,14 +6,17 @@ are put together by `odds.harmonic_log_chance`. Scanning every base of a wide ra
 drive's own.
 """
 
+import itertools
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.judge.odds import harmonic_log_chance, log_chance_of_maximum
 
-__all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "STATED_SPEED_BAND", "CombScorer", "scan_bases"]
+__all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "STATED_SPEED_BAND", "CombScorer", "Windows", "scan_bases"]
 
-HARMONICS = np.arange(1, 6)
+HARMONICS = np.arange(1.0, 6.0)
 ALIGNMENT = 0.001  # harmonics may stand this far, relative, from exact multiples: slip smears them
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate against slip, rounding; common practice, no source
 SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
@@ -23,6 +26,23 @@ def scan_bases(lowest_hz: float, highest_hz: float) -> NDArray[np.float64]:
     """Base frequencies from lowest to highest, one alignment width apart, shape (bases,). [Hz]"""
     count = int(np.ceil(np.log(highest_hz / lowest_hz) / ALIGNMENT)) + 1
     return np.geomspace(lowest_hz, highest_hz, count)
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Bins that lines may stand in.
+
+    Attributes
+    ----------
+    first, bins : ndarray of int
+        The first of them and how many they are. [-]
+    inside : ndarray of bool
+        Whether all of them lie in what is looked at; else a window of one bin, the mean.
+    """
+
+    first: NDArray[np.intp]
+    bins: NDArray[np.intp]
+    inside: NDArray[np.bool_]
 
 
 class CombScorer:
@@ -56,76 +76,77 @@ class CombScorer:
         self._masked |= np.cumsum(edges[:-1]) > 0
         self._changed = True
 
-    def log_chance(self, bases_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Natural log [-] of the chance of each comb in noise, by its base [Hz], one base looked at; 0 where it cannot be tested.
-        Shape (bases,).
-        """
-        first, last, testable = self._windows(bases_hz)
-        best = np.where(testable, self._maximum(first, last), 0.0)
-        return harmonic_log_chance(np.where(testable, log_chance_of_maximum(best, bins=last - first + 1), 0.0))
+    def combs(self, bases_hz: NDArray[np.float64]) -> Windows:
+        """Where the harmonics of these bases [Hz] are looked for, shape (5, bases): the same whatever is explained by then."""
+        return self._windows(HARMONICS[:, None] * bases_hz)
 
-    def testable(self, bases_hz: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether the fundamental [Hz] and at least two harmonics lie in bins not yet explained. Shape (bases,)."""
-        _, _, testable = self._windows(bases_hz)
-        return np.asarray(testable[0] & (testable[1:].sum(axis=0) >= 2))
+    def log_chance(self, combs: Windows) -> NDArray[np.float64]:
+        """Natural log of the chance of each comb in noise, one base looked at; 0 where it cannot be tested. Shape (bases,). [-]"""
+        best = np.where(self._seen(combs), self._maximum(combs), 0.0)
+        return harmonic_log_chance(log_chance_of_maximum(best, bins=combs.bins))
+
+    def testable(self, combs: Windows) -> NDArray[np.bool_]:
+        """Whether the fundamental and at least two harmonics lie in bins not yet explained. Shape (bases,). [-]"""
+        seen = self._seen(combs)
+        return np.asarray(seen[0] & (seen[1:].sum(axis=0) >= 2))
 
     def strongest_near(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Strength [-] near single lines [Hz], shape (lines,); NaN where it is explained already or outside."""
-        first, last, testable = self._windows(lines_hz)
-        return np.where(testable[0], self._maximum(first[:1], last[:1])[0], np.nan)
+        """Strength [-] near single lines [Hz], shape as given; NaN where it is explained already or outside."""
+        windows = self._windows(lines_hz)
+        return np.where(self._seen(windows), self._maximum(windows), np.nan)
 
     def line_log_chance(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Natural log of the chance of the strongest bin near single lines [Hz] in noise, shape as given; NaN where it is explained
         already or outside. [-]
         """
-        first, last, testable = (rows[0].reshape(lines_hz.shape) for rows in self._windows(lines_hz.ravel()))
-        chance = log_chance_of_maximum(self._maximum(first, last), bins=last - first + 1)
-        return np.where(testable, chance, np.nan)
+        windows = self._windows(lines_hz)
+        return np.where(self._seen(windows), log_chance_of_maximum(self._maximum(windows), bins=windows.bins), np.nan)
 
     def lines(self, base_hz: float) -> list[tuple[float, float]]:
         """Where the strongest bin stands [Hz] and its strength [-], near each of the five harmonics of a base [Hz]; (nan, 0) for
         those not testable.
         """
-        first, last, testable = self._windows(np.array([base_hz]))
-        found = []
-        for low, high, ok in zip(first[:, 0], last[:, 0], testable[:, 0], strict=True):
-            if not ok:
+        windows, found = self._windows(HARMONICS * base_hz), []
+        for low, bins, seen in zip(windows.first, windows.bins, self._seen(windows), strict=True):
+            if not seen:
                 found.append((float("nan"), 0.0))
                 continue
-            window = np.where(self._masked[low : high + 1], 0, self._strength[low : high + 1])
-            at = int(np.argmax(window))
-            found.append(((low + at) * self.bin_hz, float(window[at])))
+            window = self._levels[0, low : low + bins]
+            at = int(window.argmax())
+            found.append((int(low + at) * self.bin_hz, float(window[at])))
         return found
 
-    def _windows(self, bases_hz: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.bool_]]:
-        if self._changed:
-            self._prepare()
-        targets = HARMONICS[:, None] * bases_hz / self.bin_hz
+    def _windows(self, lines_hz: NDArray[np.float64]) -> Windows:
+        """About each line [Hz], shape as given."""
+        targets = lines_hz / self.bin_hz
         half = np.maximum(1, np.ceil(targets * ALIGNMENT)).astype(np.intp)
         centre = np.rint(targets).astype(np.intp)
-        inside = (centre - half >= 0) & (centre + half < self._strength.size)
-        first = np.where(inside, centre - half, 0)
-        last = np.where(inside, centre + half, 0)
-        masked = self._masked_before[last + 1] - self._masked_before[first]
-        return first, last, inside & (2 * masked < last - first + 1)
+        inside = (centre >= half) & (centre + half < self._strength.size)
+        return Windows(np.where(inside, centre - half, 0), np.where(inside, 2 * half + 1, 1), inside)
+
+    def _seen(self, windows: Windows) -> NDArray[np.bool_]:
+        """Whether more than half of the bins of each window are not explained."""
+        if self._changed:
+            self._prepare()
+        masked = self._masked_before.take(windows.first + windows.bins) - self._masked_before.take(windows.first)
+        return np.asarray(windows.inside & (2 * masked < windows.bins))
+
+    def _maximum(self, windows: Windows) -> NDArray[np.float64]:
+        if self._changed:
+            self._prepare()
+        power = np.frexp(windows.bins)[1] - 1  # whole log2
+        left = power * self._strength.size + windows.first
+        right = left + windows.bins - (1 << power)
+        return np.asarray(np.maximum(self._levels.take(left), self._levels.take(right)), np.float64)
 
     def _prepare(self) -> None:
         """Running maxima over 1, 2, 4, ... bins: any window is the larger of two of them."""
-        self._masked_before = np.concatenate([[0], np.cumsum(self._masked)])
-        level = np.where(self._masked, np.float32(0), self._strength)
+        self._masked_before = np.append(0, np.cumsum(self._masked))
         widest = 2 * int(np.ceil(self._strength.size * ALIGNMENT)) + 3
-        levels = [level]
-        for power in range(int(np.log2(widest))):
+        self._levels = np.empty((int(np.log2(widest)) + 1, self._strength.size), np.float32)
+        self._levels[0] = np.where(self._masked, 0, self._strength)
+        for power, (level, wider) in enumerate(itertools.pairwise(self._levels)):
             reach = 1 << power
-            level = level.copy()
-            np.maximum(level[:-reach], level[reach:], out=level[:-reach])
-            levels.append(level)
-        self._levels = np.stack(levels)
+            np.maximum(level[:-reach], level[reach:], out=wider[:-reach])
+            wider[-reach:] = level[-reach:]
         self._changed = False
-
-    def _maximum(self, first: NDArray[np.intp], last: NDArray[np.intp]) -> NDArray[np.float64]:
-        width = last - first + 1
-        power = np.frexp(width)[1] - 1  # whole log2
-        left = self._levels[power, first]
-        right = self._levels[power, last + 1 - (1 << power)]
-        return np.asarray(np.maximum(left, right), np.float64)
