@@ -115,13 +115,25 @@ def test_the_scorer_agrees_with_looking_at_every_bin(seed: int, base: float) -> 
         window = strength[centre - half : centre + half + 1].astype(np.float32)
         logs.append(float(log_chance_of_maximum(window.max(), bins=window.size)))
     expected = float(harmonic_log_chance(np.array(logs)[:, None])[0])
-    assert float(scorer.log_chance(scorer.combs(np.array([base])))[0]) == pytest.approx(expected, rel=1e-6)
+    assert float(scorer.log_chance(np.array([base]))[0]) == pytest.approx(expected, rel=1e-6)
+
+
+def test_bases_whose_fundamental_is_noise_are_passed_over_and_no_comb_is_missed() -> None:
+    """Every comb that is as unlikely as asked for has its own chance; of the others some are given as 0."""
+    strength = spectrum(1, *comb(107.0, 30.0)).strength
+    scorer = CombScorer(strength, bin_hz=BIN_HZ, highest_base_hz=400.0)
+    bases = scan_bases(20.0, 400.0)
+    every = scorer.log_chance(bases)
+    for least in (-20.0, -12.0, -3.0):
+        found = scorer.log_chance(bases, least=least)
+        assert np.array_equal(found[every <= least], every[every <= least]) and np.any(every <= least)
+        assert np.all((found == every) | (found == 0)) and np.any(found != every)
 
 
 def test_masked_lines_count_no_more_and_a_fully_masked_base_is_not_testable() -> None:
     envelope = spectrum(1, *comb(107.0, 200.0))
     scorer = CombScorer(envelope.strength, bin_hz=BIN_HZ, highest_base_hz=400.0)
-    base = scorer.combs(np.array([107.0]))
+    base = np.array([107.0])
     assert scorer.log_chance(base)[0] < -30
     scorer.mask(np.array([107.0 * n for n in range(1, 6)]), within=0.005)
     assert scorer.log_chance(base)[0] == 0

@@ -7,14 +7,13 @@ drive's own.
 """
 
 import itertools
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.judge.odds import harmonic_log_chance, log_chance_of_maximum
 
-__all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "STATED_SPEED_BAND", "CombScorer", "Windows", "scan_bases"]
+__all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "STATED_SPEED_BAND", "CombScorer", "scan_bases"]
 
 HARMONICS = np.arange(1.0, 6.0)
 ALIGNMENT = 0.001  # harmonics may stand this far, relative, from exact multiples: slip smears them
@@ -26,23 +25,6 @@ def scan_bases(lowest_hz: float, highest_hz: float) -> NDArray[np.float64]:
     """Base frequencies from lowest to highest, one alignment width apart, shape (bases,). [Hz]"""
     count = int(np.ceil(np.log(highest_hz / lowest_hz) / ALIGNMENT)) + 1
     return np.geomspace(lowest_hz, highest_hz, count)
-
-
-@dataclass(frozen=True)
-class Windows:
-    """Bins that lines may stand in.
-
-    Attributes
-    ----------
-    first, bins : ndarray of int
-        The first of them and how many they are. [-]
-    inside : ndarray of bool
-        Whether all of them lie in what is looked at; else a window of one bin, the mean.
-    """
-
-    first: NDArray[np.intp]
-    bins: NDArray[np.intp]
-    inside: NDArray[np.bool_]
 
 
 class CombScorer:
@@ -76,39 +58,41 @@ class CombScorer:
         self._masked |= np.cumsum(edges[:-1]) > 0
         self._changed = True
 
-    def combs(self, bases_hz: NDArray[np.float64]) -> Windows:
-        """Where the harmonics of these bases [Hz] are looked for, shape (5, bases): the same whatever is explained by then."""
-        return self._windows(HARMONICS[:, None] * bases_hz)
+    def log_chance(self, bases_hz: NDArray[np.float64], *, least: float = 0.0) -> NDArray[np.float64]:
+        """Natural log of the chance of each comb in noise, by its base [Hz], one base looked at; 0 where it cannot be tested, and
+        where the fundamental shows already that it is above `least`. Shape (bases,). [-]
+        """
+        fundamental = np.nan_to_num(self.line_log_chance(bases_hz))
+        looked = np.flatnonzero(2 * fundamental <= least)  # no comb is less likely than its fundamental allows
+        others = np.nan_to_num(self.line_log_chance(HARMONICS[1:, None] * bases_hz[looked]))
+        found = np.zeros(bases_hz.size)
+        found[looked] = harmonic_log_chance(np.vstack([fundamental[looked], others]))
+        return found
 
-    def log_chance(self, combs: Windows) -> NDArray[np.float64]:
-        """Natural log of the chance of each comb in noise, one base looked at; 0 where it cannot be tested. Shape (bases,). [-]"""
-        best = np.where(self._seen(combs), self._maximum(combs), 0.0)
-        return harmonic_log_chance(log_chance_of_maximum(best, bins=combs.bins))
-
-    def testable(self, combs: Windows) -> NDArray[np.bool_]:
-        """Whether the fundamental and at least two harmonics lie in bins not yet explained. Shape (bases,). [-]"""
-        seen = self._seen(combs)
-        return np.asarray(seen[0] & (seen[1:].sum(axis=0) >= 2))
+    def testable(self, bases_hz: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether the fundamental [Hz] and at least two harmonics lie in bins not yet explained. Shape (bases,)."""
+        _, _, testable = self._windows(HARMONICS[:, None] * bases_hz)
+        return np.asarray(testable[0] & (testable[1:].sum(axis=0) >= 2))
 
     def strongest_near(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Strength [-] near single lines [Hz], shape as given; NaN where it is explained already or outside."""
-        windows = self._windows(lines_hz)
-        return np.where(self._seen(windows), self._maximum(windows), np.nan)
+        first, bins, testable = self._windows(lines_hz)
+        return np.where(testable, self._maximum(first, bins), np.nan)
 
     def line_log_chance(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Natural log of the chance of the strongest bin near single lines [Hz] in noise, shape as given; NaN where it is explained
         already or outside. [-]
         """
-        windows = self._windows(lines_hz)
-        return np.where(self._seen(windows), log_chance_of_maximum(self._maximum(windows), bins=windows.bins), np.nan)
+        first, bins, testable = self._windows(lines_hz)
+        return np.where(testable, log_chance_of_maximum(self._maximum(first, bins), bins=bins), np.nan)
 
     def lines(self, base_hz: float) -> list[tuple[float, float]]:
         """Where the strongest bin stands [Hz] and its strength [-], near each of the five harmonics of a base [Hz]; (nan, 0) for
         those not testable.
         """
-        windows, found = self._windows(HARMONICS * base_hz), []
-        for low, bins, seen in zip(windows.first, windows.bins, self._seen(windows), strict=True):
-            if not seen:
+        found = []
+        for low, bins, ok in zip(*self._windows(HARMONICS * base_hz), strict=True):
+            if not ok:
                 found.append((float("nan"), 0.0))
                 continue
             window = self._levels[0, low : low + bins]
@@ -116,27 +100,22 @@ class CombScorer:
             found.append((int(low + at) * self.bin_hz, float(window[at])))
         return found
 
-    def _windows(self, lines_hz: NDArray[np.float64]) -> Windows:
-        """About each line [Hz], shape as given."""
+    def _windows(self, lines_hz: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.bool_]]:
+        """About each line [Hz] the first bin, how many, and whether more than half of them are not explained; shape as given."""
+        if self._changed:
+            self._prepare()
         targets = lines_hz / self.bin_hz
         half = np.maximum(1, np.ceil(targets * ALIGNMENT)).astype(np.intp)
         centre = np.rint(targets).astype(np.intp)
         inside = (centre >= half) & (centre + half < self._strength.size)
-        return Windows(np.where(inside, centre - half, 0), np.where(inside, 2 * half + 1, 1), inside)
+        first, bins = np.where(inside, centre - half, 0), np.where(inside, 2 * half + 1, 1)
+        masked = self._masked_before.take(first + bins) - self._masked_before.take(first)
+        return first, bins, inside & (2 * masked < bins)
 
-    def _seen(self, windows: Windows) -> NDArray[np.bool_]:
-        """Whether more than half of the bins of each window are not explained."""
-        if self._changed:
-            self._prepare()
-        masked = self._masked_before.take(windows.first + windows.bins) - self._masked_before.take(windows.first)
-        return np.asarray(windows.inside & (2 * masked < windows.bins))
-
-    def _maximum(self, windows: Windows) -> NDArray[np.float64]:
-        if self._changed:
-            self._prepare()
-        power = np.frexp(windows.bins)[1] - 1  # whole log2
-        left = power * self._strength.size + windows.first
-        right = left + windows.bins - (1 << power)
+    def _maximum(self, first: NDArray[np.intp], bins: NDArray[np.intp]) -> NDArray[np.float64]:
+        power = np.frexp(bins)[1] - 1  # whole log2
+        left = power * self._strength.size + first
+        right = left + bins - (1 << power)
         return np.asarray(np.maximum(self._levels.take(left), self._levels.take(right)), np.float64)
 
     def _prepare(self) -> None:

@@ -253,11 +253,11 @@ class _Examination:
         self.scorer = CombScorer(envelope.strength, bin_hz=envelope.bin_hz, highest_base_hz=highest)
         self.scorer.mask(self._present(self.explained_hz), within=ALIGNMENT)
         self.bases = scan_bases(lowest, highest)
-        self.combs = self.scorer.combs(self.bases)
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
         inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        testable = (inside & self.scorer.testable(self.combs)).any(axis=1)
+        self.ours = inside.any(axis=0)
+        testable = (inside[:, self.ours] & self.scorer.testable(self.bases[self.ours])).any(axis=1)
         self.not_testable = tuple(
             (hypothesis, self._why_not(rate)) for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True) if not ok
         )
@@ -266,7 +266,8 @@ class _Examination:
         self.ours = self.inside.any(axis=0)
         self.weights = _weights(self.hypotheses)
         self.tried = max(int(self.inside.sum()), 1)
-        self.decoy_scores = self.scorer.log_chance(self.combs)
+        self.least = float(np.log(NOISE_LIMIT / min(self.tried, self.bases.size)))  # a comb above it is noise, whosever it is
+        self.decoy_scores = self._scores()
 
     def judge(self) -> Judgement:
         claims: list[Comb] = []
@@ -292,8 +293,12 @@ class _Examination:
             lines = self._lines_of(comb)
             explained.append((comb.base_hz, lines))
             self.scorer.mask(lines, within=_SMEAR)
-            scores = self.scorer.log_chance(self.combs)
+            scores = self._scores()
         return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
+
+    def _scores(self) -> NDArray[np.float64]:
+        """Log chances of all bases, 0 of those that noise explains. [-]"""
+        return self.scorer.log_chance(self.bases, least=self.least)
 
     def _strongest(self, scores: NDArray[np.float64]) -> Comb | None:
         """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is behind it."""
@@ -358,7 +363,7 @@ class _Examination:
             evidence.append(EvidenceLine(name, n * expected, found, 10 * float(np.log10(max(strength, 1e-3)))))
             depths.append(float(self.envelope.depth[round(found / self.envelope.bin_hz)]))
         log_chance = float(scores[at]) + np.log(self.tried if owners else self.bases.size)
-        testable = divisor == 1 or bool(self.scorer.testable(self.scorer.combs(np.array([base])))[0])
+        testable = divisor == 1 or bool(self.scorer.testable(np.array([base]))[0])
         return Comb(
             hypothesis=owner,
             rivals=tuple(self._rivals(owners)),

@@ -48,9 +48,8 @@ class _Comb:
         self.scorer = CombScorer(observed.envelope.strength, bin_hz=observed.envelope.bin_hz, highest_base_hz=_BESIDE * rate_hz)
         width = observed.speed_spread + ALIGNMENT
         bases = scan_bases(rate_hz * (1 - width), rate_hz * (1 + width))
-        combs = self.scorer.combs(bases)
-        self.testable = bool(self.scorer.testable(combs).any())
-        scores = self.scorer.log_chance(combs)
+        self.testable = bool(self.scorer.testable(bases).any())
+        scores = self.scorer.log_chance(bases)
         self.base_hz = float(np.median(bases[scores <= scores.min()]))  # neighbouring bases score alike
         self.log_chance = min(float(scores.min()) + math.log(bases.size), 0.0)
         others = scan_bases(rate_hz / _BESIDE, rate_hz * _BESIDE)
@@ -82,7 +81,7 @@ class _Comb:
 
     def share(self) -> float:
         """Share of decoys that do as well. [-]"""
-        own, *others = self.scorer.log_chance(self.scorer.combs(np.append(self.base_hz, self.decoys)))
+        own, *others = self.scorer.log_chance(np.append(self.base_hz, self.decoys))
         return float((1 + np.sum(others <= own)) / (1 + self.decoys.size))
 
 
