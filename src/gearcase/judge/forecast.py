@@ -69,6 +69,8 @@ class Forecast:
         The same for a person.
     inspect_by_s : float
         By when somebody should look, whatever else is said. [s]
+    look : str
+        What that day is for: ``inspect by``, or ``look again by`` where there is nothing to act on so far.
     earliest_s, middle_s, latest_s : float or None
         When the limit is reached: 90 % interval and median; only with a date, the first also with "not before", infinite where
         the growth seen may never reach it. [s]
@@ -81,6 +83,7 @@ class Forecast:
     answer: str
     says: str
     inspect_by_s: float
+    look: str
     earliest_s: float | None
     middle_s: float | None
     latest_s: float | None
@@ -153,13 +156,13 @@ def forecast(
     base, last = began_and_is(level)
     act = urgency(maturity, 20 * math.log10(last / base))
     by = float(time[-1]) + inspect_within_days(act) * DAY
-    nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1)
-    inspect = f"inspect by: within {inspect_within_days(act)} days ({act})"
+    nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1) and last < limit
+    look, inspect = "inspect by", f"inspect by: within {inspect_within_days(act)} days ({act})"
     if nothing:
-        inspect = f"nothing to act on so far, look again within {inspect_within_days(act)} days"
+        look, inspect = "look again by", f"nothing to act on so far, look again within {inspect_within_days(act)} days"
 
     def without_date(answer: str, says: str, earliest: float | None = None) -> Forecast:
-        return Forecast(answer, says, by, earliest, None, None, "", found)
+        return Forecast(answer, says, by, look, earliest, None, None, "", found)
 
     if last >= limit:
         return without_date("reached", f"the limit is reached; {inspect}")
@@ -189,7 +192,7 @@ def forecast(
     says = (
         f"the limit is reached in {early / DAY:.1f} to {late / DAY:.1f} days (90 %), if it grows on as it does; {fits}; {inspect}"
     )
-    return Forecast("date", says, min(by, now + early), now + early, now + middle, now + late, law, found)
+    return Forecast("date", says, min(by, now + early), look, now + early, now + middle, now + late, law, found)
 
 
 def began_and_is(level: ArrayLike) -> tuple[float, float]:
