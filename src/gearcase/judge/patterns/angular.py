@@ -94,22 +94,14 @@ class AngularHalves:
         away = np.exp(-2j * np.pi * np.array(self.middle)[:, None] * orders)
         return np.asarray(self.values[:, bins] * away)
 
-    def multiples(self, bases: NDArray[np.float64], *, first: int, counts: NDArray[np.intp]) -> NDArray[np.complexfloating]:
-        """Values at the multiples `first`, `first` + 1, ... of orders, phase at angle 0, shape (bases, 2, most of `counts`).
-
-        Beyond a base's own count stand zeros. [-]
-        """
-        most = int(counts.max())
-        multiple = first + np.arange(most)
-        bins = np.rint(multiple * (bases[:, None] / self.step)).astype(np.intp)
-        beyond = np.arange(most) >= counts[:, None]
-        bins[beyond] = 0
+    def multiples(self, bases: NDArray[np.float64], *, first: int, count: int) -> NDArray[np.complexfloating]:
+        """Values at so many multiples of orders, `first`, `first` + 1, ... phase at angle 0, shape (bases, 2, count). [-]"""
+        bins = np.rint((first + np.arange(count)) * (bases[:, None] / self.step)).astype(np.intp)
         away = -2j * np.pi * np.array(self.middle)[:, None] * bases[:, None, None]
-        rough = np.exp(away * (first + np.arange(0, most, _PHASES_AT_ONCE))).astype(self.values.dtype)
+        rough = np.exp(away * (first + np.arange(0, count, _PHASES_AT_ONCE))).astype(self.values.dtype)
         fine = np.exp(away * np.arange(_PHASES_AT_ONCE)).astype(self.values.dtype)
-        turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :most]
+        turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :count]
         turned *= self.values.take(bins, axis=-1).swapaxes(0, 1)
-        turned[np.broadcast_to(beyond[:, None, :], turned.shape)] = 0
         return np.asarray(turned)
 
     def passing(self, turns: float, part: float) -> "AngularHalves":
@@ -139,7 +131,7 @@ class AngularHalves:
         angle 0, shape (multiples,). [unit of the samples]
         """
         count = int(self.top / base)
-        values = self.multiples(np.array([base]), first=1, counts=np.array([count]))[0]
+        values = self.multiples(np.array([base]), first=1, count=count)[0]
         bins = np.rint(np.arange(1, count + 1) * (base / self.step)).astype(np.intp)
         read = values * (self.amplitude[:, bins] / np.maximum(np.abs(values), 1e-30))
         return np.append(0, read.mean(axis=0))
