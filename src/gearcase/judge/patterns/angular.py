@@ -88,12 +88,6 @@ class AngularHalves:
     turning: Turning
     told_by: str
 
-    def at(self, orders: NDArray[np.float64]) -> NDArray[np.complex128]:
-        """Values at these orders [-] of the reference shaft, phase at angle 0, shape (2, orders). [-]"""
-        bins = np.rint(orders / self.step).astype(np.intp)
-        away = np.exp(-2j * np.pi * np.array(self.middle)[:, None] * orders)
-        return np.asarray(self.values[:, bins] * away)
-
     def multiples(self, bases: NDArray[np.float64], *, first: int, count: int) -> NDArray[np.complexfloating]:
         """Values at so many multiples of orders, `first`, `first` + 1, ... phase at angle 0, shape (bases, 2, count). [-]"""
         bins = np.rint((first + np.arange(count)) * (bases[:, None] / self.step)).astype(np.intp)
@@ -136,9 +130,13 @@ class AngularHalves:
         read = values * (self.amplitude[:, bins] / np.maximum(np.abs(values), 1e-30))
         return np.append(0, read.mean(axis=0))
 
+    def power(self, orders: NDArray[np.float64]) -> NDArray[np.floating]:
+        """Over local noise near these orders [-], shape (2, orders): exp(-s) of noise reach s. [-]"""
+        return np.asarray(np.abs(self.values[:, np.rint(orders / self.step).astype(np.intp)]) ** 2)
+
     def strength(self, orders: NDArray[np.float64]) -> NDArray[np.float64]:
         """Power over local noise near these orders [-], the less of the two halves: exp(-2 s) of noise reach s. [-]"""
-        return np.asarray((np.abs(self.values[:, np.rint(orders / self.step).astype(np.intp)]) ** 2).min(axis=0))
+        return np.asarray(self.power(orders).min(axis=0))
 
     def height(self, order: float) -> float:
         """Peak amplitude of the line at an order [-], mean of both halves. [unit of the samples]"""
