@@ -55,8 +55,14 @@ def said(x: np.ndarray, **known: float) -> dict[str, Level]:
         lambda seed: converted(np.sin(2 * np.pi * 0.7 * TIME + seed), 8, 2),
         lambda seed: converted(np.sin(2 * np.pi * 159.155 * TIME + seed) + 0.01 * noise(seed), 12, 2),
         lambda seed: scipy.signal.sosfilt(ANTI_ALIAS, np.random.default_rng(seed).laplace(size=N)),
+        lambda seed: np.sin(2 * np.pi * 50 * TIME),  # 240 samples a period: its top comes back exactly, one sample at a time
+        lambda seed: np.sin(2 * np.pi * 50 * TIME).astype(np.float32),
+        lambda seed: np.sin(2 * np.pi * 50 * TIME) + 0.3 * np.sin(2 * np.pi * 150 * TIME + seed),
     ],
-    ids=["noise", "float32", "16 bit", "12 bit, low", "8 bit", "sine", "slow coarse sine", "calibrator", "heavy tails"],
+    ids=[
+        *("noise", "float32", "16 bit", "12 bit, low", "8 bit", "sine", "slow coarse sine", "calibrator", "heavy tails"),
+        *("in step", "in step, float32", "two tones in step"),
+    ],
 )
 def test_sound_records_are_left_alone(make: Callable[[int], np.ndarray]) -> None:
     """Stated chance 1e-6 a rule: not one of 60 may be flagged."""
@@ -79,6 +85,11 @@ def test_clipped_noise_is_found_and_blocks(limit: float) -> None:
     for seed in range(10):
         assert said(np.clip(noise(seed), -limit, limit)) == {"quality.clipping": Level.BLOCKER}
         assert said(converted(noise(seed), 16, limit)) == {"quality.clipping": Level.BLOCKER}
+
+
+def test_a_clipped_tone_in_step_with_the_sample_rate_is_found() -> None:
+    """240 samples a period: cut at 0.99 of its peak nine of them lie on the rail, one after another."""
+    assert said(np.clip(np.sin(2 * np.pi * 50 * TIME), -0.99, 0.99)) == {"quality.clipping": Level.BLOCKER}
 
 
 def test_a_clipped_tone_is_found_on_one_side_alone() -> None:
@@ -161,6 +172,7 @@ def test_short_records(samples: int, level: Level) -> None:
     ("x", "rate", "says"),
     [
         (np.array([1.0, np.nan] * 64), 100.0, "64 of 128 not finite"),
+        (np.array([1.0, 1e300] * 64), 100.0, "up to 1e\\+300"),
         (np.ones((2, 64)), 100.0, "one record at a time"),
         (np.ones(64), 0.0, "above 0"),
         (np.ones(64), np.nan, "above 0"),

@@ -387,6 +387,35 @@ def test_rough_running_is_said_with_the_line_that_makes_it_and_no_cause_is_named
     assert not document["verdicts"]
 
 
+SLOW = """job: 1
+title: slow
+drive:
+  name: slow
+  nameplate: {power: 90 kW, support: rigid}
+  input: {shaft: input, speed: 300 rpm, origin: nameplate}
+  shafts: [{name: input, end: input}, {name: output, end: output}]
+  meshes: [{name: mesh, pinion: {shaft: input, teeth: 23}, wheel: {shaft: output, teeth: 71}}]
+"""
+
+
+@pytest.mark.parametrize(("drift", "zone"), [(0.0, "D"), (1.0, None)])
+def test_a_slow_drive_is_held_against_the_zones_from_2_hz_on(drift: float, zone: str | None) -> None:
+    """At or below 600 rpm the band of ISO 10816-3 begins at 2 Hz (from memory): 6 mm/s RMS at the 5 Hz of the input, zone D of
+    group 2 on rigid support (C/D at 4.5 mm/s), lie below 10 Hz. What a drifting sensor makes of it is no velocity of the drive.
+    """
+    job, (rate_hz, samples) = job_of(SLOW), (2560.0, 2560 * 60)
+    t = np.arange(samples) / rate_hz
+    levels = Levels(shaft=0.0, mesh=0.3, noise_rms=0.05, modulation=0.05)
+    wave = simulate(job.drive, speed_hz=5.0, sample_rate_hz=rate_hz, samples=samples, seed=5, noise="white", levels=levels)
+    wave = wave + 0.006 * np.sqrt(2) * 10 * np.pi * np.cos(10 * np.pi * t)
+    wave += drift * np.cumsum(np.random.default_rng(1).normal(0, 0.02, samples))
+    record = Recording(wave.astype(np.float32), rate_hz, "m/s2", speed_hz=5.0, name="slow")
+    document = diagnose.run(job, [record]).document
+    assert document["recordings"][0]["indicators"]["zone"] == zone
+    (rough,) = [says for says in document["cannot_tell"] if "zone" in says] or [""]
+    assert ("overall velocity 6 mm/s, 2 to 1000 Hz, is zone D" in rough and "at input 1x" in rough) is (zone == "D")
+
+
 def test_recordings_are_taken_one_by_one_so_that_more_than_fit_in_memory_do_no_harm(demo: Job) -> None:
     """Patterns compare the earliest and latest three of each place and state: memory is flat in the number of recordings."""
     seen: list[weakref.ref[np.ndarray]] = []

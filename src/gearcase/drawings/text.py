@@ -5,7 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import time_words
 from gearcase.drawings.installed import level_words, repeated
-from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words, yearly_words
 from gearcase.drawings.list_blocks import cut_words, for_all, opened_jobs, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
@@ -314,7 +314,7 @@ def baseline_text(document: dict[str, Any]) -> str:
             limit["point"],
             limit["quantity"],
             *(level_words(limit[name] and limit[name]["value"], limit["unit"]) for name in ("yellow", "danger", "low")),
-            _a_year(limit["false_alarms_per_year"]["yellow"]),
+            yearly_words(limit["false_alarms_per_year"]["yellow"]),
             limit["kind"],
             limit_holds(limit),
             limit["expires"][:10],
@@ -336,10 +336,6 @@ def baseline_text(document: dict[str, Any]) -> str:
         ]
     notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
     return "\n".join([*parts, *(["", *notes] if notes else [])])
-
-
-def _a_year(found: dict[str, Any] | None) -> str:
-    return f"{found['per_year']:.2g} ({found['low']:.2g} to {found['high']:.2g})" if found else "not known"
 
 
 def diagnose_text(document: dict[str, Any]) -> str:

@@ -40,7 +40,7 @@ def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float],
     Parameters
     ----------
     velocity : float
-        RMS, 10 to 1000 Hz. [m/s]
+        RMS, in the band that `applicable` names. [m/s]
     power : float or None
         Rated power. [W]
     speed_hz : tuple of float
@@ -188,7 +188,8 @@ def _speed_words(low: float, high: float) -> tuple[str, ...]:
     if low > _SLOW_HZ:
         return (scope,)
     slow = (
-        "at or below 600 rpm its band begins at 2 Hz (from memory); the overall of a recording here begins at 10 Hz and misses 1x"
+        "at or below 600 rpm its band begins at 2 Hz (from memory), and so does the overall of a recording here; that which a "
+        "sensor gives itself mostly begins at 10 Hz and misses 1x"
     )
     return scope, slow
 

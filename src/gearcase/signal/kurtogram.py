@@ -111,7 +111,7 @@ def kurtogram(spectrum: Transform, *, narrowest_hz: float) -> Kurtogram:
         raise OutOfRange("band", f"{half} bins of {spectrum.bin_hz:g} Hz", f"at least {fewest} for one band of {narrowest_hz:g} Hz")
     values = spectrum.values[..., :half]
     largest = np.abs(values).max(axis=-1, keepdims=True)
-    if not np.all(largest > 0):
+    if not np.all(largest > np.finfo(largest.dtype).tiny):
         raise OutOfRange("samples", "constant", "records that move")
     values = values / largest  # fourth powers of SI units run out of float32
     edges, levels, errors, kurtosis = [], [], [], []

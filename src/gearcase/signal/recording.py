@@ -11,6 +11,7 @@ __all__ = ["DIRECTIONS", "STATES", "Circumstances", "Recording", "as_records", "
 
 
 DIRECTIONS = ("horizontal", "vertical", "axial")
+_LARGEST = {4: 2.0**40, 8: 2.0**460}  # by bytes; the power of a line of 16 million such samples can just be held
 STATES = ("steady", "unloaded", "uncoupled", "starting", "run-up", "coast-down", "overrunning", "standing")
 
 
@@ -99,17 +100,23 @@ class Recording:
 
 
 def require_finite(samples: NDArray[np.floating], name: str = "samples") -> None:
-    """Refuse NaN and infinity, of samples in any unit. [unit of the samples]
+    """Refuse NaN, infinity, and what is so large that it cannot be squared and summed. [unit of the samples]
 
     Raises
     ------
     OutOfRange
-        With the count and the first index.
+        With the count and the first index, or the largest.
     """
-    if not np.isfinite(np.dot(samples.ravel(), samples.ravel())):  # one fast pass; the slow look only when it fails
-        bad = np.flatnonzero(~np.isfinite(samples))
-        if bad.size:
-            raise OutOfRange(name, f"{bad.size} of {samples.size} not finite", f"numbers only; the first is at {bad[0]}")
+    most = _LARGEST[samples.dtype.itemsize]
+    with np.errstate(over="ignore", invalid="ignore"):
+        squares = np.dot(samples.ravel(), samples.ravel())
+    if squares <= most**2:  # one fast pass; the slow look only when it fails, as of NaN
+        return
+    bad = np.flatnonzero(~np.isfinite(samples))
+    if bad.size:
+        raise OutOfRange(name, f"{bad.size} of {samples.size} not finite", f"numbers only; the first is at {bad[0]}")
+    if (largest := float(np.abs(samples).max())) > most:
+        raise OutOfRange(name, f"up to {largest:.3g}", f"at most {most:.1g}: look at the unit and the scale they were read with")
 
 
 def as_records(samples: NDArray[np.floating], *, shortest: int = 1, name: str = "samples") -> NDArray[np.floating]:
@@ -127,7 +134,8 @@ def as_records(samples: NDArray[np.floating], *, shortest: int = 1, name: str = 
     Raises
     ------
     OutOfRange
-        Complex samples or no numbers at all, no record, a record too short, or samples not finite (count and first index).
+        Complex samples or no numbers at all, no record, a record too short, samples not finite (count and first index), or so large
+        that their squares could not be held (float32: 1e12, float64: 1e138).
 
     Examples
     --------

@@ -37,7 +37,7 @@ from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
 from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
-from gearcase.judge.zones import STAND_IN, Rating, rate
+from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
@@ -50,6 +50,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
     transform,
 )
+from gearcase.stages.gravity_doubts import gravity_doubts
 from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
 from gearcase.stages.order_maps import OrderMap, mapped
@@ -69,6 +70,7 @@ _UNSTEADY = ("starting", "run-up", "coast-down")
 _LINE_CHANCE = 1e-3
 _BESIDE_LINE = 4  # bins either side that count as a line
 _WEAKEST_KEPT = 1e-9
+_USUAL_LOW_HZ = 10.0  # where the overall velocity begins but of slow drives: ISO 20816-1
 
 
 def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
@@ -119,7 +121,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
-    document = _together(job, documents, looked, weighed, [*_rough_rows(rough, weighed, records), *changed_rows(changes)], changes)
+    beside = [*_rough_rows(rough, weighed, records), *changed_rows(changes), *gravity_doubts(records)]
+    document = _together(job, documents, looked, weighed, beside, changes)
     for claim in (one for one in weighed if one.answer is Answer.CLAIMED and one.seen_in):
         rests_on = claim.seen_in[-1].recording  # which may be older than the latest of its point
         at = _number_of(rests_on, documents)
@@ -385,23 +388,34 @@ class Examined:
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
 
+    @property
+    def _overall_band(self) -> tuple[float, float]:
+        """Of the overall velocity: from 2 Hz for a slow drive. [Hz]"""
+        ratings = self.drive.ratings
+        return applicable(power=ratings.power, speed_hz=self.drive.speed_hz, support=ratings.support).band_hz
+
     def _overall(self, spectrum: Transform) -> float | None:
-        if self.recording.sample_rate_hz < 2.56 * 1000 or spectrum.bin_hz > 5:
+        low, high = self._overall_band
+        if self.recording.sample_rate_hz < 2.56 * high or spectrum.bin_hz > low / 2:
             return None
-        return float(overall_velocity(spectrum, unit=self.recording.unit))
+        if low < _USUAL_LOW_HZ and any(finding.rule == "quality.ski_slope" for finding in self.quality):
+            return None  # the sensor's, not the drive's
+        return float(overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=low, highest_hz=high))
 
     def _rough_running(self, spectrum: Transform, speed_hz: float, velocity: float, rating: Rating) -> _Rough:
         """Overall vibration in zone C or D, with the line that makes most of it: all recordings together may name its cause."""
         shares = {}
+        low, high = self._overall_band
         for line in self.lines:
             hz, reach = line.hz(speed_hz), _BESIDE_LINE * spectrum.bin_hz
-            if line.kind in ("shaft", "mesh") and 10 + reach < hz < 1000 - reach:
+            if line.kind in ("shaft", "mesh") and low + reach < hz < high - reach:
                 alone = overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
                 shares[line.name] = float(alone / velocity) ** 2
         most = max(shares, key=lambda name: shares[name], default="")
         by = f", {percent(shares[most])} of its power at {most}" if most else ""
         speed = f"{1000 * velocity:.2g} mm/s"
-        says = f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN})"
+        band = "" if low == _USUAL_LOW_HZ else f", {low:g} to {high:g} Hz,"
+        says = f"{self.recording.name}: overall velocity {speed}{band} is zone {rating.zone}{by} ({STAND_IN})"
         middle = next((line.hz(speed_hz) for line in self.lines if line.name == most), 0.0)
         return _Rough(
             self.recording.point, says, (middle - _BESIDE_LINE * spectrum.bin_hz, middle + _BESIDE_LINE * spectrum.bin_hz)

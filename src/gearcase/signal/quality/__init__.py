@@ -96,7 +96,7 @@ def judge_quality(
     if samples.ndim != 1:
         raise OutOfRange("samples", f"shape {samples.shape}", "one record at a time")
     if samples.size < SHORTEST_RECORD:
-        says = f"{samples.size} samples are too few for a spectrum; record at least {LEAST_FOR_A_FLOOR}."
+        says = f"a record of {samples.size} is too short for a spectrum; record at least {LEAST_FOR_A_FLOOR} samples."
         return [Finding(Level.BLOCKER, "quality.short", "whole record", says)]
     record = as_records(samples)
     deviation = float(record.std(dtype=np.float64))
