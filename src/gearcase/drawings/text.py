@@ -374,7 +374,7 @@ def diagnose_text(document: dict[str, Any]) -> str:
         parts += ["", "levels in the same state:"]
         parts += [f"  {row['recording']} against {row['since']}: {row['says']}" for row in levels]
     parts += ["", "could not be tested:"]
-    parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
+    parts += [f"  {row['component']}: {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
     parts += ["", "recordings:"]
     parts += [
         f"  {row['name']}: {row['channel']}, {row['sample_rate_hz']:.6g} Hz, {row['duration_s']:.3g} s, {row['unit']}; "
