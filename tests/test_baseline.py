@@ -4,15 +4,18 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from gearcase.drawings.installed import baseline_blocks
 from gearcase.drawings.text import baseline_text
 from gearcase.errors import BadInput
 from gearcase.job.build import Job, load
+from gearcase.record.results import StoredResult
 from gearcase.record.store import Reading, Readings, Store, store_path
 from gearcase.stages import baseline
 from gearcase.stages.result import StageResult
@@ -97,6 +100,29 @@ def test_four_runs_give_limits_of_its_own(demo: Job, tmp_path: Path) -> None:
     quantity = next(row for row in point["quantities"] if row["quantity"] == "overall velocity")
     assert quantity["median"] == pytest.approx(1.5e-3, rel=0.01)  # stopped minutes would halve it
     assert quantity["records"] < 4 * 4 * 60 and point["lacks_for_one_week"] == []
+
+
+def test_a_drive_in_which_a_fault_is_named_is_not_called_normal_unless_an_approver_knows(demo: Job, tmp_path: Path) -> None:
+    """Trade: a drive that ran for years may be faulty at baseline; normal, accepted with known defect, or refused."""
+    verdict = {"point": "input coupling end", "component": "input bearing", "fault": "outer_race"}
+    made = datetime.fromtimestamp(START + HOUR, UTC).isoformat()
+    diagnosis = StoredResult(3, tmp_path, {"when": made}, {"verdicts": [verdict]})
+    assert baseline.named_faults(None, []) == baseline.named_faults(diagnosis, [START + 2 * HOUR]) == (), "mended, says an epoch"
+    named = baseline.named_faults(diagnosis, [START])
+    assert named == (("input coupling end", "diagnose 0003 names outer race of input bearing"),)
+    found = taken(demo, tmp_path, shifts(1, 2.0), named=named)
+    assert "baseline of a drive in which a fault is named" in found.document["statement"] and found.document["limits"]
+    (says,) = [row["says"] for row in found.document["findings"] if row["rule"] == "baseline.fault_named"]
+    assert "--approver NAME --reason TEXT" in says
+    known = taken(demo, tmp_path, shifts(1, 2.0), named=named, approver="B. Approver", reason="bearing on order")
+    assert known.document["status"] == "accepted with known defect" and "bearing on order" in known.document["statement"]
+
+
+def test_what_little_was_watched_tells_of_false_alarms_is_said_alike_on_page_and_terminal(demo: Job, tmp_path: Path) -> None:
+    document = taken(demo, tmp_path, shifts(1, 2.0)).document
+    on_page = [row[5] for block in baseline_blocks(document) if block.kind == "table" for row in block.rows]
+    assert on_page and all(says in baseline_text(document) for says in on_page)
+    assert "e+0" not in baseline_text(document)
 
 
 def test_a_drive_over_the_boundary_is_refused_unless_an_approver_says_why(demo: Job, tmp_path: Path) -> None:

@@ -99,6 +99,11 @@ def test_a_level_without_a_named_fault_that_does_not_rise_is_nothing_to_inspect(
         assert found.answer == answer and found.says.endswith("nothing to act on so far, look again within 14 days")
         assert say(level, kind="crack").answer == "inspect by", "one that somebody has named is looked at"
     doubled = say(np.repeat([1.0, 2.5], 5), kind=kind, maturity=1)
+    over = say(np.full(9, 5.0), kind=kind, maturity=1)
+    assert over.answer == "reached" and "nothing to act on" not in over.says and over.look == "inspect by", (
+        "it stands over its limit"
+    )
+    assert {say(sound, kind=kind, maturity=1).look, doubled.look} == {"look again by", "inspect by"}
     assert doubled.answer == "inspect by" and "within 14 days" not in doubled.says, "8 dB in ten readings are worth a look"
 
 

@@ -127,6 +127,11 @@ def test_a_wrong_sheet_says_where_and_what_cures_it(fault: str) -> None:
     assert re.search(says, finding.says)
 
 
+def test_once_the_day_of_the_fitting_is_past_nothing_is_too_late_any_more_and_no_days_are_left() -> None:
+    (finding,) = check_network(joined(approval=Approval.ASKED, lead_time=42 * DAY), until_fitting=-3 * DAY)
+    assert finding.level is C and finding.says == "asked, takes 42 days, the day of the fitting is past: ask how far it is"
+
+
 @pytest.mark.parametrize("prefix", range(24, 33))
 def test_an_address_is_let_pass_exactly_when_the_subnet_has_a_host_there(prefix: int) -> None:
     """Every last number, compared with the list of hosts of the standard library (RFC 4632, RFC 3021)."""

@@ -3,6 +3,7 @@ where its own work begins. The order of the trade is common practice, no source.
 """
 
 import itertools
+import re
 from collections import Counter
 from dataclasses import replace
 from typing import Any
@@ -63,6 +64,23 @@ def test_every_task_has_its_steps_and_every_step_its_task_in_the_order_of_the_sc
     loose = {(step["where"], step["do"].split(" ")[0]) for step in card if not step["task"]}
     assert {says for _, says in loose} <= {"Agree", "Ask", "Follow", "Before"}
     assert [step["number"] for step in card] == list(range(1, len(card) + 1))
+
+
+def test_no_step_asks_for_what_another_forbids(demo: Job) -> None:
+    """A locked drive with a backstop and a clamped belt is not turned by hand; the plant cannot write the light
+    (docs/publish.md: read-only); what has no sensor has no clip beside one; lengths have their sign.
+    """
+    card = document(demo)["work_card"]
+    (probe,) = [step["do"] for step in card if "screw the probe in" in step["do"]]
+    assert "only where whoever holds the lock allows it" in probe and "backstop" in probe
+    (light,) = [step["do"] for step in card if step["do"].startswith("Show every colour")]
+    assert "from the controller" not in light
+    (pulled,) = [step["do"] for step in card if step["do"].startswith("Pull each")]
+    assert "never beside what turns" in pulled
+    for step in card:
+        said = " ".join(str(step[key]) for key in ("do", "value", "tolerance"))
+        assert not re.search(r"\d um\b", said), said
+        assert not (step["do"].startswith("Run cable W4") and "of the sensor" in said), "the light's"
 
 
 def test_enclosure_and_light_have_their_tasks_and_the_supply_comes_once_they_hang(demo: Job) -> None:

@@ -141,6 +141,23 @@ def test_text_and_page_show_wiring_volts_and_the_network_sheet(demo: Job) -> Non
 
 
 @pytest.mark.parametrize(
+    ("today", "says"),
+    [
+        ("", "35 are left"),
+        ("2026-08-11", "30 are left"),
+        ("2026-09-01", "9 are left"),
+        ("2026-11-26", "the day of the fitting is past"),
+    ],
+)
+def test_days_left_are_those_until_the_outage(today: str, says: str, demo: Job) -> None:
+    """The calendar: 30 and 9 days before 10 September 2026. The 35 that the job states hold only where nobody knows the day."""
+    (row,) = [
+        row for row in plan.run(demo, today=today).document["findings"] if row["rule"] in ("network.approval", "network.lead_time")
+    ]
+    assert says in row["says"] and (row["level"] == "blocker") == (today == "2026-09-01"), "21 days are more than 9"
+
+
+@pytest.mark.parametrize(
     ("path", "value", "level", "rule", "says"),
     [
         (("network", "hosts", 1, "address"), "192.0.2.20", "blocker", "network.clash", "share 192.0.2.20"),

@@ -194,7 +194,8 @@ def trended(**more: Any) -> Sheet:
 def test_readings_limits_and_forecast_stand_at_their_date_and_level() -> None:
     by, earliest, middle, latest = (BEGIN + DAY * day for day in (95, 100, 110, 125))
     sheet = trended(
-        epochs=[(BEGIN + 20 * DAY, "oil changed")], ahead=Ahead("the limit is reached", 4.5, by, earliest, middle, latest)
+        epochs=[(BEGIN + 20 * DAY, "oil changed")],
+        ahead=Ahead("the limit is reached", 4.5, by, "inspect by", earliest, middle, latest),
     )
     assert_clear(sheet)
     across, up = scales(sheet, month)
@@ -216,7 +217,7 @@ def test_readings_limits_and_forecast_stand_at_their_date_and_level() -> None:
 
 
 def test_not_before_is_open_to_the_right_and_a_far_inspection_is_named_at_the_edge() -> None:
-    sheet = trended(ahead=Ahead("not before 30 days", 4.5, BEGIN + 400 * DAY, BEGIN + 120 * DAY))
+    sheet = trended(ahead=Ahead("not before 30 days", 4.5, BEGIN + 400 * DAY, "inspect by", BEGIN + 120 * DAY))
     assert_clear(sheet)
     assert "not before 29 Jun 2026" in words(sheet) and "inspect by 5 Apr 2027 →" in words(sheet)
     assert not [says for says in words(sheet) if "90 %" in says]
@@ -266,10 +267,14 @@ def test_trends_of_any_readings_keep_their_labels_apart(
             trend_sheet(time, values, **asked)
         return
     by, *when = (float(time[-1]) + at for at in ahead)
-    says = "a forecast that says much: " + "words and " * 40
-    for forecast in (None, Ahead(says, 3.0, by), Ahead(says, 3.0, by, when[0]), Ahead(says, 3.0, by, *when)):
+    says, look = "a forecast that says much: " + "words and " * 40, "look again by"
+    for forecast in (None, Ahead(says, 3.0, by, look), Ahead(says, 3.0, by, look, when[0]), Ahead(says, 3.0, by, look, *when)):
         if forecast is None or forecast.earliest_s is None or "danger" in limits:
-            bound = Ahead(says, limits["danger"], by, *when) if forecast and forecast.latest_s and "danger" in limits else forecast
+            bound = (
+                Ahead(says, limits["danger"], by, look, *when)
+                if forecast and forecast.latest_s and "danger" in limits
+                else forecast
+            )
             assert_clear(trend_sheet(time, values, ahead=bound, **asked))
 
 

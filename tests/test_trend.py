@@ -119,6 +119,14 @@ def test_readings_that_would_take_years_are_asked_for_more_often() -> None:
     assert found.says.endswith("16 more, at this pace in 4.4 years: record more often")
 
 
+def test_medians_of_days_come_once_a_day_at_whatever_hour_they_stand() -> None:
+    """Two days whose minutes lie on either side of midnight: the eighteen readings that lack take eighteen days, not hours."""
+    found = trend(np.array([DAY - 400.0, DAY + 1900.0]), np.ones(2), epochs=[], seed=1)
+    assert found.says.endswith("18 more, in about 18 days at this pace")
+    hourly = trend(3600.0 * np.arange(6), np.ones(6), epochs=[], seed=1)
+    assert hourly.says.endswith("14 more, in about 14.0 h at this pace"), "six of one day are not medians of days"
+
+
 def test_too_few_readings_after_a_step_are_too_few() -> None:
     found = say(noise(4, 60) + 12.0 * (np.arange(60) >= 50))
     assert (found.answer, found.points, found.more) == ("not enough data", 10, 10)

@@ -64,6 +64,18 @@ def test_limit_and_dates_are_those_of_the_document(found: StageResult) -> None:
     assert ">danger 20<" in svg and ">yellow 10<" in svg and "inspect by" in svg
 
 
+def test_what_the_drawing_says_of_its_day_is_what_the_words_say(found: StageResult) -> None:
+    (svg,) = [svg for says, svg in figures(found).items() if says.startswith("Overall velocity")]
+    assert "look again within" in svg and ">look again by " in svg and "inspect by" not in svg, "nothing to inspect so far"
+
+
+def test_a_level_of_few_readings_is_a_row_of_the_table_unless_its_limit_is_reached(found: StageResult) -> None:
+    few = {name: {key: column[:3] for key, column in columns.items()} for name, columns in found.arrays.items()}
+    blocks = list(trend_figures(found.document, few))
+    assert [block.kind for block in blocks] == ["text", "figure", "text"], "the one with a date is drawn"
+    assert blocks[-1].text.startswith("2 levels are not drawn")
+
+
 def test_the_line_of_growth_has_the_slope_that_is_told(found: StageResult) -> None:
     """Dots and line are read off the drawing: decibels over days."""
     (row,) = [row for row in found.document["series"] if row["quantity"] == "high-frequency acceleration"]

@@ -63,7 +63,7 @@ def life() -> Sheet:
         y_label="acceleration, m/s²",
         limits={"yellow": 2.5, "danger": 4.0},
         epochs=[(BEGIN + 4 * DAY, "oil changed")],
-        ahead=Ahead(said.says, 4.0, said.inspect_by_s, said.earliest_s, said.middle_s, said.latest_s),
+        ahead=Ahead(said.says, 4.0, said.inspect_by_s, said.look, said.earliest_s, said.middle_s, said.latest_s),
     )
 
 

@@ -43,6 +43,7 @@ def baseline(given: argparse.Namespace) -> int:
         reason=given.reason,
         who=given.by,
         in_force=last.document if last and not voided(last.document, events) else None,
+        named=baseline.named_faults(results.latest(folder, "diagnose"), epochs),
     )
     kept = keep(given, job, result, {})
     done(given, result.document, f"{baseline_text(result.document)}\n\nkept in {kept}")

@@ -14,7 +14,7 @@ from typing import Any
 
 from gearcase.drawings.block import Block, first_up, unit_words, workings
 from gearcase.drawings.labels import register_map_blocks
-from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words, yearly_words
 from gearcase.drawings.plant_sheet import plant_tags
 from gearcase.install.profile import LAMPS, profile
 from gearcase.install.register import Register
@@ -25,7 +25,6 @@ __all__ = ["SHOWN_AS", "baseline_blocks", "controls_blocks", "level_words", "pro
 
 STALE_AFTER = round(BLUE_AFTER)  # s without a good reading, after which the watch shows blue
 SHOWN_AS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2"), "Hz": ("speed", "rpm")}
-_MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
 _MOST_EVENTS = 40
 _WORD_ORDER = "high word first"
 _TAG_HEAD = (
@@ -91,7 +90,7 @@ def baseline_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
             row["point"],
             row["quantity"],
             *(_level(row[name], row["unit"]) for name in ("yellow", "danger", "low")),
-            _yearly(row["false_alarms_per_year"]["yellow"]),
+            yearly_words(row["false_alarms_per_year"]["yellow"]),
             row["kind"],
             limit_holds(row),
             row["expires"][:10],
@@ -221,11 +220,3 @@ def level_words(value: float | None, unit: str) -> str:
 
 def _level(worked: Mapping[str, Any] | None, unit: str) -> str:
     return level_words(worked["value"] if worked else None, unit)
-
-
-def _yearly(found: Mapping[str, Any] | None) -> str:
-    if found is None:
-        return ""
-    if found["high"] > _MOST_YEARLY:
-        return f"not to be told from {found['hours']:.1f} h"
-    return f"{found['per_year']:.2g} ({found['low']:.2g} to {found['high']:.2g})"

@@ -3,7 +3,9 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-__all__ = ["detection_words", "family_words", "limit_holds", "settling_words"]
+__all__ = ["detection_words", "family_words", "limit_holds", "settling_words", "yearly_words"]
+
+_MOST_YEARLY = 100.0  # above, an interval says only that too little was seen
 
 
 def limit_holds(limit: Mapping[str, Any]) -> str:
@@ -36,6 +38,15 @@ def settling_words(lag: Mapping[str, Any] | None) -> Iterator[str]:
             f"{lag['time_constant_s'] / 60:.0f} min, settled after "
             f"{lag['settled_after_s'] / 3600:.1f} h (middle of {lag['runs']} runs)"
         )
+
+
+def yearly_words(found: Mapping[str, Any] | None) -> str:
+    """Expected false alarms a year with their interval, where what was watched says anything of a year."""
+    if found is None:
+        return "not known"
+    if found["high"] > _MOST_YEARLY:
+        return f"not to be told from {found['hours']:.1f} h"
+    return f"{found['per_year']:.2g} ({found['low']:.2g} to {found['high']:.2g})"
 
 
 def family_words(families: Iterable[Mapping[str, Any]]) -> Iterator[str]:

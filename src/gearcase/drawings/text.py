@@ -5,7 +5,7 @@ from typing import Any
 
 from gearcase.drawings.block import time_words
 from gearcase.drawings.installed import level_words, repeated
-from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words
+from gearcase.drawings.limit_words import detection_words, family_words, limit_holds, settling_words, yearly_words
 from gearcase.drawings.list_blocks import cut_words, for_all, opened_jobs, pick_words
 from gearcase.drawings.outage_words import outage_words
 from gearcase.drawings.site_blocks import site_blocks
@@ -314,7 +314,7 @@ def baseline_text(document: dict[str, Any]) -> str:
             limit["point"],
             limit["quantity"],
             *(level_words(limit[name] and limit[name]["value"], limit["unit"]) for name in ("yellow", "danger", "low")),
-            _a_year(limit["false_alarms_per_year"]["yellow"]),
+            yearly_words(limit["false_alarms_per_year"]["yellow"]),
             limit["kind"],
             limit_holds(limit),
             limit["expires"][:10],
@@ -336,10 +336,6 @@ def baseline_text(document: dict[str, Any]) -> str:
         ]
     notes = sorted({f"{limit['quantity']}: {limit['note']}" for limit in document["limits"] if limit["note"]})
     return "\n".join([*parts, *(["", *notes] if notes else [])])
-
-
-def _a_year(found: dict[str, Any] | None) -> str:
-    return f"{found['per_year']:.2g} ({found['low']:.2g} to {found['high']:.2g})" if found else "not known"
 
 
 def diagnose_text(document: dict[str, Any]) -> str:
@@ -378,7 +374,7 @@ def diagnose_text(document: dict[str, Any]) -> str:
         parts += ["", "levels in the same state:"]
         parts += [f"  {row['recording']} against {row['since']}: {row['says']}" for row in levels]
     parts += ["", "could not be tested:"]
-    parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
+    parts += [f"  {row['component']}: {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
     parts += ["", "recordings:"]
     parts += [
         f"  {row['name']}: {row['channel']}, {row['sample_rate_hz']:.6g} Hz, {row['duration_s']:.3g} s, {row['unit']}; "
@@ -401,8 +397,8 @@ def _at_most(chance: float) -> str:
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """Columns padded to their widest cell, under a ruled head."""
+    """Columns padded to their widest cell, under a head with a rule for each: what the terminal folds by (`cli.folding`)."""
     cells = [list(head), *(list(row) for row in rows)]
     widths = [max(len(row[column]) for row in cells) for column in range(len(head))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
-    return [lines[0], "-" * min(sum(widths) + 2 * (len(widths) - 1), 110), *lines[1:]]
+    return [lines[0], "  ".join("-" * width for width in widths), *lines[1:]]

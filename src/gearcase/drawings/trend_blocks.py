@@ -44,8 +44,9 @@ def trend_blocks(document: Mapping[str, Any], arrays: Mapping[str, Mapping[str, 
         yield Block("table", head=head, rows=rows, wide=wide, numbers=(2,))
         yield Block(
             "text",
-            "A reading is the median of a day. Dates are for wear and spalls that a diagnosis has named, and hold if they grow on "
-            "as they do; cracks, lubrication and temperature get none. Falling after a rise is not recovery.",
+            "A reading is the median of a day, of a fault's own lines one recording. Dates are for wear and spalls that a "
+            "diagnosis has named, and hold if they grow on as they do; cracks, lubrication and "
+            "temperature get none. Falling after a rise is not recovery.",
         )
     epochs = dict.fromkeys(f"{one['time'][:10]}: {one['says']}" for row in document["series"] for one in row["epochs"])
     if epochs:
@@ -75,7 +76,11 @@ def _slope(row: Mapping[str, Any], before: str = "") -> str:
 
 def _left(row: Mapping[str, Any]) -> str:
     if row["forecast"] is None:
-        return "no limit in force to go towards: take the baseline" if row["danger"] is None else ""
+        return (
+            "no limit in force to go towards: gearcase baseline sets one, of bands after a week of runs"
+            if row["danger"] is None
+            else ""
+        )
     says = row["forecast"]["says"].removeprefix(f"{row['trend']['says']}; ")  # said once, beside the trend
     return f"{row['forecast']['of']}: {says}"
 

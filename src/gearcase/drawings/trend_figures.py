@@ -15,17 +15,26 @@ from gearcase.units import convert
 __all__ = ["trend_figures"]
 
 _MONTH = 30 * 86400.0  # in which slopes are told [s]
-_FEWEST = 2  # readings: of one alone nothing is seen
+_FEWEST = 2  # readings that a slope is drawn through
+_WORTH_DRAWING = 5  # readings: of fewer nothing is seen that the table does not say; common practice, no source
+_ASKS = ("reached", "date")  # answers that are drawn with fewer
 
 Columns = Mapping[str, NDArray[np.floating]]
 
 
 def trend_figures(document: Mapping[str, Any], arrays: Mapping[str, Columns]) -> Iterator[Block]:
-    """A sentence and a figure for each level that has readings; `arrays` are those beside the document."""
+    """A sentence and a figure for each level of which one is worth it; `arrays` are those beside the document."""
+    left_out = 0
     for row in document["series"]:
         columns = arrays.get(row["array"])
-        if columns is not None and columns["value"].size >= _FEWEST:
+        pressing = row["forecast"] is not None and row["forecast"]["answer"] in _ASKS
+        if columns is not None and columns["value"].size >= (_FEWEST if pressing else _WORTH_DRAWING):
             yield from _figure(row, columns)
+        else:
+            left_out += 1
+    if left_out:
+        levels = "1 level is" if left_out == 1 else f"{left_out} levels are"
+        yield Block("text", f"{levels} not drawn: of fewer than {_WORTH_DRAWING} readings the table says all there is.")
 
 
 def _figure(row: Mapping[str, Any], columns: Columns) -> Iterator[Block]:
@@ -48,6 +57,7 @@ def _figure(row: Mapping[str, Any], columns: Columns) -> Iterator[Block]:
             said["says"],
             limits["danger"],
             _moment(said["inspect_by"]),
+            said.get("look", "inspect by"),
             *(None if said[name] is None else _moment(said[name]) for name in ("earliest", "middle", "latest")),
         ),
     )

@@ -50,6 +50,8 @@ class Ahead:
         Which is asked about. [unit of the readings]
     inspect_by_s : float
         [s]
+    look : str
+        What that day is for, in words before it.
     earliest_s, middle_s, latest_s : float or None
         When the limit is reached; with "not before" only the first. [s]
     """
@@ -57,6 +59,7 @@ class Ahead:
     says: str
     limit: float
     inspect_by_s: float
+    look: str
     earliest_s: float | None = None
     middle_s: float | None = None
     latest_s: float | None = None
@@ -164,7 +167,7 @@ def _inspect(ahead: Ahead | None, across: Axis) -> list[Flag]:
     """The day to look; one beyond the plot is named at its edge with an arrow."""
     if ahead is None:
         return []
-    says = f"inspect by {day_words(ahead.inspect_by_s)}"
+    says = f"{ahead.look} {day_words(ahead.inspect_by_s)}"
     beyond = ahead.inspect_by_s > across.high
     return [Flag(min(ahead.inspect_by_s, across.high), f"{says} →" if beyond else says, found=True)]
 

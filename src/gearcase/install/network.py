@@ -212,13 +212,16 @@ def _approval(connection: Connection, where: str, until_fitting: float | None) -
     level, rule, cure = Level.CAUTION, "network.approval", "ask how far it is"
     if connection.approval is Approval.REFUSED:
         level, cure = Level.BLOCKER, "agree on another way with its owner"
-    elif connection.lead_time is not None and until_fitting is not None and connection.lead_time > until_fitting:
+    elif connection.lead_time is not None and until_fitting is not None and 0 <= until_fitting < connection.lead_time:
         level, rule = Level.BLOCKER, "network.lead_time"
         cure = "move the fitting, or fit without it and keep the readings on the edge computer"
     elif connection.approval is Approval.NOT_ASKED:
         cure = "ask now"
     takes = "takes nobody knows how long" if connection.lead_time is None else f"takes {connection.lead_time / _DAY:.0f} days"
-    left = "days left unknown" if until_fitting is None else f"{until_fitting / _DAY:.0f} are left"
+    if until_fitting is None:
+        left = "days left unknown"
+    else:
+        left = f"{until_fitting / _DAY:.0f} are left" if until_fitting >= 0 else "the day of the fitting is past"
     yield Finding(level, rule, where, f"{connection.approval}, {takes}, {left}: {cure}")
 
 

@@ -28,6 +28,7 @@ stranger may more easily stand in it, and a comb found there is named only if th
 
 import functools
 import itertools
+from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -255,15 +256,18 @@ class _Examination:
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
         inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        testable = np.array([bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside])
+        self.ours = inside.any(axis=0)
+        testable = (inside[:, self.ours] & self.scorer.testable(self.bases[self.ours])).any(axis=1)
         self.not_testable = tuple(
             (hypothesis, self._why_not(rate)) for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True) if not ok
         )
         self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
         self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
+        self.ours = self.inside.any(axis=0)
         self.weights = _weights(self.hypotheses)
         self.tried = max(int(self.inside.sum()), 1)
-        self.decoy_scores = self.scorer.log_chance(self.bases)
+        self.least = float(np.log(NOISE_LIMIT / min(self.tried, self.bases.size)))  # a comb above it is noise, whosever it is
+        self.decoy_scores = self._scores()
 
     def judge(self) -> Judgement:
         claims: list[Comb] = []
@@ -289,12 +293,16 @@ class _Examination:
             lines = self._lines_of(comb)
             explained.append((comb.base_hz, lines))
             self.scorer.mask(lines, within=_SMEAR)
-            scores = self.scorer.log_chance(self.bases)
+            scores = self._scores()
         return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
+
+    def _scores(self) -> NDArray[np.float64]:
+        """Log chances of all bases, 0 of those that noise explains. [-]"""
+        return self.scorer.log_chance(self.bases, least=self.least)
 
     def _strongest(self, scores: NDArray[np.float64]) -> Comb | None:
         """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is behind it."""
-        ours = np.where(self.inside.any(axis=0), scores, 0.0)
+        ours = np.where(self.ours, scores, 0.0)
         best_ours, best_any = int(np.argmin(ours)), int(np.argmin(scores))
         any_pass = scores[best_any] + np.log(self.bases.size) <= np.log(NOISE_LIMIT)
         if ours[best_ours] + np.log(self.tried) <= np.log(NOISE_LIMIT):
@@ -320,11 +328,13 @@ class _Examination:
 
     def _divisor(self, base_hz: float) -> int:
         """A comb at a multiple of a base fits that base's harmonics too: how far the lines between divide it."""
+        multiples = _known(self.scorer.strongest_near(np.array([1, 2, 3]) * base_hz))
+        if multiples.size == 0:
+            return 1
         for divisor in (5, 4, 3, 2):
             between = np.array([k for k in range(1, 3 * divisor) if k % divisor]) * base_hz / divisor
             seen = _known(self.scorer.strongest_near(between))
-            multiples = _known(self.scorer.strongest_near(np.array([1, 2, 3]) * base_hz))
-            if seen.size < 2 or multiples.size == 0:
+            if seen.size < 2:
                 continue
             if np.mean(seen >= PRESENT) > 0.5 and np.median(seen) >= _SAME_COMB * np.median(multiples):
                 return divisor
@@ -334,9 +344,12 @@ class _Examination:
         divisor = self._divisor(float(self.bases[at]))
         base = float(self.bases[at]) / divisor
         owners = self._owners(base)
-        for _ in range(_REFINEMENTS):  # a window about a base 0.1 % off may hold only the skirt of a line
-            base = _refined(base, self.scorer.lines(base))
         lines = self.scorer.lines(base)
+        for _ in range(_REFINEMENTS):  # a window about a base 0.1 % off may hold only the skirt of a line
+            refined = _refined(base, lines)
+            if refined == base:
+                break
+            base, lines = refined, self.scorer.lines(refined)
         bare = self._without_sidebands(lines, owners)
         owners.sort(key=lambda h: h in bare)  # the nearest that shows what it should, then the nearest
         evidence, depths = [], []
@@ -474,8 +487,9 @@ class _Examination:
 
 def _weights(hypotheses: tuple[Hypothesis, ...]) -> NDArray[np.float64]:
     """Share of each hypothesis before anything is seen: every fault of every part alike, its makes alike within it."""
-    makes = np.array([sum(other.same_fault(one) for other in hypotheses) for one in hypotheses], np.float64)
-    return np.asarray(1 / makes / np.sum(1 / makes))
+    makes = Counter((one.component, one.fault) for one in hypotheses)
+    share = np.array([1 / makes[one.component, one.fault] for one in hypotheses])
+    return np.asarray(share / share.sum())
 
 
 def _is_modulation(comb: Comb, claims: list[Comb]) -> bool:
@@ -490,8 +504,8 @@ def _refined(base_hz: float, lines: list[tuple[float, float]]) -> float:
 
     Each line found at a bin is as far off as any other in hertz, so harmonic n tells the base n times as well and counts n^2.
     """
-    seen = np.array([(n, found) for n, (found, strength) in enumerate(lines, start=1) if strength >= PRESENT])
-    return float(np.average(seen[:, 1] / seen[:, 0], weights=seen[:, 0] ** 2)) if seen.size else base_hz
+    seen = [(n, found) for n, (found, strength) in enumerate(lines, start=1) if strength >= PRESENT]
+    return sum(n * found for n, found in seen) / sum(n * n for n, _ in seen) if seen else base_hz
 
 
 def _known(strengths: NDArray[np.float64]) -> NDArray[np.float64]:

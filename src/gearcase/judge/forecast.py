@@ -70,6 +70,8 @@ class Forecast:
         The same for a person.
     inspect_by_s : float
         By when somebody should look, whatever else is said. [s]
+    look : str
+        What that day is for: ``inspect by``, or ``look again by`` where there is nothing to act on so far.
     earliest_s, middle_s, latest_s : float or None
         When the limit is reached: 90 % interval and median; only with a date, the first also with "not before", infinite where
         the growth seen may never reach it. [s]
@@ -82,6 +84,7 @@ class Forecast:
     answer: str
     says: str
     inspect_by_s: float
+    look: str
     earliest_s: float | None
     middle_s: float | None
     latest_s: float | None
@@ -160,12 +163,12 @@ def forecast(
     within = inspect_within_days(act, growth_db)
     by = float(time[-1]) + within * DAY
     nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1)
-    inspect = f"inspect by: within {within} days ({act})"
+    look, inspect = "inspect by", f"inspect by: within {within} days ({act})"
     if nothing:
-        inspect = f"nothing to act on so far, look again within {within} days"
+        look, inspect = "look again by", f"nothing to act on so far, look again within {within} days"
 
     def without_date(answer: str, says: str, earliest: float | None = None) -> Forecast:
-        return Forecast(answer, says, by, earliest, None, None, "", found)
+        return Forecast(answer, says, by, look, earliest, None, None, "", found)
 
     if last >= limit:
         return without_date("reached", f"the limit is reached; {inspect}")
@@ -196,7 +199,7 @@ def forecast(
     says = (
         f"the limit is reached in {early / DAY:.1f} to {late / DAY:.1f} days (90 %), if it grows on as it does; {fits}; {inspect}"
     )
-    return Forecast("date", says, min(by, now + early), now + early, now + middle, now + late, law, found)
+    return Forecast("date", says, min(by, now + early), look, now + early, now + middle, now + late, law, found)
 
 
 def began_and_is(level: ArrayLike) -> tuple[float, float]:

@@ -360,6 +360,8 @@ def _slope(time: NDArray[np.float64], level: NDArray[np.float64], seed: int) -> 
 def _not_enough(time: NDArray[np.float64], steps: tuple[Step, ...]) -> Trend:
     more = LEAST_POINTS - len(time)
     pace = float(np.median(np.diff(time))) if len(time) > 1 else None
+    if pace is not None and len(np.unique(time // DAY)) == len(time):
+        pace = max(pace, DAY)  # no two of one day: they come once a day at most, at whatever hour of it
     wait = None if pace is None else more * pace
     until = None if wait is None or wait > _LONGEST_WAIT else float(time[-1]) + wait
     since = " since the last step; was something changed?" if steps else ""

@@ -127,6 +127,7 @@ class Watch:
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
                 self.thinning.remember(event, now, ticks)
+        self.alarms.take_up(self.setup.limits)
         self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)

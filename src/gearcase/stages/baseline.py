@@ -8,8 +8,9 @@ baseline over the B/C boundary is refused, unless an approver accepts the defect
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from gearcase.judge.settling import settling
 from gearcase.judge.steady import RunState
 from gearcase.judge.trend import trend
 from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
+from gearcase.record.results import StoredResult
 from gearcase.record.store import Readings
 from gearcase.stages.limit_rows import SEED, Setting, TooLittle, limit_row, limits_of
 from gearcase.stages.minutes import (
@@ -44,7 +46,7 @@ from gearcase.stages.minutes import (
 from gearcase.stages.one_figure import one_figure_notes
 from gearcase.stages.result import StageResult, finding_document, has_blocker
 
-__all__ = ["KNOWN_DEFECT", "NORMAL", "REFUSED", "run"]
+__all__ = ["KNOWN_DEFECT", "NORMAL", "REFUSED", "named_faults", "run"]
 
 NORMAL, KNOWN_DEFECT, REFUSED = "normal", "accepted with known defect", "refused"
 MOST_FALSE_YELLOW, MOST_FALSE_DANGER = 1.0, 0.1  # a drive-year; common practice, no source
@@ -67,6 +69,7 @@ def run(
     who: str = "",
     role: str = "technician",
     in_force: Mapping[str, Any] | None = None,
+    named: Sequence[tuple[str, str]] = (),
 ) -> StageResult:
     """Take a baseline.
 
@@ -83,6 +86,8 @@ def run(
         Who proposes them, and as what.
     in_force : mapping or None
         The ``baseline/1`` document whose limits are in force, none of which is loosened without approver and reason.
+    named : sequence of (str, str)
+        Point and words of each fault that stands in the drive (`named_faults`).
 
     Raises
     ------
@@ -98,6 +103,7 @@ def run(
     over = draft.over_boundary([part for _, parts in gated.values() for part in parts])
     judged = any(state.duty.judged_minutes for state, _ in gated.values())
     accepted = bool(over and approver and reason)
+    known = bool((over or named) and approver and reason)
     if not judged:
         says = "no settled minute in these readings: give running or speed, let it run until warm, then take the baseline again"
         draft.find(Level.BLOCKER, "baseline.nothing_judged", "drive", says)
@@ -105,8 +111,10 @@ def run(
         draft.find(
             Level.CAUTION if accepted else Level.BLOCKER, "baseline.over_boundary", part.point, _over_says(part, zone, accepted)
         )
+    for point, says in named:
+        draft.find(Level.CAUTION, "baseline.fault_named", point or "drive", _named_says(says, known))
     draft.findings += one_figure_notes(job.points, points, "baseline.one_figure")
-    status = REFUSED if has_blocker(tuple(draft.findings)) else KNOWN_DEFECT if accepted else NORMAL
+    status = REFUSED if has_blocker(tuple(draft.findings)) else KNOWN_DEFECT if known else NORMAL
     rows = []
     for point, (state, parts) in gated.items():
         lacks = what_lacks(state.duty, records=max((len(part) for part in parts if part.quantity != TEMPERATURE), default=0))
@@ -124,7 +132,7 @@ def run(
         "schema": "baseline/1",
         "job": job.title,
         "status": status,
-        "statement": _statement(job.title, status, draft, approver, reason),
+        "statement": _statement(job.title, status, draft, approver, reason, named=bool(named)),
         "readings": {"count": len(readings), "since": date(readings.time_s[0]), "until": date(readings.time_s[-1])},
         "role": draft.role,
         "approver": approver,
@@ -308,6 +316,16 @@ class _Draft:
         return total
 
 
+def named_faults(diagnosis: StoredResult | None, epochs: Iterable[float]) -> tuple[tuple[str, str], ...]:
+    """Point and words of each fault that the latest diagnosis names, if no epoch was declared since."""
+    if diagnosis is None or datetime.fromisoformat(diagnosis.header["when"]).timestamp() < max(epochs, default=-math.inf):
+        return ()
+    return tuple(
+        (row["point"], f"diagnose {diagnosis.number:04d} names {row['fault'].replace('_', ' ')} of {row['component']}")
+        for row in diagnosis.document["verdicts"]
+    )
+
+
 def _check(readings: Readings, approver: str, reason: str, who: str) -> None:
     problems = list(wrong_units(readings))
     if reason and not approver:
@@ -331,6 +349,15 @@ def _over_says(part: Records, zone: Rating, accepted: bool) -> str:
     )
 
 
+def _named_says(says: str, known: bool) -> str:
+    if known:
+        return f"{says}; accepted as a known defect"
+    return (
+        f"{says}: these readings may be of a drive at fault, and limits of its own would take that for usual: mend it, declare the "
+        "epoch and take the baseline again; or an approver accepts it, with --approver NAME --reason TEXT"
+    )
+
+
 def _point_document(point: str, state: RunState, parts: Iterable[Records], lacks: tuple[str, ...]) -> dict[str, Any]:
     return {
         "point": point,
@@ -350,11 +377,13 @@ def _point_document(point: str, state: RunState, parts: Iterable[Records], lacks
     }
 
 
-def _statement(title: str, status: str, draft: _Draft, approver: str, reason: str) -> str:
+def _statement(title: str, status: str, draft: _Draft, approver: str, reason: str, *, named: bool) -> str:
     if status == REFUSED:
         return f"{title}: baseline refused, no limits are set"
     kinds = sorted({limit["kind"] for limit in draft.limits if limit["quantity"] != TEMPERATURE})
     start = f"{title}: baseline {status}, limits {draft.role}, {' and '.join(kinds) or 'of temperature only'}"
     if status == KNOWN_DEFECT:
         start += f"; the reason of {approver}: {reason}"
+    elif named:
+        start = start.replace(f"baseline {status}", "baseline of a drive in which a fault is named", 1)
     return f"{start}. Limits say nothing of gears and bearings; nothing here trips."

@@ -50,6 +50,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
     transform,
 )
+from gearcase.stages.gravity_doubts import gravity_doubts
 from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
 from gearcase.stages.order_maps import OrderMap, mapped
@@ -120,7 +121,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
-    document = _together(job, documents, looked, weighed, [*_rough_rows(rough, weighed, records), *changed_rows(changes)], changes)
+    beside = [*_rough_rows(rough, weighed, records), *changed_rows(changes), *gravity_doubts(records)]
+    document = _together(job, documents, looked, weighed, beside, changes)
     for claim in (one for one in weighed if one.answer is Answer.CLAIMED and one.seen_in):
         rests_on = claim.seen_in[-1].recording  # which may be older than the latest of its point
         at = _number_of(rests_on, documents)

@@ -103,7 +103,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     """The findings, blockers first, and the document of a plan; also for a job as it was built."""
     draft = Draft()
     draft.step("before", "Agree with the owner what may be done, when, and under which permits.", at=Step.BEFORE)
-    net = network(job, draft)
+    net = network(job, draft, today=today)
     wired = bus(job, draft)
     cuts = cutting(job, draft)
     faces(job, draft)

@@ -252,7 +252,7 @@ def _how(route: Route | None) -> str:
     loops = f"a drip loop of {1000 * DRIP_LOOP:.0f} mm at both ends"
     if route is None or route.estimated:
         return (
-            f"first clip within 150 mm of the sensor, then every 300 to 450 mm, {loops}, 100 to 300 mm from power and crossing it "
+            f"first clip within 150 mm of the device, then every 300 to 450 mm, {loops}, 100 to 300 mm from power and crossing it "
             "square, no tight coils"
         )
     over = list(dict.fromkeys(leg.face for leg in route.legs))

@@ -45,7 +45,8 @@ def outage_steps(job: Job, planned: Sequence[Planned], orientation: Sequence[Map
         if one.kind == "light test":
             draft.step(
                 one.where,
-                "Show every colour from the controller and let the named person see each; then pull its bus cable.",
+                "Show every colour, as gearcase prove does, and let the named person see each; then pull its bus cable "
+                "at the enclosure.",
                 one.kind,
                 value="each colour as named",
                 tolerance="blue or off within 10 s of a lost link, back by itself",
@@ -121,7 +122,8 @@ def _read_back(job: Job, draft: Draft) -> None:
     )
     draft.step(
         _CONTROLLER,
-        "Pull each device's cable in turn: exactly that device goes bad at the controller, and comes back.",
+        "Pull each device's cable in turn, at the enclosure and never beside what turns: exactly that device goes bad at the "
+        "controller, and comes back.",
         "controller test",
         tolerance="within 3 polls",
     )

@@ -109,8 +109,8 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
     document["metal_left"], document["least_metal"] = left.as_dict(), least.as_dict()
     if left.value < least.value:
         says = (
-            f"a way to the oil: {mm(left.value)} of metal would be left of a wall of {mm(wall.thickness)}, at least "
-            f"{mm(least.value)} must stay; this hole needs {mm(needed.value)}: bond it, or find a boss"
+            f"a way to the oil: {1000 * left.value:.1f} mm of metal would be left of a wall of {mm(wall.thickness)}, at least "
+            f"{1000 * least.value:.1f} mm must stay; this hole needs {mm(needed.value)}: bond it, or find a boss"
         )
         draft.find(Level.BLOCKER, "metal_left", point.name, says, left)
         return document, False
@@ -260,7 +260,7 @@ def _drill_steps(
     )
     draft.step(
         point.name,
-        f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 um or better.",
+        f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 µm or better.",
         "drill and tap",
         tool="spot-facing cutter, square",
         value=f"{mm(wanted.spot_face)} deep",

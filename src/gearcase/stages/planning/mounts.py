@@ -169,7 +169,7 @@ def _steps(point: Point, mount: str, one: Adhesive, schedule: dict[str, float] |
         "bond",
         at=Step.PREPARE,
         tool="abrasive, solvent, clean cloths",
-        value="Ra 3 to 6 um",
+        value="Ra 3 to 6 µm",
         tolerance="10 mm beyond the pad",
     )
     draft.step(

@@ -1,5 +1,6 @@
 """The network sheet of a plan: hosts with address and owner, connections with port, owner and approval; what to ask for first."""
 
+from datetime import datetime
 from typing import Any
 
 from gearcase.errors import OutOfRange
@@ -12,11 +13,16 @@ __all__ = ["network"]
 _DAY = 86400.0
 
 
-def network(job: Job, draft: Draft) -> dict[str, Any] | None:
-    """The sheet, and everything on it that would not work or is not yet allowed; None where the job has none."""
+def network(job: Job, draft: Draft, *, today: str) -> dict[str, Any] | None:
+    """The sheet, and everything on it that would not work or is not yet allowed; None where the job has none.
+
+    The time left is that until the outage where its day and today's are known: a figure stated once would never run down.
+    """
     if job.network is None:
         return None
     sheet, left = job.network.network, job.network.until_fitting
+    if today and job.outage.day is not None:
+        left = _DAY * (job.outage.day - datetime.fromisoformat(today).toordinal())
     draft.found(check_network(sheet, until_fitting=left))
     first = longest_lead(sheet)
     if first is not None:

@@ -80,11 +80,11 @@ def _find(point: Point, face: Face, advice: Advice, draft: Draft) -> None:
         says = f"its place is not given; the best on face {face.name} is {best.pad.name}, {mm(best.pad.at[0])} from the left and "
         draft.find(Level.NOTE, "position", point.name, f"{says}{mm(best.pad.at[1])} up: {best.reasons[0]}")
     if len(advice.ranked) > 1 and point.mount in ("stud", "rigid adhesive"):
-        names = " or ".join(one.pad.name for one in spots_to_try(advice, most=_MOST_TRIED))
+        names = "; ".join(one.pad.name for one in spots_to_try(advice, most=_MOST_TRIED))
         draft.step(
             point.name,
-            f"Before anything is drilled or ground: a magnet at {names} on the running drive; compare the level in the bands of "
-            "the bearing and the mesh, the highest first; tap each for a panel that rings.",
+            f"Before anything is drilled or ground: a magnet on each of these spots, {names}, on the running drive; compare the "
+            "level in the bands of the bearing and the mesh, the highest first; tap each for a panel that rings.",
             at=Step.RUN,
             tool="magnet, sensor, small plastic hammer",
             value="the highest of the spots",

@@ -161,8 +161,9 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
     )
     draft.step(
         _WHERE,
-        f"Measure through the port to the wheel, then screw the probe in; it seals {seal}. Turn the drive by hand once "
-        "and stop at any touch: the tip must stay clear of the wheel.",
+        f"Measure through the port to the wheel, then screw the probe in; it seals {seal}. The tip must stay clear of "
+        "the wheel: turn the drive by hand once, and stop at any touch, only where whoever holds the lock allows it and no load, "
+        "belt or backstop holds it; else the measure alone decides.",
         "fit probe",
         tool="rod, spanner",
         value=f"{length} beyond the mouth",
