@@ -185,7 +185,7 @@ def _summary(verdict: dict[str, Any], trend: dict[str, Any] | None) -> Iterator[
     if twins:
         yield "Or else", f"Frequency alone cannot tell it from: {'; '.join(twins)}."
     growth = verdict.get("growth_db")
-    grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point."
+    grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point in this state."
     mature = "" if verdict["maturity"] is None else f"Maturity {verdict['maturity']} of 4. "
     yield "How bad", f"{mature}Vibration on the housing never gives the size of a fault.{grown}"
     yield "Act", first_up(f"{verdict['urgency']}.{_sooner(verdict, trend)}")
