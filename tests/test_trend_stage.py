@@ -279,6 +279,12 @@ def test_a_growth_that_may_never_reach_the_limit_has_no_first_date(demo: Job) ->
     assert band["forecast"]["latest"] is None and "inf" not in band["forecast"]["says"]
 
 
+def test_a_start_that_is_no_moment_counts_as_when_it_was_judged(demo: Job) -> None:
+    named = diagnosed((1, "cage", 0.1), (2, "cage", 0.2))
+    named[0].document["recordings"][0]["start"] = "second run"
+    assert series(made(demo, life(5, lambda _: 1.0), diagnoses=named), "modulation of cage lines")["since"][:10] == "2023-11-15"
+
+
 def test_without_limits_there_is_a_trend_and_no_forecast(demo: Job) -> None:
     result = made(demo, life(44, spall), baseline=None)
     assert series(result, BAND)["forecast"] is None and series(result, BAND)["trend"]["answer"] == "rising"

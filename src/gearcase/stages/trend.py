@@ -289,7 +289,10 @@ def _recordings(diagnoses: Iterable[StoredResult]) -> Iterator[tuple[float, Mapp
             if key in seen:
                 continue
             seen.add(key)
-            when = datetime.fromisoformat(row["start"] or stored.header["when"])
+            try:
+                when = datetime.fromisoformat(row["start"])
+            except ValueError:  # empty, or what a file of an earlier version said of it
+                when = datetime.fromisoformat(stored.header["when"])
             yield (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp(), row
 
 
