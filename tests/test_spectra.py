@@ -159,6 +159,7 @@ def test_the_low_speed_overall_sees_a_slow_shaft_that_the_usual_one_misses() -> 
     slow = overall_velocity(spectrum, unit="m/s2", lowest_hz=SLOW_OVERALL_FROM_HZ, highest_hz=500)
     assert float(slow) == pytest.approx(2e-3, rel=1e-3)
     assert float(overall_velocity(spectrum, unit="m/s2", highest_hz=500)) < 2e-6
+    assert SLOW_OVERALL_FROM_HZ == 2.0  # ISO 10816-3, from memory
 
 
 @given(hz=st.floats(40, 400), unit=st.sampled_from(["m", "m/s", "m/s2"]), wanted=st.sampled_from(["m", "m/s", "m/s2"]))
@@ -171,6 +172,15 @@ def test_a_tone_in_another_unit_is_omega_times_as_large_and_a_quarter_turn_on(hz
     inside = slice(round(UNSURE_PERIODS / 4.0 * 4096), -round(UNSURE_PERIODS / 4.0 * 4096))
     expected = omega**steps * np.cos(omega * time + steps * np.pi / 2)
     assert np.abs(moved - expected)[inside].max() < 0.01 * omega**steps
+
+
+@pytest.mark.parametrize("share", [0.7, 1.0, 1.5, 2.0, 4.0])
+def test_slow_motion_is_taken_out_as_scipys_filter_does_forward_and_backward(share: float) -> None:
+    """ISO 2954:2012 asks for a high-pass of third order (public summary); forward and backward its gain is squared."""
+    time, hz = np.arange(2**16) / 4096, 10.0 * share
+    ours = convert_motion(np.cos(2 * np.pi * hz * time), sample_rate_hz=4096.0, unit="m/s", wanted="m/s", lowest_hz=10.0)
+    _, gain = scipy.signal.freqs(*scipy.signal.butter(3, 10.0, "highpass", analog=True), worN=[hz])
+    assert np.abs(ours[16384:-16384]).max() == pytest.approx(np.abs(gain[0]) ** 2, rel=1e-3)
 
 
 def test_integration_agrees_with_the_trapezoidal_rule() -> None:

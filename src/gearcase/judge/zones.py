@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gearcase.errors import OutOfRange
+from gearcase.signal.spectrum import SLOW_OVERALL_FROM_HZ
 from gearcase.tables import Row, load
 
 __all__ = ["GEAR_UNITS", "STAND_IN", "Acceptance", "Rating", "ZoneTable", "applicable", "rate"]
@@ -130,7 +131,7 @@ def applicable(*, power: float | None, speed_hz: tuple[float, float], support: s
     ([('2', 'rigid'), ('2', 'flexible')], False)
     """
     low, high = speed_hz
-    band = (2.0 if low <= _SLOW_HZ else 10.0, 1000.0)
+    band = (SLOW_OVERALL_FROM_HZ if low <= _SLOW_HZ else 10.0, 1000.0)
     if power is None:
         return Acceptance(False, (), ("the rated power is not known: it decides the group of ISO 10816-3",), band)
     if high < _SPEEDS_HZ[0] or low > _SPEEDS_HZ[1]:

@@ -24,6 +24,7 @@ from gearcase.install.sensing import (
 from gearcase.job.build import Job
 from gearcase.judge.practice import PINION_TEETH
 from gearcase.judge.zones import GEAR_UNITS, STAND_IN, Acceptance
+from gearcase.signal.spectrum import SLOW_OVERALL_FROM_HZ
 from gearcase.stages.row import teeth_wanted
 from gearcase.units import show
 from gearcase.worked import Given, Origin, Worked, work
@@ -31,7 +32,7 @@ from gearcase.worked import Given, Origin, Worked, work
 __all__ = ["acceptance_document", "measurement"]
 
 BAUDS_SHOWN = (19200, 115200)  # where the job names no bus: a common slow one and a common fast one
-BAND_FROM_HZ, SLOW_BAND_FROM_HZ, BAND_TO_HZ = 10.0, 2.0, 1000.0  # ISO 10816-3; 2 Hz at or below 600 rpm (from memory)
+BAND_FROM_HZ, BAND_TO_HZ = 10.0, 1000.0  # ISO 10816-3
 ASSUMED_VELOCITY = 1e-3  # m/s, of a slow shaft where no zone applies; common practice, no source
 
 
@@ -243,8 +244,8 @@ def _slow_shafts(drive: Drive, lines: tuple[Line, ...], acceptance: Acceptance, 
 
 def _slow_findings(slow: list[_Slow], long: Record) -> list[Finding]:
     """One finding a rule, for all the shafts it concerns, slowest first."""
-    below = [row for row in slow if row.hz < SLOW_BAND_FROM_HZ]
-    outside = [row for row in slow if row.hz >= SLOW_BAND_FROM_HZ]
+    below = [row for row in slow if row.hz < SLOW_OVERALL_FROM_HZ]
+    outside = [row for row in slow if row.hz >= SLOW_OVERALL_FROM_HZ]
     noisy = [row for row in slow if row.over_noise.value < LEAST_OVER_NOISE]
     findings = []
     if below:
@@ -257,7 +258,7 @@ def _slow_findings(slow: list[_Slow], long: Record) -> list[Finding]:
             highest_hz=Given("end of the band", BAND_TO_HZ, "Hz", Origin.ASSUMED),
         )
         says = (
-            f"1x at {_hertz(below)} at the lowest speed: below {SLOW_BAND_FROM_HZ:.0f} Hz no overall velocity holds it, and "
+            f"1x at {_hertz(below)} at the lowest speed: below {SLOW_OVERALL_FROM_HZ:.0f} Hz no overall velocity holds it, and "
             f"a band opened down to {hz:.2g} Hz fills with drift and noise ({1000 * noise.value:.2g} mm/s of sensor noise alone); "
             "judge by the lines in the long record, with a sensor that begins below the 1x"
         )
