@@ -242,6 +242,29 @@ def test_what_was_stopped_or_bad_raises_nothing_and_the_same_polls_say_the_same(
             assert state.condition == before.condition
 
 
+@pytest.mark.parametrize(
+    ("quantity", "thresholds", "every", "over", "under", "clear"),
+    [
+        ("overall velocity", OVERALL, 10.0, 3e-3, 2e-3 * 0.905, 2e-3 * 0.895),  # 10 %
+        ("temperature", WARM, 10.0, 355.0, 347.1, 346.9),  # 3 K
+        ("high-frequency acceleration", Thresholds(10.0, 40.0), 60.0, 12.0, 8.0, 7.9),  # 2 dB: 10 / 1.259 = 7.94
+    ],
+)
+def test_it_clears_a_step_under_its_limit_and_not_before(
+    quantity: str, thresholds: Thresholds, every: float, over: float, under: float, clear: float
+) -> None:
+    """Hysteresis of 10 % of a velocity, 3 K, 2 dB of bands; half an hour of run under that (common practice, no source)."""
+    watch = Watch(quantity, thresholds, every)
+    watch.polls(9 * 3600.0, over)
+    assert watch.state.condition == "yellow"
+    watch.polls(3600.0, under)
+    assert watch.state.condition == "yellow", "within its hysteresis"
+    watch.polls(1500.0, clear)
+    assert watch.state.condition == "yellow", "not for long enough"
+    watch.polls(12 * 3600.0, clear)
+    assert watch.state.condition == "clear" and watch.triggers == ["yellow persists", "stays under"], "once, and no chatter"
+
+
 def test_every_condition_of_the_table_is_reached_and_left() -> None:
     conditions = {before for before, _ in TRANSITIONS}
     assert conditions == set(TRANSITIONS.values())

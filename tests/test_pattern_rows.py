@@ -67,6 +67,16 @@ def judged(job: Job, family: families.Family, records: list[Recording], monkeypa
     return diagnose.run(job, records).document
 
 
+@pytest.mark.parametrize(
+    ("noise", "attribution", "answer"),
+    [(9e-4, 0.049, Answer.CLAIMED), (1.1e-3, 0.01, Answer.UNCERTAIN), (1e-6, 0.051, Answer.UNCERTAIN)],
+)
+def test_a_claim_wants_a_thousandth_and_a_twentieth(noise: float, attribution: float, answer: Answer) -> None:
+    """The stated rates: claims in noise at most 0.001, wrong parts at most 0.05; the studies hold what comes of them to both."""
+    sign = replace(once(True), noise_chance=noise)
+    assert weigh(CRACK, "input shaft", [sign], attribution=attribution).answer is answer
+
+
 @pytest.mark.usefixtures("offered")
 def test_a_claim_is_a_verdict_with_its_signs_and_is_shown(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
     def family(drive: Drive, all_: object) -> tuple[Weighed, ...]:

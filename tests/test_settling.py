@@ -67,3 +67,12 @@ def test_bad_input_is_named(judge) -> None:
         judge(TIME, np.where(TIME > 600, math.nan, 300.0))
     with pytest.raises(OutOfRange, match="or more"):
         judge([], [])
+
+
+@pytest.mark.parametrize(("readings", "failed"), [(0, False), (1, False), (2, False), (3, True), (9, True)])
+def test_three_impossible_readings_and_it_is_the_probe(readings: int, failed: bool) -> None:
+    """900 K is no part of a drive that runs; one or two may be a cable that was touched (common practice, no source)."""
+    warm = np.full(40, 330.0)
+    warm[2 : 2 + 4 * readings : 4] = 900.0
+    time = 600.0 * 3600.0 * np.arange(40)  # so slowly that going back is no jump
+    assert probe(time, warm).failed is failed

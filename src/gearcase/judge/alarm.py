@@ -460,6 +460,8 @@ def _move(state: AlarmState, trigger: str, now: float, value: float | None) -> t
     window = state.danger if trigger == "danger persists" else state.yellow
     height = max((record[2] for record in window.records), default=value or 0.0)
     moved = replace(state, condition=event.after, alarmed_at=height if raised else state.alarmed_at)
+    if trigger == "stays under":  # what it was raised by is over: records of hours ago must not raise it again at the next poll
+        moved = replace(moved, yellow=_Window(), danger=_Window())
     return (replace(moved, under_s=0.0) if raised or trigger == "stays under" else moved), event
 
 
