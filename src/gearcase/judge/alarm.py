@@ -25,6 +25,8 @@ from types import MappingProxyType
 from gearcase.errors import OutOfRange
 
 __all__ = [
+    "CONDITIONS",
+    "RAISED",
     "RECORDS_EVERY",
     "RULES",
     "TRANSITIONS",
@@ -38,6 +40,7 @@ __all__ = [
     "cannot_tell",
     "fresh",
     "light",
+    "recalled",
     "step",
 ]
 
@@ -66,6 +69,9 @@ TRANSITIONS: Mapping[tuple[str, str], str] = MappingProxyType(
         ("danger acknowledged", "stays under"): "clear",
     }
 )
+
+CONDITIONS = ("danger", "danger acknowledged", "yellow", "yellow acknowledged", "clear")  # from the most to the least pressing
+RAISED = ("yellow persists", "danger persists", "rises again")  # triggers that bring or renew a condition
 
 
 @dataclass(frozen=True)
@@ -320,6 +326,20 @@ def acknowledge(state: AlarmState, *, who: str, now: float) -> tuple[AlarmState,
     return moved, (replace(event, who=who, says=f"{state.condition} acknowledged by {who}"),)
 
 
+def recalled(state: AlarmState, *, trigger: str, condition: str, alarmed_at: float | None) -> AlarmState:
+    """The state as an event of an earlier watch left it; `alarmed_at` None where the event did not say. [unit of the quantity]
+
+    Raises
+    ------
+    OutOfRange
+        A condition that no alarm has.
+    """
+    if condition not in CONDITIONS:
+        raise OutOfRange("condition", condition, f"one of: {', '.join(CONDITIONS)}")
+    loose = trigger == "sensor loose or off" or (state.loose and trigger != "sensor back")
+    return replace(state, condition=condition, loose=loose, alarmed_at=state.alarmed_at if alarmed_at is None else alarmed_at)
+
+
 def light(state: AlarmState, now: float) -> str:
     """``red``, ``blue``, ``yellow`` or ``green`` at `now` [s]. It flashes while the condition is not acknowledged."""
     if state.condition.startswith("danger"):
@@ -434,7 +454,7 @@ _SAYS = {
 
 def _move(state: AlarmState, trigger: str, now: float, value: float | None) -> tuple[AlarmState, AlarmEvent]:
     event = AlarmEvent(now, trigger, state.condition, TRANSITIONS[state.condition, trigger], _SAYS[trigger], value)
-    raised = trigger in ("yellow persists", "danger persists", "rises again")
+    raised = trigger in RAISED
     window = state.danger if trigger == "danger persists" else state.yellow
     height = max((record[2] for record in window.records), default=value or 0.0)
     moved = replace(state, condition=event.after, alarmed_at=height if raised else state.alarmed_at)

@@ -1,5 +1,6 @@
 """Lines that turning shafts and meshes explain, and the lines of a spectrum that nothing explains."""
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -52,7 +53,8 @@ class CombOrders(NamedTuple):
     loose: tuple[float, ...]
 
 
-def comb_orders(lines: Sequence[Line]) -> CombOrders:
+@functools.lru_cache(maxsize=8)  # of the drives in hand: speed and rules ask for them with every record
+def comb_orders(lines: tuple[Line, ...]) -> CombOrders:
     """Orders [-] by which speed is measured, the surest first: meshes, low shaft harmonics, high ones, sidebands.
 
     Orders that are not exactly known are left out: they would pull the speed. So are those of the less sure families where a

@@ -20,12 +20,12 @@ from gearcase.device.publish.values import (
 )
 from gearcase.install.profile import LAMPS
 from gearcase.job.build import Job
+from gearcase.judge.alarm import CONDITIONS
 from gearcase.record.store import Reading
 
 __all__ = ["Opening", "publish", "published"]
 
 _LONGEST = 5.0  # s on the wall for one call
-_RANK = ("danger", "danger acknowledged", "yellow", "yellow acknowledged", "clear")  # from the most to the least pressing
 _QUALITY: Mapping[str, Quality] = {"good": "good", "bad": "bad", "stale": "stale"}
 
 # from a job, a clock and what takes who acknowledged, to a publisher; None where the job names no face
@@ -92,7 +92,7 @@ def _alarm_words(conditions: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str
             rows.setdefault((row["point"], row["quantity"]), []).append(row)
     return {
         key: alarm_word(
-            min((row["condition"] for row in of_it), key=_RANK.index),
+            min((row["condition"] for row in of_it), key=CONDITIONS.index),
             cannot_tell=all(row["cannot_tell"] for row in of_it),
             shelved=any(row["shelved"] for row in of_it),
         )

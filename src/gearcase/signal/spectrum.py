@@ -35,6 +35,7 @@ __all__ = [
     "line_places",
     "line_strength",
     "overall_velocity",
+    "peak_bins",
     "transform",
 ]
 
@@ -215,7 +216,7 @@ def find_lines(strength: NDArray[np.floating], *, bin_hz: float, chance: float) 
     chance : float
         Of one or more chance finds in the whole spectrum. [-]
     """
-    at = _peaks(strength, float(np.log(strength.size / chance)))
+    at = peak_bins(strength, float(np.log(strength.size / chance)))
     return tuple(SpectrumLine(float(n * bin_hz), float(10 * np.log10(strength[n]))) for n in at)
 
 
@@ -238,9 +239,18 @@ def certain_lines(strength: NDArray[np.floating], *, bin_hz: float, least: float
     >>> certain_lines(spectrum.strength, bin_hz=spectrum.bin_hz, least=20.0).hz.round(2)
     array([50.3])
     """
-    at = _peaks(strength, least)
+    at = peak_bins(strength, least)
     place, error = line_places(strength, at)
     return FoundLines(place * bin_hz, error * bin_hz, strength[at].astype(np.float64))
+
+
+def peak_bins(strength: NDArray[np.floating], least: float) -> NDArray[np.intp]:
+    """Bins of one spectrum, strength [-] of shape (bins,), of at least this strength that no neighbour exceeds; of two alike the
+    later. Neither end is one. [-]
+    """
+    strong = 1 + np.flatnonzero(strength[1:-1] >= least)  # few: their neighbours alone are looked at
+    top = strength[strong]
+    return strong[(top >= strength[strong - 1]) & (top > strength[strong + 1])]
 
 
 def line_places(strength: NDArray[np.floating], at: NDArray[np.intp]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -383,12 +393,6 @@ def band_levels(spectrum: Transform, edges_hz: Sequence[float]) -> NDArray[np.fl
     squared = np.abs(spectrum.windowed[..., at[0] : at[-1]]) ** 2
     sums = np.add.reduceat(squared, [edge - at[0] for edge in at[:-1]], axis=-1)
     return np.asarray(np.sqrt(2 / _HANN_MEAN_SQUARE * sums) / spectrum.samples)
-
-
-def _peaks(strength: NDArray[np.floating], least: float) -> NDArray[np.intp]:
-    """Bins of at least this strength that no neighbour exceeds."""
-    middle = strength[1:-1]
-    return 1 + np.flatnonzero((middle >= least) & (middle >= strength[:-2]) & (middle > strength[2:]))
 
 
 def _band_rms(spectrum: Transform, lowest_hz: float, highest_hz: float, power: int) -> NDArray[np.floating]:
