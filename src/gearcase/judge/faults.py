@@ -256,8 +256,8 @@ class _Examination:
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
         inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        self.ours = inside.any(axis=0)
-        testable = (inside[:, self.ours] & self.scorer.testable(self.bases[self.ours])).any(axis=1)
+        near = inside.any(axis=0)
+        testable = (inside[:, near] & self.scorer.testable(self.bases[near])).any(axis=1)
         self.not_testable = tuple(
             (hypothesis, self._why_not(rate)) for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True) if not ok
         )
