@@ -158,7 +158,11 @@ class Watch:
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
         await self._hear()
-        readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
+        polled = await poll(self.setup.job, self.bus, self.inputs, now=now)
+        by_bus = {(one.point, one.quantity) for one in polled}  # what came in of these stands beside, and says nothing here
+        came_in = [one for one in self.came_in(now) if (one.point, one.quantity) not in by_bus]
+        believed, changed = self._probes.believe([*polled, *came_in])
+        readings = believed[: len(polled)]
         for point, says in changed:
             self.say("probe", point, says, now)
         for says in self.inputs.changes(now):
@@ -166,7 +170,7 @@ class Watch:
         state = self._run_state(readings, now, ticks)
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
-        judged = [*readings, *self.came_in(now), *brought]
+        judged = [*believed, *brought]
         self._latest |= {(one.point, one.quantity): one for one in judged}
         self._judge(judged, state, now, ticks)
         self._notify(now, ticks)
@@ -228,7 +232,7 @@ class Watch:
             self._latest.values(),
             self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
-            sensors=[device.point for device in sensors(self.setup.job)],
+            sensors={one.point: self.diagnosing.untold(one.point, self.ticks()) for one in sensors(self.setup.job)},
             run_state=self.runs.state,
             light=self.light.colour,
             light_obeys=not self.light.trouble,
@@ -241,7 +245,8 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without))
+        limits = self.alarms.without(self.clock())
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without), ("limits", limits))
         return [f"{name}: {how}" for name, how in rows if how]
 
     def _notify(self, now: float, ticks: float) -> None:
