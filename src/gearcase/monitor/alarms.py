@@ -21,11 +21,11 @@ from gearcase.judge.alarm import CONDITIONS, RAISED, AlarmEvent, AlarmState, Sam
 from gearcase.judge.stack_light import Maintenance, Shelf, Shown, shelved, stack_light
 from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.monitor.in_force import Held, InForce, Key
+from gearcase.monitor.runs import turns
 from gearcase.record.store import Event, Reading
 
 __all__ = ["Alarms", "Say"]
 
-_TURNS = {"stopped": False, "unknown": None}  # all other run states turn
 _ELSEWHERE = "other operating state"  # a run state in which nothing is judged
 _REMIND = 7 * 86400.0  # s before limits pass their date; common practice, no source
 
@@ -122,7 +122,7 @@ class Alarms:
         listed = {(one.point, one.quantity): one for one in readings}
         for key, limit in self.limits.items():
             if isinstance(limit.model, WarmingModel):
-                running = _TURNS.get(run_state, True)
+                running = turns(run_state)
                 self._heat[key] = limit.model.follow(self._heat.get(key), conditions, running=running, now=ticks)
         held = {key: self._held(key, listed, conditions) for key in self._states}
         over = {key[:2] for key, one in held.items() if _over(one, self.limits[key].thresholds.yellow)}

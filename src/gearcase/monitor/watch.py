@@ -4,9 +4,9 @@ Theory of operation
 -------------------
 Every round reads all devices and keeps the readings in one batch. The run state (`monitor.runs`) comes from the last half hour of
 run contact, speed and sump temperature; stopped is never judged. A temperature that no drive can have is bad, and of a failed
-probe every one is. Each limit of the baseline has its alarm (`monitor.alarms`), fed with each reading where it holds. Nothing is
-shown before it is kept (`monitor.keeping`); while the store cannot be written the light is blue, and red for a danger all the
-same.
+probe every one is; so are the figures of a sensor that is stuck (`monitor.stuck`). Each limit of the baseline has its alarm
+(`monitor.alarms`), fed with each reading where it holds. Nothing is shown before it is kept (`monitor.keeping`); while the store
+cannot be written the light is blue, and red for a danger all the same.
 
 Beside the rounds records are taken as the drive's state asks for them (`monitor.records`): the levels of the lines expected there
 are kept as readings with limits of their own. Change asks for a diagnosis (`monitor.diagnosing`): an alarm that is raised, or
@@ -50,8 +50,9 @@ from gearcase.monitor.polling import poll, take_records
 from gearcase.monitor.probes import Probes
 from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors, standing
-from gearcase.monitor.runs import Runs
+from gearcase.monitor.runs import Runs, turns
 from gearcase.monitor.setup import Setup
+from gearcase.monitor.stuck import Stuck
 from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
@@ -105,6 +106,7 @@ class Watch:
         self.thinning = Thinning(Path(setup.job.folder), store, clock, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
+        self._stuck = Stuck()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
         self.came_in: Callable[[float], list[Reading]] = (
             lambda now: []
@@ -127,6 +129,7 @@ class Watch:
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
                 self.thinning.remember(event, now, ticks)
+                self._stuck.remember(event)
         self.alarms.take_up(self.setup.limits)
         self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
@@ -158,7 +161,11 @@ class Watch:
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
         await self._hear()
-        polled = await poll(self.setup.job, self.bus, self.inputs, now=now)
+        polled, moved = self._stuck.believe(
+            await poll(self.setup.job, self.bus, self.inputs, now=now), running=turns(self.runs.state), ticks=ticks
+        )
+        for kind, point, says in moved:
+            self.say(kind, point, says, now)
         by_bus = {(one.point, one.quantity) for one in polled}  # what came in of these stands beside, and says nothing here
         came_in = [one for one in self.came_in(now) if (one.point, one.quantity) not in by_bus]
         believed, changed = self._probes.believe([*polled, *came_in])
