@@ -391,6 +391,7 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         (((0.150, 0.392),), "into the seat of input bearing"),
         (((0.400, 0.100), (0.400, 0.100)), "distance between"),
         (((0.003, 0.100),), "edge distance"),
+        (((0.311, 0.330),), "its hole stands 3.5 mm from the edge of the boss beside the cap"),  # by hand: 330 - 45/2 = 307.5 mm
     ],
 )
 def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
@@ -425,6 +426,14 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
     assert [step["do"] for step in card if step["where"] == "plate on the jig holes"] == [NOT_YET]
+
+
+def test_a_stud_at_the_edge_of_its_boss_is_blocked_and_not_on_the_card(demo: Job) -> None:
+    """By hand: the boss reaches to 330 + 45/2 = 352.5 mm; half of 1/4 in is 3.2 mm, and beyond the boss nothing is gauged."""
+    job = with_stud(demo, at=(0.350, 0.330))
+    assert "its hole stands 2.5 mm from the edge of the boss beside the cap" in says(job, "region_edge", "blocker")
+    assert not any("Drill" in step["do"] for step in plan.run(job).document["work_card"])
+    assert "16.5 mm" in says(with_stud(demo, at=(0.340, 0.330)), "flat", "caution")
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:
