@@ -638,6 +638,7 @@ def _count(path: Path) -> int:
         (["watch", "--times", "0.5"], "1 to 1000"),
         (["watch", "--folder", "nowhere"], "a folder that is there"),
         (["watch", "--every", "10"], "a time with its unit"),
+        (["watch", "--every", "31 s"], "30 s at most"),
         (["watch", "--connection", "radio"], "how the bus is reached"),
     ],
 )
