@@ -80,6 +80,28 @@ def test_an_iron_whose_velocity_nobody_knows_is_not_drilled_however_thick_it_rea
     assert plan.run(job).document["parts"][0]["mount"] == "rigid adhesive"
 
 
+@pytest.mark.parametrize(("material", "slowest"), [("grey iron", 3500), ("", 3500)])
+def test_a_measured_thickness_without_readings_counts_in_iron_as_read_by_a_gauge_set_for_steel(
+    demo: Job, material: str, slowest: float
+) -> None:
+    """By hand: 22.5 mm x 3500 / 5920 - 0.3 mm is 13.0 mm; the stack of 12.6 mm (test_plan) leaves 0.4 of it. Trade: grey iron 3500
+    to 5000 m/s.
+    """
+    bare = with_stud(demo, wall=Wall(22.5e-3, 0.3e-3, Origin.MEASURED))
+    bare = replace(bare, housing=replace(bare.housing, material=material))
+    hole = plan.run(bare).document["parts"][0]["hole"]
+    assert hole["wall"]["least"]["value"] == pytest.approx(22.5e-3 * slowest / 5920 - 0.3e-3)
+    assert "0.4 mm of metal would be left of a wall of 13 mm" in says(bare, "metal_left", "blocker")
+    assert "give the readings, velocity_set" in says(bare, "gauging", "caution")
+    assert not any("Drill" in step["do"] for step in plan.run(bare).document["work_card"])
+
+
+def test_a_gauge_error_that_nobody_gave_is_said_to_count_as_none(demo: Job) -> None:
+    wall = replace(demo.points[0].wall, gauge_error=0.0)  # type: ignore[type-var]
+    assert "counts as 0" in says(with_stud(demo, wall=wall), "gauge_error", "caution")
+    assert says(demo, "gauge_error") == ""
+
+
 def test_two_readings_are_not_three(demo: Job) -> None:
     wall = replace(demo.points[0].wall, readings=READINGS[:2])  # type: ignore[type-var]
     assert "readings at the spot is 2, at least 3" in says(with_stud(demo, wall=wall), "gauging")
@@ -560,7 +582,7 @@ def test_a_new_bracket_hole_is_drilled_for_the_lead_of_a_plug_tap(demo: Job) -> 
     """M8, 12 mm of thread, plug tap of 4 threads (ASME B94.9, from memory): 12 + 4 x 1.25 mm, and the point of a 6.8 mm drill
     of 118 degrees, 6.8/2 / tan(59 deg) = 2.04 mm: collar at 19.04 mm, in a wall that leaves enough.
     """
-    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED)
+    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED, (40e-3,) * 3, 4500.0, (20e-3, 20e-3))
     face = Face("left", (0.62, 0.43), regions=(Region("boss", "boss", (0.3, 0.2), (0.1, 0.1), thick),))
     bracket = Bracket("plate", "left", at=((0.3, 0.2),), thread="M8", full_thread=0.012)
     job = with_kit(replace(demo, housing=replace(demo.housing, faces=(face,)), points=demo.points[:1]), brackets=(bracket,))
