@@ -70,6 +70,29 @@ def test_every_row_of_the_confusions_can_be_said_of_some_claim() -> None:
     assert {row["separated_by"] for row in load("confusions")} <= said
 
 
+# what analysts confuse most, and what parts each pair: common practice, no source
+CONFUSED = (
+    ("outer_race", "integer line", "change speed"),
+    ("outer_race", "another bearing", "second sensor"),
+    ("inner_race", "chipped tooth", "synchronous average"),
+    *((fault, "process or belt noise", "unloaded") for fault in BEARING_RATES),
+    ("unbalance", "misalignment or bent shaft", "axial"),
+    ("misalignment", "looseness", "feet"),
+    ("resonance", "fault", "coast-down or a tap"),
+    ("gear wear", "load", "same stated load"),
+    ("mesh misalignment", "coupling", "axial 1x and 2x"),
+    ("electrical", "twice the shaft", "0.2 Hz"),
+    ("lubrication", "early bearing", "record hot again"),
+    ("tooth crack or chip", "eccentric gear", "one short place"),
+    ("any", "not on this drive", "drive stopped"),
+)
+
+
+@pytest.mark.parametrize(("first", "second", "parts"), CONFUSED)
+def test_what_analysts_confuse_stands_with_what_parts_it(first: str, second: str, parts: str) -> None:
+    assert any(row["first"] == first and second in row["second"] and parts in row["separated_by"] for row in load("confusions"))
+
+
 @pytest.mark.parametrize(
     ("growth_db", "least"),
     [

@@ -1,5 +1,6 @@
 """Time to a limit. Truth comes from simulated lives whose level without noise is known, and from the algebra of the laws."""
 
+import itertools
 import math
 from collections import Counter
 
@@ -63,7 +64,14 @@ def test_by_when_to_inspect_is_the_urgency_of_maturity_and_growth(maturity: int)
     level = grown()
     growth_db = 20 * math.log10(np.median(level[-5:]) / np.median(level[:5]))
     found = say(level, kind="crack", maturity=maturity)
-    assert found.inspect_by_s / DAY == 59 + inspect_within_days(urgency(maturity, growth_db))
+    assert found.inspect_by_s / DAY == 59 + inspect_within_days(urgency(maturity, growth_db), growth_db)
+
+
+@pytest.mark.parametrize("maturity", [1, 2, 3, 4])
+def test_a_level_that_has_grown_more_is_never_inspected_later(maturity: int) -> None:
+    """+6 dB look, +10 plan, +20 act (common practice): who plans has looked."""
+    days = [say(np.repeat([1.0, 10 ** (db / 20)], 5), kind="crack", maturity=maturity, limit=99.0).inspect_by_s for db in range(26)]
+    assert all(later >= sooner for later, sooner in itertools.pairwise(days))
 
 
 def test_nineteen_readings_get_no_date_and_are_told_how_many_more() -> None:
@@ -109,6 +117,31 @@ def test_falling_after_a_rise_gets_no_date_and_keeps_its_urgency() -> None:
 
 def test_a_limit_that_is_reached_is_not_forecast() -> None:
     assert say(np.linspace(1, 5, 30)).answer == "reached"
+
+
+@pytest.mark.parametrize("kind", sorted(DATED | UNDATED))
+def test_a_limit_that_is_reached_is_never_nothing_to_act_on(kind: str) -> None:
+    """A bearing that has stood at 95 °C for a month, danger 93 °C; of the latest stage of any pattern 4 days (common practice)."""
+    hot = 368.15 + np.random.default_rng(5).normal(0, 0.3, 40)
+    found = say(hot, kind=kind, maturity=1, limit=366.15)
+    assert found.answer == "reached" and "nothing to act on" not in found.says
+    assert found.inspect_by_s == (39 + 4) * DAY
+
+
+@pytest.mark.parametrize("kind", sorted(DATED | UNDATED))
+def test_a_step_that_nobody_declared_is_worth_a_look(kind: str) -> None:
+    """7.6 dB up overnight, and level since: a lost tooth does so. +6 dB are worth a look (common practice)."""
+    level = np.repeat([1.0, 2.4], 30) * np.random.default_rng(6).lognormal(0, 0.03, 60)
+    found = say(level, kind=kind, maturity=1)
+    assert found.trend.steps and found.earliest_s is None
+    assert found.inspect_by_s == (59 + 7) * DAY and "nothing to act on" not in found.says
+
+
+def test_the_unit_of_the_readings_does_not_matter() -> None:
+    level = grown()
+    for scale in (1e300, 1e-300):
+        one, other = say(level), say(level * scale, limit=4.0 * scale)
+        assert (one.answer, one.law) == (other.answer, other.law) and other.middle_s == pytest.approx(one.middle_s)
 
 
 def test_a_limit_far_ahead_is_not_dated() -> None:

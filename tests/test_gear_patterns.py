@@ -24,7 +24,7 @@ from gearcase.judge.patterns import catalogue
 from gearcase.judge.patterns.angular import AngularHalves, angular_halves, mesh_rates
 from gearcase.judge.patterns.gear_parts import decoys, gears
 from gearcase.judge.patterns.gears import examine as examine_gears
-from gearcase.judge.patterns.impulse import _outlier_log_chance, _power_log_chance, _product_log_chance, impulse
+from gearcase.judge.patterns.impulse import _outlier_log_chance, _power_log_chance, _product_log_chance, as_sure, impulse
 from gearcase.judge.patterns.mesh_levels import _growth_log_chance
 from gearcase.judge.patterns.mesh_yield import BY_LUCK, MeshYield, mesh_yield
 from gearcase.judge.patterns.raised import raised_log_chance
@@ -291,12 +291,29 @@ def drawn(rng: np.random.Generator, *, alike: bool) -> AngularHalves:
     return AngularHalves(values, np.abs(values), (0.0, 0.0), 1 / 16, 32.0, 400.0, turning, "mesh")
 
 
+@pytest.mark.parametrize("orders", [400, 45])
 @pytest.mark.parametrize("alike", [True, False])
-def test_random_phases_show_a_place_no_more_often_than_stated(alike: bool) -> None:
+def test_random_phases_show_a_place_no_more_often_than_stated(alike: bool, orders: int) -> None:
     rng = np.random.default_rng(7)
-    chances = np.array([impulse(drawn(rng, alike=alike), 1.0, width=0.05, teeth=20).log_chance for _ in range(800)])  # type: ignore[union-attr]
+    turns = [replace(drawn(rng, alike=alike), top=float(orders)) for _ in range(800)]
+    chances = np.array([impulse(turn, 1.0, width=0.05, teeth=20).log_chance for turn in turns])  # type: ignore[union-attr]
     for stated in (0.1, 0.01, 0.001):
         assert np.sum(chances <= np.log(stated)) <= scipy.stats.binom.ppf(0.999, chances.size, stated)
+
+
+@pytest.mark.parametrize("knock", [(1.5, 1.5), (1.5, 0.4)])
+def test_of_many_turns_those_are_as_sure_that_each_alone_is(knock: tuple[float, float]) -> None:
+    """Ten turns that differ by a tenth, over as many orders as the fastest shows; one of them knocks, in one half perhaps less."""
+    bases = np.linspace(1.0, 1.1, 10)
+    for seed in range(20):
+        turn = drawn(np.random.default_rng(seed), alike=True)
+        turn.values[:, np.rint(np.arange(4, 360) * bases[4] / turn.step).astype(int)] += np.array(knock)[:, None]
+        alike = [replace(turn, top=turn.top * base / bases[-1]) for base in bases]
+        alone = [impulse(one, base, width=0.05, teeth=20) for one, base in zip(alike, bases, strict=True)]
+        chances = np.array([one.log_chance for one in alone if one is not None])
+        for limit in (-0.1, -1.0, chances[4] + 1e-6, chances[4] - 1e-6):
+            assert as_sure(turn, bases, limit, width=0.05, teeth=20).tolist() == (chances <= limit).tolist()
+        assert chances.argmin() == 4 and chances[4] < np.log(NOISE_LIMIT)
 
 
 @pytest.mark.parametrize("teeth", [8, 13, 24, 60])

@@ -118,6 +118,18 @@ def test_the_scorer_agrees_with_looking_at_every_bin(seed: int, base: float) -> 
     assert float(scorer.log_chance(np.array([base]))[0]) == pytest.approx(expected, rel=1e-6)
 
 
+def test_bases_whose_fundamental_is_noise_are_passed_over_and_no_comb_is_missed() -> None:
+    """Every comb that is as unlikely as asked for has its own chance; of the others some are given as 0."""
+    strength = spectrum(1, *comb(107.0, 30.0)).strength
+    scorer = CombScorer(strength, bin_hz=BIN_HZ, highest_base_hz=400.0)
+    bases = scan_bases(20.0, 400.0)
+    every = scorer.log_chance(bases)
+    for least in (-20.0, -12.0, -3.0):
+        found = scorer.log_chance(bases, least=least)
+        assert np.array_equal(found[every <= least], every[every <= least]) and np.any(every <= least)
+        assert np.all((found == every) | (found == 0)) and np.any(found != every)
+
+
 def test_masked_lines_count_no_more_and_a_fully_masked_base_is_not_testable() -> None:
     envelope = spectrum(1, *comb(107.0, 200.0))
     scorer = CombScorer(envelope.strength, bin_hz=BIN_HZ, highest_base_hz=400.0)

@@ -1,6 +1,7 @@
 """Rules of record quality on made records: each fault is found, sound records of many kinds are left alone."""
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.signal.quality import judge_quality
+from gearcase.signal.recording import Circumstances, Recording
 
 RATE, N = 12000.0, 2**15
 TIME = np.arange(N) / RATE
@@ -55,8 +57,14 @@ def said(x: np.ndarray, **known: float) -> dict[str, Level]:
         lambda seed: converted(np.sin(2 * np.pi * 0.7 * TIME + seed), 8, 2),
         lambda seed: converted(np.sin(2 * np.pi * 159.155 * TIME + seed) + 0.01 * noise(seed), 12, 2),
         lambda seed: scipy.signal.sosfilt(ANTI_ALIAS, np.random.default_rng(seed).laplace(size=N)),
+        lambda seed: np.sin(2 * np.pi * 50 * TIME),  # 240 samples a period: its top comes back exactly, one sample at a time
+        lambda seed: np.sin(2 * np.pi * 50 * TIME).astype(np.float32),
+        lambda seed: np.sin(2 * np.pi * 50 * TIME) + 0.3 * np.sin(2 * np.pi * 150 * TIME + seed),
     ],
-    ids=["noise", "float32", "16 bit", "12 bit, low", "8 bit", "sine", "slow coarse sine", "calibrator", "heavy tails"],
+    ids=[
+        *("noise", "float32", "16 bit", "12 bit, low", "8 bit", "sine", "slow coarse sine", "calibrator", "heavy tails"),
+        *("in step", "in step, float32", "two tones in step"),
+    ],
 )
 def test_sound_records_are_left_alone(make: Callable[[int], np.ndarray]) -> None:
     """Stated chance 1e-6 a rule: not one of 60 may be flagged."""
@@ -79,6 +87,11 @@ def test_clipped_noise_is_found_and_blocks(limit: float) -> None:
     for seed in range(10):
         assert said(np.clip(noise(seed), -limit, limit)) == {"quality.clipping": Level.BLOCKER}
         assert said(converted(noise(seed), 16, limit)) == {"quality.clipping": Level.BLOCKER}
+
+
+def test_a_clipped_tone_in_step_with_the_sample_rate_is_found() -> None:
+    """240 samples a period: cut at 0.99 of its peak nine of them lie on the rail, one after another."""
+    assert said(np.clip(np.sin(2 * np.pi * 50 * TIME), -0.99, 0.99)) == {"quality.clipping": Level.BLOCKER}
 
 
 def test_a_clipped_tone_is_found_on_one_side_alone() -> None:
@@ -161,6 +174,7 @@ def test_short_records(samples: int, level: Level) -> None:
     ("x", "rate", "says"),
     [
         (np.array([1.0, np.nan] * 64), 100.0, "64 of 128 not finite"),
+        (np.array([1.0, 1e300] * 64), 100.0, "up to 1e\\+300"),
         (np.ones((2, 64)), 100.0, "one record at a time"),
         (np.ones(64), 0.0, "above 0"),
         (np.ones(64), np.nan, "above 0"),
@@ -169,6 +183,37 @@ def test_short_records(samples: int, level: Level) -> None:
 def test_what_is_no_record_is_refused(x: np.ndarray, rate: float, says: str) -> None:
     with pytest.raises(OutOfRange, match=says):
         judge_quality(x, sample_rate_hz=rate, unit="m/s2")
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"sample_rate_hz": 0.0}, "sample_rate_hz=0.0: above 0"),
+        ({"sample_rate_hz": np.nan}, "sample_rate_hz=nan"),
+        ({"speed_hz": 0.0}, "speed_hz=0.0: above 0"),
+        ({"speed_hz": -24.6}, "speed_hz=-24.6"),
+        ({"speed_hz": np.inf}, "speed_hz=inf"),
+        ({"unit": "g"}, "unit='g': one of m/s2, m/s, m"),
+        ({"samples": np.ones((2, 64))}, "one row"),
+        ({"samples": [1.0, 2.0]}, "as an array"),
+    ],
+)
+def test_what_is_no_recording_is_refused(given: dict[str, Any], says: str) -> None:
+    with pytest.raises(OutOfRange, match=says):
+        Recording(**{"samples": noise(1), "sample_rate_hz": RATE, "unit": "m/s2", **given})
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"state": "dancing"}, "'dancing': one of steady"),
+        ({"direction": "up"}, "one of horizontal"),
+        ({"load": np.nan}, "load=nan"),
+    ],
+)
+def test_circumstances_that_no_record_is_taken_in_are_refused(given: dict[str, Any], says: str) -> None:
+    with pytest.raises(OutOfRange, match=says):
+        Circumstances(**given)
 
 
 @given(scale=st.sampled_from([2.0**-20, 2.0**-3, 2.0**10]), seed=st.integers(0, 50))

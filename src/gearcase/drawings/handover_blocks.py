@@ -192,7 +192,7 @@ def _summary(verdict: dict[str, Any], trend: dict[str, Any] | None) -> Iterator[
     if twins:
         yield "Or else", f"Frequency alone cannot tell it from: {'; '.join(twins)}."
     growth = verdict.get("growth_db")
-    grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point."
+    grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point in this state."
     stage = verdict["maturity"]
     mature = "" if stage is None else f"Maturity {stage} of 4: {_MATURITY[stage]}. "
     yield "How bad", f"{mature}Vibration on the housing never gives the size of a fault.{grown}"

@@ -349,7 +349,7 @@ def diagnose_text(document: dict[str, Any]) -> str:
             f"  chance that noise alone does this: {_at_most(verdict['noise_false_alarm'])}",
             f"  chance that it belongs elsewhere:   {verdict['attribution_false_alarm']:.2g}",
             f"  {_mature(verdict)}{verdict['urgency']}",
-            *([f"  grown {growth:+.1f} dB since the first recording of this point"] if growth is not None else []),
+            *([f"  grown {growth:+.1f} dB since the first recording of this point in this state"] if growth is not None else []),
         ]
         rows = [
             (line["line"], f"{line['expected_hz']:.2f}", "-", f"- {line['why']}")

@@ -17,6 +17,7 @@ from gearcase.tables import load
 __all__ = [
     "Rival",
     "advice",
+    "at_limit_urgency",
     "breaking_urgency",
     "inspect_within_days",
     "maturity",
@@ -88,6 +89,15 @@ def urgency(stage: int, growth_db: float | None = None) -> str:
     return max(_BY_STAGE[stage], grown, key=_URGENCY.index)
 
 
+def at_limit_urgency(otherwise: str) -> str:
+    """When to act on a level that has reached the limit it goes towards, from an urgency that nobody has asked the limit for.
+
+    >>> at_limit_urgency(urgency(1)), at_limit_urgency(breaking_urgency(2)) == breaking_urgency(2)
+    ('plan and verify: act within 4 days', True)
+    """
+    return max(otherwise, _NOW, key=_URGENCY.index)
+
+
 def breaking_urgency(witnesses: int) -> str:
     """When to act on a tooth that may break: one witness is verified first, two that agree stop the drive.
 
@@ -120,13 +130,15 @@ def pressing(says: str) -> int:
     return _URGENCY.index(says)
 
 
-def inspect_within_days(says: str) -> int:
-    """The latest day of an urgency, counted from the reading. [day]
+def inspect_within_days(says: str, growth_db: float = 0.0) -> int:
+    """The latest day of an urgency, counted from the reading; of a level that has grown [dB] never later than of a lower one. [day]
 
-    >>> inspect_within_days(urgency(3)), inspect_within_days(urgency(4))
-    (28, 4)
+    Six decibels want a look within a week, so that twelve do not leave it until parts are there.
+
+    >>> inspect_within_days(urgency(3)), inspect_within_days(urgency(4)), inspect_within_days(urgency(1, 12.0), 12.0)
+    (28, 4, 7)
     """
-    return _DAYS[says]
+    return min([_DAYS[says], *(_DAYS[then] for least, then in _BY_GROWTH if growth_db >= least)])
 
 
 def rivals(comb: Comb, drive: Drive, *, speed_hz: float) -> tuple[Rival, ...]:

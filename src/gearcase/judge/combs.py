@@ -6,6 +6,8 @@ are put together by `odds.harmonic_log_chance`. Scanning every base of a wide ra
 drive's own.
 """
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,7 +15,7 @@ from gearcase.judge.odds import harmonic_log_chance, log_chance_of_maximum
 
 __all__ = ["ALIGNMENT", "HARMONICS", "SLIP_BAND", "STATED_SPEED_BAND", "CombScorer", "scan_bases"]
 
-HARMONICS = np.arange(1, 6)
+HARMONICS = np.arange(1.0, 6.0)
 ALIGNMENT = 0.001  # harmonics may stand this far, relative, from exact multiples: slip smears them
 STATED_SPEED_BAND = 0.025  # a stated speed may be this far off: plate against slip, rounding; common practice, no source
 SLIP_BAND = 0.015  # half-width of the band about a computed rate: 1 to 2 % (Randall and Antoni 2011, from memory)
@@ -56,76 +58,74 @@ class CombScorer:
         self._masked |= np.cumsum(edges[:-1]) > 0
         self._changed = True
 
-    def log_chance(self, bases_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Natural log [-] of the chance of each comb in noise, by its base [Hz], one base looked at; 0 where it cannot be tested.
-        Shape (bases,).
+    def log_chance(self, bases_hz: NDArray[np.float64], *, least: float = 0.0) -> NDArray[np.float64]:
+        """Natural log of the chance of each comb in noise, by its base [Hz], one base looked at; 0 where it cannot be tested, and
+        where the fundamental shows already that it is above `least`. Shape (bases,). [-]
         """
-        first, last, testable = self._windows(bases_hz)
-        best = np.where(testable, self._maximum(first, last), 0.0)
-        return harmonic_log_chance(np.where(testable, log_chance_of_maximum(best, bins=last - first + 1), 0.0))
+        fundamental = np.nan_to_num(self.line_log_chance(bases_hz))
+        looked = np.flatnonzero(2 * fundamental <= least)  # no comb is less likely than its fundamental allows
+        others = np.nan_to_num(self.line_log_chance(HARMONICS[1:, None] * bases_hz[looked]))
+        found = np.zeros(bases_hz.size)
+        found[looked] = harmonic_log_chance(np.vstack([fundamental[looked], others]))
+        return found
 
     def testable(self, bases_hz: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether the fundamental [Hz] and at least two harmonics lie in bins not yet explained. Shape (bases,)."""
-        _, _, testable = self._windows(bases_hz)
+        _, _, testable = self._windows(HARMONICS[:, None] * bases_hz)
         return np.asarray(testable[0] & (testable[1:].sum(axis=0) >= 2))
 
     def strongest_near(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Strength [-] near single lines [Hz], shape (lines,); NaN where it is explained already or outside."""
-        first, last, testable = self._windows(lines_hz)
-        return np.where(testable[0], self._maximum(first[:1], last[:1])[0], np.nan)
+        """Strength [-] near single lines [Hz], shape as given; NaN where it is explained already or outside."""
+        first, bins, testable = self._windows(lines_hz)
+        return np.where(testable, self._maximum(first, bins), np.nan)
 
     def line_log_chance(self, lines_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Natural log of the chance of the strongest bin near single lines [Hz] in noise, shape as given; NaN where it is explained
         already or outside. [-]
         """
-        first, last, testable = (rows[0].reshape(lines_hz.shape) for rows in self._windows(lines_hz.ravel()))
-        chance = log_chance_of_maximum(self._maximum(first, last), bins=last - first + 1)
-        return np.where(testable, chance, np.nan)
+        first, bins, testable = self._windows(lines_hz)
+        return np.where(testable, log_chance_of_maximum(self._maximum(first, bins), bins=bins), np.nan)
 
     def lines(self, base_hz: float) -> list[tuple[float, float]]:
         """Where the strongest bin stands [Hz] and its strength [-], near each of the five harmonics of a base [Hz]; (nan, 0) for
         those not testable.
         """
-        first, last, testable = self._windows(np.array([base_hz]))
         found = []
-        for low, high, ok in zip(first[:, 0], last[:, 0], testable[:, 0], strict=True):
+        for low, bins, ok in zip(*self._windows(HARMONICS * base_hz), strict=True):
             if not ok:
                 found.append((float("nan"), 0.0))
                 continue
-            window = np.where(self._masked[low : high + 1], 0, self._strength[low : high + 1])
-            at = int(np.argmax(window))
-            found.append(((low + at) * self.bin_hz, float(window[at])))
+            window = self._levels[0, low : low + bins]
+            at = int(window.argmax())
+            found.append((int(low + at) * self.bin_hz, float(window[at])))
         return found
 
-    def _windows(self, bases_hz: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.bool_]]:
+    def _windows(self, lines_hz: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.bool_]]:
+        """About each line [Hz] the first bin, how many, and whether more than half of them are not explained; shape as given."""
         if self._changed:
             self._prepare()
-        targets = HARMONICS[:, None] * bases_hz / self.bin_hz
+        targets = lines_hz / self.bin_hz
         half = np.maximum(1, np.ceil(targets * ALIGNMENT)).astype(np.intp)
         centre = np.rint(targets).astype(np.intp)
-        inside = (centre - half >= 0) & (centre + half < self._strength.size)
-        first = np.where(inside, centre - half, 0)
-        last = np.where(inside, centre + half, 0)
-        masked = self._masked_before[last + 1] - self._masked_before[first]
-        return first, last, inside & (2 * masked < last - first + 1)
+        inside = (centre >= half) & (centre + half < self._strength.size)
+        first, bins = np.where(inside, centre - half, 0), np.where(inside, 2 * half + 1, 1)
+        masked = self._masked_before.take(first + bins) - self._masked_before.take(first)
+        return first, bins, inside & (2 * masked < bins)
+
+    def _maximum(self, first: NDArray[np.intp], bins: NDArray[np.intp]) -> NDArray[np.float64]:
+        power = np.frexp(bins)[1] - 1  # whole log2
+        left = power * self._strength.size + first
+        right = left + bins - (1 << power)
+        return np.asarray(np.maximum(self._levels.take(left), self._levels.take(right)), np.float64)
 
     def _prepare(self) -> None:
         """Running maxima over 1, 2, 4, ... bins: any window is the larger of two of them."""
-        self._masked_before = np.concatenate([[0], np.cumsum(self._masked)])
-        level = np.where(self._masked, np.float32(0), self._strength)
+        self._masked_before = np.append(0, np.cumsum(self._masked))
         widest = 2 * int(np.ceil(self._strength.size * ALIGNMENT)) + 3
-        levels = [level]
-        for power in range(int(np.log2(widest))):
+        self._levels = np.empty((int(np.log2(widest)) + 1, self._strength.size), np.float32)
+        self._levels[0] = np.where(self._masked, 0, self._strength)
+        for power, (level, wider) in enumerate(itertools.pairwise(self._levels)):
             reach = 1 << power
-            level = level.copy()
-            np.maximum(level[:-reach], level[reach:], out=level[:-reach])
-            levels.append(level)
-        self._levels = np.stack(levels)
+            np.maximum(level[:-reach], level[reach:], out=wider[:-reach])
+            wider[-reach:] = level[-reach:]
         self._changed = False
-
-    def _maximum(self, first: NDArray[np.intp], last: NDArray[np.intp]) -> NDArray[np.float64]:
-        width = last - first + 1
-        power = np.frexp(width)[1] - 1  # whole log2
-        left = self._levels[power, first]
-        right = self._levels[power, last + 1 - (1 << power)]
-        return np.asarray(np.maximum(left, right), np.float64)

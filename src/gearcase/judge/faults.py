@@ -28,6 +28,8 @@ stranger may more easily stand in it, and a comb found there is named only if th
 
 import functools
 import itertools
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -254,16 +256,23 @@ class _Examination:
         self.bases = scan_bases(lowest, highest)
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
-        inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        testable = np.array([bool(self.scorer.testable(self.bases[row]).any()) if row.any() else False for row in inside])
+        first = np.searchsorted(self.bases, rates * (1 - bands))
+        end = np.searchsorted(self.bases, rates * (1 + bands), side="right")
+        inside = [slice(*ends) for ends in zip(first, end, strict=True)]  # bases of each hypothesis
+        seen = self._in_any(inside)
+        seen[seen] = self.scorer.testable(self.bases[seen])
+        testable = np.array([seen[one].any() for one in inside])
         self.not_testable = tuple(
             (hypothesis, self._why_not(rate)) for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True) if not ok
         )
         self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
-        self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
+        self.rates, self.bands = rates[testable], bands[testable]
+        self.inside = [one for one, ok in zip(inside, testable, strict=True) if ok]
+        self.ours = self._in_any(self.inside)
         self.weights = _weights(self.hypotheses)
-        self.tried = max(int(self.inside.sum()), 1)
-        self.decoy_scores = self.scorer.log_chance(self.bases)
+        self.tried = max(int(np.sum((end - first)[testable])), 1)
+        self.least = float(np.log(NOISE_LIMIT / min(self.tried, self.bases.size)))  # a comb above it is noise, whosever it is
+        self.decoy_scores = self._scores()
 
     def judge(self) -> Judgement:
         claims: list[Comb] = []
@@ -289,12 +298,23 @@ class _Examination:
             lines = self._lines_of(comb)
             explained.append((comb.base_hz, lines))
             self.scorer.mask(lines, within=_SMEAR)
-            scores = self.scorer.log_chance(self.bases)
+            scores = self._scores()
         return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
+
+    def _in_any(self, inside: Sequence[slice]) -> NDArray[np.bool_]:
+        """Which bases are of any of these, shape (bases,)."""
+        found = np.zeros(self.bases.size, np.bool_)
+        for one in inside:
+            found[one] = True
+        return found
+
+    def _scores(self) -> NDArray[np.float64]:
+        """Log chances of all bases, 0 of those that noise explains. [-]"""
+        return self.scorer.log_chance(self.bases, least=self.least)
 
     def _strongest(self, scores: NDArray[np.float64]) -> Comb | None:
         """The comb to explain next: the strongest that noise does not explain, a stranger only if no rate of ours is behind it."""
-        ours = np.where(self.inside.any(axis=0), scores, 0.0)
+        ours = np.where(self.ours, scores, 0.0)
         best_ours, best_any = int(np.argmin(ours)), int(np.argmin(scores))
         any_pass = scores[best_any] + np.log(self.bases.size) <= np.log(NOISE_LIMIT)
         if ours[best_ours] + np.log(self.tried) <= np.log(NOISE_LIMIT):
@@ -320,11 +340,13 @@ class _Examination:
 
     def _divisor(self, base_hz: float) -> int:
         """A comb at a multiple of a base fits that base's harmonics too: how far the lines between divide it."""
+        multiples = _known(self.scorer.strongest_near(np.array([1, 2, 3]) * base_hz))
+        if multiples.size == 0:
+            return 1
         for divisor in (5, 4, 3, 2):
             between = np.array([k for k in range(1, 3 * divisor) if k % divisor]) * base_hz / divisor
             seen = _known(self.scorer.strongest_near(between))
-            multiples = _known(self.scorer.strongest_near(np.array([1, 2, 3]) * base_hz))
-            if seen.size < 2 or multiples.size == 0:
+            if seen.size < 2:
                 continue
             if np.mean(seen >= PRESENT) > 0.5 and np.median(seen) >= _SAME_COMB * np.median(multiples):
                 return divisor
@@ -334,9 +356,12 @@ class _Examination:
         divisor = self._divisor(float(self.bases[at]))
         base = float(self.bases[at]) / divisor
         owners = self._owners(base)
-        for _ in range(_REFINEMENTS):  # a window about a base 0.1 % off may hold only the skirt of a line
-            base = _refined(base, self.scorer.lines(base))
         lines = self.scorer.lines(base)
+        for _ in range(_REFINEMENTS):  # a window about a base 0.1 % off may hold only the skirt of a line
+            refined = _refined(base, lines)
+            if refined == base:
+                break
+            base, lines = refined, self.scorer.lines(refined)
         bare = self._without_sidebands(lines, owners)
         owners.sort(key=lambda h: h in bare)  # the nearest that shows what it should, then the nearest
         evidence, depths = [], []
@@ -390,7 +415,8 @@ class _Examination:
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
         modulations = tuple(order * self.speed_hz for order in hypothesis.modulations)
         lines = comb_lines(base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
-        related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
+        related = _stands_on(self.bases, lines, within=3 * ALIGNMENT)
+        related[self.inside[owner]] = True
         return max(odds, self._decoy_share(score, ~related), MEASURED_CONFUSION)
 
     def _decoy_share(self, score: float, unrelated: NDArray[np.bool_]) -> float:
@@ -474,8 +500,9 @@ class _Examination:
 
 def _weights(hypotheses: tuple[Hypothesis, ...]) -> NDArray[np.float64]:
     """Share of each hypothesis before anything is seen: every fault of every part alike, its makes alike within it."""
-    makes = np.array([sum(other.same_fault(one) for other in hypotheses) for one in hypotheses], np.float64)
-    return np.asarray(1 / makes / np.sum(1 / makes))
+    makes = Counter((one.component, one.fault) for one in hypotheses)
+    share = np.array([1 / makes[one.component, one.fault] for one in hypotheses])
+    return np.asarray(share / share.sum())
 
 
 def _is_modulation(comb: Comb, claims: list[Comb]) -> bool:
@@ -490,8 +517,8 @@ def _refined(base_hz: float, lines: list[tuple[float, float]]) -> float:
 
     Each line found at a bin is as far off as any other in hertz, so harmonic n tells the base n times as well and counts n^2.
     """
-    seen = np.array([(n, found) for n, (found, strength) in enumerate(lines, start=1) if strength >= PRESENT])
-    return float(np.average(seen[:, 1] / seen[:, 0], weights=seen[:, 0] ** 2)) if seen.size else base_hz
+    seen = [(n, found) for n, (found, strength) in enumerate(lines, start=1) if strength >= PRESENT]
+    return sum(n * found for n, found in seen) / sum(n * n for n, _ in seen) if seen else base_hz
 
 
 def _known(strengths: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -5,8 +5,9 @@ Theory of operation
 Wear and spalls grow; a crack, a lubrication fault or a temperature does not by any law that housing vibration shows. So a date is
 given for the kinds in `DATED` alone, from `trend.LEAST_POINTS` readings in matched state, once they rise and stand more than
 three sigma over where they began. Else the answer is "inspect by", from maturity and growth (`judge.advice`), or what is missing.
-An urgency stands beside every date too: who has a date still has to look. A level at which nobody has named a fault and that does
-not rise is nothing to inspect: it says when to look again.
+An urgency stands beside every date too: who has a date still has to look. It counts growth over where the epoch began, a step that
+nobody declared included, since a broken tooth steps as well; a level at its limit is to be acted on within days. A level at which
+nobody has named a fault and that neither rises nor has risen is nothing to inspect: it says when to look again.
 
 Trend, scatter and steps are those of the logarithm, since the scatter of a level grows with it. The readings since the last epoch
 or step are held against three laws over a level c that does not move, each from an onset t0:
@@ -36,7 +37,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.judge.advice import inspect_within_days, urgency
+from gearcase.judge.advice import at_limit_urgency, inspect_within_days, urgency
 from gearcase.judge.bootstrap import OUTSIDE
 from gearcase.judge.limits import DAY
 from gearcase.judge.trend import Trend, correlation, in_epoch, trend, without_outliers
@@ -152,14 +153,19 @@ def forecast(
         raise OutOfRange("values", float(level.min()), "each above 0")
     found = trend(time, np.log(level), epochs=(), seed=seed)
     here = time >= (found.steps[-1].time_s if found.steps else time[0])
+    began = began_and_is(level)[0]
     time, level = time[here], level[here]
     base, last = began_and_is(level)
-    act = urgency(maturity, 20 * math.log10(last / base))
-    by = float(time[-1]) + inspect_within_days(act) * DAY
-    nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1) and last < limit
-    look, inspect = "inspect by", f"inspect by: within {inspect_within_days(act)} days ({act})"
+    growth_db = 20 * math.log10(last / min(began, base))  # a step that nobody declared may be the fault
+    act = urgency(maturity, growth_db)
+    if last >= limit:
+        act = at_limit_urgency(act)
+    within = inspect_within_days(act, growth_db)
+    by = float(time[-1]) + within * DAY
+    nothing = kind in _NOT_NAMED and found.answer != "rising" and act == urgency(1)
+    look, inspect = "inspect by", f"inspect by: within {within} days ({act})"
     if nothing:
-        look, inspect = "look again by", f"nothing to act on so far, look again within {inspect_within_days(act)} days"
+        look, inspect = "look again by", f"nothing to act on so far, look again within {within} days"
 
     def without_date(answer: str, says: str, earliest: float | None = None) -> Forecast:
         return Forecast(answer, says, by, look, earliest, None, None, "", found)
@@ -177,7 +183,8 @@ def forecast(
     if growth <= LEAST_GROWTH * found.sigma:
         grown = f"it rises, but by {growth / found.sigma:.1f} sigma only: a date wants over {LEAST_GROWTH:.0f}"
         return without_date("inspect by", f"{inspect}; {grown}")
-    ahead, belief = _ahead(time, without_outliers(level), limit, np.random.default_rng(seed))
+    usual = float(np.median(level))  # else squares may run out of range
+    ahead, belief = _ahead(time, without_outliers(level / usual), limit / usual, np.random.default_rng(seed))
     now, watched = float(time[-1]), float(time[-1] - time[0])
     early, middle, late = (float(part) for part in np.quantile(ahead, [OUTSIDE, 0.5, 1 - OUTSIDE], method="nearest"))
     if late > watched:
@@ -187,7 +194,7 @@ def forecast(
     law = next((name for name, share in belief.items() if share >= FITS), "undecided")
     ranked = sorted(belief, key=lambda name: -belief[name])
     fits = f"{law} growth fits best" if law in LAWS else f"{ranked[0]} growth fits best but {ranked[1]} is not excluded"
-    if early / DAY < inspect_within_days(act):
+    if early / DAY < within:
         inspect = f"inspect by: within {early / DAY:.1f} days, when it may be reached at the earliest"
     says = (
         f"the limit is reached in {early / DAY:.1f} to {late / DAY:.1f} days (90 %), if it grows on as it does; {fits}; {inspect}"

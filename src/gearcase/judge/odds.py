@@ -60,8 +60,9 @@ def harmonic_log_chance(log_chances: NDArray[np.float64]) -> NDArray[np.float64]
     """
     if log_chances.shape[0] != 5:
         raise OutOfRange("log_chances", f"{log_chances.shape[0]} rows", "five: the fundamental and harmonics 2 to 5")
-    second = np.exp(np.partition(log_chances[1:], 1, axis=0)[1])
-    log_second = np.partition(log_chances[1:], 1, axis=0)[1]
+    a, b, c, d = log_chances[1:]
+    log_second = np.minimum(np.maximum(np.minimum(a, b), np.minimum(c, d)), np.minimum(np.maximum(a, b), np.maximum(c, d)))
+    second = np.exp(log_second)
     with np.errstate(divide="ignore"):
         harmonics = 2 * log_second + np.log(6 - 8 * second + 3 * second**2)
     return np.asarray(2 * np.maximum(log_chances[0], np.minimum(harmonics, 0.0)))

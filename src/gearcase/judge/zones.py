@@ -5,6 +5,7 @@ Zone A new, B fit for long running, C not fit for long running, D enough to do d
 better zone.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -40,7 +41,7 @@ def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float],
     Parameters
     ----------
     velocity : float
-        RMS, 10 to 1000 Hz. [m/s]
+        RMS, in the band that `applicable` names. [m/s]
     power : float or None
         Rated power. [W]
     speed_hz : tuple of float
@@ -51,7 +52,7 @@ def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float],
     Raises
     ------
     OutOfRange
-        A negative velocity.
+        A velocity that is negative or no number.
 
     Examples
     --------
@@ -60,7 +61,7 @@ def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float],
     >>> rate(4.6e-3, power=400e3, speed_hz=(25.0, 25.0), support="rigid").zone
     'C'
     """
-    if velocity < 0:
+    if not 0 <= velocity < math.inf:
         raise OutOfRange("velocity", velocity, "0 or more")
     held = applicable(power=power, speed_hz=speed_hz, support=support)
     if not held.judged:
@@ -188,7 +189,8 @@ def _speed_words(low: float, high: float) -> tuple[str, ...]:
     if low > _SLOW_HZ:
         return (scope,)
     slow = (
-        "at or below 600 rpm its band begins at 2 Hz (from memory); the overall of a recording here begins at 10 Hz and misses 1x"
+        "at or below 600 rpm its band begins at 2 Hz (from memory), and so does the overall of a recording here; that which a "
+        "sensor gives itself mostly begins at 10 Hz and misses 1x"
     )
     return scope, slow
 

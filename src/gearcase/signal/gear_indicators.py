@@ -260,7 +260,7 @@ def na4(residuals: NDArray[np.floating]) -> NDArray[np.float64]:
         raise OutOfRange("residuals", f"shape {records.shape}", "records, oldest first, along the first axis")
     if np.any(np.abs(records[0] - records[0].mean(axis=-1, keepdims=True)).max(axis=-1) <= _least(records[0])):
         raise OutOfRange("residuals", "constant", "records that move, the first one too")
-    return na4_of_moments(*central_moments(records))
+    return na4_of_moments(*central_moments(records / np.abs(records).max(axis=(0, -1), keepdims=True)))  # else squares may vanish
 
 
 def central_moments(records: NDArray[np.floating]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -121,7 +121,7 @@ def turning_of_run(
     Raises
     ------
     OutOfRange
-        Complex or non-finite samples, too few, or not 0 < lowest < highest.
+        Complex or non-finite samples, more than one record, too few, or not 0 < lowest < highest.
 
     Examples
     --------
@@ -137,6 +137,8 @@ def turning_of_run(
     """
     require_above_zero("sample_rate_hz", sample_rate_hz)
     record = as_records(samples, shortest=SHORTEST_RECORD)
+    if record.ndim != 1:
+        raise OutOfRange("samples", f"shape {record.shape}", "one record at a time: each has its own speed")
     if not 0 < lowest_hz < highest_hz:
         raise OutOfRange("speed range", f"{lowest_hz:g} to {highest_hz:g} Hz", "0 < lowest < highest")
     length = scipy.fft.next_fast_len(round(_FRAME_S * sample_rate_hz))

@@ -19,7 +19,7 @@ import scipy.special
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.signal.recording import require_finite
+from gearcase.signal.recording import as_records
 from gearcase.signal.spectrum import block_floor
 
 __all__ = ["MOST_PULSES_A_TURN", "Tachometer", "pulse_times", "read_pulses"]
@@ -91,7 +91,7 @@ def pulse_times(samples: NDArray[np.floating], *, sample_rate_hz: float) -> NDAr
     Raises
     ------
     OutOfRange
-        Samples not finite, or a signal that does not swing.
+        Complex or non-finite samples, more than one record or none, or a signal that does not swing.
 
     Examples
     --------
@@ -99,8 +99,9 @@ def pulse_times(samples: NDArray[np.floating], *, sample_rate_hz: float) -> NDAr
     >>> [round(float(t), 4) for t in pulse_times(wave, sample_rate_hz=1000.0)[:2]]
     [0.0318, 0.2318]
     """
-    require_finite(samples)
-    values = np.asarray(samples, np.float64)
+    values = as_records(samples).astype(np.float64)
+    if values.ndim != 1:
+        raise OutOfRange("samples", f"shape {values.shape}", "one tachometer at a time")
     low, high = np.quantile(values, [0.02, 0.98])
     if high <= low:
         low, high = values.min(), values.max()  # pulses shorter than 2 % of their period
@@ -145,10 +146,13 @@ def read_pulses(times_s: NDArray[np.float64], *, about_hz: float | None = None, 
     >>> found.pulses_per_turn, round(found.mean_hz, 2)
     (3, 10.0)
     """
-    require_finite(times_s, "times_s")
-    times = np.asarray(times_s, np.float64)
-    if times.size < FEWEST_PULSES:
-        raise OutOfRange("pulses", times.size, f"at least {FEWEST_PULSES}: at standstill there are none; record while it runs")
+    if np.size(times_s) < FEWEST_PULSES:
+        raise OutOfRange(
+            "pulses", np.size(times_s), f"at least {FEWEST_PULSES}: at standstill there are none; record while it runs"
+        )
+    times = as_records(times_s, name="times_s").astype(np.float64)
+    if times.ndim != 1:
+        raise OutOfRange("times_s", f"shape {times.shape}", "the pulses of one tachometer")
     if np.any(np.diff(times) <= 0):
         raise OutOfRange("times_s", f"not rising at {int(np.argmax(np.diff(times) <= 0)) + 1}", "times that rise")
     if about_hz is not None and about_hz <= 0:

@@ -4,7 +4,6 @@ For bearings recordings are judged one at a time. All other patterns look at sev
 of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from itertools import product
@@ -35,13 +34,13 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
+from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
-from gearcase.judge.zones import STAND_IN, Rating, rate
+from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
-from gearcase.signal.recording import Recording
+from gearcase.signal.recording import Circumstances, Recording
 from gearcase.signal.spectrum import (
     SHORTEST_RECORD,
     Transform,
@@ -50,6 +49,7 @@ from gearcase.signal.spectrum import (
     overall_velocity,
     transform,
 )
+from gearcase.stages.gravity_doubts import gravity_doubts
 from gearcase.stages.level_changes import changed_rows, level_changes
 from gearcase.stages.one_figure import ONLY_A_RECORDING, only_figures
 from gearcase.stages.order_maps import OrderMap, mapped
@@ -69,6 +69,7 @@ _UNSTEADY = ("starting", "run-up", "coast-down")
 _LINE_CHANCE = 1e-3
 _BESIDE_LINE = 4  # bins either side that count as a line
 _WEAKEST_KEPT = 1e-9
+_USUAL_LOW_HZ = 10.0  # where the overall velocity begins but of slow drives: ISO 20816-1
 
 
 def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
@@ -92,7 +93,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
     histories: dict[tuple[str, str], OrderHistory] = {}
-    first: dict[tuple[str, int], _First] = {}
+    firsts: dict[tuple[str, ...], list[_First]] = {}
     looked: list[_Looked] = []
     rough: list[_Rough] = []
     kept_records = Kept()
@@ -100,8 +101,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
-        like = recording.point, round(math.log(recording.sample_rate_hz) / SAMPLED_ALIKE)  # a slow record grows on no fast one
-        examined = Examined(job.drive, lines, nearest_first, recording, first.get(like))
+        alike = firsts.setdefault((recording.point, recording.channel, recording.unit, recording.taken.direction), [])
+        examined = Examined(job.drive, lines, nearest_first, recording, alike)
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
@@ -114,12 +115,13 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if examined.spectrum and examined.speed:
             history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
             history.add(number, examined.spectrum, examined.speed.hz)
-        if recording.point and like not in first and examined.envelope and examined.speed and not examined.still:
-            first[like] = _First(examined.envelope, examined.speed.hz)
+        if recording.point and examined.first is None and examined.envelope and examined.speed and not examined.still:
+            alike.append(_First(recording.taken, recording.sample_rate_hz, examined.envelope, examined.speed.hz))
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
-    document = _together(job, documents, looked, weighed, [*_rough_rows(rough, weighed, records), *changed_rows(changes)], changes)
+    beside = [*_rough_rows(rough, weighed, records), *changed_rows(changes), *gravity_doubts(records)]
+    document = _together(job, documents, looked, weighed, beside, changes)
     for claim in (one for one in weighed if one.answer is Answer.CLAIMED and one.seen_in):
         rests_on = claim.seen_in[-1].recording  # which may be older than the latest of its point
         at = _number_of(rests_on, documents)
@@ -143,10 +145,27 @@ def _number_of(recording: Recording, documents: Sequence[Mapping[str, Any]]) -> 
 
 @dataclass(frozen=True)
 class _First:
-    """Envelope spectrum and speed of the first recording of a point, against which growth is told."""
+    """Envelope spectrum and speed of the first recording of a point, channel and direction in one state, against which growth is
+    told.
+    """
 
+    taken: Circumstances
+    sample_rate_hz: float
     envelope: EnvelopeSpectrum
     speed_hz: float
+
+    def stands_for(self, recording: Recording, speed_hz: float) -> bool:
+        """Whether one at this speed [Hz] may be held against it: nothing that is known of the two is unlike. A slow record grows on
+        no fast one.
+        """
+        states = {one or "steady" for one in (self.taken.state, recording.taken.state)}
+        loads = [one for one in (self.taken.load, recording.taken.load) if one is not None]
+        return (
+            len(states) == 1
+            and max(loads, default=0.0) - min(loads, default=0.0) <= SAME_LOAD
+            and abs(speed_hz / self.speed_hz - 1) <= SAME_SPEED
+            and abs(recording.sample_rate_hz / self.sample_rate_hz - 1) <= SAMPLED_ALIKE
+        )
 
 
 @dataclass(frozen=True)
@@ -178,9 +197,10 @@ class Examined:
         lines: tuple[Line, ...],
         hypotheses: tuple[Hypothesis, ...],
         recording: Recording,
-        first: _First | None = None,
+        firsts: Sequence[_First] = (),
     ) -> None:
-        self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
+        self.drive, self.lines, self.hypotheses, self.recording = drive, lines, hypotheses, recording
+        self.first: _First | None = None
         long_enough = recording.samples.size >= SHORTEST_RECORD
         whole = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz) if long_enough else None
         self.quality = tuple(self._judge_quality(whole))
@@ -214,6 +234,7 @@ class Examined:
             self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
+        self.first = next((one for one in firsts if one.stands_for(recording, speed.hz)), None)
         self.quality = (*self.quality, *rate_doubts(drive, lines, heard, speed))
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
@@ -385,23 +406,34 @@ class Examined:
         )
         return Finding(Level.CAUTION, "diagnose.stated_speed", self.recording.name, says)
 
+    @property
+    def _overall_band(self) -> tuple[float, float]:
+        """Of the overall velocity: from 2 Hz for a slow drive. [Hz]"""
+        ratings = self.drive.ratings
+        return applicable(power=ratings.power, speed_hz=self.drive.speed_hz, support=ratings.support).band_hz
+
     def _overall(self, spectrum: Transform) -> float | None:
-        if self.recording.sample_rate_hz < 2.56 * 1000 or spectrum.bin_hz > 5:
+        low, high = self._overall_band
+        if self.recording.sample_rate_hz < 2.56 * high or spectrum.bin_hz > low / 2:
             return None
-        return float(overall_velocity(spectrum, unit=self.recording.unit))
+        if low < _USUAL_LOW_HZ and any(finding.rule == "quality.ski_slope" for finding in self.quality):
+            return None  # the sensor's, not the drive's
+        return float(overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=low, highest_hz=high))
 
     def _rough_running(self, spectrum: Transform, speed_hz: float, velocity: float, rating: Rating) -> _Rough:
         """Overall vibration in zone C or D, with the line that makes most of it: all recordings together may name its cause."""
         shares = {}
+        low, high = self._overall_band
         for line in self.lines:
             hz, reach = line.hz(speed_hz), _BESIDE_LINE * spectrum.bin_hz
-            if line.kind in ("shaft", "mesh") and 10 + reach < hz < 1000 - reach:
+            if line.kind in ("shaft", "mesh") and low + reach < hz < high - reach:
                 alone = overall_velocity(spectrum, unit=self.recording.unit, lowest_hz=hz - reach, highest_hz=hz + reach)
                 shares[line.name] = float(alone / velocity) ** 2
         most = max(shares, key=lambda name: shares[name], default="")
         by = f", {percent(shares[most])} of its power at {most}" if most else ""
         speed = f"{1000 * velocity:.2g} mm/s"
-        says = f"{self.recording.name}: overall velocity {speed} is zone {rating.zone}{by} ({STAND_IN})"
+        band = "" if low == _USUAL_LOW_HZ else f", {low:g} to {high:g} Hz,"
+        says = f"{self.recording.name}: overall velocity {speed}{band} is zone {rating.zone}{by} ({STAND_IN})"
         middle = next((line.hz(speed_hz) for line in self.lines if line.name == most), 0.0)
         return _Rough(
             self.recording.point, says, (middle - _BESIDE_LINE * spectrum.bin_hz, middle + _BESIDE_LINE * spectrum.bin_hz)
@@ -449,7 +481,7 @@ class Examined:
         return f"{self.recording.name}: {what} at {comb.base_hz:.2f} Hz (order {comb.base_hz / speed_hz:.3f})"
 
     def _growth(self, comb: Comb, envelope: EnvelopeSpectrum, speed_hz: float) -> float | None:
-        """Growth of the comb's depth over the first recording of this point, in dB; None when this is the first.
+        """Growth of the comb's depth over the first recording that it may be held against, in dB; None when this is the first.
 
         Where the first recording shows no comb its noise is compared with, so that growth is at least this. A faint comb that a
         sound bearing could show is a fault all the same once it has grown.

@@ -81,8 +81,8 @@ class _Comb:
 
     def share(self) -> float:
         """Share of decoys that do as well. [-]"""
-        own = float(self.scorer.log_chance(np.array([self.base_hz]))[0])
-        return float((1 + np.sum(self.scorer.log_chance(self.decoys) <= own)) / (1 + self.decoys.size))
+        own, *others = self.scorer.log_chance(np.append(self.base_hz, self.decoys))
+        return float((1 + np.sum(others <= own)) / (1 + self.decoys.size))
 
 
 def _backstop(measured: Measured, part: PassingPart) -> Weighed:

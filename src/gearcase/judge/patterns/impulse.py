@@ -42,7 +42,7 @@ from numpy.typing import NDArray
 from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.signal.spectrum import block_floor
 
-__all__ = ["FEWEST_ORDERS", "Impulse", "impulse", "log_chances"]
+__all__ = ["FEWEST_ORDERS", "Impulse", "as_sure", "impulse"]
 
 FIRST_ORDER = 4  # below: unbalance, alignment, couplings
 FEWEST_ORDERS = 32  # that make a place of a turn; common practice, no source
@@ -52,7 +52,7 @@ _SAME = 1e-7  # relative: orders of two shafts that are one
 _MOST_PLACES = 8  # that a turn may be divided into before it is another shaft's
 _TEETH_WITH_A_SHAPE = 13  # of fewer, their energies do not tell their own distribution
 _OF_ITS_OWN_ERROR = 50.0  # simulated, z from 13 and shapes from 1 to 16: half of it would keep a stated 0.001
-_AT_ONCE = 2**14  # orders: more fill the cache, and gain nothing
+_AT_ONCE = 10  # neighbouring turns of many that are looked at over as many orders
 _THIRD = np.geomspace(1e-4, 100, 200)
 _AS_MUCH = 0.3  # of the strongest place's power: a place that repeats it
 _ECHO = 0.01  # of a place's energy; common practice, no source
@@ -114,20 +114,24 @@ def impulse(
     of_two : bool
         A cycle of the mesh is a meeting of two gears' teeth, whose differences multiply.
     """
-    count = _orders(halves, np.array([base]))[0]
-    order = FIRST_ORDER + np.arange(max(count, 0), dtype=np.float64)
-    shared = np.zeros(order.size, np.bool_)
+    count = _orders(halves, base)
+    order = FIRST_ORDER + np.arange(count, dtype=np.float64)
+    shared = np.zeros(count, np.bool_)
     for other in others:
         multiple = order * base / other
         shared |= (np.rint(multiple) > 0) & (np.abs(multiple - np.rint(multiple)) <= _SAME * multiple)
-    left_out = shared | np.isin(order, np.asarray(regular, np.float64))
+    left_out = shared.copy()
+    left_out[[one - FIRST_ORDER for one in regular if FIRST_ORDER <= one < FIRST_ORDER + count]] = True
     kept = int(count - left_out.sum())
     if kept < FEWEST_ORDERS:
         return None
-    energy = _turns(halves, np.array([base]), np.array([count]), left_out)
-    power = energy / energy.mean(axis=-1, keepdims=True)
-    log_chance, at, places = (float(row[0]) for row in _surest(power, np.array([count]), width, teeth, of_two, shared))
-    if log_chance == 0:
+    energy = _turns(halves, np.array([base]), left_out)
+    power = _over_mean(energy)
+    log_chance, at, places = (float(row[0]) for row in _surest(power, width))
+    if log_chance < 0:
+        echoes = _echoes(shared, teeth) if of_two and shared.any() else np.zeros(teeth, np.bool_)
+        log_chance = max(log_chance, float(_tooth_log_chance(power, ~echoes, of_two)[0]))
+    if log_chance >= 0:
         return Impulse(0.0, 0.0, 0.0, 1, kept, 0.0)
     first, long = int(at), int(places)
     both = _moving_sum(power[0], long).min(axis=0)
@@ -136,16 +140,28 @@ def impulse(
     return Impulse(log_chance, middle % 1.0, float(both[first] / long), _repeats(both, first, long), kept, float(level))
 
 
-def log_chances(
-    halves: AngularHalves, bases: NDArray[np.float64], *, width: float, teeth: int, of_two: bool = False
-) -> NDArray[np.float64]:
-    """`Impulse.log_chance` of many turns in which nobody's lines are left out; of those with orders enough. [-]
+def as_sure(
+    halves: AngularHalves,
+    bases: NDArray[np.float64],
+    log_chance: float,
+    *,
+    width: float,
+    teeth: int,
+    of_two: bool = False,
+) -> NDArray[np.bool_]:
+    """Whether turns in which nobody's lines are left out show a place as sure as `Impulse.log_chance`; of those with orders enough.
+
+    Ten neighbours are looked at over as many orders as the fastest of them has, at most a third fewer than their own, so that they
+    transform together: the chance is one for any number of orders. Only those that show as sure a place in the first half of the
+    record are looked at in both.
 
     Parameters
     ----------
     halves : AngularHalves
     bases : ndarray, shape (bases,)
-        Turns per turn of the reference shaft. [-]
+        Turns per turn of the reference shaft, the slowest first. [-]
+    log_chance : float
+        Below 0. [-]
     width : float
         Widest place, as part of a turn. [-]
     teeth : int
@@ -153,90 +169,80 @@ def log_chances(
     of_two : bool
         As of `impulse`.
     """
-    counts = _orders(halves, bases)
-    bases, counts = bases[counts >= FEWEST_ORDERS], counts[counts >= FEWEST_ORDERS]
-    found, begin = [np.empty(0)], 0
-    while begin < bases.size:
-        many = max(_AT_ONCE // int(counts[begin:].max()), 1)
-        some = slice(begin, begin + many)
-        nothing = np.zeros(counts[some].max(), np.bool_)
-        energy = _turns(halves, bases[some], counts[some], nothing)
-        power = energy * (counts[some, None, None] / energy.sum(axis=-1, keepdims=True))
-        found.append(_surest(power, counts[some], width, teeth, of_two, nothing)[0])
-        begin += many
+    found, every, first = [np.empty(0, np.bool_)], np.ones(teeth, np.bool_), halves.first()
+    bases = bases[[_orders(halves, base) >= FEWEST_ORDERS for base in bases]]
+    for begin in range(0, bases.size, _AT_ONCE):
+        some = bases[begin : begin + _AT_ONCE]
+        nothing = np.zeros(_orders(halves, some[-1]), np.bool_)
+        sure = _surest(_over_mean(_turns(first, some, nothing)), width)[0] <= log_chance
+        if sure.any():
+            power = _over_mean(_turns(halves, some[sure], nothing))
+            sure[sure] = np.maximum(_surest(power, width)[0], _tooth_log_chance(power, every, of_two)) <= log_chance
+        found.append(sure)
     return np.concatenate(found)
 
 
-def _orders(halves: AngularHalves, bases: NDArray[np.float64]) -> NDArray[np.intp]:
-    """How many orders of each turn are looked at: nearly all that can be, so many that they transform fast."""
-    most = np.floor(halves.top / bases).astype(np.intp) + 1 - FIRST_ORDER
-    return np.array([scipy.fft.prev_fast_len(int(count)) if count > 0 else 0 for count in most])
+def _orders(halves: AngularHalves, base: float) -> int:
+    """How many orders of a turn are looked at: nearly all that can be, so many that they transform fast."""
+    most = int(halves.top / base) + 1 - FIRST_ORDER
+    return int(scipy.fft.prev_fast_len(most)) if most > 0 else 0
 
 
-def _turns(
-    halves: AngularHalves, bases: NDArray[np.float64], counts: NDArray[np.intp], left_out: NDArray[np.bool_]
-) -> NDArray[np.float64]:
-    """Energy at the places of whitened average turns of so many orders each, shape (turns, 2, most); 0 beyond a turn's count."""
-    most = int(counts.max())
-    values = halves.multiples(bases, first=FIRST_ORDER, counts=counts)
-    values[..., : left_out.size][..., left_out] = 0
+def _turns(halves: AngularHalves, bases: NDArray[np.float64], left_out: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Energy at the places of whitened average turns, as many as there are orders, shape (turns, halves, orders)."""
+    values = halves.multiples(bases, first=FIRST_ORDER, count=left_out.size)
+    values[..., left_out] = 0
     magnitude = np.abs(values)
     seen = np.where(left_out, np.median(magnitude, axis=-1, keepdims=True), magnitude) if left_out.any() else magnitude
-    place, whole = np.arange(most), np.maximum(counts // _MEDIAN_ORDERS, 1)[:, None] * _MEDIAN_ORDERS
-    again = np.where(place < whole, place, np.maximum(whole - _MEDIAN_ORDERS, 0) + place % _MEDIAN_ORDERS)  # the last block, on
-    usual = block_floor(_each_at(seen, again), width=_MEDIAN_ORDERS)
+    usual = block_floor(seen, width=_MEDIAN_ORDERS)
     values *= 1 / np.maximum(1.0, magnitude / (_LIMIT * usual))
-    for turn, count in enumerate(counts):
-        values[turn, :, :count] = scipy.fft.ifft(values[turn, :, :count], axis=-1)
-    return np.asarray(np.square(np.abs(values), dtype=np.float64))
+    return np.asarray(np.square(np.abs(scipy.fft.ifft(values, axis=-1, overwrite_x=True)), dtype=np.float64))
 
 
-def _surest(
-    power: NDArray[np.float64],
-    counts: NDArray[np.intp],
-    width: float,
-    teeth: int,
-    of_two: bool,
-    shared: NDArray[np.bool_],
-) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
-    """Of turns of so many places: the least log chance, the place it begins at and how many it is wide; shape (turns,) each."""
-    widths, pitches = _widths(int(counts.max()), width), np.maximum(np.rint(counts / teeth).astype(np.intp), 1)
-    number = np.array([len(_widths(int(count), width)) for count in counts])
-    around = np.arange(power.shape[-1] + max(widths[-1], int(pitches.max())) - 1) % counts[:, None]
-    summed = np.zeros((*power.shape[:-1], around.shape[-1] + 1))
-    np.cumsum(_each_at(power, around), axis=-1, out=summed[..., 1:])
-    inside = np.arange(power.shape[-1]) < counts[:, None]
-    log_chance, at, wide = np.zeros(counts.size), np.zeros(counts.size, np.intp), np.ones(counts.size, np.intp)
-    sums = np.empty_like(power)
+def _over_mean(energy: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Power at each place of turns, whose mean over the turn is 1."""
+    return np.asarray(energy / energy.mean(axis=-1, keepdims=True))
+
+
+def _surest(power: NDArray[np.float64], width: float) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
+    """Least log chance of a place of each turn in all halves, all places and widths tried, where it begins and how many it is wide.
+
+    Shape (turns,) each.
+    """
+    turns, _, count = power.shape
+    widths, sums = np.array(_widths(count, width)), power
+    begins, strongest = np.empty((widths.size, turns), np.intp), np.empty((widths.size, turns))
     for n, places in enumerate(widths):
-        np.subtract(summed[..., places : places + power.shape[-1]], summed[..., : power.shape[-1]], out=sums)
-        both = np.minimum(sums[:, 0], sums[:, 1])
-        both *= inside
-        best = both.argmax(axis=-1)
-        chance = _power_log_chance(both[np.arange(counts.size), best], places) + np.log(counts * number)
-        better = (chance < log_chance) & (n < number)
-        log_chance, at, wide = np.where(better, chance, log_chance), np.where(better, best, at), np.where(better, places, wide)
-    place = np.arange(power.shape[-1])
-    energy = (_each_at(summed, place + pitches[:, None]) - summed[..., : power.shape[-1]]).min(axis=1) * inside
-    away = np.rint(np.arange(teeth) * (counts[:, None] / teeth)).astype(np.intp)
-    of_each = np.take_along_axis(energy, (energy.argmax(axis=-1)[:, None] + away) % counts[:, None], axis=-1)
-    others = np.ones(teeth, np.bool_)
+        if n:
+            half = places // 2
+            sums = sums + np.concatenate([sums[..., half:], sums[..., :half]], axis=-1)
+        least = sums.min(axis=1)
+        begins[n], strongest[n] = least.argmax(axis=-1), least.max(axis=-1)
+    log_chance = _power_log_chance(strongest, widths[:, None]) + np.log(count * widths.size)
+    best = log_chance.argmin(axis=0), np.arange(turns)
+    return log_chance[best], begins[best], widths[best[0]]
+
+
+def _tooth_log_chance(power: NDArray[np.float64], counted: NDArray[np.bool_], of_two: bool) -> NDArray[np.float64]:
+    """Log chance that the pitch of the strongest place stands out of the others, those of them `counted`; shape (turns,)."""
+    count, teeth = power.shape[-1], counted.size
+    energy = _moving_sum(power, max(round(count / teeth), 1)).min(axis=1)
+    away = np.rint(np.arange(teeth) * (count / teeth)).astype(np.intp)
+    of_each = np.take_along_axis(energy, (energy.argmax(axis=-1)[:, None] + away) % count, axis=-1)
+    others = counted.copy()
     others[[0, 1, -1]] = False  # a strong one reaches into its neighbours
-    if of_two and shared.any():  # of one turn, then
-        echo = np.abs(scipy.fft.ifft(~shared)) ** 2
-        others &= ~(scipy.ndimage.maximum_filter1d(echo, int(2 * pitches[0] - 1), mode="wrap") >= _ECHO * echo[0])[
-            away[0] % echo.size
-        ]
-    return np.minimum(np.maximum(log_chance, _outlier_log_chance(of_each, others, of_two)), 0.0), at, wide
+    return _outlier_log_chance(of_each, others, of_two)
 
 
-def _each_at(values: NDArray[np.floating], places: NDArray[np.intp]) -> NDArray[np.floating]:
-    """Values of turns, shape (turns, 2, most), at places of each of its own, shape (turns, places)."""
-    rows = np.arange(values.shape[0] * 2).reshape(-1, 2, 1) * values.shape[-1]
-    return np.asarray(values.ravel().take(rows + places[:, None, :], mode="clip"))
+def _echoes(shared: NDArray[np.bool_], teeth: int) -> NDArray[np.bool_]:
+    """At which pitches from a place an average turn repeats it where these of its orders are left out, shape (teeth,)."""
+    count = shared.size
+    echo = np.abs(scipy.fft.ifft(~shared)) ** 2
+    near = scipy.ndimage.maximum_filter1d(echo, 2 * max(round(count / teeth), 1) - 1, mode="wrap")
+    return np.asarray(near[np.rint(np.arange(teeth) * (count / teeth)).astype(np.intp) % count] >= _ECHO * echo[0])
 
 
-def _power_log_chance(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
+def _power_log_chance(power: NDArray[np.float64], places: NDArray[np.intp] | int) -> NDArray[np.float64]:
     """Natural log of an upper bound of the gamma distribution's tail, of whole shape w and mean w, at x.
 
     e^-x x^(w-1) / (w-1)! times x / (x - w + 1), the sum of a geometric series that its own terms fall faster than.
@@ -286,18 +292,16 @@ def _widths(places: int, width: float) -> list[int]:
 
 def _moving_sum(power: NDArray[np.float64], places: int) -> NDArray[np.float64]:
     """Over so many places from each one on, round the turn; shape as given."""
-    wrapped = np.concatenate(
-        [np.zeros((2, 1)), np.cumsum(np.concatenate([power, power[:, : places - 1]], axis=-1), axis=-1)], axis=-1
-    )
-    return np.asarray(wrapped[:, places:] - wrapped[:, :-places])
+    summed = np.zeros((*power.shape[:-1], power.shape[-1] + places))
+    np.cumsum(np.concatenate([power, power[..., : places - 1]], axis=-1), axis=-1, out=summed[..., 1:])
+    return np.asarray(summed[..., places:] - summed[..., :-places])
 
 
 def _repeats(both: NDArray[np.float64], at: int, places: int) -> int:
     """The most parts a turn can be divided into so that each shows the same at its own place."""
-    found = 1
+    found, as_much = 1, scipy.ndimage.maximum_filter1d(both, 2 * places + 1, mode="wrap") >= _AS_MUCH * both[at]
     for parts in range(2, _MOST_PLACES + 1):
         there = np.rint(at + np.arange(1, parts) * both.size / parts).astype(np.intp)
-        near = both[(there[:, None] + np.arange(-places, places + 1)) % both.size].max(axis=1)
-        if np.all(near >= _AS_MUCH * both[at]):
+        if as_much[there % both.size].all():
             found = parts
     return found

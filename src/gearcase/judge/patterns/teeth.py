@@ -18,12 +18,12 @@ from gearcase.judge.odds import reported
 from gearcase.judge.patterns.angular import AngularHalves
 from gearcase.judge.patterns.catalogue import pattern
 from gearcase.judge.patterns.gear_parts import Gear, decoys
-from gearcase.judge.patterns.impulse import Impulse, impulse, log_chances
+from gearcase.judge.patterns.impulse import Impulse, as_sure, impulse
 from gearcase.judge.patterns.mesh_yield import MeshYield, mesh_yield
 from gearcase.judge.patterns.observed import Observed
 from gearcase.judge.patterns.raised import TEETH_WITH_ROOM, raised_log_chance, sideband_log_chance
 from gearcase.judge.patterns.signs import Role, Sign, Weighed, weigh
-from gearcase.signal.gear_indicators import gear_indicators, mesh_modulation
+from gearcase.signal.gear_indicators import gear_signals, mesh_modulation, standardised_moment
 
 __all__ = ["AS_STRONG", "CRACK", "FEWEST_TURNS", "KNOCK", "damaged_teeth", "hunting_teeth", "planetary_teeth"]
 
@@ -231,7 +231,7 @@ def _average_signs(halves: AngularHalves, gear: Gear, seen: Impulse) -> list[Sig
     kurtosis, dip = pattern(CRACK).supports
     average = halves.average_turn(gear.turns)
     try:
-        found = gear_indicators(average, teeth=gear.teeth, harmonics=3)
+        fm4 = float(standardised_moment(gear_signals(average, teeth=gear.teeth, harmonics=3).difference, order=4))
         phase = mesh_modulation(average, teeth=gear.teeth, harmonic=1, sidebands=max((gear.teeth - 1) // 2, 1)).phase
     except OutOfRange as reason:
         return [Sign(Role.SUPPORTING, kurtosis, None, str(reason)), Sign(Role.SUPPORTING, dip, None, str(reason))]
@@ -241,7 +241,7 @@ def _average_signs(halves: AngularHalves, gear: Gear, seen: Impulse) -> list[Sig
     largest, common = float(np.abs(phase).max()), float(np.median(np.abs(phase)))
     dips = bool(largest >= _EXCURSION * common and away <= 2 * gear.width)
     return [
-        Sign(Role.SUPPORTING, kurtosis, bool(found.fm4 >= usual), f"FM4 {float(found.fm4):.2g}, 3 of noise"),
+        Sign(Role.SUPPORTING, kurtosis, bool(fm4 >= usual), f"FM4 {fm4:.2g}, 3 of noise"),
         Sign(
             Role.SUPPORTING,
             dip,
@@ -297,5 +297,6 @@ def _decoy_share_of(
     views: Sequence[AngularHalves], base: float, width: float, teeth: int, seen: Impulse, *, of_two: bool = False
 ) -> float:
     """Share of turns of nothing that show as sure a place in one of these views, the claim itself counted among them."""
-    tried = np.min([log_chances(view, decoys(base), width=width, teeth=teeth, of_two=of_two) for view in views], axis=0)
-    return float((1 + np.sum(tried <= seen.log_chance)) / (1 + tried.size))
+    tried, log_chance = decoys(base), seen.log_chance
+    sure = np.any([as_sure(view, tried, log_chance, width=width, teeth=teeth, of_two=of_two) for view in views], axis=0)
+    return float((1 + sure.sum()) / (1 + sure.size))

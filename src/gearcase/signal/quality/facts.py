@@ -84,7 +84,7 @@ def median(values: NDArray[np.floating]) -> float:
 
 def _resolution(samples: NDArray[np.floating]) -> float:
     """Smallest step between values that occur in the first part; 0 where a float's own rounding is all there is."""
-    values = np.unique(samples[: 1 << 16].astype(np.float64))
+    values = np.unique(samples[: 1 << 16]).astype(np.float64)
     if values.size < 2 or values.size == min(samples.size, 1 << 16):
         return 0.0
     steps = np.diff(values)

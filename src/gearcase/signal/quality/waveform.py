@@ -155,7 +155,15 @@ def _is_piled(samples: NDArray[np.floating], on: NDArray[np.bool_], rail: float,
     near = int(((inward > 0.5 * step) & (inward < 3.5 * step)).sum())
     run = _longest_run(on)
     piled = count > 10 and count > 4 * max(near, 1)
-    return (piled and not _has_few_values(samples)) or (run >= _FLAT_TOP and count > 3 * near + 2)
+    piled = piled and not _has_few_values(samples) and not _repeats(samples, on, step)
+    return piled or (run >= _FLAT_TOP and count > 3 * near + 2)
+
+
+def _repeats(samples: NDArray[np.floating], on: NDArray[np.bool_], step: float) -> bool:
+    """Whether a record is the same again from one of these samples to the next, or to the next but one, and so on to its end."""
+    at = np.flatnonzero(on)
+    away = (int(at[n] - at[0]) for n in (1, 2))
+    return any(bool(np.abs(samples[every:] - samples[:-every]).max() <= step) for every in away)
 
 
 def _has_few_values(samples: NDArray[np.floating]) -> bool:

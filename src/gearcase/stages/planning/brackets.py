@@ -283,9 +283,9 @@ def _new_hole(
 
 def _fouls(job: Job, bracket: Bracket, face: Face, place: Place, diameter: float, draft: Draft) -> None:
     """A new hole and its washer held against all that a stud's hole is held against, and against the sensors of its face."""
-    pad = Pad(bracket.name, face.name, place, None, None)
+    pad = Pad(bracket.name, face.name, place, region_at(face, place), None)
     for violation in violations(face, pad, Footprint(WASHER * diameter, hole_diameter=diameter)):
-        if violation.severe or violation.rule == "clearance":
+        if violation.severe or violation.rule in ("clearance", "region_edge"):
             draft.find(Level.BLOCKER if violation.severe else Level.CAUTION, "bracket_place", bracket.name, violation.says)
     for point in job.points:
         if point.face != face.name or point.at is None:
