@@ -663,6 +663,8 @@ def test_the_label_of_a_hole_hides_no_line_to_scribe() -> None:
     ]
     lines = [Box(min(x, to_x), min(y, to_y), max(x, to_x) + 1, max(y, to_y) + 1) for x, y, to_x, to_y in ends]
     assert len(lines) == 2 and not any(label.overlaps(line) for label in sheet.labels for line in lines)
+    (scribed,) = [label for label in sheet.labels if label.bottom - label.top > 200]
+    assert scribed.top > min(line.top for line in lines), "nor does it run off the face"
 
 
 def test_the_lowest_volts_are_marked_where_they_are() -> None:
