@@ -31,7 +31,7 @@ from pathlib import Path
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.publish.values import Published
+from gearcase.device.publish.values import Published, with_records
 from gearcase.errors import BadInput, BadReply, BadRequest, NoReply
 from gearcase.install.housing import BusDevice
 from gearcase.install.record_forms import RecordForm
@@ -239,7 +239,7 @@ class Watch:
             self._latest.values(),
             self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
-            sensors={one.point: self.diagnosing.untold(one.point, self.ticks()) for one in sensors(self.setup.job)},
+            sensors={point: self.diagnosing.untold(point, self.ticks()) for point in with_records(self.setup.job)},
             run_state=self.runs.state,
             light=self.light.colour,
             light_obeys=not self.light.trouble,
@@ -292,7 +292,7 @@ class Watch:
             self._heard = event.number
             with self._understood(event):
                 self.alarms.hear(event)
-                self.diagnosing.hear(event)
+                self.diagnosing.hear(event, self.ticks())
             if event.kind == "epoch":
                 self._steps.declared()
             elif event.kind == "reload":
