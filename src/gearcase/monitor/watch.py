@@ -32,7 +32,7 @@ from typing import Any
 
 from gearcase.device.bus import RegisterBus
 from gearcase.device.publish.values import Published, with_records
-from gearcase.errors import BadInput, BadReply, BadRequest, NoReply
+from gearcase.errors import BadInput, BadReply, BadRequest, NoReply, Problem
 from gearcase.install.housing import BusDevice
 from gearcase.install.record_forms import RecordForm
 from gearcase.judge import alarm
@@ -247,7 +247,15 @@ class Watch:
         )
 
     def acknowledge(self, who: str) -> None:
-        """The plant has seen all alarms: an entry like a person's, heard with the next round."""
+        """The plant has seen all alarms: an entry like a person's, heard with the next round.
+
+        Raises
+        ------
+        BadInput
+            Nothing can be kept now, so nobody would know who has seen what.
+        """
+        if self.keeping.trouble:
+            raise BadInput(Problem("store", "", self.keeping.trouble, "a store that can be written: acknowledge again when it can"))
         self.say("acknowledged", "", "seen; the condition stays until it clears", None, {}, who)
 
     def cannot(self) -> list[str]:
