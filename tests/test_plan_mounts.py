@@ -80,6 +80,28 @@ def test_an_iron_whose_velocity_nobody_knows_is_not_drilled_however_thick_it_rea
     assert plan.run(job).document["parts"][0]["mount"] == "rigid adhesive"
 
 
+@pytest.mark.parametrize(("material", "slowest"), [("grey iron", 3500), ("", 3500)])
+def test_a_measured_thickness_without_readings_counts_in_iron_as_read_by_a_gauge_set_for_steel(
+    demo: Job, material: str, slowest: float
+) -> None:
+    """By hand: 22.5 mm x 3500 / 5920 - 0.3 mm is 13.0 mm; the stack of 12.6 mm (test_plan) leaves 0.4 of it. Trade: grey iron 3500
+    to 5000 m/s.
+    """
+    bare = with_stud(demo, wall=Wall(22.5e-3, 0.3e-3, Origin.MEASURED))
+    bare = replace(bare, housing=replace(bare.housing, material=material))
+    hole = plan.run(bare).document["parts"][0]["hole"]
+    assert hole["wall"]["least"]["value"] == pytest.approx(22.5e-3 * slowest / 5920 - 0.3e-3)
+    assert "0.4 mm of metal would be left of a wall of 13 mm" in says(bare, "metal_left", "blocker")
+    assert "give the readings, velocity_set" in says(bare, "gauging", "caution")
+    assert not any("Drill" in step["do"] for step in plan.run(bare).document["work_card"])
+
+
+def test_a_gauge_error_that_nobody_gave_is_said_to_count_as_none(demo: Job) -> None:
+    wall = replace(demo.points[0].wall, gauge_error=0.0)  # type: ignore[type-var]
+    assert "counts as 0" in says(with_stud(demo, wall=wall), "gauge_error", "caution")
+    assert says(demo, "gauge_error") == ""
+
+
 def test_two_readings_are_not_three(demo: Job) -> None:
     wall = replace(demo.points[0].wall, readings=READINGS[:2])  # type: ignore[type-var]
     assert "readings at the spot is 2, at least 3" in says(with_stud(demo, wall=wall), "gauging")
@@ -391,6 +413,7 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         (((0.150, 0.392),), "into the seat of input bearing"),
         (((0.400, 0.100), (0.400, 0.100)), "distance between"),
         (((0.003, 0.100),), "edge distance"),
+        (((0.311, 0.330),), "its hole stands 3.5 mm from the edge of the boss beside the cap"),  # by hand: 330 - 45/2 = 307.5 mm
     ],
 )
 def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
@@ -425,6 +448,14 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
     assert [step["do"] for step in card if step["where"] == "plate on the jig holes"] == [NOT_YET]
+
+
+def test_a_stud_at_the_edge_of_its_boss_is_blocked_and_not_on_the_card(demo: Job) -> None:
+    """By hand: the boss reaches to 330 + 45/2 = 352.5 mm; half of 1/4 in is 3.2 mm, and beyond the boss nothing is gauged."""
+    job = with_stud(demo, at=(0.350, 0.330))
+    assert "its hole stands 2.5 mm from the edge of the boss beside the cap" in says(job, "region_edge", "blocker")
+    assert not any("Drill" in step["do"] for step in plan.run(job).document["work_card"])
+    assert "16.5 mm" in says(with_stud(demo, at=(0.340, 0.330)), "flat", "caution")
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:
@@ -551,7 +582,7 @@ def test_a_new_bracket_hole_is_drilled_for_the_lead_of_a_plug_tap(demo: Job) -> 
     """M8, 12 mm of thread, plug tap of 4 threads (ASME B94.9, from memory): 12 + 4 x 1.25 mm, and the point of a 6.8 mm drill
     of 118 degrees, 6.8/2 / tan(59 deg) = 2.04 mm: collar at 19.04 mm, in a wall that leaves enough.
     """
-    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED)
+    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED, (40e-3,) * 3, 4500.0, (20e-3, 20e-3))
     face = Face("left", (0.62, 0.43), regions=(Region("boss", "boss", (0.3, 0.2), (0.1, 0.1), thick),))
     bracket = Bracket("plate", "left", at=((0.3, 0.2),), thread="M8", full_thread=0.012)
     job = with_kit(replace(demo, housing=replace(demo.housing, faces=(face,)), points=demo.points[:1]), brackets=(bracket,))

@@ -701,6 +701,51 @@ def test_both_inputs_behind_one_bevel_keep_their_sense_to_each_other() -> None:
     assert not order["carrier"].sense_known
 
 
+def bevel_differential(left: int, right: int, *, held: bool, senses: tuple[str, str]) -> Drive:
+    """Side gears a and b, bevel planets of 12 teeth in a case."""
+    shafts = (Shaft("a"), Shaft("b", held=held), Shaft("case"), Shaft("planet", carrier="case", count=2))
+    meshes = tuple(
+        Mesh(f"{side} mesh", "planet", side, 12, teeth, kind="bevel", sense=sense)
+        for side, teeth, sense in zip("ab", (left, right), senses, strict=True)
+    )
+    return drive_of(shafts, meshes, "a")
+
+
+@pytest.mark.parametrize(("left", "right"), [(20, 20), (20, 22), (18, 40)])
+def test_a_bevel_differential_turns_as_willis_says_once_its_senses_are_said(left: int, right: int) -> None:
+    """As the case sees them the side gears turn opposite ways, z_a (w_a - w_c) = -z_b (w_b - w_c): b held, the case turns
+    z_a / (z_a + z_b), half where they are alike (Willis; the differential of any machine-design text).
+    """
+    for senses in (("same", "opposite"), ("opposite", "same")):
+        order = shaft_orders(bevel_differential(left, right, held=True, senses=senses))
+        assert order["case"].order == pytest.approx(left / (left + right))
+        assert abs(order["planet"].order - order["case"].order) == pytest.approx(left / 12 * (1 - left / (left + right)))
+
+
+@pytest.mark.parametrize(("left", "right"), [(20, 20), (20, 22)])
+@pytest.mark.parametrize("senses", [("", ""), ("same", ""), ("", "opposite")])
+def test_a_carrier_is_never_given_a_speed_by_gears_whose_senses_nobody_has_said(
+    left: int, right: int, senses: tuple[str, str]
+) -> None:
+    """The same teeth with both senses alike give 20 / (20 - 22) = -10, twenty-one times the true speed the other way."""
+    drive = bevel_differential(left, right, held=True, senses=senses)
+    assert "case" not in shaft_orders(drive)
+    unsaid = ", ".join(f"'{side} mesh'" for side, sense in zip("ab", senses, strict=True) if not sense)
+    assert f"how they turn across {unsaid}: say sense: same or opposite" in undetermined(drive)["case"]
+
+
+def test_a_differential_with_nothing_held_is_open_whatever_its_senses() -> None:
+    drive = bevel_differential(20, 20, held=False, senses=("same", "opposite"))
+    assert "say which part the housing holds" in undetermined(drive)["case"]
+
+
+def test_gears_of_unknown_sense_on_a_held_carrier_turn_as_in_a_housing() -> None:
+    drive = bevel_differential(20, 40, held=False, senses=("", ""))
+    shafts = tuple(replace(shaft, held=shaft.name == "case") for shaft in drive.shafts)
+    order = shaft_orders(replace(drive, shafts=shafts))
+    assert abs(order["planet"].order) == pytest.approx(20 / 12) and abs(order["b"].order) == pytest.approx(20 / 40)
+
+
 def test_a_ring_smaller_than_what_runs_in_it_is_refused() -> None:
     drive = drive_of((Shaft("a"), Shaft("b")), (Mesh("mesh", "a", "b", 63, 20, kind="internal"),), "a")
     with pytest.raises(OutOfRange, match=r"63 teeth inside 20: a ring has more teeth .* exchange pinion and wheel"):

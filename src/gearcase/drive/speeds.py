@@ -70,13 +70,18 @@ class ShaftOrder:
 
 @dataclass(frozen=True)
 class Equation:
-    """Sum of coefficient times speed over `terms` is 0, within a relative `spread`; `names` are the joints it comes from."""
+    """Sum of coefficient times speed over `terms` is 0, within a relative `spread`; `names` are the joints it comes from.
+
+    `carrier` is the shaft in whose frame gears roll, empty for the housing: where it turns, a sense that nobody knows decides how
+    fast they turn and not only which way.
+    """
 
     names: tuple[str, ...]
     terms: dict[str, Fraction]
     spread: float
     origin: Origin
     sense_known: bool
+    carrier: str = ""
 
 
 @dataclass(frozen=True)
@@ -135,25 +140,38 @@ def undetermined(drive: Drive) -> dict[str, str]:
     if not open_shafts:
         return {}
     blind = [mesh.name for mesh in drive.meshes if not (mesh.pinion_teeth and mesh.wheel_teeth)]
-    told, crossed = _with_senses(drive)
-    with_senses = shaft_orders(told) if crossed else {}
+    crossed = _senseless_joints(drive)
+    with_senses = {name for sense in ("same", "opposite") if crossed for name in _reached(_with_senses(drive, crossed, sense))}
     by_sense = [name for name in open_shafts if name in with_senses]
     free = " and ".join(f"'{name}'" for name in open_shafts if name not in by_sense)
     if blind:
         reason = f"the teeth of {_listed(blind)} are not known: count them, or give the ratio"
     else:
         reason = f"what is stated leaves {free} free: say which part the housing holds, or give the ratio of one of them to another"
-    sense = f"two turning parts drive it, and nobody has said how they turn across {_listed(crossed)}: say sense: same or opposite"
+    sense = f"its speed hangs on it, and nobody has said how they turn across {_listed(crossed)}: say sense: same or opposite"
     return {name: sense if name in by_sense else reason for name in open_shafts}
 
 
-def _with_senses(drive: Drive) -> tuple[Drive, list[str]]:
-    """The drive with some sense for every joint that has none, and the names of those joints."""
+def _senseless_joints(drive: Drive) -> list[str]:
+    """Names of the joints across which nobody has said how their shafts turn."""
     crossed = [mesh.name for mesh in drive.meshes if mesh.kind in _SENSELESS and not mesh.sense]
-    crossed += [link.name for link in drive.ratio_links if not link.sense]
-    meshes = tuple(replace(mesh, sense="same") if mesh.name in crossed else mesh for mesh in drive.meshes)
-    links = tuple(replace(link, sense="same") if link.name in crossed else link for link in drive.ratio_links)
-    return replace(drive, meshes=meshes, ratio_links=links), crossed
+    return [*crossed, *(link.name for link in drive.ratio_links if not link.sense)]
+
+
+def _with_senses(drive: Drive, crossed: Sequence[str], first: str) -> Drive:
+    """The drive with some sense for each of these joints: the first of them as said, every other "same"."""
+    said = dict.fromkeys(crossed, "same") | {crossed[0]: first}
+    meshes = tuple(replace(mesh, sense=said.get(mesh.name, mesh.sense)) for mesh in drive.meshes)
+    links = tuple(replace(link, sense=said.get(link.name, link.sense)) for link in drive.ratio_links)
+    return replace(drive, meshes=meshes, ratio_links=links)
+
+
+def _reached(drive: Drive) -> set[str]:
+    """Shafts whose speeds follow; none of a train that these senses would lock."""
+    try:
+        return set(shaft_orders(drive))
+    except OutOfRange:
+        return set()
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -250,7 +268,7 @@ def joint_equations(drive: Drive) -> Iterator[Equation]:
         terms = {mesh.pinion_shaft: Fraction(mesh.pinion_teeth), mesh.wheel_shaft: Fraction(wheel)}
         if carrier:
             terms[carrier] = -(terms[mesh.pinion_shaft] + terms[mesh.wheel_shaft])
-        yield Equation((mesh.name,), terms, 0.0, mesh.origin, mesh.kind not in _SENSELESS or bool(mesh.sense))
+        yield Equation((mesh.name,), terms, 0.0, mesh.origin, mesh.kind not in _SENSELESS or bool(mesh.sense), carrier)
     for belt in drive.belts:
         terms = {belt.driver_shaft: Fraction(belt.driver_size), belt.driven_shaft: -Fraction(belt.driven_size)}
         yield Equation((belt.name,), terms, belt.slip_spread, belt.origin, sense_known=True)
@@ -290,8 +308,9 @@ def _across_sets(drive: Drive, equations: Sequence[Equation]) -> Iterator[Equati
             if chain:
                 ratio, crossed = chain
                 terms = {first: Fraction(1), second: -ratio, carrier: ratio - 1}
+                terms = {name: factor for name, factor in terms.items() if factor}  # at 1 the carrier is free of them
                 names = tuple(name for eq in crossed for name in eq.names)
-                yield Equation(names, terms, 0.0, _weakest(crossed), all(eq.sense_known for eq in crossed))
+                yield Equation(names, terms, 0.0, _weakest(crossed), all(eq.sense_known for eq in crossed), carrier)
 
 
 def _chain(first: str, second: str, rolling: Sequence[Equation], carrier: str) -> tuple[Fraction, tuple[Equation, ...]] | None:
@@ -356,7 +375,11 @@ def _solve(equation: Equation, name: str, known: dict[str, _Speed]) -> _Speed:
 
 
 def _comparable(equation: Equation, known: dict[str, _Speed]) -> bool:
-    """Whether the known speeds of an equation may be added: all that turn, turn in one sense or the other together."""
+    """Whether the known speeds of an equation may be added: all that turn, turn in one sense or the other together, and gears whose
+    sense nobody knows roll in a frame that stands.
+    """
+    if not equation.sense_known and equation.carrier and (equation.carrier not in known or known[equation.carrier].value):
+        return False
     senses = {known[name].senseless for name in equation.terms if name in known and known[name].value}
     return len(senses) <= 1
 
@@ -416,8 +439,7 @@ def _check(equation: Equation, known: dict[str, _Speed], drive: Drive) -> None:
     """A joint between shafts that are all known agrees with them, within what is not known of them."""
     if not all(name in known for name in equation.terms):
         return
-    senses = {known[name].senseless for name in equation.terms if known[name].value}
-    if len(equation.terms) > 2 and len(senses) > 1:
+    if len(equation.terms) > 2 and not _comparable(equation, known):
         return  # signs that nobody knows contradict nothing
     there = max(equation.terms, key=lambda name: (len(known[name].path), name != drive.reference_shaft))
     before = known[there]

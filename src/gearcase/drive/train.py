@@ -68,7 +68,8 @@ class Mesh:
     """Two gears that mesh. A tooth count is None while nobody knows it; those of a worm are its starts.
 
     In an internal mesh the wheel is the ring. `group` names the planetary set it belongs to. `sense` of a bevel mesh or worm
-    is ``"same"`` or ``"opposite"``, empty where nobody has said: it matters only where two turning parts drive a third.
+    is ``"same"`` or ``"opposite"``, empty where nobody has said: it matters where two turning parts drive a third, or
+    where the gears ride on a carrier that turns.
     """
 
     name: str

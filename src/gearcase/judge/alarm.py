@@ -242,10 +242,12 @@ def fresh(quantity: str, thresholds: Thresholds) -> AlarmState:
     Raises
     ------
     OutOfRange
-        A quantity without a rule, or yellow above danger.
+        A quantity without a rule, a threshold that is no number, or yellow above danger.
     """
     if quantity not in RULES:
         raise OutOfRange("quantity", quantity, f"one of: {', '.join(RULES)}")
+    if any(one is not None and not abs(one) < float("inf") for one in (thresholds.yellow, thresholds.danger, thresholds.low)):
+        raise OutOfRange("thresholds", thresholds, "finite numbers: over anything else no reading ever is")
     if thresholds.yellow is not None and thresholds.danger is not None and thresholds.yellow > thresholds.danger:
         raise OutOfRange("thresholds", thresholds, "yellow not above danger")
     return AlarmState(RULES[quantity], thresholds)

@@ -376,7 +376,8 @@ class Watch:
 
     async def _take(self, device: BusDevice, form: RecordForm) -> list[Recording]:
         start = datetime.fromtimestamp(self.clock(), UTC).isoformat(timespec="seconds")
-        taken = await take_records(self.bus, device, form, speed_hz=self.runs.speed_hz, start=start)
+        turning = abs(self.runs.speed_hz or 0.0) or None  # a reading of 0 beside a record says nothing of its lines
+        taken = await take_records(self.bus, device, form, speed_hz=turning, start=start)
         state = "steady" if self.runs.state == "steady" else ""
         load, oil, axes = self._known.get(LOAD), self._known.get(OIL), self.setup.axes.get(device.point, {})
         circumstances = [replace(one.taken, state=state, load=load, oil_temperature=oil) for one in taken]

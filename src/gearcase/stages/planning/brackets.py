@@ -93,7 +93,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
             bracket.name,
             "Set up the stand of strut channel, spring nuts and square washers; anchor it as the site allows.",
             "fit bracket",
-            tool="strut, spring nuts, level",
+            tool="strut, spring nuts, spirit level",
         )
         draft.take("strut channel, spring nuts, square washers, floor anchors", bracket.name)
         return row
@@ -283,9 +283,9 @@ def _new_hole(
 
 def _fouls(job: Job, bracket: Bracket, face: Face, place: Place, diameter: float, draft: Draft) -> None:
     """A new hole and its washer held against all that a stud's hole is held against, and against the sensors of its face."""
-    pad = Pad(bracket.name, face.name, place, None, None)
+    pad = Pad(bracket.name, face.name, place, region_at(face, place), None)
     for violation in violations(face, pad, Footprint(WASHER * diameter, hole_diameter=diameter)):
-        if violation.severe or violation.rule == "clearance":
+        if violation.severe or violation.rule in ("clearance", "region_edge"):
             draft.find(Level.BLOCKER if violation.severe else Level.CAUTION, "bracket_place", bracket.name, violation.says)
     for point in job.points:
         if point.face != face.name or point.at is None:
@@ -328,7 +328,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
         where,
         f"Hang it on {box.bracket or 'its bracket'}, glands downwards; earth strap to its stud.",
         "hang enclosure",
-        tool="spanner, level",
+        tool="spanner, spirit level",
         value=f"screws {box.screw}" if box.screw else "",
     )
 
@@ -398,7 +398,7 @@ def _light(job: Job, draft: Draft) -> None:
         where,
         f"Fix it on {light.bracket or 'its bracket'}; walk to where people work and look: nothing may stand before it.",
         "fix light",
-        tool="tape",
+        tool="tape measure",
         value=f"{light.height:.2f} m high" if light.height is not None else "1.8 to 2.5 m high",
         tolerance=f"seen from {light.seen_from or LIGHT_SEEN_FROM:.0f} m",
     )
