@@ -162,6 +162,44 @@ def test_a_bond_loses_bandwidth_by_the_heat_and_says_what_drilling_turned_into(d
     assert plan.run(cold).document["parts"][0]["band"]["true_hz"] == 6500
 
 
+def test_a_bond_that_would_break_is_a_blocker_and_one_that_lacks_margin_a_caution(demo: Job) -> None:
+    """By hand at 65 °C: half of 17 MPa is left at 85, so 17 x 0.5^(42/62) = 10.63 MPa; 50 N at 40 mm on a pad of 30, 24, 12 mm pull
+    32 F h / (pi d^3) = 0.75, 1.47 and 11.8 MPa: under a tenth, over a tenth, over all of it.
+    """
+    for base, level in ((30e-3, ""), (24e-3, "caution"), (12e-3, "blocker")):
+        point = replace(demo.points[1], sensor=replace(demo.points[1].sensor, base=base))
+        job = replace(demo, points=(demo.points[0], point, demo.points[2]))
+        rows = [row["level"] for row in plan.run(job).document["findings"] if row["rule"] == "plan.peel"]
+        assert rows == ([level] if level else [])
+
+
+def test_an_adhesive_bears_the_hottest_air_where_the_metal_is_said_to_be_cooler(demo: Job) -> None:
+    place = replace(demo.conditions, ambient=Range(303.15, 363.15))
+    job = replace(demo, conditions=place, housing=replace(demo.housing, surface_temperature=298.15))
+    assert says(job, "hot_bond", "blocker") == ""  # 90 °C, the methacrylate bears 100
+    job = replace(job, conditions=replace(place, ambient=Range(303.15, 378.15)))
+    assert "is 105 °C, at most 100 °C" in says(job, "hot_bond", "blocker")
+
+
+def test_a_flat_magnet_on_a_painted_housing_stands_on_bare_metal(demo: Job) -> None:
+    """tables/mounts.csv: bare metal 2000 Hz, paint 1100 Hz."""
+    assert "true to 1100 Hz, not to 2000" in says(demo, "painted", "note")
+    scraped = [
+        step["do"] for step in plan.run(demo).document["work_card"] if step["do"].startswith("Scrape the spot to bare metal")
+    ]
+    assert len(scraped) == 1
+    plain = replace(demo, conditions=replace(demo.conditions, painted=False))
+    assert says(plain, "painted") == ""
+    assert not any("Scrape" in step["do"] for step in plan.run(plain).document["work_card"])
+
+
+def test_paint_is_tested_for_lead_before_it_is_drilled_or_scraped_as_well(demo: Job) -> None:
+    for point in (demo.points[0], demo.points[2]):  # a stud, a flat magnet: nothing is bonded
+        said = plan.run(replace(demo, points=(point,))).document["cautions"]["list"]
+        lead = [one for one in said if one["id"] == "lead"]
+        assert len(lead) == 1
+
+
 def test_the_schedule_stretches_with_cold_metal(demo: Job) -> None:
     """Rows of bonding.csv: doubling for each 10 K below 23 °C; no load until four fixture times (common practice)."""
     times = plan.run(with_kit(demo, metal_temperature=286.15)).document["parts"][1]["bond"]["schedule_s"]
