@@ -479,6 +479,27 @@ def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) ->
     assert "pull of a knock" in says(with_bracket(demo, mass=900.0), "bracket_load")
 
 
+@pytest.mark.parametrize(("full", "level"), [(0.018, "blocker"), (0.024, "caution"), (0.0262, "")])
+def test_a_thread_that_strips_while_its_screw_is_tightened_is_a_blocker(demo: Job, full: float, level: str) -> None:
+    """By hand, M12 of 10.9 oiled: meant 0.75 x 830 MPa x 84.3 mm2 = 52.5 kN, at the least nut factor 0.155 / 0.12 times, 67.8.
+    Of the 33.4 mm needed (FED-STD-H28/2) 18, 24 and 26.2 mm bear 47, 63 and 69 kN: their share of 1040 MPa x 84.3 mm2.
+    """
+    document = plan.run(with_bracket(demo, grade="10.9", full_thread=full)).document
+    needed = document["brackets"][0]["engagement"]["value"]
+    rows = [one for one in document["findings"] if one["rule"] == "plan.bracket_strips"]
+    assert [one["level"] for one in rows] == ([level] if level else [])
+    assert all(one["worked"]["value"] == pytest.approx(full / needed * 1040e6 * 84.3e-6, rel=2e-3) for one in rows)
+    tightened = any(step["tool"] == "gauge pin, torque wrench" for step in document["work_card"])
+    assert tightened == (level != "blocker")
+
+
+@pytest.mark.parametrize(("grade", "thread", "fits"), [("8.8", "1/2-13", "SAE 2, SAE 5, SAE 8"), ("SAE 5", "M12", "8.8, 10.9")])
+def test_a_grade_of_the_other_system_of_threads_is_refused(demo: Job, grade: str, thread: str, fits: str) -> None:
+    """ISO 898-1 is of metric screws, SAE J429 of inch ones: no such screw is sold, its torque would be another's."""
+    words = says(with_bracket(demo, holes=(), at=((0.1, 0.38),), thread=thread, grade=grade), "bracket_grade", "blocker")
+    assert f"one of {fits}" in words
+
+
 def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     new = {"holes": (), "thread": "M8", "full_thread": 0.012}
     assert "no reading, no hole" in says(with_bracket(demo, at=((0.1, 0.38),), **new), "bracket_wall", "blocker")
