@@ -248,7 +248,10 @@ def test_every_condition_of_the_table_is_reached_and_left() -> None:
     assert ("danger", "stays under") not in TRANSITIONS
 
 
-@pytest.mark.parametrize(("quantity", "thresholds"), [("mood", OVERALL), ("temperature", Thresholds(2.0, 1.0))])
+@pytest.mark.parametrize(
+    ("quantity", "thresholds"),
+    [("mood", OVERALL), ("temperature", Thresholds(2.0, 1.0)), ("temperature", Thresholds(float("nan"), 1.0))],
+)
 def test_an_alarm_that_makes_no_sense_is_refused(quantity: str, thresholds: Thresholds) -> None:
     with pytest.raises(OutOfRange):
         fresh(quantity, thresholds)

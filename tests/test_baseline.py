@@ -2,6 +2,8 @@
 
 import json
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -272,6 +274,42 @@ def test_how_the_oil_settles_is_told_and_a_failed_probe_is_called_one(demo: Job,
 def test_without_run_state_nothing_is_judged(demo: Job, tmp_path: Path) -> None:
     result = taken(demo, tmp_path, shifts(1, 2.0, speed=False))
     assert result.wrong and result.document["findings"][-1]["rule"] == "baseline.nothing_judged"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "read"),
+    [
+        (quantity, read)
+        for quantity in ("overall velocity", "high-frequency acceleration")
+        for read in (lambda value: 0.0, lambda value: -value, lambda value: 1e200 * value)
+    ],
+)
+def test_a_sensor_that_reads_nothing_has_no_limits_and_is_named(
+    quantity: str, read: Callable[[float], float], demo: Job, tmp_path: Path
+) -> None:
+    """Dead, wired with its sign turned, or of a wrong register: no vibration of a drive that runs."""
+    readings = [replace(one, value=read(one.value)) if one.quantity == quantity else one for one in shifts(4, 4.0)]
+    result = taken(demo, tmp_path, readings)
+    assert quantity not in limits(result) and "temperature" in limits(result)
+    (says,) = [row["says"] for row in result.document["findings"] if row["rule"] == "baseline.reads_nothing"]
+    assert f"{quantity}: 828 of 828 records taken while it ran" in says
+
+
+def test_a_level_that_stands_still_is_asked_about(demo: Job, tmp_path: Path) -> None:
+    readings = [replace(one, value=1.2e-3) if one.quantity == "overall velocity" else one for one in shifts(4, 4.0)]
+    rules = [row["rule"] for row in taken(demo, tmp_path, readings).document["findings"]]
+    assert "baseline.stands_still" in rules
+    assert "baseline.stands_still" not in [row["rule"] for row in taken(demo, tmp_path, shifts(4, 4.0)).document["findings"]]
+
+
+@pytest.mark.parametrize(("turned", "states"), [(-1.0, [[24.75, 24.75]]), (0.0, [None])])
+def test_a_speed_with_its_sign_or_of_a_dead_tachometer_is_no_crash(
+    turned: float, states: list[Any], demo: Job, tmp_path: Path
+) -> None:
+    """Turning backward is as fast; a tachometer that reads 0 beside a closed run contact tells no speed."""
+    readings = [replace(one, value=turned * one.value) if one.quantity == "speed" else one for one in shifts(4, 4.0)]
+    overall = limits(taken(demo, tmp_path, readings))["overall velocity"]
+    assert [overall["operating"]["speed_hz"]] == states
 
 
 def test_limits_that_would_cry_wolf_are_said(demo: Job, tmp_path: Path) -> None:

@@ -53,6 +53,43 @@ def test_a_reading_that_came_in_alarms_like_one_of_the_bus_and_its_end_is_blue(s
     assert condition["cannot_tell"], "eleven minutes without one: too old to count"
 
 
+def test_what_is_posted_of_a_point_hides_nothing_that_the_bus_reads_there(site: Site) -> None:
+    """The rig runs at some tenths of a mm/s; whoever has the token posts another figure for the same point."""
+    by_bus, thresholds = "intermediate left", Thresholds(1e-6, 1.0)
+    site.new_watch({(by_bus, "overall velocity"): thresholds})
+    accept = with_ways_in(site)
+    site.settled()
+    for _ in range(6):
+        accept.readings(posting(site, 0.0, point=by_bus))
+        site.turns(2, every=30.0)
+    assert {row["point"]: row for row in site.watch.conditions()}[by_bus]["condition"] == "yellow"
+    told = site.watch.published()[f"{by_bus}/overall velocity"]
+    assert told.value and told.time_s == site.now
+
+
+def test_a_posted_temperature_that_no_drive_can_have_is_no_danger(site: Site) -> None:
+    site.new_watch({(POINT, "temperature"): Thresholds(353.15, 366.15)})
+    accept = with_ways_in(site)
+    site.settled()
+    for _ in range(8):
+        accept.readings(posting(site, 927.0, quantity="temperature", unit="°C"))
+        site.turns(2, every=30.0)
+    assert {row["point"]: row for row in site.watch.conditions()}[POINT]["condition"] == "clear"
+    told = site.watch.published()[f"{POINT}/temperature"]
+    assert (told.quality, site.watch.light.colour) == ("bad", "blue") and any(
+        "the probe has failed" in s for s in site.said("probe")
+    )
+
+
+def test_the_plant_is_told_of_a_posted_value_when_it_was_measured(site: Site) -> None:
+    accept = with_ways_in(site)
+    site.settled()
+    accept.readings(posting(site, 3.5))
+    measured = site.now - 5
+    site.turns(4, every=60.0)
+    assert site.watch.published()[f"{POINT}/overall velocity"].time_s == measured
+
+
 def test_an_absence_of_the_watch_is_not_confused_by_what_came_in_with_times_of_its_own(site: Site) -> None:
     site.job = demo("  - {name: posted, kind: load, source: posted}")
     site.new_watch()

@@ -188,9 +188,8 @@ def test_every_variable_has_its_unit(table: xarray.Dataset) -> None:
 @settings(max_examples=40, deadline=None)
 @given(samples=records(), rate=st.sampled_from([1.0, 100.0, 12800.0, 1e7]))
 def test_any_record_is_measured_or_refused(samples: np.ndarray, rate: float) -> None:
-    recording = Recording(samples, rate, "m/s2", speed_hz=SPEED, name="any")
     try:
-        found = indicator_table([recording], DRIVE)
+        found = indicator_table([Recording(samples, rate, "m/s2", speed_hz=SPEED, name="any")], DRIVE)
     except OutOfRange:
         return
     assert np.isfinite(found.rms.values).all()

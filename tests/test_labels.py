@@ -118,6 +118,17 @@ def test_the_register_map_counts_from_0_and_from_1_and_names_the_constants() -> 
     assert [row[9] for row in rows[2:]] == ["0x1234 (4660)", "123456789", "123.456"]
 
 
+def test_no_row_of_a_table_is_torn_between_two_pages() -> None:
+    """A step of a work card is read and ticked in one piece: each row's first and last word stand on one page."""
+    rows = tuple((str(n), f"begin{n} {'words that fill the line ' * (20 + n % 7)} end{n}") for n in range(90))
+    table = Block("table", head=("", "do"), rows=rows, wide=(1.0, 9.0), tall=True)
+    printed = report_pdf(Report("t", "s", (), (("job", "t"),), Block("note"), "", (table,)))
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(printed)).pages]
+    assert len(pages) > 3
+    for n in range(90):
+        assert [f"begin{n} " in page for page in pages] == [bool(re.search(rf"end{n}\b", page)) for page in pages], n
+
+
 def test_labels_and_map_print() -> None:
     blocks = (
         *label_blocks(labels_of("CV-204", DEVICES)),

@@ -1,6 +1,7 @@
 """Rules of record quality on made records: each fault is found, sound records of many kinds are left alone."""
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.signal.quality import judge_quality
+from gearcase.signal.recording import Circumstances, Recording
 
 RATE, N = 12000.0, 2**15
 TIME = np.arange(N) / RATE
@@ -181,6 +183,37 @@ def test_short_records(samples: int, level: Level) -> None:
 def test_what_is_no_record_is_refused(x: np.ndarray, rate: float, says: str) -> None:
     with pytest.raises(OutOfRange, match=says):
         judge_quality(x, sample_rate_hz=rate, unit="m/s2")
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"sample_rate_hz": 0.0}, "sample_rate_hz=0.0: above 0"),
+        ({"sample_rate_hz": np.nan}, "sample_rate_hz=nan"),
+        ({"speed_hz": 0.0}, "speed_hz=0.0: above 0"),
+        ({"speed_hz": -24.6}, "speed_hz=-24.6"),
+        ({"speed_hz": np.inf}, "speed_hz=inf"),
+        ({"unit": "g"}, "unit='g': one of m/s2, m/s, m"),
+        ({"samples": np.ones((2, 64))}, "one row"),
+        ({"samples": [1.0, 2.0]}, "as an array"),
+    ],
+)
+def test_what_is_no_recording_is_refused(given: dict[str, Any], says: str) -> None:
+    with pytest.raises(OutOfRange, match=says):
+        Recording(**{"samples": noise(1), "sample_rate_hz": RATE, "unit": "m/s2", **given})
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"state": "dancing"}, "'dancing': one of steady"),
+        ({"direction": "up"}, "one of horizontal"),
+        ({"load": np.nan}, "load=nan"),
+    ],
+)
+def test_circumstances_that_no_record_is_taken_in_are_refused(given: dict[str, Any], says: str) -> None:
+    with pytest.raises(OutOfRange, match=says):
+        Circumstances(**given)
 
 
 @given(scale=st.sampled_from([2.0**-20, 2.0**-3, 2.0**10]), seed=st.integers(0, 50))

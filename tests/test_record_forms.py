@@ -237,6 +237,13 @@ def two() -> Job:
     return replace(DEMO, bus=replace(DEMO.bus, devices=tuple(changed)))
 
 
+@pytest.mark.parametrize("word", [0, -5])
+def test_a_device_that_states_a_rate_no_record_can_have_is_said(word: int) -> None:
+    form = form_of([row("rate", "waveform rate", "60", type="i16"), *ALTERNATING[1:]])
+    with pytest.raises(BadReply, match=f"its record: sampled at {word} Hz"):
+        taken(form, registers({11: counts([0] * 1200) | counts([word], 60)}))
+
+
 def test_each_kind_is_due_by_its_own_interval(two: Job) -> None:
     said: list[Any] = []
     records = Records(lambda *given: said.append(given), two.drive)

@@ -136,7 +136,7 @@ DOUBTED: dict[
         [Visit(11)],
         True,
         "not_testable",
-        "1.5 periods of the hunting tooth in the record; record 57 s",
+        "1.5 periods of the hunting tooth in the record, 20 are needed: record 6",
     ),
     "resonance": (
         "fault resonance 1 mm/s at input",

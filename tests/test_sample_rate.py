@@ -96,8 +96,8 @@ def test_a_wrong_rate_is_cannot_tell_and_no_verdict() -> None:
 @settings(max_examples=60, deadline=None)
 @given(samples=records(), rate=st.sampled_from([1e-3, 100.0, 12800.0, 1e7]))
 def test_any_record_is_diagnosed_without_a_traceback_or_a_number_that_is_none(samples: np.ndarray, rate: float) -> None:
-    recording = Recording(samples, rate, "m/s2", speed_hz=24.6, point="intermediate left", name="any", sha256="0")
     try:
+        recording = Recording(samples, rate, "m/s2", speed_hz=24.6, point="intermediate left", name="any", sha256="0")
         document = diagnose.run(DEMO, [recording]).document
     except OutOfRange:
         return

@@ -660,6 +660,7 @@ def test_each_run_of_the_demos_line_carries_all_that_is_fed_beyond_it() -> None:
     files = plan_drawings(plan.run(load(EXAMPLES / "demo")).document, block=BLOCK)
     carried = [float(one) for one in re.findall(r"22 AWG, [\d.]+ m, ([\d.]+) A", words_of(files["power.svg"].decode()))]
     assert carried == pytest.approx([0.47, 0.47, 0.12, 0.09, 0.045])
+    assert not re.search(r"\.\d{3,} m,", words_of(files["power.svg"].decode())), "nobody cuts a cable to the micrometre"
 
 
 def bars(sheet: Sheet) -> list[tuple[float, float, str]]:

@@ -21,7 +21,7 @@ from gearcase.errors import BadInput
 from gearcase.install.mounting import sight
 from gearcase.job.build import Job, build, load
 from gearcase.job.read import parse_text
-from gearcase.signal.recording import Recording
+from gearcase.signal.recording import Circumstances, Recording
 from gearcase.stages import diagnose, handover, survey
 from gearcase.stages.planning.mounts import graded_lines
 from gearcase.stages.workings import line_workings
@@ -238,6 +238,30 @@ def test_a_faint_comb_is_said_and_becomes_a_fault_once_it_has_grown(demo: Job) -
     (verdict,) = diagnose.run(demo, [sound, faint]).document["verdicts"]
     assert verdict["growth_db"] >= 6 and verdict["modulation_depth"] < 0.1
     assert not verdict["urgency"].startswith("watch"), "growth is worth a look at least"
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "grows"),
+    [
+        ({}, {}, True),
+        ({"taken": Circumstances(load=0.9)}, {"taken": Circumstances(load=0.95, state="steady")}, True),
+        ({"taken": Circumstances(load=0.3)}, {"taken": Circumstances(load=0.9)}, False),
+        ({"taken": Circumstances(state="unloaded")}, {}, False),
+        ({"taken": Circumstances(direction="axial")}, {"taken": Circumstances(direction="vertical")}, False),
+        ({"channel": "x"}, {"channel": "y"}, False),
+        ({"speed": 22.0}, {"speed": 24.6}, False),
+    ],
+)
+def test_a_fault_has_grown_only_over_a_recording_of_the_same_state(
+    before: dict[str, Any], now: dict[str, Any], grows: bool, demo: Job
+) -> None:
+    """Two axes of one moment, or half load and full, differ in depth with nothing grown: matched state, as any severity wants."""
+    run = demo if "speed" not in before else replace(demo, drive=replace(demo.drive, speed_hz=(20.0, 25.0)))
+    records = [recorded(demo, seed=1, impact=1.0, **before), recorded(demo, seed=2, impact=5.0, **now)]
+    verdicts = diagnose.run(run, records).document["verdicts"]
+    (verdict,) = [row for row in verdicts if row["recording"] == "record 2"]
+    assert (verdict["growth_db"] is not None) is grows
+    assert not grows or verdict["growth_db"] > 6
 
 
 def test_the_faulty_bearings_own_point_decides_between_twins(demo: Job) -> None:

@@ -204,6 +204,13 @@ def test_a_document_of_another_schema_is_laid_out_from_its_shape(client: Client,
     assert (rows(client)["fit"]["state"], rows(client)["fit"]["word"]) == ("blocker", "done, do not proceed")
 
 
+def test_a_date_in_a_table_is_not_broken_at_its_hyphens(client: Client, job: Path) -> None:
+    row = {"point": "<b>", "bonded": "2026-09-10 09:55", "file": "2026-09-10-input.wav"}
+    keep(job, "fit", {**FIT, "as_built": [row, row]})
+    text = client.get("/fit").text
+    assert '<span class="unbroken">2026-09-10</span> 09:55' in text and ">2026-09-10-input.wav<" in text and "&lt;b&gt;" in text
+
+
 def test_a_diagnosis_that_names_a_fault_says_so_on_the_card(client: Client, job: Path) -> None:
     keep(job, "diagnose", {"schema": "other/1", "statement": "something", "verdicts": [{"component": "a"}]})
     assert (rows(client)["diagnose"]["state"], rows(client)["diagnose"]["word"]) == ("fault", "done, a fault is seen")

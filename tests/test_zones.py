@@ -117,6 +117,7 @@ def test_the_stand_in_names_the_part_for_gear_units_and_its_scope() -> None:
     assert "30 to 12,000 rpm" in GEAR_UNITS and "30 to 12000 r/min" in FACTS["VF07"]
 
 
-def test_a_negative_velocity_is_refused() -> None:
+@pytest.mark.parametrize("velocity", [-1e-3, float("nan"), float("inf")])
+def test_a_velocity_that_is_none_is_refused(velocity: float) -> None:
     with pytest.raises(OutOfRange, match="0 or more"):
-        rate(-1e-3, power=75e3, speed_hz=RATED, support="rigid")
+        rate(velocity, power=75e3, speed_hz=RATED, support="rigid")

@@ -5,9 +5,12 @@
 """
 
 import argparse
+import difflib
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Sequence
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from gearcase import __version__
 from gearcase.cli.answers import NOTHING_WRONG, WRONG_INPUT, refuse
@@ -16,12 +19,15 @@ from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 __all__ = ["main"]
 
+_PLACE = "a place that is there, has room, and may be read and written by you"
+_WIDEST = 84  # characters of the help, as far as the terminal has them
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb. Returns the exit code."""
     words = list(sys.argv[1:] if arguments is None else arguments)
-    parser = _parser(next((word for word in words if word == "--" or not word.startswith("-")), ""))
     try:
+        parser = _parser(next((word for word in words if word == "--" or not word.startswith("-")), ""))
         given = parser.parse_args(words)
     except BadInput as error:
         asked = any(len(word) > 2 and "--json".startswith(word) for word in words)  # argparse takes --js as well
@@ -45,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return refuse(given, BadInput(Problem("stopped by hand", "", "", "run it again: nothing kept before is lost")))
     except OSError as error:
-        return refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
+        return refuse(given, BadInput(Problem(str(error.filename or ""), "", error.strerror or str(error), _PLACE)))
     except Exception as error:  # a defect must not look like an answer: exit 1 says that a fault of the drive was found
         import traceback
 
@@ -55,28 +61,49 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 class _Parser(argparse.ArgumentParser):
-    """A parser that refuses a wrong call as any other bad input is refused, so that ``--json`` holds for it too."""
+    """A parser that refuses a wrong call as any other bad input is refused, so that ``--json`` holds for it too; of a verb, options
+    may stand before, between and behind its words.
+    """
+
+    _within = False
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        if self._subparsers is not None or self._within:
+            return super().parse_known_args(args, namespace)
+        self._within = True
+        try:
+            found, left = self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._within = False
+        if left:
+            self.error(f"unrecognized arguments: {' '.join(left)}")
+        return found, left
 
     def error(self, message: str) -> NoReturn:
         usage = " ".join(self.format_usage().removeprefix("usage:").split())
         raise BadInput(Problem(self.prog, "", message, usage))
 
 
-def _parser(asked: str | None) -> argparse.ArgumentParser:
-    """With all that one verb takes; with every verb's where there is none of that name, to be offered."""
+def _parser(asked: str) -> argparse.ArgumentParser:
+    """With all that one verb takes; a verb that there is not is refused, and what is near it named."""
+    width = min(_WIDEST, shutil.get_terminal_size().columns - 2)
     parser = _Parser(
         prog="gearcase",
         formatter_class=argparse.RawDescriptionHelpFormatter,
-        epilog="Exit codes: 0 done and nothing wrong; 1 done, and a fault, blocker, unfit recording or\n"
-        "zone D was found; 2 the input or the call was wrong. gearcase VERB --help tells more.",
+        epilog=textwrap.fill(
+            "Exit codes: 0 done and nothing wrong; 1 done, and a fault, blocker, unfit recording or zone D was found; 2 the input "
+            "or the call was wrong. gearcase VERB --help tells more.",
+            width,
+        ),
     )
     parser.add_argument("--version", action="version", version=f"gearcase {__version__}")
     parser.set_defaults(run=None, json=False)
     verbs = Verbs(parser, asked)
     add_verbs(verbs)
     if asked and asked not in verbs:
-        return _parser(None)
-    parser.description = (
-        "Fit, prove and watch monitoring on enclosed gear drives. Advice and record, not a\nprotection system.\n\n" + verbs.listed()
-    )
+        near = "".join(f"did you mean {name}? " for name in difflib.get_close_matches(asked, verbs.names(), n=1))
+        accepted = f"gearcase VERB: {near}the verbs are {', '.join(verbs.names())}"
+        raise BadInput(Problem("gearcase", "", f"the verb {asked}", accepted))
+    says = "Fit, prove and watch monitoring on enclosed gear drives. Advice and record, not a protection system."
+    parser.description = f"{textwrap.fill(says, width)}\n\n{verbs.listed(width)}"
     return parser

@@ -4,6 +4,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from gearcase.cli.folding import to_terminal
 from gearcase.errors import BadInput, OutOfRange, Problem
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def done(given: argparse.Namespace, document: dict[str, Any], words: str) -> int
 
         print(json.dumps(document, allow_nan=False))
     else:
-        print(words)
+        print(to_terminal(words, sys.stdout))
     return NOTHING_WRONG
 
 
@@ -86,5 +87,5 @@ def refuse(given: argparse.Namespace, error: BadInput) -> int:
         print(json.dumps({"schema": "error/1", "ok": False, "errors": error.as_dicts()}))
     else:
         for problem in error.problems:
-            print(problem, file=sys.stderr)
+            print(to_terminal(str(problem), sys.stderr), file=sys.stderr)
     return WRONG_INPUT

@@ -30,11 +30,10 @@ _BY = "who does this; kept with the result"
 class Verbs:
     """Verbs of a parser, listed in groups.
 
-    Parsers take longest to build, so of other verbs than the one `asked` for (empty: of all) only what is listed is kept; None
-    builds every one.
+    Parsers take longest to build, so of other verbs than the one `asked` for (empty: of all) only what is listed is kept.
     """
 
-    def __init__(self, parser: argparse.ArgumentParser, asked: str | None) -> None:
+    def __init__(self, parser: argparse.ArgumentParser, asked: str) -> None:
         self._added = parser.add_subparsers(metavar="VERB", help="one of those above")
         self._asked, self._unasked = asked, _Unasked(add_help=False)
         self._groups: list[tuple[str, list[tuple[str, str]]]] = []
@@ -46,7 +45,7 @@ class Verbs:
     def bare(self, name: str, run: Callable[[argparse.Namespace], int], says: str) -> argparse.ArgumentParser:
         """Add a verb that takes no job."""
         self._groups[-1][1].append((name, says))
-        if self._asked not in (None, name):
+        if self._asked != name:
             return self._unasked
         added = self._added.add_parser(name, description=says[0].upper() + says[1:] + ".")
         added.set_defaults(run=run)
@@ -62,10 +61,14 @@ class Verbs:
         return added
 
     def __contains__(self, name: str) -> bool:
-        return any(name == one for _, verbs in self._groups for one, _ in verbs)
+        return name in self.names()
 
-    def listed(self, width: int = 84) -> str:
-        """All verbs with what they do, by groups."""
+    def names(self) -> list[str]:
+        """Every verb there is."""
+        return [name for _, verbs in self._groups for name, _ in verbs]
+
+    def listed(self, width: int) -> str:
+        """All verbs with what they do, by groups, in lines of `width` characters at most."""
         indent = " " * 15
         return "\n\n".join(
             "\n".join(
@@ -166,7 +169,9 @@ def _running(verbs: Verbs) -> None:
     watch = verbs.verb(
         "watch", watching.watch, "poll the devices or follow a folder, judge, set the light, keep it all; Ctrl-C stops it"
     )
-    watch.add_argument("--every", metavar="TIME", default="10 s", help='between rounds; "10 s" by default')
+    watch.add_argument(
+        "--every", metavar="TIME", default="10 s", help='between rounds; "10 s" by default, over the bus "30 s" at most'
+    )
     watch.add_argument("--for", dest="lasting", metavar="TIME", help="stop by itself after so long; until Ctrl-C by default")
     watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
     watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")
@@ -276,7 +281,7 @@ def _at_a_desk(verbs: Verbs) -> None:
 
 def _add_recordings(added: argparse.ArgumentParser, says: str) -> None:
     """Recordings, and what their files may not say."""
-    added.add_argument("recording", nargs="*", metavar="RECORDING", help=says)
+    added.add_argument("recording", nargs="*", default=[], metavar="RECORDING", help=says)
     for option, metavar, says in (
         ("--rate", "RATE", 'sample rate where the file does not say, e.g. "12 kHz" (a bare number counts as Hz)'),
         ("--unit", "UNIT", "unit of the samples where the file does not say, e.g. g, m/s2, mm/s"),

@@ -45,6 +45,8 @@ async def take_records(
         try:
             before = await _said(bus, device, form.number)
             samples, rate = await _said(bus, device, form.samples), await _said(bus, device, form.rate)
+            if not 0 < rate < math.inf:
+                raise BadReply(device.address, "its record", f"sampled at {rate:g} Hz, which none can be")
             name = f"{device.name}, {f'{form.name}, ' if len(device.form.records) > 1 else ''}record {before:.0f}"
             found = []
             for block in form.blocks:

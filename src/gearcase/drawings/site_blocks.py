@@ -39,7 +39,7 @@ def _wiring(bus: dict[str, Any] | None) -> Iterator[Block]:
     spare = f", {bus['spare_unit_loads']:g} kept free" if bus["spare_unit_loads"] else ""
     rows = (
         ("trunk", f"{bus['length_m']:.1f} m, {bus['longest_trunk']['value']:.0f} m at the most: {' - '.join(bus['along'])}"),
-        ("longest stub", f"{bus['longest_stub_m']:.2g} m"),
+        ("stub at most", f"{bus['longest_stub_m']:.2g} m"),
         ("ends", "; ".join(ends) or "not said yet"),
         ("bias", f"{'; '.join(biases) or 'not said yet'} (at the most {bus['standard_bias_ohm']:g} Ω each)"),
         ("screen", screen),

@@ -349,7 +349,7 @@ def diagnose_text(document: dict[str, Any]) -> str:
             f"  chance that noise alone does this: {_at_most(verdict['noise_false_alarm'])}",
             f"  chance that it belongs elsewhere:   {verdict['attribution_false_alarm']:.2g}",
             f"  {_mature(verdict)}{verdict['urgency']}",
-            *([f"  grown {growth:+.1f} dB since the first recording of this point"] if growth is not None else []),
+            *([f"  grown {growth:+.1f} dB since the first recording of this point in this state"] if growth is not None else []),
         ]
         rows = [
             (line["line"], f"{line['expected_hz']:.2f}", "-", f"- {line['why']}")
@@ -374,7 +374,7 @@ def diagnose_text(document: dict[str, Any]) -> str:
         parts += ["", "levels in the same state:"]
         parts += [f"  {row['recording']} against {row['since']}: {row['says']}" for row in levels]
     parts += ["", "could not be tested:"]
-    parts += [f"  {row['component']}, {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
+    parts += [f"  {row['component']}: {row['fault'].replace('_', ' ')}: {row['why']}" for row in document["not_testable"]]
     parts += ["", "recordings:"]
     parts += [
         f"  {row['name']}: {row['channel']}, {row['sample_rate_hz']:.6g} Hz, {row['duration_s']:.3g} s, {row['unit']}; "
@@ -397,8 +397,8 @@ def _at_most(chance: float) -> str:
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """Columns padded to their widest cell, under a ruled head."""
+    """Columns padded to their widest cell, under a head with a rule for each: what the terminal folds by (`cli.folding`)."""
     cells = [list(head), *(list(row) for row in rows)]
     widths = [max(len(row[column]) for row in cells) for column in range(len(head))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
-    return [lines[0], "-" * min(sum(widths) + 2 * (len(widths) - 1), 110), *lines[1:]]
+    return [lines[0], "  ".join("-" * width for width in widths), *lines[1:]]

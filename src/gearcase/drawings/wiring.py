@@ -99,7 +99,7 @@ def power_sheet(power: dict[str, Any], *, title: str, block: TitleBlock) -> Shee
         x = _SIDE + 22 + 44 * above
         sheet.line(x, from_y + _NODE, x, y + _NODE / 2, width=WIDE)
         sheet.line(x, y + _NODE / 2, _SIDE + 44 * depth, y + _NODE / 2, width=WIDE)
-        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:g} m, {row['current_a']:.3g} A", size=9, colour=MUTED)
+        sheet.text(x + 30, y - 6, f"{row['wire']}, {row['length_m']:.1f} m, {row['current_a']:.3g} A", size=9, colour=MUTED)
         least = f", needs {row['least_volts']:g} V or more" if row["least_volts"] is not None else ""
         worst = row["volts"] == lowest
         words = [f"{row['volts']:.1f} V{least}", "◄ lowest volts of all" if worst else ""]

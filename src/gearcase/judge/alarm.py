@@ -25,6 +25,8 @@ from types import MappingProxyType
 from gearcase.errors import OutOfRange
 
 __all__ = [
+    "CONDITIONS",
+    "RAISED",
     "RECORDS_EVERY",
     "RULES",
     "TRANSITIONS",
@@ -38,10 +40,12 @@ __all__ = [
     "cannot_tell",
     "fresh",
     "light",
+    "recalled",
     "step",
 ]
 
 BLUE_AFTER = 60.0  # without a good reading [s]; this and all below: common practice, no source
+LONGEST_ROUNDS = BLUE_AFTER / 2  # between polls, so that a lost one leaves another within it [s]
 BAD_POLLS = 3
 CLEAR_AFTER = 1800.0  # run time under the clear level [s]
 JUDGED_WITHIN = 1800.0  # a green light rests on a judgement no older than this [s]
@@ -66,6 +70,9 @@ TRANSITIONS: Mapping[tuple[str, str], str] = MappingProxyType(
         ("danger acknowledged", "stays under"): "clear",
     }
 )
+
+CONDITIONS = ("danger", "danger acknowledged", "yellow", "yellow acknowledged", "clear")  # from the most to the least pressing
+RAISED = ("yellow persists", "danger persists", "rises again")  # triggers that bring or renew a condition
 
 
 @dataclass(frozen=True)
@@ -235,10 +242,12 @@ def fresh(quantity: str, thresholds: Thresholds) -> AlarmState:
     Raises
     ------
     OutOfRange
-        A quantity without a rule, or yellow above danger.
+        A quantity without a rule, a threshold that is no number, or yellow above danger.
     """
     if quantity not in RULES:
         raise OutOfRange("quantity", quantity, f"one of: {', '.join(RULES)}")
+    if any(one is not None and not abs(one) < float("inf") for one in (thresholds.yellow, thresholds.danger, thresholds.low)):
+        raise OutOfRange("thresholds", thresholds, "finite numbers: over anything else no reading ever is")
     if thresholds.yellow is not None and thresholds.danger is not None and thresholds.yellow > thresholds.danger:
         raise OutOfRange("thresholds", thresholds, "yellow not above danger")
     return AlarmState(RULES[quantity], thresholds)
@@ -318,6 +327,20 @@ def acknowledge(state: AlarmState, *, who: str, now: float) -> tuple[AlarmState,
         return state, ()
     moved, event = _move(state, "acknowledged", now, None)
     return moved, (replace(event, who=who, says=f"{state.condition} acknowledged by {who}"),)
+
+
+def recalled(state: AlarmState, *, trigger: str, condition: str, alarmed_at: float | None) -> AlarmState:
+    """The state as an event of an earlier watch left it; `alarmed_at` None where the event did not say. [unit of the quantity]
+
+    Raises
+    ------
+    OutOfRange
+        A condition that no alarm has.
+    """
+    if condition not in CONDITIONS:
+        raise OutOfRange("condition", condition, f"one of: {', '.join(CONDITIONS)}")
+    loose = trigger == "sensor loose or off" or (state.loose and trigger != "sensor back")
+    return replace(state, condition=condition, loose=loose, alarmed_at=state.alarmed_at if alarmed_at is None else alarmed_at)
 
 
 def light(state: AlarmState, now: float) -> str:
@@ -434,7 +457,7 @@ _SAYS = {
 
 def _move(state: AlarmState, trigger: str, now: float, value: float | None) -> tuple[AlarmState, AlarmEvent]:
     event = AlarmEvent(now, trigger, state.condition, TRANSITIONS[state.condition, trigger], _SAYS[trigger], value)
-    raised = trigger in ("yellow persists", "danger persists", "rises again")
+    raised = trigger in RAISED
     window = state.danger if trigger == "danger persists" else state.yellow
     height = max((record[2] for record in window.records), default=value or 0.0)
     moved = replace(state, condition=event.after, alarmed_at=height if raised else state.alarmed_at)

@@ -1,14 +1,18 @@
 """How often would a limit alarm with nothing wrong? Counted on the drive's own runs, not worked out from a share.
 
 Readings are correlated: one that is over its limit is mostly followed by another. So the alarm's own persistence rule is run
-over each run as it happened, and whole runs are drawn again and again with replacement for the interval. Where the readings
-hold no episode at all the interval still reaches as high as that silence allows.
+over each run as it happened, and whole runs are drawn again and again with replacement for the interval. Few runs, of a drive
+that hardly ever stops, are drawn nearly the same every time; the interval is never narrower than so many episodes by chance [1]_.
+
+References
+----------
+.. [1] F. Garwood, Fiducial limits for the Poisson distribution, Biometrika 28, 1936 (from memory).
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.special
 from numpy.typing import ArrayLike, NDArray
 
 from gearcase.errors import OutOfRange
@@ -87,14 +91,17 @@ def false_alarms_per_year(
 
     Notes
     -----
-    The upper end is never under ln(1/0.05)/T, what no episode in the time T allows at 95 %: a bootstrap of nothing
-    would say never.
+    The interval holds that of a Poisson count of the episodes in the time T, whose upper end is ln(1/0.05)/T where there was none:
+    a bootstrap of nothing would say never, and of one run, exactly what it saw.
 
     Examples
     --------
     >>> found = false_alarms_per_year([0, 0, 0], [100, 100, 100], sample_hours=1.0, judged_hours_per_year=8766.0, seed=1)
     >>> found.per_year, found.low, round(found.high, 1)
     (0.0, 0.0, 87.5)
+    >>> found = false_alarms_per_year([3], [8766], sample_hours=1.0, judged_hours_per_year=8766.0, seed=1)
+    >>> found.per_year, round(found.low, 2), round(found.high, 2)
+    (3.0, 0.82, 7.75)
     """
     count, length = np.asarray(episodes, dtype=float), np.asarray(samples, dtype=float)
     if not length.sum() > 0 or not sample_hours > 0 or not judged_hours_per_year > 0:
@@ -104,12 +111,14 @@ def false_alarms_per_year(
     drawn = np.random.default_rng(seed).multinomial(runs, np.full(runs, 1 / runs), size=RESAMPLES)
     rates = (drawn @ count) / (drawn @ length) / sample_hours * judged_hours_per_year
     low, high = np.quantile(rates, [OUTSIDE, 1 - OUTSIDE])
-    silence = -math.log(OUTSIDE) / hours * judged_hours_per_year
+    seen, a_year = float(count.sum()), judged_hours_per_year / hours
+    least = scipy.special.gammaincinv(seen, OUTSIDE) if seen else 0.0
+    most = scipy.special.gammaincinv(seen + 1, 1 - OUTSIDE)
     return FalseAlarms(
-        per_year=float(count.sum()) / hours * judged_hours_per_year,
-        low=float(low),
-        high=max(float(high), silence),
-        episodes=int(count.sum()),
+        per_year=seen * a_year,
+        low=min(float(low), float(least) * a_year),
+        high=max(float(high), float(most) * a_year),
+        episodes=int(seen),
         runs=runs,
         hours=hours,
     )

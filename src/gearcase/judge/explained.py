@@ -1,5 +1,6 @@
 """Lines that turning shafts and meshes explain, and the lines of a spectrum that nothing explains."""
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -52,7 +53,8 @@ class CombOrders(NamedTuple):
     loose: tuple[float, ...]
 
 
-def comb_orders(lines: Sequence[Line]) -> CombOrders:
+@functools.lru_cache(maxsize=8)  # of the drives in hand: speed and rules ask for them with every record
+def comb_orders(lines: tuple[Line, ...]) -> CombOrders:
     """Orders [-] by which speed is measured, the surest first: meshes, low shaft harmonics, high ones, sidebands.
 
     Orders that are not exactly known are left out: they would pull the speed. So are those of the less sure families where a
@@ -142,11 +144,9 @@ def unexplained_lines(
             | {line.order * speed_hz for line in lines if line.sideband_of in PASS_RATES}
         )
     )
-    strangers = [
-        UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db)
-        for line in found
-        if not _near(exact, line.hz, max(2 * bin_hz, ALIGNMENT * line.hz)) and not _near(loose, line.hz, SLIP_BAND * line.hz)
-    ]
+    hz = np.array([line.hz for line in found])
+    known = _near(exact, hz, np.maximum(2 * bin_hz, ALIGNMENT * hz)) | _near(loose, hz, SLIP_BAND * hz)
+    strangers = [UnexplainedLine(line.hz, line.hz / speed_hz, line.snr_db) for line, ok in zip(found, known, strict=True) if not ok]
     return tuple(sorted(strangers, key=lambda line: -line.snr_db)[:_MOST_LISTED])
 
 
@@ -173,8 +173,10 @@ def _other_orders(lines: Sequence[Line], speed_hz: float) -> set[float]:
     return {line.hz(speed_hz) / speed_hz for line in lines if line.kind in _OTHERS or line.sideband_rate in _OTHERS}
 
 
-def _near(lines_hz: NDArray[np.float64], hz: float, within: float) -> bool:
+def _near(lines_hz: NDArray[np.float64], hz: NDArray[np.float64], within: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether each frequency is within its distance of one of these lines, in rising order."""
     if lines_hz.size == 0:
-        return False
-    at = int(np.searchsorted(lines_hz, hz))
-    return any(abs(lines_hz[n] - hz) <= within for n in (at - 1, at) if 0 <= n < lines_hz.size)
+        return np.zeros(hz.size, np.bool_)
+    at = np.searchsorted(lines_hz, hz)
+    below, above = lines_hz[np.maximum(at - 1, 0)], lines_hz[np.minimum(at, lines_hz.size - 1)]
+    return np.asarray((np.abs(below - hz) <= within) | (np.abs(above - hz) <= within))

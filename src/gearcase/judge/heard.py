@@ -12,11 +12,12 @@ from gearcase.drive.train import Drive
 from gearcase.judge.combs import SLIP_BAND, STATED_SPEED_BAND
 from gearcase.judge.explained import comb_orders
 from gearcase.judge.faults import Hypothesis
+from gearcase.signal.comb_likelihood import CERTAIN_PEAK, Spectrum
 from gearcase.signal.envelope import EnvelopeSpectrum, envelope_spectrum
 from gearcase.signal.recording import Recording
 from gearcase.signal.sample_rate import RateFit, rate_from_comb, rates_that_fit
 from gearcase.signal.spectrum import Transform, certain_lines, transform
-from gearcase.signal.speed import CERTAIN_PEAK, NoSpeed, Spectrum, SpeedEstimate, speed_from_comb
+from gearcase.signal.speed import NoSpeed, SpeedEstimate, may_fit_better, speed_from_comb
 
 __all__ = ["Heard", "Speed", "find_speed", "hear", "speed_words"]
 
@@ -60,7 +61,7 @@ def hear(recording: Recording, spectrum: Transform | None = None) -> Heard:
     return Heard(recording, spectrum, envelope_spectrum(spectrum))
 
 
-def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothesis], heard: Heard) -> Speed | str:
+def find_speed(drive: Drive, lines: tuple[Line, ...], hypotheses: Sequence[Hypothesis], heard: Heard) -> Speed | str:
     """Speed by the whole comb of the drive's lines; as stated where none stands out; or in words why it cannot be told."""
     recording, stated = heard.recording, heard.recording.speed_hz
     low, high = (stated, stated) if stated else drive.speed_hz
@@ -71,7 +72,8 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
         Spectrum(heard.spectrum.strength, heard.spectrum.bin_hz, families),
         Spectrum(heard.envelope.strength, heard.envelope.bin_hz, orders.envelope, orders.slipping, SLIP_BAND),
     ]
-    near = speed_from_comb(spectra, lowest_hz=low * (1 - STATED_SPEED_BAND), highest_hz=high * (1 + STATED_SPEED_BAND))
+    slowest, fastest = low * (1 - STATED_SPEED_BAND), high * (1 + STATED_SPEED_BAND)
+    near = speed_from_comb(spectra, lowest_hz=slowest, highest_hz=fastest)
     if high / low > LARGEST_RANGE and isinstance(near, NoSpeed):
         return (
             f"the drive runs from {low:.4g} to {high:.4g} Hz, nobody has said at which speed this was "
@@ -85,7 +87,10 @@ def find_speed(drive: Drive, lines: Sequence[Line], hypotheses: Sequence[Hypothe
             )
         # the less sure half of the comb fits a bearing's comb at some speed
         surest = [replace(one, families=one.families[: len(one.families) // 2]) for one in spectra]
-        far = speed_from_comb(surest, lowest_hz=low * (1 - CONTRADICTED_BAND), highest_hz=high * (1 + CONTRADICTED_BAND))
+        wide = {"lowest_hz": low * (1 - CONTRADICTED_BAND), "highest_hz": high * (1 + CONTRADICTED_BAND)}
+        far = near
+        if isinstance(near, NoSpeed) or may_fit_better(surest, near.speed_hz, beside_hz=(slowest, fastest), **wide):
+            far = speed_from_comb(surest, **wide)
         if isinstance(far, SpeedEstimate) and _contradicts(hypotheses, far.speed_hz, low, high):
             cure = "read the speed again and state it"
             if recording.pulses_per_turn:
@@ -165,16 +170,19 @@ def _other_rate(
     """
     if isinstance(near, NoSpeed) and near.why != "noise":
         return None
+    main = [[line.order for line in lines if line.kind == kind and line.spread == 0] for kind in ("mesh", "shaft")]
+    half = sum(map(len, main)) / 2
+    if isinstance(near, SpeedEstimate) and sum(order in near.found[0] for kind in main for order in kind) >= half:
+        return None
     if certain_lines(heard.spectrum.strength, bin_hz=heard.spectrum.bin_hz, least=CERTAIN_PEAK).hz.size < _FEWEST_LINES:
         return None
-    main = [[line.order for line in lines if line.kind == kind and line.spread == 0] for kind in ("mesh", "shaft")]
     spectrum = Spectrum(heard.spectrum.strength, heard.spectrum.bin_hz, main)
     placed = 0
-    if isinstance(near, SpeedEstimate):
+    if isinstance(near, SpeedEstimate):  # by the main lines alone it may be another, a little beside
         reach = 1e-3 * near.speed_hz
         again = speed_from_comb([spectrum], lowest_hz=near.speed_hz - reach, highest_hz=near.speed_hz + reach)
         placed = again.lines if isinstance(again, SpeedEstimate) else 0
-    if 2 * placed >= sum(map(len, main)):
+    if placed >= half:
         return None
     fit = rate_from_comb(
         spectrum,

@@ -361,7 +361,7 @@ def one_week(
     Raises
     ------
     OutOfRange
-        No records, a negative or missing one, or fewer runs than one.
+        No records, a negative or missing one, a median of 0, or fewer runs than one.
     """
     median, yellow = _own(values, point, quantity, unit, runs)
     return Limit(
@@ -415,8 +415,10 @@ def one_week_overall(
 def _own(values: ArrayLike, point: str, quantity: str, unit: str, runs: int) -> tuple[Given, Worked]:
     """Median of the records, and yellow over it."""
     kept = np.asarray(values, dtype=float)
-    if kept.ndim != 1 or not len(kept) or not np.all(kept >= 0):
+    if kept.ndim != 1 or not len(kept) or not np.all((kept >= 0) & (kept < np.inf)):
         raise OutOfRange("values", kept.shape, "one row of records, each 0 or more")
+    if not np.median(kept) > 0:
+        raise OutOfRange("values", "a median of 0", "a level above 0: of a sensor that reads nothing nothing is usual")
     if runs < 1:
         raise OutOfRange("runs", runs, "1 or more")
     middle = float(np.median(kept))

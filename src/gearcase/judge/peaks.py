@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.signal.speed import CERTAIN_PEAK, WEAKEST_PEAK
+from gearcase.signal.comb_likelihood import CERTAIN_PEAK, WEAKEST_PEAK
 
 __all__ = ["SURE", "LineSpectrum", "Peaks", "peaks_of"]
 

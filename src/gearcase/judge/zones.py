@@ -5,6 +5,7 @@ Zone A new, B fit for long running, C not fit for long running, D enough to do d
 better zone.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -51,7 +52,7 @@ def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float],
     Raises
     ------
     OutOfRange
-        A negative velocity.
+        A velocity that is negative or no number.
 
     Examples
     --------
@@ -60,7 +61,7 @@ def rate(velocity: float, *, power: float | None, speed_hz: tuple[float, float],
     >>> rate(4.6e-3, power=400e3, speed_hz=(25.0, 25.0), support="rigid").zone
     'C'
     """
-    if velocity < 0:
+    if not 0 <= velocity < math.inf:
         raise OutOfRange("velocity", velocity, "0 or more")
     held = applicable(power=power, speed_hz=speed_hz, support=support)
     if not held.judged:

@@ -3,7 +3,8 @@ make.
 
 A limit is held against a reading where it holds: at its speed and load, or brought to its reference by its model. Where none of a
 quantity's limits holds, nothing is judged, and that is said. What a limit has found elsewhere stays. An epoch voids every limit;
-only a danger that nobody has seen yet stays in the light.
+only a danger that nobody has seen yet stays in the light, through restarts too. Such a danger vouches for nothing: when it is over
+it is gone with its limit, and where that was the last one the light is blue.
 
 What persists, grows old or grows warm is measured on the clock that only goes on (`ticks`), so that a clock set back or forward
 neither raises an alarm nor starts its count again; dates, shelving and the diary follow the clock on the wall (`now`).
@@ -16,16 +17,15 @@ from datetime import UTC, datetime
 from typing import Any
 
 from gearcase.judge import alarm
-from gearcase.judge.alarm import AlarmEvent, Sample
+from gearcase.judge.alarm import CONDITIONS, RAISED, AlarmEvent, AlarmState, Sample, Thresholds
 from gearcase.judge.stack_light import Maintenance, Shelf, Shown, shelved, stack_light
 from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.monitor.in_force import Held, InForce, Key
+from gearcase.monitor.runs import turns
 from gearcase.record.store import Event, Reading
 
 __all__ = ["Alarms", "Say"]
 
-_RAISED = ("yellow persists", "danger persists", "rises again")
-_TURNS = {"stopped": False, "unknown": None}  # all other run states turn
 _ELSEWHERE = "other operating state"  # a run state in which nothing is judged
 _REMIND = 7 * 86400.0  # s before limits pass their date; common practice, no source
 
@@ -47,16 +47,20 @@ class Alarms:
         self.limits, self._say = limits, say
         self._states = {key: alarm.fresh(key[1], limit.thresholds) for key, limit in limits.items()}
         self._here = dict.fromkeys(limits, True)
+        self._void: set[Key] = set()  # whose limit is no more, and whose danger is still to be seen
         self._heat: dict[Key, Heat | None] = {}
         self._shelves: list[Shelf] = []
         self.maintenance: Maintenance | None = None
         self._said: dict[str, str] = {}  # what stands said of a matter, so that it is said once
 
     def remember(self, event: Event) -> None:
-        """Take up what an earlier watch, or a person since then, has left."""
-        if event.kind == "alarm" and (key := self._key_of(event)) is not None:
-            height = float(event.details.get("value") or 0.0)
-            self._states[key] = replace(self._states[key], condition=str(event.details["after"]), alarmed_at=height)
+        """Take up what an earlier watch, or a person since then, has left; each alarm under its own limit. `take_up` then says
+        which limits are in force.
+        """
+        if event.kind == "alarm":
+            self._recall(event)
+        elif event.kind == "epoch":
+            self._void_all()
         elif event.kind == "acknowledged":
             self._acknowledge(event)
         elif event.kind == "shelved":
@@ -65,19 +69,28 @@ class Alarms:
             self._maintain(event)
 
     def take_up(self, limits: Mapping[Key, InForce]) -> None:
-        """Other limits from now on: what each has found, and what is shelved, carries over; a danger that nobody has seen stays
-        under its old limit where there is no new one.
+        """Other limits from now on: what each has found, and what is shelved, carries over, of several the most pressing; a danger
+        that nobody has seen stays under its old limit where there is no new one.
         """
         before, old = self._states, self.limits
-        self._states = {key: alarm.fresh(key[1], limit.thresholds) for key, limit in limits.items()}
-        for key, state in before.items():
-            to = key if key in limits else self._alike(key[0], key[1], key[2])
+        found: dict[Key, AlarmState] = {key: alarm.fresh(key[1], limit.thresholds) for key, limit in limits.items()}
+        in_force: dict[Key, InForce] = dict(limits)
+        for key, state in sorted(before.items(), key=lambda row: CONDITIONS.index(row[1].condition), reverse=True):
+            to = key if key in limits else _alike(limits, key)
             if to is None and state.condition == "danger":
-                self._states[key], limits = state, {**limits, key: old[key]}
-            elif to is not None and (to == key or state.condition != "clear"):
-                self._states[to] = replace(state, thresholds=limits[to].thresholds)
-        self.limits = limits
-        self._here = {key: self._here.get(key, True) for key in self._states}
+                found[key], in_force[key] = state, old[key]
+            elif to == key:
+                found[key] = replace(state, thresholds=limits[key].thresholds)
+            elif to is not None and state.condition != "clear":
+                found[to] = replace(
+                    before.get(to, state),
+                    thresholds=limits[to].thresholds,
+                    condition=state.condition,
+                    alarmed_at=state.alarmed_at,
+                    under_s=state.under_s,
+                )
+        self._states, self.limits, self._void = found, in_force, found.keys() - limits.keys()
+        self._here = {key: self._here.get(key, True) for key in found}
 
     def hear(self, event: Event) -> None:
         """What a person has declared while the watch runs."""
@@ -89,7 +102,7 @@ class Alarms:
         elif event.kind in ("maintenance", "maintenance over"):
             self._maintain(event)
         elif event.kind == "epoch" and self._states:
-            self._states = {key: state for key, state in self._states.items() if state.condition == "danger"}
+            self._void_all()
             self._say("limits void", "", f"{event.says}; take the baseline again", event.time_s, {}, "")
 
     def judge(
@@ -109,7 +122,7 @@ class Alarms:
         listed = {(one.point, one.quantity): one for one in readings}
         for key, limit in self.limits.items():
             if isinstance(limit.model, WarmingModel):
-                running = _TURNS.get(run_state, True)
+                running = turns(run_state)
                 self._heat[key] = limit.model.follow(self._heat.get(key), conditions, running=running, now=ticks)
         held = {key: self._held(key, listed, conditions) for key in self._states}
         over = {key[:2] for key, one in held.items() if _over(one, self.limits[key].thresholds.yellow)}
@@ -125,8 +138,9 @@ class Alarms:
             sample = Sample(ticks, value, quality, state, witness=bool(over - {key[:2]}))
             self._states[key], said = alarm.step(self._states[key], sample, ticks)
             self._keep(key, said, now)
-            if any(event.trigger in _RAISED for event in said):
+            if any(event.trigger in RAISED for event in said):
                 raised.add(key[0])
+        self._let_go()
         if run_state == "steady":
             self._say_where(held, now)
         self._remind(now)
@@ -139,6 +153,12 @@ class Alarms:
         return stack_light(
             shown, run_state=run_state, fault_named=fault_named, reachable=reachable, maintenance=self.maintained(now)
         )
+
+    def without(self, now: float) -> str:
+        """What of the limits keeps the light blue: that there are none, or that some are past their date; else empty."""
+        if not self._states.keys() - self._void:
+            return "none is in force: take the baseline, and have it accepted"
+        return next((says for key in self._states if (says := self._past(key, now))), "")
 
     def maintained(self, now: float) -> Maintenance | None:
         """The maintenance mode at `now` [s], None where there is none."""
@@ -157,7 +177,8 @@ class Alarms:
                 "limit": key[2],
                 "condition": state.condition,
                 "light": alarm.light(state, ticks),
-                "cannot_tell": alarm.cannot_tell(state, ticks),
+                "here": self._here[key],
+                "cannot_tell": alarm.cannot_tell(state, ticks) or self._past(key, now),
                 "lost": _lost(state),
                 "shelved": _shelf_words(shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)),
                 "value": state.last.value if state.last else None,
@@ -165,6 +186,11 @@ class Alarms:
             }
             for key, state in self._states.items()
         ]
+
+    def _past(self, key: Key, now: float) -> str:
+        """That a limit is past its date, empty where it is not."""
+        expires = self.limits[key].expires_s
+        return f"expired on {_date(expires)}: take the baseline again, and have it accepted" if now >= expires else ""
 
     def _held(self, key: Key, listed: Mapping[tuple[str, str], Reading], conditions: Mapping[str, float]) -> Held:
         reading = listed.get(key[:2])
@@ -179,13 +205,33 @@ class Alarms:
         out = shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)
         return Shown(alarm.light(state, ticks), state.condition, here, now >= self.limits[key].expires_s, out is not None)
 
-    def _key_of(self, event: Event) -> Key | None:
-        """The alarm that an event was of; under other limits of the same quantity, when there are new ones since."""
-        return self._alike(event.point, str(event.details.get("quantity")), str(event.details.get("limit")))
+    def _recall(self, event: Event) -> None:
+        """What an alarm was when its event was written; under a limit that is none of those in force until `take_up`."""
+        given = event.details
+        key = event.point, str(given["quantity"]), str(given["limit"])
+        trigger = str(given.get("trigger", ""))
+        height = given.get(
+            "alarmed_at", given["value"] if trigger in RAISED else None
+        )  # entries of earlier versions have no height
+        before = self._states.get(key) or alarm.fresh(key[1], Thresholds(None, None))
+        self._states[key] = alarm.recalled(before, trigger=trigger, condition=str(given["after"]), alarmed_at=height)
+        if key not in self.limits:
+            self.limits = {**self.limits, key: InForce(self._states[key].thresholds)}
+            self._here[key] = True
+            self._void.add(key)
 
-    def _alike(self, point: str, quantity: str, limit: str) -> Key | None:
-        same = [key for key in self._states if key[:2] == (point, quantity)]
-        return next((key for key in same if key[2] == limit), same[0] if same else None)
+    def _void_all(self) -> None:
+        """No limit counts any more; a danger that nobody has seen stays."""
+        self._states = {key: state for key, state in self._states.items() if state.condition == "danger"}
+        self._void = set(self._states)
+
+    def _let_go(self) -> None:
+        """What is over of a limit that is no more goes with it, and what has been seen where nothing says when it is over."""
+        for key in list(self._void):
+            state = self._states[key]
+            if state.condition == "clear" or (state.condition != "danger" and state.thresholds == Thresholds(None, None)):
+                self._void.discard(key)
+                del self._states[key]
 
     def _acknowledge(self, event: Event) -> dict[Key, tuple[AlarmEvent, ...]]:
         """What a person has seen: of each alarm concerned, what that changes."""
@@ -235,9 +281,10 @@ class Alarms:
             self.maintenance = None
         soonest = min((self.limits[key].expires_s for key in self._states), default=math.inf)
         if now >= soonest - _REMIND:
-            date = datetime.fromtimestamp(soonest, UTC).date().isoformat()
             over = now >= soonest
-            says = f"limits {'have expired' if over else 'expire'} on {date}: take the baseline again, and have it accepted"
+            says = (
+                f"limits {'have expired' if over else 'expire'} on {_date(soonest)}: take the baseline again, and have it accepted"
+            )
             if self._said.get("expiry") != says:
                 self._said["expiry"] = says
                 self._say("limits expire", "", says, now, {}, "")
@@ -254,8 +301,18 @@ class Alarms:
                 "before": one.before,
                 "after": one.after,
                 "value": one.value,
+                "alarmed_at": self._states[key].alarmed_at,
             }
             self._say("alarm", key[0], f"{key[1]}: {one.says}", now, details, one.who)
+
+
+def _date(time_s: float) -> str:
+    return datetime.fromtimestamp(time_s, UTC).date().isoformat()
+
+
+def _alike(limits: Iterable[Key], key: Key) -> Key | None:
+    """Another limit of the same quantity at the same point."""
+    return next((one for one in limits if one[:2] == key[:2]), None)
 
 
 def _over(held: Held, yellow: float | None) -> bool:

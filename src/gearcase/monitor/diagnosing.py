@@ -19,7 +19,8 @@ __all__ = ["SECOND_RECORD", "Diagnoser", "Diagnosing"]
 
 _TWICE, _NEED, _OF = 2.0, 3, 4  # times its baseline, in so many of the last readings
 SECOND_RECORD = 60.0  # s until the record that must agree
-_DAILY = 24 * 3600.0  # s; common practice, no source
+_DAILY = 24 * 3600.0  # s; this and the next: common practice, no source
+_STANDS_FOR = 2 * _DAILY
 _EXCHANGES = ("bearing changed", "overhaul")
 _MOST_SAID = 5  # of what a record could not tell
 
@@ -46,6 +47,7 @@ class Diagnosing:
         self._suspected: dict[str, tuple[str, str]] = {}
         self._evidence: dict[str, deque[bool]] = {}
         self._judged: dict[str, float] = {}
+        self._told: dict[str, float] = {}  # when a point's diagnosis last told something, be it that no fault is seen
 
     def remember(self, event: Event, now: float, ticks: float) -> None:
         """Take up what an earlier watch has found, or what a person declared since."""
@@ -56,6 +58,7 @@ class Diagnosing:
             self.hear(event)
         elif event.kind == "diagnosis":
             self._judged[event.point] = min(event.time_s, now) - now + ticks
+            self._heard(event.point, event.details, self._judged[event.point])
 
     def hear(self, event: Event) -> None:
         """An epoch takes back what was named at its point; of the whole drive only one that exchanges what was named."""
@@ -74,6 +77,10 @@ class Diagnosing:
             if sum(last) >= _NEED and one.point not in self._suspected and one.point not in self.named:
                 self.want(one.point, ticks)
                 last.clear()
+
+    def untold(self, point: str, ticks: float) -> bool:
+        """Whether no diagnosis stands of a point: none yet, the last could not tell or failed, or it is older than two days."""
+        return ticks - self._told.get(point, -math.inf) > _STANDS_FOR
 
     def want(self, point: str, ticks: float) -> None:
         """Something changed at a point."""
@@ -105,6 +112,7 @@ class Diagnosing:
             document = await asyncio.to_thread(self._diagnose, job, taken)
         except Exception as error:  # whatever one record breaks, the next may be judged
             self._suspected.pop(point, None)
+            self._told.pop(point, None)
             names = ", ".join(dict.fromkeys(one.name for one in taken))
             says = f"{names} could not be judged, a fault of the record or of the program: {type(error).__name__}: {error}"
             self._say("diagnosis failed", point, says, None, {}, "")
@@ -117,7 +125,15 @@ class Diagnosing:
             "cannot_tell": list(document.get("cannot_tell", ()))[:_MOST_SAID],
         }
         self._say("diagnosis", point, document["statement"], None, details, "")
+        self._heard(point, details, ticks)
         self._agree(point, found, verdicts, ticks)
+
+    def _heard(self, point: str, details: Mapping[str, Any], at: float) -> None:
+        """What a diagnosis told: something, unless it names nothing and could not tell."""
+        if details.get("verdicts") or not details.get("cannot_tell"):
+            self._told[point] = at
+        else:
+            self._told.pop(point, None)
 
     def _agree(self, point: str, found: list[tuple[str, str]], verdicts: list[dict[str, Any]], ticks: float) -> None:
         suspected = self._suspected.pop(point, None)

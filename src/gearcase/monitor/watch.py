@@ -4,9 +4,9 @@ Theory of operation
 -------------------
 Every round reads all devices and keeps the readings in one batch. The run state (`monitor.runs`) comes from the last half hour of
 run contact, speed and sump temperature; stopped is never judged. A temperature that no drive can have is bad, and of a failed
-probe every one is. Each limit of the baseline has its alarm (`monitor.alarms`), fed with each reading where it holds. Nothing is
-shown before it is kept (`monitor.keeping`); while the store cannot be written the light is blue, and red for a danger all the
-same.
+probe every one is; so are the figures of a sensor that is stuck (`monitor.stuck`). Each limit of the baseline has its alarm
+(`monitor.alarms`), fed with each reading where it holds. Nothing is shown before it is kept (`monitor.keeping`); while the store
+cannot be written the light is blue, and red for a danger all the same.
 
 Beside the rounds records are taken as the drive's state asks for them (`monitor.records`): the levels of the lines expected there
 are kept as readings with limits of their own. Change asks for a diagnosis (`monitor.diagnosing`): an alarm that is raised, or
@@ -50,8 +50,9 @@ from gearcase.monitor.polling import poll, take_records
 from gearcase.monitor.probes import Probes
 from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors, standing
-from gearcase.monitor.runs import Runs
+from gearcase.monitor.runs import Runs, turns
 from gearcase.monitor.setup import Setup
+from gearcase.monitor.stuck import Stuck
 from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
@@ -105,6 +106,7 @@ class Watch:
         self.thinning = Thinning(Path(setup.job.folder), store, clock, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
+        self._stuck = Stuck()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
         self.came_in: Callable[[float], list[Reading]] = (
             lambda now: []
@@ -127,6 +129,8 @@ class Watch:
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
                 self.thinning.remember(event, now, ticks)
+                self._stuck.remember(event)
+        self.alarms.take_up(self.setup.limits)
         self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
         self.say("watch started", "", remark)
@@ -157,7 +161,15 @@ class Watch:
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
         await self._hear()
-        readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
+        polled, moved = self._stuck.believe(
+            await poll(self.setup.job, self.bus, self.inputs, now=now), running=turns(self.runs.state), ticks=ticks
+        )
+        for kind, point, says in moved:
+            self.say(kind, point, says, now)
+        by_bus = {(one.point, one.quantity) for one in polled}  # what came in of these stands beside, and says nothing here
+        came_in = [one for one in self.came_in(now) if (one.point, one.quantity) not in by_bus]
+        believed, changed = self._probes.believe([*polled, *came_in])
+        readings = believed[: len(polled)]
         for point, says in changed:
             self.say("probe", point, says, now)
         for says in self.inputs.changes(now):
@@ -165,7 +177,7 @@ class Watch:
         state = self._run_state(readings, now, ticks)
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
-        judged = [*readings, *self.came_in(now), *brought]
+        judged = [*believed, *brought]
         self._latest |= {(one.point, one.quantity): one for one in judged}
         self._judge(judged, state, now, ticks)
         self._notify(now, ticks)
@@ -227,7 +239,7 @@ class Watch:
             self._latest.values(),
             self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
-            sensors=[device.point for device in sensors(self.setup.job)],
+            sensors={one.point: self.diagnosing.untold(one.point, self.ticks()) for one in sensors(self.setup.job)},
             run_state=self.runs.state,
             light=self.light.colour,
             light_obeys=not self.light.trouble,
@@ -240,7 +252,8 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without))
+        limits = self.alarms.without(self.clock())
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without), ("limits", limits))
         return [f"{name}: {how}" for name, how in rows if how]
 
     def _notify(self, now: float, ticks: float) -> None:
@@ -355,7 +368,8 @@ class Watch:
 
     async def _take(self, device: BusDevice, form: RecordForm) -> list[Recording]:
         start = datetime.fromtimestamp(self.clock(), UTC).isoformat(timespec="seconds")
-        taken = await take_records(self.bus, device, form, speed_hz=self.runs.speed_hz, start=start)
+        turning = abs(self.runs.speed_hz or 0.0) or None  # a reading of 0 beside a record says nothing of its lines
+        taken = await take_records(self.bus, device, form, speed_hz=turning, start=start)
         state = "steady" if self.runs.state == "steady" else ""
         load, oil, axes = self._known.get(LOAD), self._known.get(OIL), self.setup.axes.get(device.point, {})
         circumstances = [replace(one.taken, state=state, load=load, oil_temperature=oil) for one in taken]

@@ -114,6 +114,7 @@ def kurtogram(spectrum: Transform, *, narrowest_hz: float) -> Kurtogram:
     if not np.all(largest > np.finfo(largest.dtype).tiny):
         raise OutOfRange("samples", "constant", "records that move")
     values = values / largest  # fourth powers of SI units run out of float32
+    rounding = float(np.finfo(values.real.dtype).eps)  # of a tone, in all bins together: a band with no more holds nothing
     edges, levels, errors, kurtosis = [], [], [], []
     for level, parts in _tree(half // fewest):
         bins = half // parts
@@ -123,8 +124,10 @@ def kurtogram(spectrum: Transform, *, narrowest_hz: float) -> Kurtogram:
         envelope = scipy.fft.ifft(bands, length, axis=-1, overwrite_x=True)[..., _ENDS:-_ENDS]
         squared = envelope.real**2 + envelope.imag**2
         mean = squared.mean(axis=-1)
+        holds = mean > bins / half * (rounding / length) ** 2
+        squared /= np.where(holds, mean, 1)[..., None]  # before squaring again: small numbers run out of float32
         fourth = np.einsum("...i,...i->...", squared, squared) / squared.shape[-1]
-        kurtosis.append(np.where(mean > 0, fourth / np.where(mean > 0, mean, 1) ** 2 - 2, 0))
+        kurtosis.append(np.where(holds, fourth - 2, 0))
         independent = _independent_share() * squared.shape[-1] * bins / length
         edges.append(np.arange(parts + 1) * (bins * spectrum.bin_hz))
         levels.append(np.full(parts, level))

@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
 
-__all__ = ["DIRECTIONS", "STATES", "Circumstances", "Recording", "as_records", "require_above_zero", "require_finite"]
+__all__ = ["DIRECTIONS", "STATES", "UNITS", "Circumstances", "Recording", "as_records", "require_above_zero", "require_finite"]
 
 
 DIRECTIONS = ("horizontal", "vertical", "axial")
+UNITS = ("m/s2", "m/s", "m")
 _LARGEST = {4: 2.0**40, 8: 2.0**460}  # by bytes; the power of a line of 16 million such samples can just be held
 STATES = ("steady", "unloaded", "uncoupled", "starting", "run-up", "coast-down", "overrunning", "standing")
 
@@ -32,6 +33,11 @@ class Circumstances:
     together : str
         Name of what it was sampled in: recordings of one name and start were sampled at the same moments, so that their phases
         may be compared. Empty where nobody says so: then channels of one file count as sampled together.
+
+    Raises
+    ------
+    OutOfRange
+        Another direction or state; a load or temperature that is no number.
     """
 
     direction: str = ""
@@ -39,6 +45,15 @@ class Circumstances:
     load: float | None = None
     oil_temperature: float | None = None
     together: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse what no record can be taken at."""
+        for name, given, known in (("direction", self.direction, DIRECTIONS), ("state", self.state, STATES)):
+            if given and given not in known:
+                raise OutOfRange(name, repr(given), f"one of {', '.join(known)}, or empty where it is not known")
+        for name, value in (("load", self.load), ("oil_temperature", self.oil_temperature)):
+            if value is not None and not np.isfinite(value):
+                raise OutOfRange(name, value, "a number, or None where it is not known")
 
 
 @dataclass(frozen=True)
@@ -75,6 +90,12 @@ class Recording:
         When it was taken, ISO 8601; empty when unknown.
     step : float or None
         What one count of the sensor's converter is, where the samples are whole counts. [unit of the samples]
+
+    Raises
+    ------
+    OutOfRange
+        Samples that are not one row, another unit, a sample rate or speed not above 0. Whether the samples are numbers is for who
+        computes with them.
     """
 
     samples: NDArray[np.floating]
@@ -92,6 +113,16 @@ class Recording:
     found: str = field(default="", compare=False)
     marks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0), compare=False)
     step: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what is no record."""
+        require_above_zero("sample_rate_hz", self.sample_rate_hz)
+        if self.speed_hz is not None:
+            require_above_zero("speed_hz", self.speed_hz)
+        if self.unit not in UNITS:
+            raise OutOfRange("unit", repr(self.unit), f"one of {', '.join(UNITS)}")
+        if not isinstance(self.samples, np.ndarray) or self.samples.ndim != 1:
+            raise OutOfRange("samples", f"shape {np.shape(self.samples)}", "one row, as an array")
 
     @property
     def duration_s(self) -> float:

@@ -6,7 +6,8 @@ with its own clock tells 25 kHz from 25.6 kHz. Public: `rates_that_fit` for a ra
 
 from dataclasses import dataclass
 
-from gearcase.signal.speed import ACCEPTED_CHANCE, Spectrum, SpeedEstimate, speed_from_comb
+from gearcase.signal.comb_likelihood import Spectrum
+from gearcase.signal.speed import ACCEPTED_CHANCE, SpeedEstimate, speed_from_comb
 
 __all__ = ["USUAL_RATES_HZ", "RateFit", "rate_from_comb", "rates_that_fit"]
 

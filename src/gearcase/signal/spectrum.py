@@ -35,6 +35,7 @@ __all__ = [
     "line_places",
     "line_strength",
     "overall_velocity",
+    "peak_bins",
     "transform",
 ]
 
@@ -187,7 +188,7 @@ def block_floor(values: NDArray[np.floating], *, width: int) -> NDArray[np.float
         medians = np.median(values, axis=-1, keepdims=True)
         return np.broadcast_to(_above_zero(medians), values.shape).astype(values.dtype)
     whole = values[..., : blocks * width].reshape(*values.shape[:-1], blocks, width)
-    medians = _above_zero(np.partition(whole, width // 2, axis=-1)[..., width // 2])
+    medians = _above_zero(np.sort(whole, axis=-1)[..., width // 2])  # of rows so short a sort is faster than a partition
     slopes = np.diff(medians, axis=-1)[..., None] * (np.arange(width, dtype=values.dtype) / width)
     joined = (medians[..., :-1, None] + slopes).reshape(*values.shape[:-1], -1)
     head = width // 2
@@ -215,7 +216,7 @@ def find_lines(strength: NDArray[np.floating], *, bin_hz: float, chance: float) 
     chance : float
         Of one or more chance finds in the whole spectrum. [-]
     """
-    at = _peaks(strength, float(np.log(strength.size / chance)))
+    at = peak_bins(strength, float(np.log(strength.size / chance)))
     return tuple(SpectrumLine(float(n * bin_hz), float(10 * np.log10(strength[n]))) for n in at)
 
 
@@ -238,9 +239,18 @@ def certain_lines(strength: NDArray[np.floating], *, bin_hz: float, least: float
     >>> certain_lines(spectrum.strength, bin_hz=spectrum.bin_hz, least=20.0).hz.round(2)
     array([50.3])
     """
-    at = _peaks(strength, least)
+    at = peak_bins(strength, least)
     place, error = line_places(strength, at)
     return FoundLines(place * bin_hz, error * bin_hz, strength[at].astype(np.float64))
+
+
+def peak_bins(strength: NDArray[np.floating], least: float) -> NDArray[np.intp]:
+    """Bins of one spectrum, strength [-] of shape (bins,), of at least this strength that no neighbour exceeds; of two alike the
+    later. Neither end is one. [-]
+    """
+    strong = 1 + np.flatnonzero(strength[1:-1] >= least)  # few: their neighbours alone are looked at
+    top = strength[strong]
+    return strong[(top >= strength[strong - 1]) & (top > strength[strong + 1])]
 
 
 def line_places(strength: NDArray[np.floating], at: NDArray[np.intp]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -383,12 +393,6 @@ def band_levels(spectrum: Transform, edges_hz: Sequence[float]) -> NDArray[np.fl
     squared = np.abs(spectrum.windowed[..., at[0] : at[-1]]) ** 2
     sums = np.add.reduceat(squared, [edge - at[0] for edge in at[:-1]], axis=-1)
     return np.asarray(np.sqrt(2 / _HANN_MEAN_SQUARE * sums) / spectrum.samples)
-
-
-def _peaks(strength: NDArray[np.floating], least: float) -> NDArray[np.intp]:
-    """Bins of at least this strength that no neighbour exceeds."""
-    middle = strength[1:-1]
-    return 1 + np.flatnonzero((middle >= least) & (middle >= strength[:-2]) & (middle > strength[2:]))
 
 
 def _band_rms(spectrum: Transform, lowest_hz: float, highest_hz: float, power: int) -> NDArray[np.floating]:

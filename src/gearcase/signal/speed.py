@@ -19,65 +19,52 @@ Theory of operation
    Where one speed does not have odds of 20 to 1 over the others the answer is all of them, and no speed; its double, half
    or third, whose combs share lines with its own, must fall a fifth short in the log (tried on simulations).
 6. *Standstill.* Multiples of 50 or 60 Hz alone are what a drive at rest shows too: no speed, and no rivals either.
+7. *Economy.* Speeds are tried so close that no line passes a peak unseen by the first width, and closer, width by width, where the
+   likelihood is within e^25 of its best. The most that all speeds and widths of a short stretch can come to costs a fraction of
+   trying them: each line is brought as near to each peak as the stretch allows. Where the most over all stretches is no more than
+   noise reaches, no finer speed is tried; a wider range is searched only where the most outside may outweigh the speed found. Both
+   leave every answer as it is.
 """
 
-import bisect
-import copy
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import scipy.ndimage
 from numpy.typing import NDArray
 
 from gearcase.errors import OutOfRange
-from gearcase.signal.spectrum import line_places
+from gearcase.signal.comb_likelihood import WIDTHS_BINS, Comb, Combs, Spectrum, log_sum, slipping_bounds, slipping_gain
 
-__all__ = ["CERTAIN_PEAK", "MAINS_HZ", "WEAKEST_PEAK", "NoSpeed", "Spectrum", "SpeedEstimate", "speed_from_comb"]
+__all__ = ["ACCEPTED_CHANCE", "MAINS_HZ", "NoSpeed", "SpeedEstimate", "may_fit_better", "speed_from_comb"]
 
 ACCEPTED_CHANCE = 1e-3
-_SHARES_SHOWING = np.array([0.01, 0.1, 0.6])  # of the lines of a family: from a quiet gear to a loose one; assumed
-WEAKEST_PEAK = 6.0  # strength from which a peak is looked at: one bin in 400 in noise
-_STRONGEST = 1e5  # real lines have strengths from the weakest peak to this, each decade as likely; assumed
-CERTAIN_PEAK = 14.0  # strength from which a peak is no noise: one in a million bins
+_STANDS_OUT = -np.log(ACCEPTED_CHANCE)  # from this mean likelihood ratio on, as a log: Markov's inequality
 _RIVAL_ODDS = 20.0
 _KIN_RATIOS = (1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 3.0)
 _KIN_SHARE = 0.8  # of the log likelihood ratio: combs of kin share lines, and odds between them are not those of chance; by trial
-_SEPARATE_BINS = 4  # nearer lines fall into each other's main lobe (Hann: 4 bins wide, Harris 1978)
-_WIDTHS_BINS = (0.5, 0.125, 0.03, 0.008)  # scatter of lines beyond noise; what is below leaks in from far lines anyway
 _KEPT = 25.0  # log odds within which a coarse speed is looked at more finely
-_REACH = 4.0  # standard errors beyond which a peak is none of a line's
-_AT_ONCE = 2**13  # speeds: more fill the cache, and gain nothing
+_BLOCK_OF = 4  # coarse speeds whose most is asked as one: of more the bound is wide, of fewer it costs as much as the answer
 _ONE_SPEED = 1e-3  # speeds closer than this, relative, are one: no line is told apart by it within a bearing's slip
 MAINS_HZ = (50.0, 60.0)
 
 
 @dataclass(frozen=True)
-class Spectrum:
-    """Line strengths over local noise [-] under a Hann window, their resolution `bin_hz` [Hz], and the orders of the comb to look
-    for in them [-], by families whose lines show alike, the surest first. `slipping` are orders that may stand anywhere within
-    `slip`, relative [-].
-    """
-
-    strength: NDArray[np.floating]
-    bin_hz: float
-    families: Sequence[Sequence[float]]
-    slipping: Sequence[float] = ()
-    slip: float = 0.0
-
-
-@dataclass(frozen=True)
 class SpeedEstimate:
-    """Speed of the reference shaft with its standard error [Hz]. `chance` is the most that so good a fit has in noise [-]; `lines`
-    counts the lines found in their places.
+    """Speed of the reference shaft with its standard error [Hz]. `chance` is the most that so good a fit has in noise [-]; `found`
+    are the orders of the lines found in their places, of each spectrum [-].
     """
 
     speed_hz: float
     standard_error_hz: float
     chance: float
-    lines: int
+    found: tuple[tuple[float, ...], ...]
+
+    @property
+    def lines(self) -> int:
+        """How many lines were found in their places. [-]"""
+        return sum(map(len, self.found))
 
 
 @dataclass(frozen=True)
@@ -123,14 +110,16 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
     """
     if not 0 < lowest_hz < highest_hz:
         raise OutOfRange("speed range", f"{lowest_hz:g} to {highest_hz:g} Hz", "0 < lowest < highest")
-    combs = [comb for comb in (_Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra) if comb.orders]
-    if not combs:
+    combs = [Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra]
+    within = [comb for comb in combs if comb.orders]
+    if not within:
         return NoSpeed("no line of the comb lies in the recording's band: record longer, or at a higher sample rate", "band")
-    coarse = np.arange(lowest_hz, highest_hz, _coarse_spacing(combs))
-    rounds = list(_likelihood(combs, coarse, lowest_hz, highest_hz))
+    all_combs = Combs(within)
+    coarse = np.arange(lowest_hz, highest_hz, all_combs.spacing_hz)
+    rounds = list(_search(all_combs, coarse, lowest_hz, highest_hz))
     speeds, log_excess = (np.concatenate(part) for part in zip(*rounds, strict=True))
-    chance = float(np.exp(min(0.0, -float(_log_sum(log_excess)))))
-    if chance > ACCEPTED_CHANCE:
+    log_mean = float(log_sum(log_excess))
+    if log_mean < _STANDS_OUT:
         return NoSpeed(
             "no comb of shaft and mesh lines stands out of the noise: the drive stands still, runs outside "
             f"{60 * lowest_hz:.4g} to {60 * highest_hz:.4g} rpm, or changes speed while recording; record again at steady speed "
@@ -138,18 +127,18 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
             "noise",
         )
     for mains in MAINS_HZ:
-        without = [comb.without_multiples(mains) for comb in combs]
-        if without == combs:
+        without = [comb.without_multiples(mains) for comb in within]
+        if without == within:
             continue
-        best = coarse[rounds[0][1] >= rounds[0][1].max() - _KEPT]  # asked first: what they add alone is mostly enough
-        if not any(_stands_out(without, some, lowest_hz, highest_hz) for some in (best, coarse)):
+        rest, excess = Combs(without), rounds[0][1]
+        best = coarse[excess >= excess.max() - _KEPT]  # asked first: what they add alone is mostly enough
+        if not any(_stands_out(_search(rest, some, lowest_hz, highest_hz)) for some in (best, coarse)):
             return NoSpeed(
                 f"the comb found rests on multiples of {mains:g} Hz, which the mains give at standstill too: record again while "
                 "it runs, or read a tachometer",
                 "mains",
             )
-    for spectrum in spectra:
-        log_excess = log_excess + _slipping_gain(spectrum, speeds)
+    log_excess = _with_slipping(spectra, speeds, log_excess)
     odds = np.exp(log_excess - log_excess.max())
     groups = _groups(speeds, odds / odds.sum())
     rivals = tuple(mean for mean, _ in groups)
@@ -161,151 +150,87 @@ def speed_from_comb(spectra: Sequence[Spectrum], *, lowest_hz: float, highest_hz
             f"the lines fit {words} alike: state the speed to within the difference, or read a tachometer", "alike", rivals
         )
     mean, error = groups[0]
-    found = [hz for comb in combs for hz in comb.found(mean, error)]
-    return SpeedEstimate(mean, error, chance, len(found))
+    return SpeedEstimate(mean, error, float(np.exp(-log_mean)), tuple(comb.found(mean, error) for comb in combs))
 
 
-class _Comb:
-    """One spectrum as its peaks, and the orders of its comb that can be told apart in it."""
+def may_fit_better(
+    spectra: Sequence[Spectrum], speed_hz: float, *, beside_hz: tuple[float, float], lowest_hz: float, highest_hz: float
+) -> bool:
+    """Whether `speed_from_comb` may find a speed of this range that lies outside a narrower one; False is proof that it does not.
 
-    def __init__(self, spectrum: Spectrum, lowest_hz: float, highest_hz: float) -> None:
-        self.bin_hz = spectrum.bin_hz
-        strength = np.asarray(spectrum.strength, np.float64)
-        apart = _SEPARATE_BINS * self.bin_hz / lowest_hz
-        end = (strength.size - 3) * self.bin_hz
-        self.families: list[list[float]] = []
-        self.orders: list[float] = []
-        rising = [-np.inf, np.inf]
-        for family in spectrum.families:
-            kept: list[float] = []
-            for order in family:
-                inside = _SEPARATE_BINS * self.bin_hz < order * lowest_hz and order * highest_hz < end
-                above = bisect.bisect(rising, order)
-                if inside and order - rising[above - 1] >= apart and rising[above] - order >= apart:
-                    kept.append(order)
-                    self.orders.append(order)
-                    rising.insert(above, order)
-            if kept:
-                self.families.append(kept)
-        if not self.orders:
-            return
-        sizes = np.array([len(family) for family in self.families])
-        self.per_hz, self.family = np.array(self.orders) / self.bin_hz, np.repeat(np.arange(sizes.size), sizes)
-        self.missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes  # of each family, were no line of it there
-        first = max(int(min(self.orders) * lowest_hz / self.bin_hz) - 3, 1)
-        last = min(int(max(self.orders) * highest_hz / self.bin_hz) + 3, strength.size - 1)
-        middle = strength[first:last]
-        peak = (middle >= WEAKEST_PEAK) & (middle >= strength[first - 1 : last - 1]) & (middle > strength[first + 1 : last + 1])
-        at = first + np.flatnonzero(peak)
-        self.certain = strength[at] >= CERTAIN_PEAK
-        by_chance = np.exp(-strength[at]) * strength[at] * np.log(_STRONGEST / WEAKEST_PEAK)
-        self.density = np.count_nonzero(self.certain) / (last - first) + by_chance
-        self.place, self.error = line_places(strength, at)
-        self.nearer = _halfway(at)
+    To be found, what lies outside must outweigh all else 20 to 1; it cannot where the most that all speeds out there come to is
+    less than what the lines say of one speed inside. (Bands of lines that slip may be a bin wider there: far less than 20 to 1.)
 
-    def without_multiples(self, mains_hz: float) -> "_Comb":
-        """The same comb without the peaks at multiples of the mains; itself where none of them is certain."""
-        away = np.abs(self.place * self.bin_hz / mains_hz - np.rint(self.place * self.bin_hz / mains_hz))
-        mains = away * mains_hz <= self.bin_hz
-        if not np.any(mains & self.certain):
-            return self
-        rest = copy.copy(self)
-        rest.certain, rest.density = self.certain[~mains], self.density[~mains]
-        rest.place, rest.error = self.place[~mains], self.error[~mains]
-        rest.nearer = _halfway(np.rint(rest.place))
-        return rest
+    Parameters
+    ----------
+    spectra : sequence of Spectrum
+    speed_hz : float
+        Inside. [Hz]
+    beside_hz : tuple of float
+        Lowest and highest speed of the narrower range. [Hz]
+    lowest_hz, highest_hz : float
+        As for `speed_from_comb`. [Hz]
 
-    def log_gain(self, speeds_hz: NDArray[np.float64], width: float) -> NDArray[np.float64]:
-        """Log likelihood ratio of each of these rising speeds [Hz], lines scattering by `width` [bins] beyond noise."""
-        if self.place.size == 0:
-            return np.zeros(speeds_hz.size)
-        error = np.hypot(self.error, width)
-        some = (speeds_hz[first : first + _AT_ONCE] for first in range(0, speeds_hz.size, _AT_ONCE))
-        return np.concatenate([self._log_gain(speeds, error) for speeds in some])
-
-    def _log_gain(self, speeds_hz: NDArray[np.float64], error: NDArray[np.float64]) -> NDArray[np.float64]:
-        order, peak, speed, away = self._near(speeds_hz, error)
-        ratio = np.exp(-0.5 * away**2) / (error * np.sqrt(2 * np.pi) * self.density)[peak]
-        cell = self.family[order] * speeds_hz.size + speed  # a family at a speed
-        found = np.flatnonzero(np.bincount(cell))
-        gained = [np.bincount(cell, np.log1p(ratio * (share / (1 - share))))[found] for share in _SHARES_SHOWING]
-        family, speed = np.divmod(found, speeds_hz.size)
-        without = _log_sum(self.missing)
-        shown = np.bincount(speed, _log_sum(self.missing[:, family] + gained) - without[family], speeds_hz.size)
-        return np.asarray(shown + (without - np.log(_SHARES_SHOWING.size)).sum())
-
-    def _near(
-        self, speeds_hz: NDArray[np.float64], error: NDArray[np.float64]
-    ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
-        """Where lines have their nearest peak in reach, which few have: order, peak, speed, and how many errors [bins] apart.
-
-        Of each order and each peak that its places pass, the speeds in reach stand together.
-        """
-        widest = _REACH * float(error.max())
-        passed = (np.searchsorted(self.place, speeds_hz[end] * self.per_hz + by) for end, by in ((0, -widest), (-1, widest)))
-        order, peak = _stretches(*passed)
-        reach = _REACH * error[peak]
-        pair, speed = _stretches(
-            *(np.searchsorted(speeds_hz, (self.place[peak] + by) / self.per_hz[order]) for by in (-reach, reach))
-        )
-        order, peak = order[pair], peak[pair]
-        place = speeds_hz[speed] * self.per_hz[order]
-        away = (place - self.place[peak]) / error[peak]
-        bins = np.rint(place)
-        near = (np.abs(away) < _REACH) & (bins > self.nearer[peak]) & (bins <= self.nearer[peak + 1])
-        return order[near], peak[near], speed[near], away[near]
-
-    def found(self, speed_hz: float, error_hz: float) -> list[float]:
-        """Lines that have a peak in their place. [Hz]"""
-        if self.place.size == 0:
-            return []
-        place = speed_hz * np.array(self.orders) / self.bin_hz
-        peak = np.searchsorted(self.nearer[1:-1], np.rint(place))
-        error = np.hypot(self.error[peak], np.array(self.orders) * error_hz / self.bin_hz)
-        return [float(hz) for hz in place[np.abs(place - self.place[peak]) < _REACH * error] * self.bin_hz]
-
-
-def _halfway(at: NDArray[np.floating] | NDArray[np.intp]) -> NDArray[np.float64]:
-    """Between which bins each of these rising places is the nearest, one after the other, shape (places + 1,)."""
-    return np.concatenate([[-np.inf], (at[1:] + at[:-1]) / 2, [np.inf]])
-
-
-def _log_sum(logs: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Log of the sum over the first axis of what is given by its logs."""
-    highest = logs.max(axis=0)
-    return np.asarray(highest + np.log(np.exp(logs - highest).sum(axis=0)))
-
-
-def _stretches(begin: NDArray[np.intp], end: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Stretches of whole numbers one after the other: of which stretch each number is, and the number; a stretch that ends before
-    it begins holds none.
+    Examples
+    --------
+    >>> strength = np.ones(2000); strength[[240, 480, 720, 960]] = 40.0
+    >>> comb = Spectrum(strength, 0.1, [(1, 2, 3, 4)])
+    >>> may_fit_better([comb], 24.0, beside_hz=(23.0, 25.0), lowest_hz=21.0, highest_hz=27.0)
+    False
+    >>> may_fit_better([comb], 22.0, beside_hz=(21.0, 23.0), lowest_hz=21.0, highest_hz=27.0)
+    True
     """
-    count = np.maximum(end - begin, 0)
-    of = np.repeat(np.arange(count.size), count)
-    return of, np.arange(of.size) + np.repeat(begin - (np.cumsum(count) - count), count)
+    within = [comb for comb in (Comb(spectrum, lowest_hz, highest_hz) for spectrum in spectra) if comb.orders]
+    if not within:
+        return False  # it will find none at all
+    combs = Combs(within)
+    middles, most = _most(combs, lowest_hz, highest_hz)
+    aside = _BLOCK_OF * combs.spacing_hz / 2
+    outside = (middles - aside < beside_hz[0]) | (middles + aside > beside_hz[1])
+    coarse = np.arange(lowest_hz, highest_hz, combs.spacing_hz)
+    least, slipping = slipping_bounds(spectra, coarse, about_hz=float(coarse.mean()))
+    needed = float(log_sum(most[outside])) + slipping - least
+    at = coarse[np.abs(coarse - speed_hz) < combs.spacing_hz]
+    for _, excess in _likelihood(combs, at, lowest_hz, highest_hz):
+        if excess.max() >= needed:
+            return False
+        if excess.max() < needed - _KEPT:  # it might not be looked at more finely
+            break
+    return True
 
 
-def _coarse_spacing(combs: Sequence[_Comb]) -> float:
-    """Between speeds, so that no line moves by more than its first width from one to the next. [Hz]"""
-    return min(comb.bin_hz / max(comb.orders) for comb in combs) * _WIDTHS_BINS[0]
+def _search(
+    combs: Combs, coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """As `_likelihood`, beyond the coarse speeds only where a comb may stand out of the noise anywhere in the range."""
+    rounds = _likelihood(combs, coarse_hz, lowest_hz, highest_hz)
+    yield (first := next(rounds))
+    if log_sum(first[1]) >= _STANDS_OUT or log_sum(_most(combs, lowest_hz, highest_hz)[1]) >= _STANDS_OUT:
+        yield from rounds
 
 
-def _stands_out(combs: Sequence[_Comb], coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float) -> bool:
-    """Whether the mean likelihood ratio over the range is no noise's, by what these speeds and finer ones about them add to it."""
-    rounds = (_log_sum(excess) for _, excess in _likelihood(combs, coarse_hz, lowest_hz, highest_hz))
-    return any(total >= -np.log(ACCEPTED_CHANCE) for total in itertools.accumulate(rounds, np.logaddexp))
+def _most(combs: Combs, lowest_hz: float, highest_hz: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Middles of blocks of coarse speeds [Hz], and the log of the most that each, all finer speeds in it and all widths counted,
+    adds to the mean likelihood ratio over the range.
+    """
+    block = _BLOCK_OF * combs.spacing_hz
+    middles = np.arange(lowest_hz + (block - combs.spacing_hz) / 2, highest_hz + block, block)
+    return middles, combs.most_gain(middles, block / 2) + np.log(block / (highest_hz - lowest_hz))
+
+
+def _stands_out(rounds: Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]) -> bool:
+    """Whether the mean likelihood ratio over a range is no noise's, as far as these speeds add to it."""
+    return any(total >= _STANDS_OUT for total in itertools.accumulate((log_sum(excess) for _, excess in rounds), np.logaddexp))
 
 
 def _likelihood(
-    combs: Sequence[_Comb], coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float
+    combs: Combs, coarse_hz: NDArray[np.float64], lowest_hz: float, highest_hz: float
 ) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
     """Speeds [Hz] and the log of what each adds to the mean likelihood ratio over the range; from coarse to fine where it pays."""
-    speeds, spacing = coarse_hz, _coarse_spacing(combs)
-    for width, finer in zip(_WIDTHS_BINS, (*_WIDTHS_BINS[1:], 0.0), strict=True):
-        gain = np.zeros(speeds.size)
-        for comb in combs:
-            gain += comb.log_gain(speeds, width)
-        yield speeds, gain + np.log(spacing / (highest_hz - lowest_hz) / len(_WIDTHS_BINS))
+    speeds, spacing = coarse_hz, combs.spacing_hz
+    for width, finer in zip(WIDTHS_BINS, (*WIDTHS_BINS[1:], 0.0), strict=True):
+        gain = combs.log_gain(speeds, width)
+        yield speeds, gain + np.log(spacing / (highest_hz - lowest_hz) / len(WIDTHS_BINS))
         if finer:
             kept = speeds[gain >= gain.max() - _KEPT]
             parts = int(np.ceil(width / finer))
@@ -335,29 +260,20 @@ def _groups(speeds_hz: NDArray[np.float64], odds: NDArray[np.float64]) -> list[t
 
 def _kin(speeds_hz: NDArray[np.float64], log_excess: NDArray[np.float64], speed_hz: float) -> tuple[float, ...]:
     """Simple fractions and multiples of a speed that fit too well to be ruled out. [Hz]"""
-    found = []
-    for ratio in _KIN_RATIOS:
-        near = np.flatnonzero(np.abs(speeds_hz / (ratio * speed_hz) - 1) <= _ONE_SPEED)
-        if near.size and log_excess[near].max() >= _KIN_SHARE * log_excess.max():
-            found.append(ratio * speed_hz)
-    return tuple(found)
+    fitting = speeds_hz[log_excess >= _KIN_SHARE * log_excess.max()]
+    kin = (ratio * speed_hz for ratio in _KIN_RATIOS)
+    return tuple(hz for hz in kin if np.any(np.abs(fitting / hz - 1) <= _ONE_SPEED))
 
 
-def _slipping_gain(spectrum: Spectrum, speeds_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Log likelihood ratio of lines somewhere in their bands, of each speed.
-
-    The strongest of n bins exceeds s by luck with chance n e^-s at most, so s - ln n takes the place of s.
-    """
-    gain = np.zeros(speeds_hz.size)
-    for order in spectrum.slipping:
-        place = speeds_hz * (order / spectrum.bin_hz)
-        width = 2 * max(round(spectrum.slip * float(place.mean())), 1) + 1
-        at = np.rint(place).astype(np.intp)
-        inside = (at > width) & (at < spectrum.strength.size - width)
-        if not inside.any():
-            continue
-        first = int(at[inside].min()) - width
-        highest = scipy.ndimage.maximum_filter1d(spectrum.strength[first : int(at[inside].max()) + width + 1], width)
-        strength = np.clip(highest - np.log(width), 0, CERTAIN_PEAK)
-        gain[inside] += np.log1p(_SHARES_SHOWING[1] * (np.exp(strength / 2) / 2 - 1))[at[inside] - first]
-    return gain
+def _with_slipping(
+    spectra: Sequence[Spectrum], speeds_hz: NDArray[np.float64], log_excess: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """With the log likelihood ratio of lines that slip; -inf where even all of them could not make a speed count."""
+    about_hz = float(speeds_hz.mean())
+    least, most = slipping_bounds(spectra, speeds_hz, about_hz=about_hz)
+    best = float(log_excess.max()) + least
+    enough = min(_KIN_SHARE * best, best - np.log(_RIVAL_ODDS * speeds_hz.size))
+    able = np.flatnonzero(log_excess + most >= enough)
+    raised = np.full(speeds_hz.size, -np.inf)
+    raised[able] = log_excess[able] + slipping_gain(spectra, speeds_hz[able], about_hz=about_hz)
+    return raised

@@ -52,6 +52,10 @@ NORMAL, KNOWN_DEFECT, REFUSED = "normal", "accepted with known defect", "refused
 MOST_FALSE_YELLOW, MOST_FALSE_DANGER = 1.0, 0.1  # a drive-year; common practice, no source
 GROWN_DB = 3.0  # over the readings a limit is set by, beyond chance; the least that an alarm is set at, common practice, no source
 LOOSER = 1.05  # times the yellow in force; less is the scatter of a median; common practice, no source
+_IMPOSSIBLE = 1e6  # of any vibration in SI, far beyond any sensor; common practice, no source
+_LEAST_ALIKE = (
+    50  # records, as many as a week's limits want: no vibration stands so still, however coarsely it is told; common practice
+)
 _RUNS_FITTED, _MOST_FITTED, _LEAST_FITTED = 20, 600, 6  # runs, and minutes of each, through which a thermal lag is put
 
 
@@ -181,7 +185,23 @@ class _Draft:
             self.find(Level.CAUTION, "baseline.probe", point, said.says)
         if not state.temperature_seen:
             self.find(Level.NOTE, "baseline.no_temperature", point, "no temperature here: taken as settled with its speed")
-        return state, list(self.minutes.gated(point, state))
+        return state, [self._believed(part) for part in self.minutes.gated(point, state)]
+
+    def _believed(self, part: Records) -> Records:
+        """Levels that a sensor on a running drive can read; what is said of the rest."""
+        if part.quantity == TEMPERATURE or not len(part):
+            return part
+        sound = part.of((part.value > 0) & (part.value < _IMPOSSIBLE))
+        if wrong := len(part) - len(sound):
+            says = (
+                f"{part.quantity}: {wrong} of {len(part)} records taken while it ran read 0, less than 0 or more than any sensor "
+                "can, and are left out: is the sensor dead or loose, its scale or register wrong? Prove it again"
+            )
+            self.find(Level.CAUTION, "baseline.reads_nothing", part.point, says)
+        if len(sound) >= _LEAST_ALIKE and np.ptp(sound.value) == 0:
+            says = f"{part.quantity}: {sound.median:.4g} {UNITS[part.quantity]} in every record: does the sensor still measure?"
+            self.find(Level.CAUTION, "baseline.stands_still", part.point, says)
+        return sound
 
     def over_boundary(self, parts: Iterable[Records]) -> list[tuple[Records, Rating]]:
         """Records whose own median is over the B/C boundary."""

@@ -4,7 +4,6 @@ For bearings recordings are judged one at a time. All other patterns look at sev
 of each place and state are kept, so that more recordings than fit in memory do no harm.
 """
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from itertools import product
@@ -35,13 +34,13 @@ from gearcase.judge.faults import (
 )
 from gearcase.judge.heard import Speed, find_speed, hear, speed_words
 from gearcase.judge.patterns.families import examine
-from gearcase.judge.patterns.observed import SAMPLED_ALIKE, Kept, Observed, Recorded
+from gearcase.judge.patterns.observed import SAME_LOAD, SAME_SPEED, SAMPLED_ALIKE, Kept, Observed, Recorded
 from gearcase.judge.patterns.signs import Answer, Weighed
 from gearcase.judge.zones import STAND_IN, Rating, applicable, rate
 from gearcase.signal.envelope import EnvelopeSpectrum
 from gearcase.signal.indicators import indicators
 from gearcase.signal.quality import judge_quality
-from gearcase.signal.recording import Recording
+from gearcase.signal.recording import Circumstances, Recording
 from gearcase.signal.spectrum import (
     SHORTEST_RECORD,
     Transform,
@@ -94,7 +93,7 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     documents: list[dict[str, Any]] = []
     kept: dict[tuple[str, ...], tuple[int, Examined]] = {}
     histories: dict[tuple[str, str], OrderHistory] = {}
-    first: dict[tuple[str, int], _First] = {}
+    firsts: dict[tuple[str, ...], list[_First]] = {}
     looked: list[_Looked] = []
     rough: list[_Rough] = []
     kept_records = Kept()
@@ -102,8 +101,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
     for number, recording in enumerate(recordings):
         under = bearing_at.get(recording.point, "")
         nearest_first = tuple(sorted(hypotheses, key=lambda hypothesis: hypothesis.component != under))
-        like = recording.point, round(math.log(recording.sample_rate_hz) / SAMPLED_ALIKE)  # a slow record grows on no fast one
-        examined = Examined(job.drive, lines, nearest_first, recording, first.get(like))
+        alike = firsts.setdefault((recording.point, recording.channel, recording.unit, recording.taken.direction), [])
+        examined = Examined(job.drive, lines, nearest_first, recording, alike)
         document = examined.document()
         documents.append(document)
         looked.append(examined.looked())
@@ -116,8 +115,8 @@ def run(job: Job, recordings: Iterable[Recording]) -> StageResult:
         if examined.spectrum and examined.speed:
             history = histories.setdefault((recording.point, recording.unit), OrderHistory(highest_order(lines)))
             history.add(number, examined.spectrum, examined.speed.hz)
-        if recording.point and like not in first and examined.envelope and examined.speed and not examined.still:
-            first[like] = _First(examined.envelope, examined.speed.hz)
+        if recording.point and examined.first is None and examined.envelope and examined.speed and not examined.still:
+            alike.append(_First(recording.taken, recording.sample_rate_hz, examined.envelope, examined.speed.hz))
     records = kept_records.all()
     changes = level_changes([one for one in records if isinstance(one, Observed)])
     weighed = offered_only(examine(job.drive, records))
@@ -146,10 +145,27 @@ def _number_of(recording: Recording, documents: Sequence[Mapping[str, Any]]) -> 
 
 @dataclass(frozen=True)
 class _First:
-    """Envelope spectrum and speed of the first recording of a point, against which growth is told."""
+    """Envelope spectrum and speed of the first recording of a point, channel and direction in one state, against which growth is
+    told.
+    """
 
+    taken: Circumstances
+    sample_rate_hz: float
     envelope: EnvelopeSpectrum
     speed_hz: float
+
+    def stands_for(self, recording: Recording, speed_hz: float) -> bool:
+        """Whether one at this speed [Hz] may be held against it: nothing that is known of the two is unlike. A slow record grows on
+        no fast one.
+        """
+        states = {one or "steady" for one in (self.taken.state, recording.taken.state)}
+        loads = [one for one in (self.taken.load, recording.taken.load) if one is not None]
+        return (
+            len(states) == 1
+            and max(loads, default=0.0) - min(loads, default=0.0) <= SAME_LOAD
+            and abs(speed_hz / self.speed_hz - 1) <= SAME_SPEED
+            and abs(recording.sample_rate_hz / self.sample_rate_hz - 1) <= SAMPLED_ALIKE
+        )
 
 
 @dataclass(frozen=True)
@@ -181,9 +197,10 @@ class Examined:
         lines: tuple[Line, ...],
         hypotheses: tuple[Hypothesis, ...],
         recording: Recording,
-        first: _First | None = None,
+        firsts: Sequence[_First] = (),
     ) -> None:
-        self.drive, self.lines, self.hypotheses, self.recording, self.first = drive, lines, hypotheses, recording, first
+        self.drive, self.lines, self.hypotheses, self.recording = drive, lines, hypotheses, recording
+        self.first: _First | None = None
         long_enough = recording.samples.size >= SHORTEST_RECORD
         whole = transform(recording.samples, sample_rate_hz=recording.sample_rate_hz) if long_enough else None
         self.quality = tuple(self._judge_quality(whole))
@@ -217,6 +234,7 @@ class Examined:
             self.cannot_tell.append(f"{recording.name}: {speed}")
             return
         self.speed = speed
+        self.first = next((one for one in firsts if one.stands_for(recording, speed.hz)), None)
         self.quality = (*self.quality, *rate_doubts(drive, lines, heard, speed))
         if velocity is not None and self.rating is not None and self.rating.zone in "CD":
             self.rough = self._rough_running(spectrum, speed.hz, velocity, self.rating)
@@ -463,7 +481,7 @@ class Examined:
         return f"{self.recording.name}: {what} at {comb.base_hz:.2f} Hz (order {comb.base_hz / speed_hz:.3f})"
 
     def _growth(self, comb: Comb, envelope: EnvelopeSpectrum, speed_hz: float) -> float | None:
-        """Growth of the comb's depth over the first recording of this point, in dB; None when this is the first.
+        """Growth of the comb's depth over the first recording that it may be held against, in dB; None when this is the first.
 
         Where the first recording shows no comb its noise is compared with, so that growth is at least this. A faint comb that a
         sound bearing could show is a fault all the same once it has grown.

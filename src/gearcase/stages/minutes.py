@@ -174,6 +174,11 @@ class Minutes:
         noted[self._at[self._readings.state == "stopped"]] = 0.0
         return noted
 
+    def speed(self) -> NDArray[np.float64]:
+        """How fast, whichever way; NaN where 0 is read: what stands is in no state, and what runs has a dead tachometer. [Hz]"""
+        fast = np.abs(self.of("speed"))
+        return np.where(fast > 0, fast, np.nan)
+
     def direction(self) -> NDArray[np.float64]:
         """Which way it turned: 1 or -1 where it did so for all of the minute."""
         way = self.of(DIRECTION)
@@ -195,7 +200,7 @@ class Minutes:
 
     def history(self, point: str) -> DrivingHistory:
         """How the drive was run, and what was around a point: the ambient where it was read, else the sump for all but itself."""
-        read = {name: self.of(name) for name in (SPEED, LOAD)}
+        read = {SPEED: np.abs(self.of(SPEED)), LOAD: self.of(LOAD)}  # turning backward heats as well
         speed, load = (column if np.any(np.isfinite(column)) else None for column in read.values())
         around, surroundings = self.of(AMBIENT), AMBIENT
         if not np.any(np.isfinite(around)) and point != SUMP:
@@ -212,7 +217,7 @@ class Minutes:
 
     def gated(self, point: str, state: RunState) -> Iterable[Records]:
         """Records of every quantity that can alarm and was read here, in the run states in which it is judged."""
-        columns, way = {SPEED: self.of("speed"), LOAD: self.of("load"), OIL: self.of(TEMPERATURE, SUMP)}, self.direction()
+        columns, way = {SPEED: self.speed(), LOAD: self.of("load"), OIL: self.of(TEMPERATURE, SUMP)}, self.direction()
         read = {name: column for name, column in columns.items() if np.any(np.isfinite(column))}
         for quantity, rule in RULES.items():
             values = self.of(quantity, point)

@@ -2,7 +2,7 @@
 phase of a mesh line, or in a run-up or coast-down by the way its lines go; else, and saying so, at one speed for the whole record.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,7 +40,7 @@ class OrderMap:
     says: str
 
 
-def mapped(drive: Drive, lines: Sequence[Line], recorded: Recorded, *, speed_hz: float) -> OrderMap:
+def mapped(drive: Drive, lines: tuple[Line, ...], recorded: Recorded, *, speed_hz: float) -> OrderMap:
     """The order map of a record.
 
     Parameters
@@ -70,7 +70,7 @@ def mapped(drive: Drive, lines: Sequence[Line], recorded: Recorded, *, speed_hz:
     return OrderMap(order_map(recording, _steady(recording, speed_hz), highest), own_speed=False, says=says)
 
 
-def _told(drive: Drive, lines: Sequence[Line], recorded: Recorded) -> Iterator[tuple[Turning | None, str]]:
+def _told(drive: Drive, lines: tuple[Line, ...], recorded: Recorded) -> Iterator[tuple[Turning | None, str]]:
     """Turnings with what tells them, the surest first; None with why it does not."""
     marks = recorded.recording.marks_s
     if marks.size:

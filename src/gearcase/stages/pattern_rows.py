@@ -43,7 +43,10 @@ def not_testable_rows(drive: Drive, weighed: Sequence[Weighed]) -> list[dict[str
         if one.answer is Answer.NOT_TESTABLE:
             why = f"{one.why}; least equipment: {pattern(one.pattern).least_equipment}"
             blind.setdefault((one.pattern, why), []).append(one.component)
-    rows = [{"component": ", ".join(parts), "fault": name, "why": why} for (name, why), parts in blind.items()]
+    rows = [
+        {"component": (", ", "; ")[any("," in part for part in parts)].join(parts), "fault": name, "why": why}
+        for (name, why), parts in blind.items()
+    ]
     looked = {one.pattern for one in weighed}
     return rows + [
         {"component": f"every {kind}", "fault": one.name, "why": _why_not_looked(one)}

@@ -24,7 +24,7 @@ from gearcase.stages.planning.electrics import power, terminals, wiring
 from gearcase.stages.planning.faces import faces
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
-from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
+from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, tools_named, wanted
 from gearcase.stages.planning.mounts import (
     BARE_MAGNET,
     BONDED,
@@ -130,6 +130,8 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     draft.steps[:] = in_order(draft, bench, planned, scheduled)
     _hold_drilling(draft)
     warned = place_cautions(job, draft)
+    things = list(wanted(job, parts, cuts, draft.pick))
+    things += tools_named(draft.steps, [thing.what for thing in things])
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
     findings = tuple(sorted(draft.findings, key=lambda finding: rank.index(finding.level)))
     document = {
@@ -156,7 +158,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "cautions": warned,
         "findings": [finding_document(finding) for finding in findings],
         "cut_lists": cuts,
-        "pick": pick_list(wanted(job, parts, cuts, draft.pick), picked_cables(job.kit, run_cables)),
+        "pick": pick_list(things, picked_cables(job.kit, run_cables)),
         "work_card": [
             {
                 "number": number,

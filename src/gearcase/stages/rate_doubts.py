@@ -1,7 +1,7 @@
 """What a record's lines say against its sample rate once the drive's speed is known: folded lines, and hum off its place."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -20,7 +20,7 @@ __all__ = ["rate_doubts"]
 _CHANCE = 1e-6  # of a line, all bins counted, as in `signal.quality`
 
 
-def rate_doubts(drive: Drive, lines: Sequence[Line], heard: Heard, speed: Speed) -> Iterator[Finding]:
+def rate_doubts(drive: Drive, lines: tuple[Line, ...], heard: Heard, speed: Speed) -> Iterator[Finding]:
     """Cautions ``diagnose.folded`` and ``diagnose.rate_by_hum``."""
     recording, bin_hz = heard.recording, heard.spectrum.bin_hz
     strength = heard.spectrum.strength

@@ -14,6 +14,7 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -157,11 +158,16 @@ def _clock(when: str) -> str:
     return f"{found[1]} {found[2]}{' UTC' if found[3] in ('+00:00', 'Z') else ' ' + found[3]}" if found else when
 
 
+def _whole_dates(words: str) -> Markup:
+    """As markup in which no date is broken at its hyphens."""
+    return Markup(re.sub(r"\d{4}-\d\d-\d\d(?![\w-])", r'<span class="unbroken">\g<0></span>', str(escape(words))))
+
+
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("gearcase.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    made.filters |= {"clock": _clock, "first_up": first_up}
+    made.filters |= {"clock": _clock, "first_up": first_up, "whole_dates": _whole_dates}
     made.globals |= {"stages": STAGES, "least_listed": LEAST_LISTED}
     return made
 

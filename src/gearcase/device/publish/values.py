@@ -46,6 +46,7 @@ ALARM_PRIORITY = MappingProxyType({"danger": "high", "yellow": "medium", "cannot
 RUN_STATE, LIGHT, HEARTBEAT = "drive/run state", "light", "heartbeat"
 _DRIVE = "drive"  # what the drive's own values stand under; in the store their point is empty
 _KINDS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2")}
+_POSTED = {"overall velocity": "m/s", "high-frequency acceleration": "m/s2", "temperature": "K"}  # quantity -> SI unit
 _SPELLED = {"°C": "degC"}
 
 
@@ -159,10 +160,15 @@ def alarm_word(condition: str, *, cannot_tell: bool = False, shelved: bool = Fal
 
 
 def plant_values(job: Job) -> tuple[PlantValue, ...]:
-    """Every value of a job that the plant can be told, in a fixed order: of the drive, of each device's point, and their alarms."""
+    """Every value of a job that the plant can be told, in a fixed order: of the drive, of each device's point, of what is posted of
+    points that no device reads, and their alarms.
+    """
     found = {one.name: one for one in _of_drive(job)}
     for device in job.bus.devices:
         found |= {one.name: one for one in _of_device(job, device)}
+    if job.incoming.mqtt or job.incoming.http:
+        for one in _posted(job):
+            found.setdefault(one.name, one)
     return tuple(found.values())
 
 
@@ -189,6 +195,17 @@ def _of_device(job: Job, device: BusDevice) -> list[PlantValue]:
         found += [_of_record(place, one.quantity, one.unit) for one in lines]
     alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if device.form.records else [])]
     return found + [PlantValue(name, "word", meaning=_bits()) for name in alarms]
+
+
+def _posted(job: Job) -> Iterator[PlantValue]:
+    """What may be posted of each point, as old as the job allows it to be."""
+    stale_after = max(alarm.BLUE_AFTER, job.incoming.age_limit)
+    for point in [one.name for one in job.points] + [SUMP]:
+        for quantity, si in _POSTED.items() if point != SUMP else [("temperature", "K")]:
+            kind, unit = _KINDS[si]
+            name = value_name(point, quantity)
+            yield PlantValue(name, "real", unit, si, stale_after=stale_after, kind=kind)
+            yield PlantValue(f"{name} alarm", "word", meaning=_bits())
 
 
 def _register_of(quantity: str, registers: Mapping[str, Register]) -> Register | None:

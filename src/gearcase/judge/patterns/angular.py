@@ -57,13 +57,13 @@ class MeshRate:
 
 @dataclass(frozen=True)
 class AngularHalves:
-    """Order spectra of the two halves of a record.
+    """Order spectra of the two halves of a record, or of one of them alone.
 
     Attributes
     ----------
-    values : ndarray of complex, shape (2, bins)
+    values : ndarray of complex, shape (halves, bins)
         Over local noise: the squared magnitude of noise is exponential with mean 1. Phase counts from the middle of the half. [-]
-    amplitude : ndarray, shape (2, bins)
+    amplitude : ndarray, shape (halves, bins)
         Peak amplitude of a sine. [unit of the samples]
     middle : tuple of float
         Angle at the middle of each half, turns of the reference shaft. [-]
@@ -81,26 +81,24 @@ class AngularHalves:
 
     values: NDArray[np.complexfloating]
     amplitude: NDArray[np.floating]
-    middle: tuple[float, float]
+    middle: tuple[float, ...]
     step: float
     turns: float
     top: float
     turning: Turning
     told_by: str
 
-    def at(self, orders: NDArray[np.float64]) -> NDArray[np.complex128]:
-        """Values at these orders [-] of the reference shaft, phase at angle 0, shape (2, orders). [-]"""
-        bins = np.rint(orders / self.step).astype(np.intp)
-        away = np.exp(-2j * np.pi * np.array(self.middle)[:, None] * orders)
-        return np.asarray(self.values[:, bins] * away)
+    def first(self) -> "AngularHalves":
+        """The first half alone."""
+        return replace(self, values=self.values[:1], amplitude=self.amplitude[:1], middle=self.middle[:1])
 
     def multiples(self, bases: NDArray[np.float64], *, first: int, count: int) -> NDArray[np.complexfloating]:
-        """Values at so many multiples of orders, `first`, `first` + 1, ... phase at angle 0, shape (bases, 2, count). [-]"""
+        """Values at so many multiples of orders, `first`, `first` + 1, ... phase at angle 0, shape (bases, halves, count). [-]"""
         bins = np.rint((first + np.arange(count)) * (bases[:, None] / self.step)).astype(np.intp)
         away = -2j * np.pi * np.array(self.middle)[:, None] * bases[:, None, None]
         rough = np.exp(away * (first + np.arange(0, count, _PHASES_AT_ONCE))).astype(self.values.dtype)
         fine = np.exp(away * np.arange(_PHASES_AT_ONCE)).astype(self.values.dtype)
-        turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, 2, -1)[..., :count]
+        turned = (rough[..., None] * fine[..., None, :]).reshape(bases.size, len(self.middle), -1)[..., :count]
         turned *= self.values.take(bins, axis=-1).swapaxes(0, 1)
         return np.asarray(turned)
 
@@ -136,9 +134,13 @@ class AngularHalves:
         read = values * (self.amplitude[:, bins] / np.maximum(np.abs(values), 1e-30))
         return np.append(0, read.mean(axis=0))
 
+    def power(self, orders: NDArray[np.float64]) -> NDArray[np.floating]:
+        """Over local noise near these orders [-], shape (2, orders): exp(-s) of noise reach s. [-]"""
+        return np.asarray(np.abs(self.values[:, np.rint(orders / self.step).astype(np.intp)]) ** 2)
+
     def strength(self, orders: NDArray[np.float64]) -> NDArray[np.float64]:
         """Power over local noise near these orders [-], the less of the two halves: exp(-2 s) of noise reach s. [-]"""
-        return np.asarray((np.abs(self.values[:, np.rint(orders / self.step).astype(np.intp)]) ** 2).min(axis=0))
+        return np.asarray(self.power(orders).min(axis=0))
 
     def height(self, order: float) -> float:
         """Peak amplitude of the line at an order [-], mean of both halves. [unit of the samples]"""

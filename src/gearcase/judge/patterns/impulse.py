@@ -126,7 +126,7 @@ def impulse(
     if kept < FEWEST_ORDERS:
         return None
     energy = _turns(halves, np.array([base]), left_out)
-    power = energy / energy.mean(axis=-1, keepdims=True)
+    power = _over_mean(energy)
     log_chance, at, places = (float(row[0]) for row in _surest(power, width))
     if log_chance < 0:
         echoes = _echoes(shared, teeth) if of_two and shared.any() else np.zeros(teeth, np.bool_)
@@ -152,8 +152,8 @@ def as_sure(
     """Whether turns in which nobody's lines are left out show a place as sure as `Impulse.log_chance`; of those with orders enough.
 
     Ten neighbours are looked at over as many orders as the fastest of them has, at most a third fewer than their own, so that they
-    transform together: the chance is one for any number of orders. Only those in which one tooth stands out of the others as surely
-    are looked through place by place.
+    transform together: the chance is one for any number of orders. Only those that show as sure a place in the first half of the
+    record are looked at in both.
 
     Parameters
     ----------
@@ -161,7 +161,7 @@ def as_sure(
     bases : ndarray, shape (bases,)
         Turns per turn of the reference shaft, the slowest first. [-]
     log_chance : float
-        [-]
+        Below 0. [-]
     width : float
         Widest place, as part of a turn. [-]
     teeth : int
@@ -169,15 +169,15 @@ def as_sure(
     of_two : bool
         As of `impulse`.
     """
-    found, every = [np.empty(0, np.bool_)], np.ones(teeth, np.bool_)
+    found, every, first = [np.empty(0, np.bool_)], np.ones(teeth, np.bool_), halves.first()
     bases = bases[[_orders(halves, base) >= FEWEST_ORDERS for base in bases]]
     for begin in range(0, bases.size, _AT_ONCE):
         some = bases[begin : begin + _AT_ONCE]
-        energy = _turns(halves, some, np.zeros(_orders(halves, some[-1]), np.bool_))
-        power = energy / energy.mean(axis=-1, keepdims=True)
-        sure = _tooth_log_chance(power, every, of_two) <= log_chance
+        nothing = np.zeros(_orders(halves, some[-1]), np.bool_)
+        sure = _surest(_over_mean(_turns(first, some, nothing)), width)[0] <= log_chance
         if sure.any():
-            sure[sure] = _surest(power[sure], width)[0] <= log_chance
+            power = _over_mean(_turns(halves, some[sure], nothing))
+            sure[sure] = np.maximum(_surest(power, width)[0], _tooth_log_chance(power, every, of_two)) <= log_chance
         found.append(sure)
     return np.concatenate(found)
 
@@ -189,7 +189,7 @@ def _orders(halves: AngularHalves, base: float) -> int:
 
 
 def _turns(halves: AngularHalves, bases: NDArray[np.float64], left_out: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Energy at the places of whitened average turns, as many as there are orders, shape (turns, 2, orders)."""
+    """Energy at the places of whitened average turns, as many as there are orders, shape (turns, halves, orders)."""
     values = halves.multiples(bases, first=FIRST_ORDER, count=left_out.size)
     values[..., left_out] = 0
     magnitude = np.abs(values)
@@ -199,8 +199,13 @@ def _turns(halves: AngularHalves, bases: NDArray[np.float64], left_out: NDArray[
     return np.asarray(np.square(np.abs(scipy.fft.ifft(values, axis=-1, overwrite_x=True)), dtype=np.float64))
 
 
+def _over_mean(energy: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Power at each place of turns, whose mean over the turn is 1."""
+    return np.asarray(energy / energy.mean(axis=-1, keepdims=True))
+
+
 def _surest(power: NDArray[np.float64], width: float) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
-    """Least log chance of a place of each turn, all places and widths tried, where it begins and how many it is wide.
+    """Least log chance of a place of each turn in all halves, all places and widths tried, where it begins and how many it is wide.
 
     Shape (turns,) each.
     """
@@ -211,8 +216,8 @@ def _surest(power: NDArray[np.float64], width: float) -> tuple[NDArray[np.float6
         if n:
             half = places // 2
             sums = sums + np.concatenate([sums[..., half:], sums[..., :half]], axis=-1)
-        both = np.minimum(sums[:, 0], sums[:, 1])
-        begins[n], strongest[n] = both.argmax(axis=-1), both.max(axis=-1)
+        least = sums.min(axis=1)
+        begins[n], strongest[n] = least.argmax(axis=-1), least.max(axis=-1)
     log_chance = _power_log_chance(strongest, widths[:, None]) + np.log(count * widths.size)
     best = log_chance.argmin(axis=0), np.arange(turns)
     return log_chance[best], begins[best], widths[best[0]]

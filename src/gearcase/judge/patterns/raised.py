@@ -23,7 +23,7 @@ def raised_log_chance(halves: AngularHalves, orders: NDArray[np.float64]) -> flo
     seen = orders[(orders > 3 * halves.step) & (orders < halves.top)]
     if seen.size < _FEWEST_RAISED:
         return 0.0
-    power = np.sum(np.abs(halves.at(seen)) ** 2, axis=0)
+    power = halves.power(seen).sum(axis=0)
     half = seen.size // 2
     least = float(np.sort(power)[-half])
     reached = (1 + least) * np.exp(-least)

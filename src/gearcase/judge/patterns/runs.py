@@ -82,7 +82,7 @@ class _Passed:
         return self.peak.damping is not None and max(self.peak.over_slower, self.peak.over_faster) >= SWOLLEN
 
 
-def turning_in_run(drive: Drive, lines: Sequence[Line], recording: Recording) -> Turning | str:
+def turning_in_run(drive: Drive, lines: tuple[Line, ...], recording: Recording) -> Turning | str:
     """Where the reference shaft stood in a run-up or coast-down: by its marks, else by the lines; in words why it is not told."""
     if _marked(recording):
         return turning_from_marks(recording.marks_s)

@@ -8,7 +8,7 @@ are turns of nothing: the share of them that show as sure a place is the attribu
 """
 
 from collections.abc import Iterator, Sequence
-from math import gcd, lcm
+from math import ceil, gcd, lcm
 
 import numpy as np
 
@@ -94,8 +94,8 @@ def hunting_teeth(gears: Sequence[Gear], one: Observed, halves: AngularHalves, *
             continue  # the same teeth meet at every turn of one gear: nothing hunts
         periods = halves.turns * base
         if periods < FEWEST_TURNS:  # of fewer, knocks at random fall on one place of both halves often enough
-            needs_s = FEWEST_TURNS / (base * one.speed_hz)
-            says = f"{periods:.2g} periods of the hunting tooth in the record; record {needs_s:.0f} s"
+            needs_s = ceil(one.recording.duration_s * FEWEST_TURNS / periods)  # what is lost at its ends included
+            says = f"{periods:.2g} periods of the hunting tooth in the record, {FEWEST_TURNS:.0f} are needed: record {needs_s} s"
             yield weigh(HUNTING, gear.mesh, [Sign(Role.NEEDED, need, None, says)], attribution=1.0)
             continue
         seen = _hunting_impulse(gear, plain, halves)

@@ -27,7 +27,7 @@ References
 
 import functools
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -131,7 +131,7 @@ class Tones:
         Of the drive.
     """
 
-    def __init__(self, observed: Observed, lines: Sequence[Line]) -> None:
+    def __init__(self, observed: Observed, lines: tuple[Line, ...]) -> None:
         self.observed, self.lines = observed, lines
         self.bin_hz = observed.spectrum.bin_hz
 

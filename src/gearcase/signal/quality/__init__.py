@@ -21,7 +21,7 @@ from gearcase.signal.quality.facts import LEAST_FOR_A_FLOOR, Facts, median
 from gearcase.signal.quality.spectral import aliasing, carrier, mains, ski_slope
 from gearcase.signal.quality.speed_drift import drift
 from gearcase.signal.quality.waveform import clipping, dropouts, few_values, offset, spikes
-from gearcase.signal.recording import as_records, require_above_zero
+from gearcase.signal.recording import UNITS, as_records, require_above_zero
 from gearcase.signal.spectrum import SHORTEST_RECORD, Transform, transform
 
 __all__ = ["judge_quality"]
@@ -93,6 +93,8 @@ def judge_quality(
     ['quality.clipping']
     """
     require_above_zero("sample_rate_hz", sample_rate_hz)
+    if unit not in UNITS:
+        raise OutOfRange("unit", repr(unit), f"one of {', '.join(UNITS)}")
     if samples.ndim != 1:
         raise OutOfRange("samples", f"shape {samples.shape}", "one record at a time")
     if samples.size < SHORTEST_RECORD:

@@ -94,7 +94,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
             bracket.name,
             "Set up the stand of strut channel, spring nuts and square washers; anchor it as the site allows.",
             "fit bracket",
-            tool="strut, spring nuts, level",
+            tool="strut, spring nuts, spirit level",
         )
         draft.take("strut channel, spring nuts, square washers, floor anchors", bracket.name)
         return row
@@ -347,7 +347,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
         where,
         f"Hang it on {box.bracket or 'its bracket'}, glands downwards; earth strap to its stud.",
         "hang enclosure",
-        tool="spanner, level",
+        tool="spanner, spirit level",
         value=f"screws {box.screw}" if box.screw else "",
     )
 
@@ -417,7 +417,7 @@ def _light(job: Job, draft: Draft) -> None:
         where,
         f"Fix it on {light.bracket or 'its bracket'}; walk to where people work and look: nothing may stand before it.",
         "fix light",
-        tool="tape",
+        tool="tape measure",
         value=f"{light.height:.2f} m high" if light.height is not None else "1.8 to 2.5 m high",
         tolerance=f"seen from {light.seen_from or LIGHT_SEEN_FROM:.0f} m",
     )

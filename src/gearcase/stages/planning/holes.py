@@ -272,7 +272,7 @@ def _drill_steps(
         point.name,
         f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 µm or better.",
         "drill and tap",
-        tool="spot-facing cutter, square",
+        tool="spot-facing cutter, engineer's square",
         value=f"{mm(wanted.spot_face)} deep",
         tolerance="1 degree",
     )

@@ -49,7 +49,7 @@ async def record(proving: Proving, one: Device) -> Row:
     if blockers := [finding.says for finding in found if finding.level is Level.BLOCKER]:
         return failed("not fit to be judged", "; ".join(dict.fromkeys(blockers)))
     off = _meshes(proving, taken, running["speed"])
-    measured = "; ".join(f"{mesh} {100 * share:+.2f} % of the model" for mesh, share in off.items())
+    measured = "; ".join(f"{mesh} {_off_words(share)}" for mesh, share in off.items())
     notes = "; ".join(dict.fromkeys(finding.rule.partition(".")[2] for finding in found))
     if not off:
         says = (
@@ -61,6 +61,11 @@ async def record(proving: Proving, one: Device) -> Row:
         says = "speed input, sample rate or tooth count is wrong: all meshes alike, the speed or the rate; one alone, its teeth"
         return failed(measured, says)
     return passed(f"{measured}; quality sound{f' but for {notes}' if notes else ''}")
+
+
+def _off_words(share: float) -> str:
+    """How far off the model, to a hundredth of a per cent."""
+    return "on its place by the model" if abs(share) < 5e-5 else f"{100 * share:+.2f} % off the model"
 
 
 def _meshes(proving: Proving, taken: Iterable[Recording], speed_hz: float) -> dict[str, float]:

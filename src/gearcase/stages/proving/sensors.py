@@ -25,6 +25,14 @@ _LEAST_G, _MOST_G = 0.95, 1.05  # common practice, no source
 _TILT = math.radians(5)
 _NOISE_SHARE = 1 / 5
 _AS_PLANNED = "x as x, y as y, z as z"
+_WAYS = {  # of `MACHINE_AXES`, in words
+    "H": "to the right",
+    "-H": "to the left",
+    "V": "upwards",
+    "-V": "downwards",
+    "A": "towards the input end",
+    "-A": "towards the output end",
+}
 
 
 async def gravity(proving: Proving, one: Device) -> Row:
@@ -67,13 +75,14 @@ async def orientation(proving: Proving, one: Device) -> Row:
     told = consistent_with(planned, gravity, within=_TILT, tap=tap, towards=TOWARDS_OUTPUT)
     stands = np.array(told[0].matrix) @ planned if told else planned
     axis, clear = tap_axis(stands.T @ np.array(tap), names=MACHINE_AXES)  # whatever hour the mark points to
+    felt = f"the tap was felt {_WAYS[axis]}"
     if not clear:
         measured = _vector_words(tap)
         return left_open(f"the tap went along no axis of the machine 3 to 1 ({measured}): tap again, straight", measured)
     if [turn.says for turn in told] == [_AS_PLANNED]:
-        return passed(f"{tilt:.1f} degrees off, tap along {axis}")
-    which = f"it stands with {_turns(told)}" if told else f"the tap along {axis} fits no turn of the sensor: its axes are swapped"
-    return _stands(failed(f"tap along {axis}", f"{which}; turn it or correct the plan, then prove it again"), told)
+        return passed(f"{tilt:.1f} degrees off; {felt}")
+    which = f"it stands with {_turns(told)}" if told else f"{felt}, which fits no turn of the sensor: its axes are swapped"
+    return _stands(failed(felt, f"{which}; turn it or correct the plan, then prove it again"), told)
 
 
 async def noise(proving: Proving, one: Device) -> Row:
