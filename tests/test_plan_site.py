@@ -187,6 +187,7 @@ def test_days_left_are_those_until_the_outage(today: str, says: str, demo: Job) 
         (("power", "branch_circuit", "load"), "90 A", "blocker", "plan.branch_circuit", "a nearer panel"),
         (("power", "branch_circuit", "conduit"), "drainpipe", "blocker", "plan.conduit", "one of: EMT"),
         (("power", "branch_circuit", "bends"), "450 deg", "caution", "plan.conduit", "450 degrees"),
+        (("power", "branch_circuit", "wires"), 1, "blocker", "plan.branch_wires", "1 wire is no circuit"),
         (("power", "entries", 0, "size"), "M21", "blocker", "plan.entry", "M20x1.5"),
         (("power", "volts"), "230 V", "blocker", "plan.supply_volts", "no extra-low voltage, which ends at 60 V"),
         (("power", "volts"), "48 V", "caution", "plan.supply_volts", "most devices of 24 V bear 30 V"),

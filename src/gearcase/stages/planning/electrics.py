@@ -57,6 +57,7 @@ MARGIN = 0.25  # on the current of a supply; common practice, no source
 MOST_EXTRA_LOW = 60.0  # V dc, of extra-low voltage that needs no guard against touch, IEC 60364-4-41 (from memory)
 MOST_USUAL = 30.0  # V, what devices of 24 V bear by most sheets; common practice, no source
 CLASS_2 = 100.0  # W, of a class 2 supply up to 30 V dc, NEC Chapter 9 Table 11(B) (from memory)
+LEAST_WIRES = 2  # of a circuit in its conduit
 CONDUCTOR_HOT = 333.15  # K, of conductors where nobody has said; common practice, no source
 EFFICIENCY, POWER_FACTOR = 0.85, 0.6  # of a small dc supply without correction, where nobody has said; common practice, no source
 SUPPLY = "supply"
@@ -388,6 +389,10 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
     if not load.value:
         says = "its load is unknown: give power.branch_circuit.load, or power.volts and the currents of the devices"
         draft.find(Level.CAUTION, "branch_circuit", "power", says)
+        return None
+    if branch.conduit and branch.wires < LEAST_WIRES:
+        says = f"{branch.wires} wire is no circuit: there and back are {LEAST_WIRES}, and the earth unless the pipe itself is it"
+        draft.find(Level.BLOCKER, "branch_wires", "power", says)
         return None
     hot = CONDUCTOR_HOT if job.power.temperature is None else job.power.temperature
     advice = draft.tried(
