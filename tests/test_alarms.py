@@ -19,6 +19,7 @@ from gearcase.judge.warming import WarmingModel
 from gearcase.monitor.alarms import Alarms
 from gearcase.monitor.in_force import InForce, Key
 from gearcase.monitor.probes import Probes
+from gearcase.monitor.publishing import published
 from gearcase.record.store import Event, Reading
 
 POINT, OVERALL, BAND = "input coupling end", "overall velocity", "high-frequency acceleration"
@@ -294,6 +295,35 @@ def test_limits_that_have_expired_are_judged_still_and_turn_green_into_blue_with
     assert drive.polls(300, 1e-3, WARM) == "blue" and drive.said[-1][2].startswith("limits have expired")
     drive.polls(300, 3e-3, WARM)
     assert drive.kinds().count("limits expire") == 2 and "alarm" in drive.kinds()
+
+
+def words(drive: Drive) -> dict[str, float | None]:
+    """What the plant is told of the alarms."""
+    rows = drive.alarms.conditions(now=drive.now, ticks=drive.now)
+    given: dict[str, Any] = {"run_state": "steady", "light": drive.light(), "light_obeys": True, "now": drive.now}
+    told = published([], rows, {}, sensors={}, **given)
+    return {name: one.value for name, one in told.items() if name.endswith("alarm")}
+
+
+def test_what_turns_the_light_blue_is_told_to_the_plant_and_to_people_too() -> None:
+    """Bit 8 of the alarm word: cannot tell (docs/publish.md)."""
+    drive = Drive({(POINT, OVERALL, ""): InForce(Thresholds(2e-3, 4e-3), expires_s=86400.0)})
+    assert drive.polls(300, 1e-3, WARM) == "green" and not drive.alarms.without(drive.now)
+    assert words(drive) == {f"{POINT}/{OVERALL} alarm": 0.0}
+    drive.now = 86400.0
+    assert drive.polls(300, 1e-3, WARM) == "blue" and words(drive) == {f"{POINT}/{OVERALL} alarm": 8.0}
+    assert drive.alarms.without(drive.now).startswith("expired on 1970-01-02")
+    drive.hear("epoch", point="")
+    assert drive.alarms.without(drive.now).startswith("none is in force") and Drive({}).alarms.without(0.0)
+
+
+def test_the_plant_is_not_told_that_all_is_well_by_limits_that_do_not_hold_here() -> None:
+    drive = by_state()
+    low = replace(drive.alarms.limits[POINT, OVERALL, "half"], thresholds=Thresholds(2e-3, 4e-3, 0.3e-3))
+    drive = Drive({**drive.alarms.limits, (POINT, OVERALL, "half"): low})
+    drive.polls(300, 1e-3, WARM)
+    assert drive.polls(700, 0.1e-3, {**WARM, "load": 0.3}) == "blue", "loose at half load; at full load it was judged just now"
+    assert words(drive) == {f"{POINT}/{OVERALL} alarm": 8.0}
 
 
 def test_a_danger_of_earlier_limits_is_taken_over_by_those_in_force() -> None:

@@ -32,12 +32,13 @@ FLAGS = (
     "--disable-sync",
 )
 SIZES = {"lying": (1280, 800), "standing": (800, 1280)}
-PAGES = ("", "survey", "plan", "fit", "prove", "baseline", "watch", "diagnose", "handover", "diary")
+PAGES = ("", "survey", "plan", "fit", "prove", "baseline", "watch", "diagnose", "trend", "opened", "handover", "diary")
 LEAST_TARGET = 44  # px
 OFF_THE_SIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 TARGETS = "all => all.map(one => [one.textContent.trim(), one.getBoundingClientRect().height, one.getBoundingClientRect().width])"
 CUT = """all => all.filter(one => one.scrollWidth > one.clientWidth + 1 && !one.closest('.wide'))
   .filter(one => getComputedStyle(one).display != 'inline').map(one => one.tagName + ': ' + one.textContent.slice(0, 60))"""
+WIDER = """all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.textContent.slice(0, 60))"""
 SMALLEST_LETTERS = "all => Math.min(...all.map(one => parseFloat(getComputedStyle(one).fontSize)))"
 
 
@@ -105,6 +106,7 @@ def test_every_page_fits_a_tablet_and_a_glove(browser: BrowserContext, address: 
         assert page.evaluate("document.fonts.check('600 18px Inter')"), name
         assert page.evaluate(OFF_THE_SIDE) == 0, f"/{name} runs off the side"
         assert page.eval_on_selector_all("main *, nav *, footer *", CUT) == [], name
+        assert page.eval_on_selector_all(".wide:has(> table)", WIDER) == [], f"/{name}: a table to be pushed about"
         targets = page.eval_on_selector_all("a, summary, button, input", TARGETS)
         assert targets, name
         small = [target for target in targets if target[1] < LEAST_TARGET or target[2] < LEAST_TARGET]

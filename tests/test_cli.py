@@ -273,6 +273,12 @@ def test_help_names_every_verb_and_comes_without_heavy_imports() -> None:
     assert done.stdout.strip().endswith("[]")
 
 
+def test_a_job_without_devices_has_no_links_and_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call(capsys, "new", tmp_path / "drive")[0] == 0
+    code, out, _ = call(capsys, "links", tmp_path / "drive")
+    assert code == 0 and "no devices" in out
+
+
 def test_a_verb_that_is_none_is_refused_with_all_there_are(capsys: pytest.CaptureFixture[str]) -> None:
     """Each has its own options all the same, of which only those of the verb asked for are built."""
     code, _, err = call(capsys, "diagnoze")

@@ -284,7 +284,18 @@ def test_a_hole_in_a_wall_nobody_measured_blocks(job: Path) -> None:
     plan(job, (GAUGED, "\n    wall: {thickness: 22.4 mm, gauge_error: 0.3 mm, origin: assumed}"))
     code, document = fit(job, f"- point: {STUD}\n  mount: stud\n  depth: 11.5 mm\n")
     assert code == 1 and "gauge it beside the hole" in found(document)["fit.no_wall"]["says"]
+
+
+def test_readings_of_a_gauge_whose_setting_nobody_has_said_do_not_clear_a_hole_in_iron(job: Path) -> None:
+    """By hand: set for steel on the slowest grey iron 22.4 mm are 22.4 x 3500 / 5920 - 0.3 = 12.94; less 1 and 11.5 mm, 0.44."""
+    unsaid = "\n    wall: {thickness: 22.4 mm, gauge_error: 0.3 mm, origin: assumed}"
+    plan(job, (GAUGED, unsaid))
     code, document = fit(job, GOOD_STUD)
+    row = found(document)["fit.metal_left"]
+    assert code == 1 and row["worked"]["value"] == pytest.approx(22.4e-3 * 3500 / 5920 - 0.3e-3 - 1e-3 - 11.5e-3)
+    assert "if it was set for this one, say so in job.yaml with velocity_set and sample" in row["says"]
+    plan(job, (unsaid, GAUGED))
+    code, document = fit(job, GOOD_STUD.replace("22.5 mm", "22.6 mm") + "  because: gauged again\n")
     assert code == 0 and not [row for row in document["findings"] if row["level"] == "blocker"]
 
 

@@ -105,6 +105,10 @@ def test_the_watch_shows_conditions_and_its_diary() -> None:
     event = {"time": "2026-11-25T10:11:12+00:00", "kind": "light", "point": "", "says": "yellow", "who": ""}
     blocks = list(watch_blocks({"statement": "abnormal", "conditions": [row], "events": [event]}))
     assert blocks[1].state == "abnormal" and "2026-11-25 10:11" in words(blocks)
+    assert blocks[2].head == ("point", "quantity", "condition", "light"), "a column in which nothing stands takes no room"
+    later, earlier = ({**event, "time": f"2026-11-25T{hour}:00:00+00:00", "says": hour} for hour in ("12", "11"))
+    told = list(watch_blocks({"statement": "s", "conditions": [], "events": [later, earlier]}))[-1]
+    assert [row[3] for row in told.rows] == ["11", "12"], "a diary goes by the clock"
     assert list(watch_blocks({"statement": "calm", "conditions": [{**row, "condition": "clear"}], "events": []}))[1].state == "none"
 
 

@@ -321,3 +321,15 @@ def test_screws_are_counted_by_their_holes_and_what_goes_through_a_box_is_brough
     assert rows["parts", "screws M12, grade A2-70, washers"] == 2 and rows["parts", "screws M6 with nuts and washers"] == 4
     assert rows["parts", "gland M20x1.5"] == 1 and rows["parts", "conduit fitting 1/2"] == 1
     assert not any("enclosure" in what for group, what in rows if group == "spares")
+
+
+def test_whatever_the_work_card_asks_for_is_on_the_list_to_bring(demo: Job) -> None:
+    """Above all what proves the drive dead: each tool named beside a step, found by its words in a thing to bring."""
+    document = plan.run(demo).document
+    brought = [row["what"].lower() for row in document["pick"] if row["group"] != "spares"]
+    named = {tool for step in document["work_card"] for tool in step["tool"].split(", ") if tool}
+    assert named > {"small plastic hammer", "couplant", "stripper"}
+    assert [tool for tool in sorted(named) if not any(tool.lower() in what for what in brought)] == []
+    rows = {row["what"]: row["group"] for row in document["pick"]}
+    assert rows["voltage tester proved before and after"] == rows["stripper"] == "tools"
+    assert rows["couplant"] == rows["ferrules"] == "consumables"

@@ -29,8 +29,10 @@ def demo() -> Job:
     return load(EXAMPLES / "demo")
 
 
-def diagnosed(*verdicts: tuple[str, str], number: int = 1, when: str = "2026-09-01T10:00:00+00:00") -> StoredResult:
-    rows = [{"component": part, "fault": fault, "point": "intermediate left", "recording": "sep.wav"} for part, fault in verdicts]
+def diagnosed(
+    *verdicts: tuple[str, str], number: int = 1, when: str = "2026-09-01T10:00:00+00:00", file: str = "sep.wav"
+) -> StoredResult:
+    rows = [{"component": part, "fault": fault, "point": "intermediate left", "recording": file} for part, fault in verdicts]
     return StoredResult(number, Path("x"), {"when": when}, {"verdicts": rows})
 
 
@@ -83,11 +85,19 @@ def test_a_verdict_is_entered_once_until_it_is_given_anew(demo: Job, tmp_path: P
     records = recorded(demo, tmp_path / "found.jsonl", {})
     with pytest.raises(BadInput, match="correct it with --corrects 1"):
         made(demo, records)
-    later = [*BOTH, diagnosed((PART, "outer_race"), number=2, when="2026-09-15T10:00:00+00:00")]
+    later = [*BOTH, diagnosed((PART, "outer_race"), number=2, when="2026-09-15T10:00:00+00:00", file="oct.wav")]
     assert (PART, "outer_race", 2) in [
         (row["component"], row["fault"], row["diagnose"]) for row in opened.open_verdicts(later, records)
     ]
     assert made(demo, records, later, on="2026-09-16")["verdict"]["diagnose"] == 2
+
+
+def test_a_recording_judged_again_after_the_opening_asks_nothing_anew(demo: Job, tmp_path: Path) -> None:
+    records = recorded(demo, tmp_path / "found.jsonl", {}, {"component": OTHER, "fault": "inner_race"})
+    again = [*BOTH, diagnosed((PART, "outer_race"), number=2, when="2026-10-01T10:00:00+00:00")]
+    assert opened.open_verdicts(again, records) == []
+    since = [*BOTH, diagnosed((PART, "outer_race"), number=2, when="2026-10-01T10:00:00+00:00", file="oct.wav")]
+    assert [row["diagnose"] for row in opened.open_verdicts(since, records)] == [2]
 
 
 def test_a_fault_that_no_verdict_had_named_is_entered_too(demo: Job, tmp_path: Path) -> None:

@@ -125,7 +125,7 @@ def test_every_face_can_show_a_pattern_whether_it_matures_or_not(name: str, matu
     document = {"statement": "said", "verdicts": [verdict], **empty}
     told = diagnose_text(document)
     owner = dict(_summary(verdict, None))
-    assert ("maturity 2 of 4" in told) is matures and ("Maturity 2 of 4" in owner["How bad"]) is matures
+    assert ("maturity 2 of 4" in told) is matures and ("Maturity 2 of 4: the lines" in owner["How bad"]) is matures
     assert name in told and need in owner["What"] and "grown by 7 dB" in owner["How bad"]
     (figures,) = [block.text for block in verdict_blocks(document) if "Noise false alarm" in block.text]
     assert "None" not in figures and "Strength" not in figures

@@ -149,7 +149,8 @@ def test_a_wall_nobody_measured_is_bonded_however_thick_it_is_said_to_be(wall: W
 def test_no_plan_ever_drills_into_less_than_the_least_metal(thickness: float, error: float) -> None:
     """By hand: spot-face 1 mm, depth 9.97856 mm (row TH1) and point 1.625328 mm (row TI1) off the wall less the gauge's error."""
     bare = tuple(replace(face, regions=()) for face in DEMO.housing.faces)  # where no other wall is stated
-    job = with_stud(replace(DEMO, housing=replace(DEMO.housing, faces=bare)), wall=Wall(thickness, error, Origin.MEASURED))
+    wall = Wall(thickness, error, Origin.MEASURED)
+    job = with_stud(replace(DEMO, housing=replace(DEMO.housing, faces=bare, material="steel")), wall=wall)
     document = plan.run(job).document
     drilled = any("Drill" in step["do"] for step in document["work_card"])
     hole = document["parts"][0]["hole"]

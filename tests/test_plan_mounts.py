@@ -80,6 +80,28 @@ def test_an_iron_whose_velocity_nobody_knows_is_not_drilled_however_thick_it_rea
     assert plan.run(job).document["parts"][0]["mount"] == "rigid adhesive"
 
 
+@pytest.mark.parametrize(("material", "slowest"), [("grey iron", 3500), ("", 3500)])
+def test_a_measured_thickness_without_readings_counts_in_iron_as_read_by_a_gauge_set_for_steel(
+    demo: Job, material: str, slowest: float
+) -> None:
+    """By hand: 22.5 mm x 3500 / 5920 - 0.3 mm is 13.0 mm; the stack of 12.6 mm (test_plan) leaves 0.4 of it. Trade: grey iron 3500
+    to 5000 m/s.
+    """
+    bare = with_stud(demo, wall=Wall(22.5e-3, 0.3e-3, Origin.MEASURED))
+    bare = replace(bare, housing=replace(bare.housing, material=material))
+    hole = plan.run(bare).document["parts"][0]["hole"]
+    assert hole["wall"]["least"]["value"] == pytest.approx(22.5e-3 * slowest / 5920 - 0.3e-3)
+    assert "0.4 mm of metal would be left of a wall of 13 mm" in says(bare, "metal_left", "blocker")
+    assert "give the readings, velocity_set" in says(bare, "gauging", "caution")
+    assert not any("Drill" in step["do"] for step in plan.run(bare).document["work_card"])
+
+
+def test_a_gauge_error_that_nobody_gave_is_said_to_count_as_none(demo: Job) -> None:
+    wall = replace(demo.points[0].wall, gauge_error=0.0)  # type: ignore[type-var]
+    assert "counts as 0" in says(with_stud(demo, wall=wall), "gauge_error", "caution")
+    assert says(demo, "gauge_error") == ""
+
+
 def test_two_readings_are_not_three(demo: Job) -> None:
     wall = replace(demo.points[0].wall, readings=READINGS[:2])  # type: ignore[type-var]
     assert "readings at the spot is 2, at least 3" in says(with_stud(demo, wall=wall), "gauging")
@@ -138,6 +160,44 @@ def test_a_bond_loses_bandwidth_by_the_heat_and_says_what_drilling_turned_into(d
     assert "3535 Hz instead of 8500 Hz at 65 °C; no baseline for 34 h" in says(job, "bonded")
     cold = replace(job, housing=replace(job.housing, surface_temperature=293.15))
     assert plan.run(cold).document["parts"][0]["band"]["true_hz"] == 6500
+
+
+def test_a_bond_that_would_break_is_a_blocker_and_one_that_lacks_margin_a_caution(demo: Job) -> None:
+    """By hand at 65 °C: half of 17 MPa is left at 85, so 17 x 0.5^(42/62) = 10.63 MPa; 50 N at 40 mm on a pad of 30, 24, 12 mm pull
+    32 F h / (pi d^3) = 0.75, 1.47 and 11.8 MPa: under a tenth, over a tenth, over all of it.
+    """
+    for base, level in ((30e-3, ""), (24e-3, "caution"), (12e-3, "blocker")):
+        point = replace(demo.points[1], sensor=replace(demo.points[1].sensor, base=base))
+        job = replace(demo, points=(demo.points[0], point, demo.points[2]))
+        rows = [row["level"] for row in plan.run(job).document["findings"] if row["rule"] == "plan.peel"]
+        assert rows == ([level] if level else [])
+
+
+def test_an_adhesive_bears_the_hottest_air_where_the_metal_is_said_to_be_cooler(demo: Job) -> None:
+    place = replace(demo.conditions, ambient=Range(303.15, 363.15))
+    job = replace(demo, conditions=place, housing=replace(demo.housing, surface_temperature=298.15))
+    assert says(job, "hot_bond", "blocker") == ""  # 90 °C, the methacrylate bears 100
+    job = replace(job, conditions=replace(place, ambient=Range(303.15, 378.15)))
+    assert "is 105 °C, at most 100 °C" in says(job, "hot_bond", "blocker")
+
+
+def test_a_flat_magnet_on_a_painted_housing_stands_on_bare_metal(demo: Job) -> None:
+    """tables/mounts.csv: bare metal 2000 Hz, paint 1100 Hz."""
+    assert "true to 1100 Hz, not to 2000" in says(demo, "painted", "note")
+    scraped = [
+        step["do"] for step in plan.run(demo).document["work_card"] if step["do"].startswith("Scrape the spot to bare metal")
+    ]
+    assert len(scraped) == 1
+    plain = replace(demo, conditions=replace(demo.conditions, painted=False))
+    assert says(plain, "painted") == ""
+    assert not any("Scrape" in step["do"] for step in plan.run(plain).document["work_card"])
+
+
+def test_paint_is_tested_for_lead_before_it_is_drilled_or_scraped_as_well(demo: Job) -> None:
+    for point in (demo.points[0], demo.points[2]):  # a stud, a flat magnet: nothing is bonded
+        said = plan.run(replace(demo, points=(point,))).document["cautions"]["list"]
+        lead = [one for one in said if one["id"] == "lead"]
+        assert len(lead) == 1
 
 
 def test_the_schedule_stretches_with_cold_metal(demo: Job) -> None:
@@ -391,6 +451,7 @@ def test_a_bracket_takes_only_holes_whose_function_is_known_and_free(demo: Job) 
         (((0.150, 0.392),), "into the seat of input bearing"),
         (((0.400, 0.100), (0.400, 0.100)), "distance between"),
         (((0.003, 0.100),), "edge distance"),
+        (((0.311, 0.330),), "its hole stands 3.5 mm from the edge of the boss beside the cap"),  # by hand: 330 - 45/2 = 307.5 mm
     ],
 )
 def test_a_new_bracket_hole_fouls_nothing(demo: Job, at: tuple[tuple[float, float], ...], wrong: str) -> None:
@@ -418,6 +479,27 @@ def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) ->
     assert "pull of a knock" in says(with_bracket(demo, mass=900.0), "bracket_load")
 
 
+@pytest.mark.parametrize(("full", "level"), [(0.018, "blocker"), (0.024, "caution"), (0.0262, "")])
+def test_a_thread_that_strips_while_its_screw_is_tightened_is_a_blocker(demo: Job, full: float, level: str) -> None:
+    """By hand, M12 of 10.9 oiled: meant 0.75 x 830 MPa x 84.3 mm2 = 52.5 kN, at the least nut factor 0.155 / 0.12 times, 67.8.
+    Of the 33.4 mm needed (FED-STD-H28/2) 18, 24 and 26.2 mm bear 47, 63 and 69 kN: their share of 1040 MPa x 84.3 mm2.
+    """
+    document = plan.run(with_bracket(demo, grade="10.9", full_thread=full)).document
+    needed = document["brackets"][0]["engagement"]["value"]
+    rows = [one for one in document["findings"] if one["rule"] == "plan.bracket_strips"]
+    assert [one["level"] for one in rows] == ([level] if level else [])
+    assert all(one["worked"]["value"] == pytest.approx(full / needed * 1040e6 * 84.3e-6, rel=2e-3) for one in rows)
+    tightened = any(step["tool"] == "gauge pin, torque wrench" for step in document["work_card"])
+    assert tightened == (level != "blocker")
+
+
+@pytest.mark.parametrize(("grade", "thread", "fits"), [("8.8", "1/2-13", "SAE 2, SAE 5, SAE 8"), ("SAE 5", "M12", "8.8, 10.9")])
+def test_a_grade_of_the_other_system_of_threads_is_refused(demo: Job, grade: str, thread: str, fits: str) -> None:
+    """ISO 898-1 is of metric screws, SAE J429 of inch ones: no such screw is sold, its torque would be another's."""
+    words = says(with_bracket(demo, holes=(), at=((0.1, 0.38),), thread=thread, grade=grade), "bracket_grade", "blocker")
+    assert f"one of {fits}" in words
+
+
 def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     new = {"holes": (), "thread": "M8", "full_thread": 0.012}
     assert "no reading, no hole" in says(with_bracket(demo, at=((0.1, 0.38),), **new), "bracket_wall", "blocker")
@@ -425,6 +507,14 @@ def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:
     assert "no reading" in says(with_bracket(demo, at=((9.0, 9.0),), **new), "bracket_wall", "blocker")
     card = plan.run(with_bracket(demo, at=((0.3, 0.33),), **new)).document["work_card"]
     assert [step["do"] for step in card if step["where"] == "plate on the jig holes"] == [NOT_YET]
+
+
+def test_a_stud_at_the_edge_of_its_boss_is_blocked_and_not_on_the_card(demo: Job) -> None:
+    """By hand: the boss reaches to 330 + 45/2 = 352.5 mm; half of 1/4 in is 3.2 mm, and beyond the boss nothing is gauged."""
+    job = with_stud(demo, at=(0.350, 0.330))
+    assert "its hole stands 2.5 mm from the edge of the boss beside the cap" in says(job, "region_edge", "blocker")
+    assert not any("Drill" in step["do"] for step in plan.run(job).document["work_card"])
+    assert "16.5 mm" in says(with_stud(demo, at=(0.340, 0.330)), "flat", "caution")
 
 
 def test_the_plate_takes_the_enclosure_and_reaches_the_holes_of_the_face(demo: Job) -> None:
@@ -551,7 +641,7 @@ def test_a_new_bracket_hole_is_drilled_for_the_lead_of_a_plug_tap(demo: Job) -> 
     """M8, 12 mm of thread, plug tap of 4 threads (ASME B94.9, from memory): 12 + 4 x 1.25 mm, and the point of a 6.8 mm drill
     of 118 degrees, 6.8/2 / tan(59 deg) = 2.04 mm: collar at 19.04 mm, in a wall that leaves enough.
     """
-    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED)
+    thick = Wall(40e-3, 0.3e-3, Origin.MEASURED, (40e-3,) * 3, 4500.0, (20e-3, 20e-3))
     face = Face("left", (0.62, 0.43), regions=(Region("boss", "boss", (0.3, 0.2), (0.1, 0.1), thick),))
     bracket = Bracket("plate", "left", at=((0.3, 0.2),), thread="M8", full_thread=0.012)
     job = with_kit(replace(demo, housing=replace(demo.housing, faces=(face,)), points=demo.points[:1]), brackets=(bracket,))

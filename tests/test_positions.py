@@ -117,6 +117,30 @@ def test_a_base_wider_than_its_boss_or_over_the_edge_is_rejected_with_the_figure
     assert reasons(regions(off), "off") == "it lies outside the face left, which is 620 mm by 430 mm"
 
 
+@pytest.mark.parametrize(
+    ("in_from_edge", "wanted"),
+    [(0.0140, []), (0.0139, [("flat", False)]), (0.0094, [("flat", False), ("region_edge", False)])],
+)
+def test_a_base_stands_whole_on_its_boss_and_a_hole_keeps_from_its_edge(
+    in_from_edge: float, wanted: list[tuple[str, bool]]
+) -> None:
+    """By hand: half of 25 mm and 1.5 mm beyond is 14 mm; 1.5 x 6.35 mm is 9.5 mm for the hole."""
+    spot = Pad("spot", "left", (BOSS.at[0] + 0.02 - in_from_edge, BOSS.at[1]), BOSS, None)
+    found = [(one.rule, one.severe) for one in violations(replace(FACE, seats=()), spot, STUD)]
+    assert found == wanted
+    bonded = [(one.rule, one.severe) for one in violations(replace(FACE, seats=()), spot, BONDED)]
+    assert bonded == [one for one in wanted if one[0] == "flat"]
+
+
+@pytest.mark.parametrize(("in_from_edge", "severe"), [(0.0033, False), (0.0031, True)])
+def test_a_hole_that_runs_out_of_its_boss_is_never_drilled(in_from_edge: float, severe: bool) -> None:
+    """By hand: half of 6.35 mm is 3.2 mm; what lies beyond the boss nobody has gauged."""
+    spot = Pad("spot", "left", (BOSS.at[0], BOSS.at[1] + 0.02 - in_from_edge), BOSS, None)
+    (found,) = (one for one in violations(replace(FACE, seats=()), spot, STUD) if one.rule == "region_edge")
+    assert found.severe is severe
+    assert f"{1000 * in_from_edge:.3g} mm from the edge of the boss boss by the cap" in found.says
+
+
 def test_without_listed_regions_each_hour_round_the_seat_is_judged() -> None:
     bare = replace(FACE, regions=(), seats=(replace(SEAT, load_clock=6),))
     advice = advise(bare, pads(bare, "bearing"), BONDED)

@@ -325,6 +325,8 @@ def test_a_running_drive_leaves_open_what_wants_it_still() -> None:
         ),
         (Said(temperature=298.15), "sump temperature", "temperature", "look at the probe"),
         (Said(controller=(0x1234, 1.0, 123.456)), "converter", "controller", "type and word order"),
+        # IEEE 754: 123456789 needs 27 bits, a binary32 has 24, the nearest is 123456792
+        (Said(controller=(0x1234, 123456792.0, 123.456)), "converter", "controller", "a whole number read as real"),
         (Said(speed_hz=20.0), "converter", "inputs", "the reference says 1200.0 rpm"),
     ],
 )
@@ -717,6 +719,25 @@ def test_unplugging_one_silences_just_that_one_within_three_polls(pulled: tuple[
     site.sleep = pulling  # type: ignore[method-assign]
     found = row(site.prove(Said(unplug=True), parts={4}), wanted, "unplugged")
     assert (found["outcome"], says in found["says"]) == (outcome, True)
+
+
+def test_a_device_that_was_asked_just_before_the_plug_came_out_is_found_all_the_same() -> None:
+    """The plug carries the sensors of the input and of the intermediate shaft, and comes out between the two being asked."""
+    site = Site()
+    wanted, bus, asked = "vibration intermediate", RigBus(site.rig), []
+
+    class Pulled:
+        async def read(self, **given: int) -> tuple[int, ...]:
+            if site.told and site.told[-1].startswith(f"unplug {wanted}"):
+                asked.append(given["unit"])
+                if given["unit"] == 12 and asked.count(12) == 1:
+                    for unit in ("11", "12"):
+                        site.rig.set_fault(unit, "unplugged", 1.0)
+            return await bus.read(**given)
+
+    found = row(site.prove(Said(unplug=True), bus=Pulled(), parts={4}), wanted, "unplugged")
+    assert asked.index(11) < asked.index(12), "else this tries nothing"
+    assert found["outcome"] == "failed" and "to go alone" in found["says"]
 
 
 def test_a_plug_out_for_five_polls_is_long_enough_to_be_bad() -> None:

@@ -5,12 +5,14 @@ under "Quality" (0 bad, 192 good, 500 stale), from memory.
 """
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from gearcase.device.publish.values import QUALITY, PlantValue, Published, alarm_name, alarm_word, plant_values, value_name
 from gearcase.install.profile import CONSTANTS, Profile, profile, profile_names
 from gearcase.job.build import Job, load
+from gearcase.job.build_inputs import Incoming, Posting
 from gearcase.judge import alarm
 from test_stages import EXAMPLES
 
@@ -29,6 +31,16 @@ def test_every_quantity_of_every_point_is_told_and_has_an_alarm_word(job: Job) -
                 assert value_name(point.name, quantity) in names and alarm_name(point.name, quantity) in names
             assert alarm_name(point.name, "diagnosis") in names
     assert {"heartbeat", "light", "drive/run state", "drive/speed", "drive/load", "drive/running", "sump/temperature"} <= set(names)
+
+
+def test_what_may_be_posted_of_a_point_without_a_device_is_told_as_old_as_it_may_be(job: Job) -> None:
+    assert value_name("output left", "overall velocity") not in {one.name for one in plant_values(job)}
+    posting = Incoming(http=Posting("127.0.0.1", 8070, Path("token"), None, None), age_limit=900.0)
+    before, found = plant_values(job), {one.name: one for one in plant_values(replace(job, incoming=posting))}
+    assert [one.name for one in before] == list(found)[: len(before)], "what was there keeps its place"
+    assert all(found[one.name] == one for one in before), "what the bus reads is told by the bus"
+    told = found[value_name("output left", "overall velocity")]
+    assert (told.unit, told.stale_after) == ("mm/s", 900.0) and alarm_name("output left", "overall velocity") in found
 
 
 def test_ranges_are_those_of_the_registers_in_the_plant_s_unit(job: Job) -> None:

@@ -262,6 +262,13 @@ def test_csv_as_people_write_it(text: str, values: list[float] | None, rate: flo
         ("a,b\n1,2\n1.5\n", ["run.csv:3   given 1 values   2 as in the lines before; the file may have been cut off here"]),
         ("a,b\n1,2\n1,x\n3,\n4,5\n", ["run.csv:3   given 'x'   a number", "run.csv:4   given ''   a number"]),
         ("a,b\n", ["run.csv   given headings and no numbers   a file with samples"]),
+        (
+            't,a\n"0,0","0,1"\n"0,1","0,2"\n',
+            [
+                "run.csv   given '0,1'   numbers with decimal points; decimal commas are read where columns are separated by "
+                '";" or tabs'
+            ],
+        ),
         ("# nothing\n", ["run.csv   given no lines of numbers   a file with samples"]),
         ("acc\0\n1\n", ["run.csv   given bytes that are no text   a text file; damaged or of another format"]),
     ],
@@ -509,7 +516,9 @@ def test_paths_that_are_no_recordings(tmp_path: Path) -> None:
     (tmp_path / "notes.doc").write_text("x")
     (tmp_path / "folder.csv").mkdir()
     supported = ", ".join(ENDINGS)
-    assert refusal(lambda: read_recording(tmp_path / "none.wav")) == [f"{tmp_path}/none.wav   no such file"]
+    assert refusal(lambda: read_recording(tmp_path / "none.wav")) == [
+        f"{tmp_path}/none.wav   given no such file   a recording, its path as seen from where the command is typed"
+    ]
     assert refusal(lambda: read_recording(tmp_path / "empty.wav")) == ["empty.wav   given an empty file   a recording"]
     assert refusal(lambda: read_recording(tmp_path / "notes.doc")) == [f"notes.doc   given .doc   one of {supported}"]
     assert refusal(lambda: describe(tmp_path / "folder.csv")) == [

@@ -511,7 +511,7 @@ def test_plot_writes_svg_and_png_and_refuses_what_it_cannot_draw(tmp_path: Path,
         ("history", "b.svg", "two recordings or more"),
         ("pie", "b.svg", "one of waveform, spectrum"),
         ("spectrum", "b.gif", "ends in .svg or .png"),
-        ("spectrum", "no folder/b.svg", "No such file or directory"),
+        ("spectrum", "no folder/b.svg", "No such file or directory   a place that is there"),
     ):
         assert main([*call, "--kind", kind, "--into", str(tmp_path / into)]) == 2
         assert said in capsys.readouterr().err

@@ -37,10 +37,10 @@ def test_a_shelved_alarm_never_silences_another(one: Shown, others: list[Shown],
 
 
 @settings(deadline=None, max_examples=100)
-@given(st.lists(alarms(), min_size=1, max_size=6), st.sampled_from(["steady", "settling", "stopped"]), st.booleans())
+@given(st.lists(alarms(), min_size=1, max_size=6), st.sampled_from(["steady", "settling", "stopped", "unknown"]), st.booleans())
 def test_green_is_only_when_everything_here_is_clear_and_in_date(shown: list[Shown], run_state: str, named: bool) -> None:
     if colour(shown, run_state, named) == "green":
-        assert run_state != "stopped" and not named
+        assert run_state not in ("stopped", "unknown") and not named
         assert all(one.condition == "clear" and not one.expired and (one.light == "green" or not one.here) for one in shown)
 
 
@@ -54,6 +54,8 @@ def test_green_is_only_when_everything_here_is_clear_and_in_date(shown: list[Sho
         ([Shown("blue", "clear", here=False), Shown("green", "clear")], "steady", "green"),
         ([Shown("blue", "yellow", here=False), Shown("green", "clear")], "steady", "yellow"),
         ([Shown("green", "clear", expired=True)], "steady", "blue"),
+        ([Shown("green", "clear")], "unknown", "blue"),  # a level of a record, judged hours ago
+        ([Shown("red", "danger")], "unknown", "red"),
         ([Shown("yellow", "yellow"), Shown("blue", "clear")], "steady", "blue"),
     ],
 )

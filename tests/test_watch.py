@@ -238,6 +238,39 @@ def test_a_fault_is_named_only_when_a_second_record_agrees(site: Site) -> None:
     assert len({record.name for record in site.judged}) == 2
 
 
+def test_the_plant_is_told_when_no_diagnosis_stands(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bit 8, cannot tell: before the first, where it could not tell or failed, and when it is two days old."""
+    statement: dict[str, Any] = {"statement": "no fault seen", "verdicts": [], "cannot_tell": []}
+
+    def word() -> float | None:
+        return site.watch.published()["intermediate left/diagnosis alarm"].value
+
+    def judged(**given: Any) -> float | None:
+        monkeypatch.setattr(site, "diagnose", lambda recording: statement | given)
+        site.watch.diagnosing.want("intermediate left", site.now)
+        site.turns(3)
+        return word()
+
+    def fails(recording: Recording) -> dict[str, Any]:
+        raise ValueError("a record of nothing")
+
+    site.settled()
+    assert word() == 8
+    assert judged() == 0 and judged(cannot_tell=["clipped"]) == 8 and judged() == 0
+    assert judged(cannot_tell=["one bearing"], verdicts=[{"component": "wheel", "fault": "worn"}]) == 0
+    site.new_watch()
+    asyncio.run(site.watch.begin(""))
+    site.watch.runs.state = "steady"
+    assert word() == 0, "the diary has it"
+    monkeypatch.setattr(site, "diagnose", fails)
+    site.watch.diagnosing.want("intermediate left", site.now)
+    site.turns(3)
+    assert site.said("diagnosis failed") and word() == 8
+    assert judged() == 0
+    site.now += 2 * 86400 + 60
+    assert word() == 8
+
+
 def test_a_record_that_could_not_be_had_is_asked_for_again(site: Site) -> None:
     site.new_watch(usual={"intermediate left": 1e-3})
     site.verdicts = [FAULT]
@@ -418,6 +451,8 @@ def test_while_the_disk_is_full_the_watch_holds_all_in_memory_shows_blue_and_wri
     site.turns(3)
     assert site.watch.light.colour == "blue" and site.kinds().count("store lost") == 1
     held = len(site.store.readings())
+    with pytest.raises(BadInput, match="acknowledge again"):
+        site.watch.acknowledge("the plant")  # nobody would know who has seen what
     site.store.database.read(lambda one: one.exec_driver_sql("PRAGMA max_page_count = 1000000"))
     site.turns(3)
     kept = site.store.readings()
@@ -605,6 +640,7 @@ def _count(path: Path) -> int:
         (["watch", "--times", "0.5"], "1 to 1000"),
         (["watch", "--folder", "nowhere"], "a folder that is there"),
         (["watch", "--every", "10"], "a time with its unit"),
+        (["watch", "--every", "31 s"], "30 s at most"),
         (["watch", "--connection", "radio"], "how the bus is reached"),
     ],
 )

@@ -204,6 +204,13 @@ def test_a_document_of_another_schema_is_laid_out_from_its_shape(client: Client,
     assert (rows(client)["fit"]["state"], rows(client)["fit"]["word"]) == ("blocker", "done, do not proceed")
 
 
+def test_a_date_in_a_table_is_not_broken_at_its_hyphens(client: Client, job: Path) -> None:
+    row = {"point": "<b>", "bonded": "2026-09-10 09:55", "file": "2026-09-10-input.wav"}
+    keep(job, "fit", {**FIT, "as_built": [row, row]})
+    text = client.get("/fit").text
+    assert '<span class="unbroken">2026-09-10</span> 09:55' in text and ">2026-09-10-input.wav<" in text and "&lt;b&gt;" in text
+
+
 def test_a_diagnosis_that_names_a_fault_says_so_on_the_card(client: Client, job: Path) -> None:
     keep(job, "diagnose", {"schema": "other/1", "statement": "something", "verdicts": [{"component": "a"}]})
     assert (rows(client)["diagnose"]["state"], rows(client)["diagnose"]["word"]) == ("fault", "done, a fault is seen")
@@ -356,6 +363,24 @@ def test_the_diary_holds_results_and_events_the_latest_first(job: Path) -> None:
     )
     text = client.get("/diary").text
     assert "<script>" not in text and "time not known" in text and "2 of 3 parts are fitted" in text
+
+
+def test_a_watch_that_runs_is_said_to_run_with_its_light(job: Path) -> None:
+    """Its result is kept only when it ends: before, the page of a running watch read "not begun"."""
+    said = [
+        ("watch started", "5 limits"),
+        ("run state", "unknown to starting"),
+        ("run state", "starting to steady"),
+        ("light", "yellow"),
+    ]
+    happened = [{"time_s": 1795600800.0 + n, "kind": kind, "point": "", "says": says} for n, (kind, says) in enumerate(said)]
+    client = Client(make_app(job, events=lambda: happened))
+    text, row = client.get("/watch").text, rows(client)["watch"]
+    assert "A watch runs: light yellow" in text and "run state steady" in text and "Not begun" not in text
+    assert (row["state"], row["word"]) == ("fault", "runs, light yellow")
+    assert client.get("/watch.json").json()["running"]["light"] == "yellow"
+    happened.append({"time_s": 1795600900.0, "kind": "watch stopped", "point": "", "says": "9 rounds"})
+    assert "A watch runs" not in client.get("/watch").text and rows(client)["watch"]["state"] == "not begun"
 
 
 def test_a_defect_is_told_without_its_inside(job: Path) -> None:

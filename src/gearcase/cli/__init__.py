@@ -19,6 +19,7 @@ from gearcase.errors import BadInput, GearcaseError, OutOfRange, Problem
 
 __all__ = ["main"]
 
+_PLACE = "a place that is there, has room, and may be read and written by you"
 _WIDEST = 84  # characters of the help, as far as the terminal has them
 
 
@@ -50,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return refuse(given, BadInput(Problem("stopped by hand", "", "", "run it again: nothing kept before is lost")))
     except OSError as error:
-        return refuse(given, BadInput(Problem(str(error.filename or ""), "", "", error.strerror or str(error))))
+        return refuse(given, BadInput(Problem(str(error.filename or ""), "", error.strerror or str(error), _PLACE)))
     except Exception as error:  # a defect must not look like an answer: exit 1 says that a fault of the drive was found
         import traceback
 

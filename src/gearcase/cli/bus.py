@@ -105,7 +105,7 @@ def links(given: argparse.Namespace) -> int:
         f"{row['device']}: {row['lately']}{'; WORSE than before' if row['worse'] else ''}\n  before: {row['before']}"
         for row in rows
     ]
-    done(given, {"schema": "links/1", "since": since, "devices": rows}, "\n".join(words))
+    done(given, {"schema": "links/1", "since": since, "devices": rows}, "\n".join(words) or "no devices: job.yaml, bus.devices")
     return SOMETHING_WRONG if wrong else NOTHING_WRONG
 
 

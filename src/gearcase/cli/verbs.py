@@ -169,7 +169,9 @@ def _running(verbs: Verbs) -> None:
     watch = verbs.verb(
         "watch", watching.watch, "poll the devices or follow a folder, judge, set the light, keep it all; Ctrl-C stops it"
     )
-    watch.add_argument("--every", metavar="TIME", default="10 s", help='between rounds; "10 s" by default')
+    watch.add_argument(
+        "--every", metavar="TIME", default="10 s", help='between rounds; "10 s" by default, over the bus "30 s" at most'
+    )
     watch.add_argument("--for", dest="lasting", metavar="TIME", help="stop by itself after so long; until Ctrl-C by default")
     watch.add_argument("--connection", metavar="WHERE", help="how the bus is reached; that of job.yaml by default")
     watch.add_argument("--folder", metavar="FOLDER", help="follow recordings that appear there instead of the devices")

@@ -87,6 +87,7 @@ def watch(given: argparse.Namespace) -> int:
 
     give_back()
     from gearcase.job.build import Job
+    from gearcase.judge.alarm import BLUE_AFTER, LONGEST_ROUNDS
     from gearcase.monitor.plant import open_publisher
     from gearcase.monitor.service import follow_folder, watch_bus
     from gearcase.monitor.service_manager import ServiceManager
@@ -99,6 +100,10 @@ def watch(given: argparse.Namespace) -> int:
     if given.folder is not None and not Path(given.folder).is_dir():
         raise BadInput(Problem("--folder", "", repr(given.folder), "a folder that is there"))
     every, lasting, fast = quantity("--every", given.every, "time"), quantity("--for", given.lasting, "time"), times(given)
+
+    if given.folder is None and every is not None and every > LONGEST_ROUNDS:
+        rule = f"{LONGEST_ROUNDS:.0f} s at most: without a good reading for {BLUE_AFTER:.0f} s nothing can be told"
+        raise BadInput(Problem("--every", "", repr(given.every), rule))
 
     def judge(job: Job, recordings: "Sequence[Recording]") -> dict[str, Any]:
         result = diagnose.run(job, recordings)

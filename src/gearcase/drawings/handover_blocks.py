@@ -50,6 +50,13 @@ _NOT_PLANNED = _LOOKING | {
     Condition.MAINS,
 }  # what may be met where no plan says
 _LOOKING_STEPS = (Step.ISOLATE, Step.PREPARE, Step.RUN)
+_MATURITY = {  # as `judge.advice` counts it
+    1: "an early sign, lines that hardly stand out",
+    2: "the lines of the fault stand clear",
+    3: "with sidebands and many multiples",
+    4: "the noise about the lines rises as well",
+}
+_MARKED = "Questions marked ■ stop ordering until they are answered. "
 
 
 def handover_blocks(
@@ -121,8 +128,8 @@ def ask_for_blocks(*, title: str, site: Mapping[str, Any], survey: dict[str, Any
     blocks = (
         Block(
             "text",
-            "Please answer before the visit. Questions marked ■ stop ordering until they are answered. Write “not known” rather "
-            "than a guess; a photo with a rule in view is worth more than a sentence.",
+            f"Please answer before the visit. {_MARKED if any(row['blocks_ordering'] for row in questions) else ''}Write "
+            "“not known” rather than a guess; a photo with a rule in view is worth more than a sentence.",
         ),
         Block("table", head=("what", "why it matters", "answer"), rows=rows, wide=(3.2, 2.6, 3.2), tall=True),
         Block("text", "Answered by, date:  ______________________________________"),
@@ -186,7 +193,8 @@ def _summary(verdict: dict[str, Any], trend: dict[str, Any] | None) -> Iterator[
         yield "Or else", f"Frequency alone cannot tell it from: {'; '.join(twins)}."
     growth = verdict.get("growth_db")
     grown = "" if growth is None else f" It has grown by {growth:.0f} dB since the first recording of this point in this state."
-    mature = "" if verdict["maturity"] is None else f"Maturity {verdict['maturity']} of 4. "
+    stage = verdict["maturity"]
+    mature = "" if stage is None else f"Maturity {stage} of 4: {_MATURITY[stage]}. "
     yield "How bad", f"{mature}Vibration on the housing never gives the size of a fault.{grown}"
     yield "Act", first_up(f"{verdict['urgency']}.{_sooner(verdict, trend)}")
     yield "Next", first_up("; ".join(verdict["advice"])) + "."

@@ -9,6 +9,7 @@ import io
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
@@ -131,11 +132,14 @@ def watch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     keys = ("point", "quantity", "limit", "condition", "light", "cannot_tell", "shelved")
     rows = tuple(tuple(str(row.get(key, "")) for key in keys) for row in document["conditions"])
     if rows:
-        head = ("point", "quantity", "limit", "condition", "light", "cannot tell", "shelved")
-        yield Block("table", head=head, rows=rows, wide=(1.8, 1.8, 1.3, 2.4, 0.8, 1.6, 1.6))
-    events = tuple((_minute(row["time"]), row["kind"], row["point"], row["says"]) for row in document["events"][-_MOST_EVENTS:])
+        named = zip(keys, (1.8, 1.8, 1.3, 2.4, 0.8, 1.6, 1.6), strict=True)
+        told = [(at, key.replace("_", " "), wide) for at, (key, wide) in enumerate(named) if any(row[at] for row in rows)]
+        kept, head, wide = zip(*told, strict=True)  # no empty column, so that words have room
+        yield Block("table", head=head, rows=tuple(tuple(row[at] for at in kept) for row in rows), wide=wide)
+    latest = sorted(document["events"], key=lambda row: datetime.fromisoformat(row["time"]))[-_MOST_EVENTS:]
+    events = tuple((_minute(row["time"]), row["kind"], row["point"], row["says"]) for row in latest)
     yield Block("heading", "Diary", level=2)
-    yield Block("table", head=("UTC", "what", "where", ""), rows=events, wide=(1.4, 1.1, 1.5, 4.4))
+    yield Block("table", head=("UTC", "what", "where", "in words"), rows=events, wide=(1.4, 1.1, 1.5, 4.4))
 
 
 def controls_blocks(

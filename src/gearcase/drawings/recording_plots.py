@@ -252,8 +252,8 @@ def _tooth_circle(judged: Judged) -> Plot | None:
         unit=unit_words(judged.recording["unit"]),
     )
     return Plot(
-        f"{'Something stands out once a turn' if fm4 >= _TOOTH_STANDS_OUT else 'No tooth stands out'}: FM4 is {fm4:.1f}, 3 of "
-        f"noise{of_them}.",
+        f"{'Something stands out once a turn' if fm4 >= _TOOTH_STANDS_OUT else 'No tooth stands out'}: FM4, how peaked the "
+        f"residual is, is {fm4:.1f}, and noise alone gives 3{of_them}.",
         f"Average turn of the {gear}, {judged.caption}.",
         f"Average turn of the {gear}",
         sheet,

@@ -30,7 +30,7 @@ __all__ = [
     "report_pdf",
 ]
 
-_LONG_WORD, _BREAK = re.compile(r"\S{29,}"), "\u200b"  # zero-width space: a line may end here
+_LONG_WORD, _BREAK = re.compile(r"[^\s-]{29,}"), "\u200b"  # zero-width space: a line may end here; at hyphens it may anyway
 _FACES = (
     ("Inter", 400, "inter-0.4.2/Inter_400Regular.ttf"),
     ("Inter", 600, "inter-0.4.2/Inter_600SemiBold.ttf"),

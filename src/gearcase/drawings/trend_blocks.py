@@ -88,11 +88,11 @@ def _left(row: Mapping[str, Any]) -> str:
 # heading, width and words of each column
 _COLUMNS: tuple[tuple[str, float, Callable[[Mapping[str, Any]], str]], ...] = (
     ("level", 2, _level),
-    ("in matched state", 1.5, lambda row: str(row["matched"])),
+    ("in matched state", 1.3, lambda row: str(row["matched"])),
     ("readings", 0.9, lambda row: str(row["readings"])),
     ("latest", 1.5, _latest),
-    ("danger", 1.2, _danger),
+    ("danger", 1.3, _danger),
     (_A_MONTH, 1.3, _slope),
-    ("trend", 2.1, lambda row: str(row["trend"]["says"])),
+    ("trend", 2.7, lambda row: str(row["trend"]["says"])),
     ("how long", 3, _left),
 )

@@ -48,6 +48,7 @@ NEAR_SEAT = 0.075  # m from the seat; beyond it the sensor is no longer by its b
 IN_LOAD = math.radians(45)  # either side of the load's direction
 THIN_PANEL = 0.010  # m; a free panel below it drums at 300 to 3000 Hz
 HOURS = 12
+_ROUNDED = 1e-9  # m, of sums of decimal lengths
 _FROM_SEAT = 0.5  # of NEAR_SEAT: how far out pads round a seat are tried
 
 
@@ -195,7 +196,7 @@ def violations(face: Face, pad: Pad, footprint: Footprint) -> Iterator[Violation
     if footprint.hole_diameter is not None:
         yield from _against_seats(face, pad, footprint.hole_diameter)
     if pad.region is not None:
-        yield from _against_region(pad.region, footprint)
+        yield from _against_region(pad.region, pad.at, footprint)
 
 
 def _against_seats(face: Face, pad: Pad, hole_diameter: float) -> Iterator[Violation]:
@@ -210,11 +211,20 @@ def _against_seats(face: Face, pad: Pad, hole_diameter: float) -> Iterator[Viola
             yield Violation("seat", says)
 
 
-def _against_region(region: Region, footprint: Footprint) -> Iterator[Violation]:
+def _against_region(region: Region, at: Place, footprint: Footprint) -> Iterator[Violation]:
     wanted = footprint.base + BEYOND_BASE
+    room = min(side / 2 - abs(place - middle) for side, place, middle in zip(region.size, at, region.at, strict=True))
     if min(region.size) < wanted:
         says = f"the {region.kind} is {_mm(min(region.size))} wide; the base wants {_mm(wanted)} of flat metal"
         yield Violation("flat", says)
+    elif room < wanted / 2 - _ROUNDED:
+        says = f"it stands {_mm(room)} from the edge of the {region.kind} {region.name}; half the base and its margin is "
+        yield Violation("flat", f"{says}{_mm(wanted / 2)}")
+    edge = edge_distance(hole_diameter=footprint.hole_diameter) if footprint.hole_diameter is not None else 0.0
+    if footprint.hole_diameter is not None and room < edge - _ROUNDED:
+        says = f"its hole stands {_mm(room)} from the edge of the {region.kind} {region.name}, beyond which its wall is not known; "
+        severe = room < footprint.hole_diameter / 2
+        yield Violation("region_edge", f"{says}{_mm(edge)} is wanted: move it inwards, or bond it", severe=severe)
     if region.kind == "panel" and region.wall is not None and region.wall.thickness < THIN_PANEL:
         says = f"a free panel {_mm(region.wall.thickness)} thick drums at 300 to 3000 Hz; a boss, a rib's root or "
         yield Violation("panel", f"{says}{_mm(THIN_PANEL)} is wanted")

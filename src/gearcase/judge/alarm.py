@@ -45,6 +45,7 @@ __all__ = [
 ]
 
 BLUE_AFTER = 60.0  # without a good reading [s]; this and all below: common practice, no source
+LONGEST_ROUNDS = BLUE_AFTER / 2  # between polls, so that a lost one leaves another within it [s]
 BAD_POLLS = 3
 CLEAR_AFTER = 1800.0  # run time under the clear level [s]
 JUDGED_WITHIN = 1800.0  # a green light rests on a judgement no older than this [s]

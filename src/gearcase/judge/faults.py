@@ -29,6 +29,7 @@ stranger may more easily stand in it, and a comb found there is named only if th
 import functools
 import itertools
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -255,17 +256,21 @@ class _Examination:
         self.bases = scan_bases(lowest, highest)
         self.log_range = float(np.log(highest / lowest))
         bands = np.array([SLIP_BAND + hypothesis.spread + speed_spread for hypothesis in hypotheses])
-        inside = np.abs(self.bases / rates[:, None] - 1) <= bands[:, None]  # (hypotheses, bases)
-        self.ours = inside.any(axis=0)
-        testable = (inside[:, self.ours] & self.scorer.testable(self.bases[self.ours])).any(axis=1)
+        first = np.searchsorted(self.bases, rates * (1 - bands))
+        end = np.searchsorted(self.bases, rates * (1 + bands), side="right")
+        inside = [slice(*ends) for ends in zip(first, end, strict=True)]  # bases of each hypothesis
+        seen = self._in_any(inside)
+        seen[seen] = self.scorer.testable(self.bases[seen])
+        testable = np.array([seen[one].any() for one in inside])
         self.not_testable = tuple(
             (hypothesis, self._why_not(rate)) for hypothesis, rate, ok in zip(hypotheses, rates, testable, strict=True) if not ok
         )
         self.hypotheses = tuple(h for h, ok in zip(hypotheses, testable, strict=True) if ok)
-        self.rates, self.bands, self.inside = rates[testable], bands[testable], inside[testable]
-        self.ours = self.inside.any(axis=0)
+        self.rates, self.bands = rates[testable], bands[testable]
+        self.inside = [one for one, ok in zip(inside, testable, strict=True) if ok]
+        self.ours = self._in_any(self.inside)
         self.weights = _weights(self.hypotheses)
-        self.tried = max(int(self.inside.sum()), 1)
+        self.tried = max(int(np.sum((end - first)[testable])), 1)
         self.least = float(np.log(NOISE_LIMIT / min(self.tried, self.bases.size)))  # a comb above it is noise, whosever it is
         self.decoy_scores = self._scores()
 
@@ -295,6 +300,13 @@ class _Examination:
             self.scorer.mask(lines, within=_SMEAR)
             scores = self._scores()
         return Judgement(tuple(claims), tuple(uncertain), tuple(strangers), tuple(faint), self.not_testable)
+
+    def _in_any(self, inside: Sequence[slice]) -> NDArray[np.bool_]:
+        """Which bases are of any of these, shape (bases,)."""
+        found = np.zeros(self.bases.size, np.bool_)
+        for one in inside:
+            found[one] = True
+        return found
 
     def _scores(self) -> NDArray[np.float64]:
         """Log chances of all bases, 0 of those that noise explains. [-]"""
@@ -403,7 +415,8 @@ class _Examination:
         odds = float(elsewhere / (elsewhere + likelihood[group].sum()))
         modulations = tuple(order * self.speed_hz for order in hypothesis.modulations)
         lines = comb_lines(base_hz, modulations, highest_hz=5 * float(self.bases[-1]))
-        related = _stands_on(self.bases, lines, within=3 * ALIGNMENT) | self.inside[owner]
+        related = _stands_on(self.bases, lines, within=3 * ALIGNMENT)
+        related[self.inside[owner]] = True
         return max(odds, self._decoy_share(score, ~related), MEASURED_CONFUSION)
 
     def _decoy_share(self, score: float, unrelated: NDArray[np.bool_]) -> float:

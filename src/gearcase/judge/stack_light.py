@@ -144,7 +144,7 @@ def stack_light(
     abnormal = fault_named or any(one.condition.startswith("yellow") for one in counted)
     if run_state == "stopped":
         return "yellow" if abnormal else "white" if reachable else "blue"
-    if any((one.light == "blue" and one.here) or one.expired for one in counted):
+    if run_state == "unknown" or any((one.light == "blue" and one.here) or one.expired for one in counted):
         return "blue"
     if abnormal:
         return "yellow"

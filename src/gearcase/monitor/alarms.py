@@ -21,11 +21,11 @@ from gearcase.judge.alarm import CONDITIONS, RAISED, AlarmEvent, AlarmState, Sam
 from gearcase.judge.stack_light import Maintenance, Shelf, Shown, shelved, stack_light
 from gearcase.judge.warming import Heat, WarmingModel
 from gearcase.monitor.in_force import Held, InForce, Key
+from gearcase.monitor.runs import turns
 from gearcase.record.store import Event, Reading
 
 __all__ = ["Alarms", "Say"]
 
-_TURNS = {"stopped": False, "unknown": None}  # all other run states turn
 _ELSEWHERE = "other operating state"  # a run state in which nothing is judged
 _REMIND = 7 * 86400.0  # s before limits pass their date; common practice, no source
 
@@ -122,7 +122,7 @@ class Alarms:
         listed = {(one.point, one.quantity): one for one in readings}
         for key, limit in self.limits.items():
             if isinstance(limit.model, WarmingModel):
-                running = _TURNS.get(run_state, True)
+                running = turns(run_state)
                 self._heat[key] = limit.model.follow(self._heat.get(key), conditions, running=running, now=ticks)
         held = {key: self._held(key, listed, conditions) for key in self._states}
         over = {key[:2] for key, one in held.items() if _over(one, self.limits[key].thresholds.yellow)}
@@ -154,6 +154,12 @@ class Alarms:
             shown, run_state=run_state, fault_named=fault_named, reachable=reachable, maintenance=self.maintained(now)
         )
 
+    def without(self, now: float) -> str:
+        """What of the limits keeps the light blue: that there are none, or that some are past their date; else empty."""
+        if not self._states.keys() - self._void:
+            return "none is in force: take the baseline, and have it accepted"
+        return next((says for key in self._states if (says := self._past(key, now))), "")
+
     def maintained(self, now: float) -> Maintenance | None:
         """The maintenance mode at `now` [s], None where there is none."""
         return self.maintenance if self.maintenance and now < self.maintenance.until_s else None
@@ -171,7 +177,8 @@ class Alarms:
                 "limit": key[2],
                 "condition": state.condition,
                 "light": alarm.light(state, ticks),
-                "cannot_tell": alarm.cannot_tell(state, ticks),
+                "here": self._here[key],
+                "cannot_tell": alarm.cannot_tell(state, ticks) or self._past(key, now),
                 "lost": _lost(state),
                 "shelved": _shelf_words(shelved(self._shelves, point=key[0], quantity=key[1], condition=state.condition, now=now)),
                 "value": state.last.value if state.last else None,
@@ -179,6 +186,11 @@ class Alarms:
             }
             for key, state in self._states.items()
         ]
+
+    def _past(self, key: Key, now: float) -> str:
+        """That a limit is past its date, empty where it is not."""
+        expires = self.limits[key].expires_s
+        return f"expired on {_date(expires)}: take the baseline again, and have it accepted" if now >= expires else ""
 
     def _held(self, key: Key, listed: Mapping[tuple[str, str], Reading], conditions: Mapping[str, float]) -> Held:
         reading = listed.get(key[:2])
@@ -269,9 +281,10 @@ class Alarms:
             self.maintenance = None
         soonest = min((self.limits[key].expires_s for key in self._states), default=math.inf)
         if now >= soonest - _REMIND:
-            date = datetime.fromtimestamp(soonest, UTC).date().isoformat()
             over = now >= soonest
-            says = f"limits {'have expired' if over else 'expire'} on {date}: take the baseline again, and have it accepted"
+            says = (
+                f"limits {'have expired' if over else 'expire'} on {_date(soonest)}: take the baseline again, and have it accepted"
+            )
             if self._said.get("expiry") != says:
                 self._said["expiry"] = says
                 self._say("limits expire", "", says, now, {}, "")
@@ -291,6 +304,10 @@ class Alarms:
                 "alarmed_at": self._states[key].alarmed_at,
             }
             self._say("alarm", key[0], f"{key[1]}: {one.says}", now, details, one.who)
+
+
+def _date(time_s: float) -> str:
+    return datetime.fromtimestamp(time_s, UTC).date().isoformat()
 
 
 def _alike(limits: Iterable[Key], key: Key) -> Key | None:

@@ -37,7 +37,7 @@ def published(
     conditions: Iterable[Mapping[str, Any]],
     named: Mapping[str, Any],
     *,
-    sensors: Iterable[str],
+    sensors: Mapping[str, bool],
     run_state: str,
     light: str,
     light_obeys: bool,
@@ -53,8 +53,8 @@ def published(
         As `Alarms.conditions` gives them.
     named : mapping
         Points at which a fault is named.
-    sensors : iterable of str
-        Points whose records are judged.
+    sensors : mapping
+        Points whose records are judged, and whether no diagnosis of them stands.
     run_state, light : str
     light_obeys : bool
     now : float
@@ -64,7 +64,8 @@ def published(
         value_name(one.point, one.quantity): Published(one.value, one.unit, _QUALITY[one.quality], one.time_s) for one in readings
     }
     words = {alarm_name(*key): word for key, word in _alarm_words(conditions).items()}
-    words |= {alarm_name(point, "diagnosis"): alarm_word("yellow" if point in named else "clear") for point in sensors}
+    for point, untold in sensors.items():
+        words[alarm_name(point, "diagnosis")] = alarm_word("yellow" if point in named else "clear", cannot_tell=untold)
     values |= {name: Published(float(word), "-", "good", now) for name, word in words.items()}
     values[RUN_STATE] = Published(float(RUN_STATES[run_state]), "-", "good", now)
     lit = float(LAMPS[light]) if light and light_obeys else None
@@ -85,7 +86,7 @@ async def publish(publisher: Publisher, values: Mapping[str, Published]) -> None
 
 
 def _alarm_words(conditions: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str], int]:
-    """One word for all limits of a quantity: the most pressing condition counts."""
+    """One word for all limits of a quantity: the most pressing condition counts, and whether those that hold here can tell."""
     rows: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
     for row in conditions:
         if row["quantity"] != "diagnosis":
@@ -93,7 +94,7 @@ def _alarm_words(conditions: Iterable[Mapping[str, Any]]) -> dict[tuple[str, str
     return {
         key: alarm_word(
             min((row["condition"] for row in of_it), key=CONDITIONS.index),
-            cannot_tell=all(row["cannot_tell"] for row in of_it),
+            cannot_tell=all(row["cannot_tell"] for row in of_it if row["here"] or not any(other["here"] for other in of_it)),
             shelved=any(row["shelved"] for row in of_it),
         )
         for key, of_it in rows.items()

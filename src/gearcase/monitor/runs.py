@@ -17,7 +17,7 @@ from gearcase.judge.steady import run_states
 from gearcase.record.store import Store
 from gearcase.stages.minutes import SETTLED_SLOPE, SPEED_BAND, STANDSTILL, SUMP
 
-__all__ = ["RUNNING", "Runs"]
+__all__ = ["RUNNING", "Runs", "turns"]
 
 RUNNING = ("starting", "reversing", "settling", "steady")
 _LOOK_BACK = 1900.0  # s of run state, a little more than the alarm's own memory
@@ -107,6 +107,11 @@ class Runs:
         """Run minutes of this watch, and of them the judged minutes of each point."""
         judged = {point: round(self._judged_s.get(point, 0.0) / 60, 1) for point in points}
         return {"run_minutes": round(self._run_s / 60, 1), "judged_minutes": judged}
+
+
+def turns(state: str) -> bool | None:
+    """Whether the drive turns in a run state; None where nobody knows."""
+    return None if state == "unknown" else state in RUNNING
 
 
 def _known(*values: float | None) -> tuple[float, ...]:

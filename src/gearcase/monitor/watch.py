@@ -4,9 +4,9 @@ Theory of operation
 -------------------
 Every round reads all devices and keeps the readings in one batch. The run state (`monitor.runs`) comes from the last half hour of
 run contact, speed and sump temperature; stopped is never judged. A temperature that no drive can have is bad, and of a failed
-probe every one is. Each limit of the baseline has its alarm (`monitor.alarms`), fed with each reading where it holds. Nothing is
-shown before it is kept (`monitor.keeping`); while the store cannot be written the light is blue, and red for a danger all the
-same.
+probe every one is; so are the figures of a sensor that is stuck (`monitor.stuck`). Each limit of the baseline has its alarm
+(`monitor.alarms`), fed with each reading where it holds. Nothing is shown before it is kept (`monitor.keeping`); while the store
+cannot be written the light is blue, and red for a danger all the same.
 
 Beside the rounds records are taken as the drive's state asks for them (`monitor.records`): the levels of the lines expected there
 are kept as readings with limits of their own. Change asks for a diagnosis (`monitor.diagnosing`): an alarm that is raised, or
@@ -31,8 +31,8 @@ from pathlib import Path
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.publish.values import Published
-from gearcase.errors import BadInput, BadReply, BadRequest, NoReply
+from gearcase.device.publish.values import Published, with_records
+from gearcase.errors import BadInput, BadReply, BadRequest, NoReply, Problem
 from gearcase.install.housing import BusDevice
 from gearcase.install.record_forms import RecordForm
 from gearcase.judge import alarm
@@ -50,8 +50,9 @@ from gearcase.monitor.polling import poll, take_records
 from gearcase.monitor.probes import Probes
 from gearcase.monitor.publishing import published
 from gearcase.monitor.records import Records, line_levels, sensors, standing
-from gearcase.monitor.runs import Runs
+from gearcase.monitor.runs import Runs, turns
 from gearcase.monitor.setup import Setup
+from gearcase.monitor.stuck import Stuck
 from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
@@ -105,6 +106,7 @@ class Watch:
         self.thinning = Thinning(Path(setup.job.folder), store, clock, say, ticks())
         self.rounds = 0
         self._steps, self._clocks, self._probes = Steps(say), Clocks(say), Probes()
+        self._stuck = Stuck()
         self.inputs, self.notifying = Inputs(setup.job), Notifying(say)
         self.came_in: Callable[[float], list[Reading]] = (
             lambda now: []
@@ -127,6 +129,7 @@ class Watch:
                 self.diagnosing.remember(event, now, ticks)
                 self.notifying.remember(event, now, ticks)
                 self.thinning.remember(event, now, ticks)
+                self._stuck.remember(event)
         self.alarms.take_up(self.setup.limits)
         self.records.remember(self.setup.job, self.store.latest(), now, ticks)
         self.runs.recall(self.store, now, ticks)
@@ -158,7 +161,15 @@ class Watch:
         now, ticks = self.clock(), self.ticks()
         self._clocks.look(now, ticks)
         await self._hear()
-        readings, changed = self._probes.believe(await poll(self.setup.job, self.bus, self.inputs, now=now))
+        polled, moved = self._stuck.believe(
+            await poll(self.setup.job, self.bus, self.inputs, now=now), running=turns(self.runs.state), ticks=ticks
+        )
+        for kind, point, says in moved:
+            self.say(kind, point, says, now)
+        by_bus = {(one.point, one.quantity) for one in polled}  # what came in of these stands beside, and says nothing here
+        came_in = [one for one in self.came_in(now) if (one.point, one.quantity) not in by_bus]
+        believed, changed = self._probes.believe([*polled, *came_in])
+        readings = believed[: len(polled)]
         for point, says in changed:
             self.say("probe", point, says, now)
         for says in self.inputs.changes(now):
@@ -166,7 +177,7 @@ class Watch:
         state = self._run_state(readings, now, ticks)
         self.keeping.add(replace(reading, state=state) for reading in readings)
         brought, self._brought = self._brought, []
-        judged = [*readings, *self.came_in(now), *brought]
+        judged = [*believed, *brought]
         self._latest |= {(one.point, one.quantity): one for one in judged}
         self._judge(judged, state, now, ticks)
         self._notify(now, ticks)
@@ -228,7 +239,7 @@ class Watch:
             self._latest.values(),
             self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
-            sensors=[device.point for device in sensors(self.setup.job)],
+            sensors={point: self.diagnosing.untold(point, self.ticks()) for point in with_records(self.setup.job)},
             run_state=self.runs.state,
             light=self.light.colour,
             light_obeys=not self.light.trouble,
@@ -236,12 +247,21 @@ class Watch:
         )
 
     def acknowledge(self, who: str) -> None:
-        """The plant has seen all alarms: an entry like a person's, heard with the next round."""
+        """The plant has seen all alarms: an entry like a person's, heard with the next round.
+
+        Raises
+        ------
+        BadInput
+            Nothing can be kept now, so nobody would know who has seen what.
+        """
+        if self.keeping.trouble:
+            raise BadInput(Problem("store", "", self.keeping.trouble, "a store that can be written: acknowledge again when it can"))
         self.say("acknowledged", "", "seen; the condition stays until it clears", None, {}, who)
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without))
+        limits = self.alarms.without(self.clock())
+        rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without), ("limits", limits))
         return [f"{name}: {how}" for name, how in rows if how]
 
     def _notify(self, now: float, ticks: float) -> None:
@@ -280,7 +300,7 @@ class Watch:
             self._heard = event.number
             with self._understood(event):
                 self.alarms.hear(event)
-                self.diagnosing.hear(event)
+                self.diagnosing.hear(event, self.ticks())
             if event.kind == "epoch":
                 self._steps.declared()
             elif event.kind == "reload":

@@ -105,7 +105,10 @@ class Comb:
 
 
 class Combs:
-    """Combs of one recording, to be asked together: the peaks of each spectrum stand behind those of the one before."""
+    """Combs of one recording, to be asked together: the peaks of each spectrum stand behind those of the one before.
+
+    Speeds `spacing_hz` apart move no line by more than the first width from one to the next. [Hz]
+    """
 
     def __init__(self, combs: Sequence[Comb]) -> None:
         self.spacing_hz = WIDTHS_BINS[0] * min(comb.bin_hz / max(comb.orders) for comb in combs)
@@ -114,7 +117,7 @@ class Combs:
         self.family = np.repeat(np.arange(len(sizes)), sizes)
         self.missing = np.log1p(-_SHARES_SHOWING)[:, None] * sizes  # of each family, were no line of it there
         self.without = log_sum(self.missing)
-        begin = 2 * max(comb.end for comb in combs) * np.arange(len(combs))
+        begin = 2 * max(comb.end for comb in combs) * np.arange(len(combs))  # so far that no line of one reaches the next
         self.begin = np.repeat(begin, [len(comb.orders) for comb in combs])
         self.behind = np.concatenate([comb.place + first for comb, first in zip(combs, begin, strict=True)])
         self.per_hz = np.concatenate([np.array(comb.orders) / comb.bin_hz for comb in combs])
@@ -187,14 +190,14 @@ def slipping_gain(spectra: Sequence[Spectrum], speeds_hz: NDArray[np.float64], *
     gain = np.zeros(speeds_hz.size)
     for spectrum in (one for one in spectra if one.slipping):
         per_hz, width = _bands(spectrum, about_hz)
-        middle = np.rint(np.outer(per_hz, speeds_hz)).astype(np.intp)
-        low = middle.min(axis=1)
-        count = middle.max(axis=1) - low + 1
-        line, bins = _stretches(low, low + count)  # all that the middles of the bands may be
+        low, high = (np.rint(per_hz * hz).astype(np.intp) for hz in (speeds_hz.min(), speeds_hz.max()))
+        line, bins = _stretches(low, high + 1)  # all that the middles of the bands may be
         wide = width[line]
         strength = _strongest(spectrum, bins - wide // 2, bins + wide // 2 + 1) - np.log(wide)
         told = np.where((bins > wide) & (bins < spectrum.strength.size - wide), _of_luck(strength), 0.0)
-        gain += told[middle - low[:, None] + (np.cumsum(count) - count)[:, None]].sum(axis=0)
+        begin = np.searchsorted(line, np.arange(per_hz.size)) - low
+        for bins_per_hz, first in zip(per_hz, begin, strict=True):
+            gain += told[first + np.rint(bins_per_hz * speeds_hz).astype(np.intp)]
     return gain
 
 

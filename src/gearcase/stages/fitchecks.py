@@ -18,7 +18,7 @@ from gearcase.job.build import Job
 from gearcase.stages import plan
 from gearcase.stages.built import Built, shown
 from gearcase.stages.planning.orientation import TILT
-from gearcase.stages.planning.walls import known_wall
+from gearcase.stages.planning.walls import known_wall, velocity_is_wide
 from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["Check", "check_point"]
@@ -96,9 +96,8 @@ def _wall_of(check: Check) -> Wall | None:
     if not wall:
         return planned
     least, error = min(wall["readings"]), wall.get("gauge_error") or 0.0
-    if planned is None or not planned.readings:
-        return Wall(least, error, Origin.MEASURED)
-    return Wall(least, error, Origin.MEASURED, tuple(wall["readings"]), planned.velocity_set, planned.sample)
+    said = (planned.velocity_set, planned.sample) if planned else (None, None)
+    return Wall(least, error, Origin.MEASURED, tuple(wall["readings"]), *said)
 
 
 def _mount(check: Check, part: Mapping[str, Any]) -> None:
@@ -213,9 +212,14 @@ def _depth(check: Check) -> None:
     check.worked["metal_left"], check.worked["least_metal"] = left, least
     if left.value < least.value:
         says = (
-            f"a way to the oil: {_mm(left.value)} of metal is left of a wall of {_mm(wall.thickness)}, at least {_mm(least.value)} "
+            f"a way to the oil: {_mm(left.value)} of metal is left of a wall of {_mm(thinnest.value)}, at least {_mm(least.value)} "
             "must stay: do not tap it deeper or use it; have it judged, plug it, and bond the sensor"
         )
+        if wall.sample is None and velocity_is_wide(check.job.housing.material):
+            says += (
+                ". The wall counts as read with a gauge set for steel on the slowest iron: if it was set for this one, say so in "
+                "job.yaml with velocity_set and sample"
+            )
         check.find(Level.BLOCKER, "metal_left", says, left)
 
 

@@ -200,8 +200,13 @@ def _verdict(diagnoses: Sequence[StoredResult], component: str, fault: str) -> d
 
 
 def _same(one: Mapping[str, Any], verdict: Mapping[str, Any]) -> bool:
-    """Whether an entry speaks of a verdict: one part and pattern, opened on the day of the diagnosis or later."""
-    return (one["component"], one["fault"]) == (verdict["component"], verdict["fault"]) and one["on"] >= verdict["when"][:10]
+    """Whether an entry speaks of a verdict: one part and pattern, opened on the day of the diagnosis or later, or named in the
+    recording that the entry's own verdict was named in, however often that is judged again.
+    """
+    if (one["component"], one["fault"]) != (verdict["component"], verdict["fault"]):
+        return False
+    spoken_of = one["verdict"]
+    return bool(one["on"] >= verdict["when"][:10] or (spoken_of and spoken_of["recording"] == verdict["recording"]))
 
 
 def _standing(records: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

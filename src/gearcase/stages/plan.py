@@ -24,8 +24,9 @@ from gearcase.stages.planning.electrics import power, terminals, wiring
 from gearcase.stages.planning.faces import faces
 from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
-from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, wanted
+from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, tools_named, wanted
 from gearcase.stages.planning.mounts import (
+    BARE_MAGNET,
     BONDED,
     band_document,
     band_of,
@@ -129,6 +130,8 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
     draft.steps[:] = in_order(draft, bench, planned, scheduled)
     _hold_drilling(draft)
     warned = place_cautions(job, draft)
+    things = list(wanted(job, parts, cuts, draft.pick))
+    things += tools_named(draft.steps, [thing.what for thing in things])
     rank = [Level.BLOCKER, Level.CAUTION, Level.NOTE]
     findings = tuple(sorted(draft.findings, key=lambda finding: rank.index(finding.level)))
     document = {
@@ -155,7 +158,7 @@ def judge(job: Job, *, today: str = "") -> tuple[tuple[Finding, ...], dict[str, 
         "cautions": warned,
         "findings": [finding_document(finding) for finding in findings],
         "cut_lists": cuts,
-        "pick": pick_list(wanted(job, parts, cuts, draft.pick), picked_cables(job.kit, run_cables)),
+        "pick": pick_list(things, picked_cables(job.kit, run_cables)),
         "work_card": [
             {
                 "number": number,
@@ -229,9 +232,15 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
     mass_on(job, point, mount, draft)
     suits(job, point, mount, draft)
     if "magnet" in mount:
+        bared = mount == BARE_MAGNET and job.conditions.painted is not False
+        clean = (
+            "Scrape the spot to bare metal by hand, the paint tested first; a film of oil on it"
+            if bared
+            else "Clean the spot, a film of oil on it"
+        )
         draft.step(
             point.name,
-            "Clean the spot, a film of oil on it; set the magnet down edge first and roll it flat; photograph the mark.",
+            f"{clean}; set the magnet down edge first and roll it flat; photograph the mark.",
             "mount",
             at=Step.PREPARE,
         )

@@ -17,7 +17,7 @@ from gearcase.stages.result import StageResult
 
 __all__ = ["RESTS_ON", "run"]
 
-RESTS_ON = ("site", "drive", "points", "inputs", "bus", "publish")  # sections of the job
+RESTS_ON = ("site", "drive", "points", "inputs", "incoming", "bus", "publish")  # sections of the job
 
 
 def run(job: Job, earlier: Sequence[Mapping[str, Any]]) -> StageResult:

@@ -373,9 +373,9 @@ def _too_early(rows: Sequence[Mapping[str, Any]]) -> str:
     have = [row["trend"]["points"] for row in rows]
     many = f"{min(have)}" if min(have) == max(have) else f"{min(have)} to {max(have)}"
     soonest = min((row["trend"]["enough_by"] for row in rows if row["trend"]["enough_by"]), default=None)
-    when = f"about {soonest[:10]} at the earliest" if soonest else "when is not to be told yet"
+    when = f"; enough about {soonest[:10]} at the earliest" if soonest else ""
     levels = f"each of the {len(rows)} levels has" if len(rows) > 1 else "the one level has"
     return (
-        f"too early for a trend: {levels} {many} of the {LEAST_POINTS} readings in matched state that it needs; "
-        f"enough {when}; until then the limits watch"
+        f"too early for a trend: {levels} {many} of the {LEAST_POINTS} readings in matched state that it needs{when}; "
+        "until then the limits watch"
     )

@@ -6,14 +6,13 @@ the answer.
 """
 
 import re
-from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 
 from fastapi import FastAPI
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -21,7 +20,7 @@ from starlette.responses import JSONResponse, Response
 
 from gearcase.drawings.block import first_up
 from gearcase.errors import BadInput
-from gearcase.web.card import STAGES, Card, Diary, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
+from gearcase.web.card import STAGES, Card, Diary, Events, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
 from gearcase.web.guard import Guard
 from gearcase.web.sections import LEAST_LISTED
 
@@ -47,11 +46,7 @@ _KEPT_PAGE = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img
 _FOR_A_YEAR = "private, max-age=31536000, immutable"
 
 
-def _nothing_happened() -> list[dict[str, Any]]:
-    return []
-
-
-def make_app(job_folder: Path, *, events: Callable[[], list[dict[str, Any]]] = _nothing_happened) -> FastAPI:
+def make_app(job_folder: Path, *, events: Events = list) -> FastAPI:
     """The pages of a job.
 
     Parameters
@@ -59,14 +54,14 @@ def make_app(job_folder: Path, *, events: Callable[[], list[dict[str, Any]]] = _
     job_folder : Path
         Read anew at each request.
     events : callable
-        What watching has seen, for the diary: rows with ``time_s``, ``kind``, ``point``, ``says``.
+        What watching has seen, the earliest first: rows with ``time_s``, ``kind``, ``point``, ``says``.
     """
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None, middleware=[Middleware(Guard, refuse=_refuse)])
     app.router.redirect_slashes = False
 
     def card_view(request: Request) -> Response:
         """GET /, also /index.json: the state of every stage."""
-        return respond(request, "card.html", traveller_card(job_folder))
+        return respond(request, "card.html", traveller_card(job_folder, events))
 
     def diary_view(request: Request) -> Response:
         """GET /diary, also .json: all results and events, the latest first."""
@@ -74,7 +69,7 @@ def make_app(job_folder: Path, *, events: Callable[[], list[dict[str, Any]]] = _
 
     def stage_view(request: Request) -> Response:
         """GET /STAGE or /STAGE/NNNN, also .json: one result of a stage."""
-        return respond(request, "stage.html", stage_page(job_folder, request.path_params["stage"], _number(request)))
+        return respond(request, "stage.html", stage_page(job_folder, request.path_params["stage"], _number(request), events))
 
     def kept_view(request: Request) -> Response:
         """GET /STAGE/NNNN/NAME: a sheet or picture kept with a result."""
@@ -157,11 +152,16 @@ def _clock(when: str) -> str:
     return f"{found[1]} {found[2]}{' UTC' if found[3] in ('+00:00', 'Z') else ' ' + found[3]}" if found else when
 
 
+def _whole_dates(words: str) -> Markup:
+    """As markup in which no date is broken at its hyphens."""
+    return Markup(re.sub(r"\d{4}-\d\d-\d\d(?![\w-])", r'<span class="unbroken">\g<0></span>', str(escape(words))))
+
+
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("gearcase.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    made.filters |= {"clock": _clock, "first_up": first_up}
+    made.filters |= {"clock": _clock, "first_up": first_up, "whole_dates": _whole_dates}
     made.globals |= {"stages": STAGES, "least_listed": LEAST_LISTED}
     return made
 

@@ -17,6 +17,7 @@ from gearcase.install.points import SUMP
 from gearcase.install.profile import LAMPS
 from gearcase.install.register import Register
 from gearcase.job.build import Job
+from gearcase.job.build_inputs import Incoming
 from gearcase.judge import alarm
 from gearcase.judge.families import LINE_FAMILIES, alarm_families
 
@@ -36,6 +37,7 @@ __all__ = [
     "alarm_word",
     "plant_values",
     "value_name",
+    "with_records",
 ]
 
 Quality = Literal["good", "bad", "stale"]
@@ -46,6 +48,7 @@ ALARM_PRIORITY = MappingProxyType({"danger": "high", "yellow": "medium", "cannot
 RUN_STATE, LIGHT, HEARTBEAT = "drive/run state", "light", "heartbeat"
 _DRIVE = "drive"  # what the drive's own values stand under; in the store their point is empty
 _KINDS = {"m/s": ("velocity", "mm/s"), "K": ("temperature", "°C"), "m/s2": ("acceleration", "m/s2")}
+_POSTED = {"overall velocity": "m/s", "high-frequency acceleration": "m/s2", "temperature": "K"}  # quantity -> SI unit
 _SPELLED = {"°C": "degC"}
 
 
@@ -159,11 +162,26 @@ def alarm_word(condition: str, *, cannot_tell: bool = False, shelved: bool = Fal
 
 
 def plant_values(job: Job) -> tuple[PlantValue, ...]:
-    """Every value of a job that the plant can be told, in a fixed order: of the drive, of each device's point, and their alarms."""
+    """Every value of a job that the plant can be told, in a fixed order: of the drive, of each device's point, of what is posted of
+    points that no device reads, and their alarms.
+    """
     found = {one.name: one for one in _of_drive(job)}
     for device in job.bus.devices:
         found |= {one.name: one for one in _of_device(job, device)}
+    if job.incoming.mqtt or job.incoming.http:
+        for one in _posted(job):
+            found.setdefault(one.name, one)
+    for point in with_records(job):
+        name = alarm_name(point, "diagnosis")
+        found.setdefault(name, PlantValue(name, "word", meaning=_bits()))
     return tuple(found.values())
+
+
+def with_records(job: Job) -> tuple[str, ...]:
+    """Points of which records are judged: by a device of the bus that gives them, or as they come in."""
+    if job.incoming != Incoming(age_limit=job.incoming.age_limit):
+        return tuple(point.name for point in job.points)
+    return tuple(device.point for device in job.bus.devices if device.form.records)
 
 
 def _of_drive(job: Job) -> list[PlantValue]:
@@ -189,6 +207,17 @@ def _of_device(job: Job, device: BusDevice) -> list[PlantValue]:
         found += [_of_record(place, one.quantity, one.unit) for one in lines]
     alarms = [*(f"{one.name} alarm" for one in found), *([alarm_name(place, "diagnosis")] if device.form.records else [])]
     return found + [PlantValue(name, "word", meaning=_bits()) for name in alarms]
+
+
+def _posted(job: Job) -> Iterator[PlantValue]:
+    """What may be posted of each point, as old as the job allows it to be."""
+    stale_after = max(alarm.BLUE_AFTER, job.incoming.age_limit)
+    for point in [one.name for one in job.points] + [SUMP]:
+        for quantity, si in _POSTED.items() if point != SUMP else [("temperature", "K")]:
+            kind, unit = _KINDS[si]
+            name = value_name(point, quantity)
+            yield PlantValue(name, "real", unit, si, stale_after=stale_after, kind=kind)
+            yield PlantValue(f"{name} alarm", "word", meaning=_bits())
 
 
 def _register_of(quantity: str, registers: Mapping[str, Register]) -> Register | None:

@@ -161,7 +161,7 @@ def as_sure(
     bases : ndarray, shape (bases,)
         Turns per turn of the reference shaft, the slowest first. [-]
     log_chance : float
-        [-]
+        Below 0. [-]
     width : float
         Widest place, as part of a turn. [-]
     teeth : int

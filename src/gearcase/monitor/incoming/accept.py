@@ -151,16 +151,9 @@ class Accept:
         return sha256
 
     def fresh(self, now: float) -> list[Reading]:
-        """The last readings of points that came in and are not too old, to be judged with those of the bus. Unix time. [s]
-
-        A reading counts with the moment at which it is asked for, as one that is read of a gateway does; what is kept has its own.
-        """
+        """The last readings of points that came in and are not too old, to be judged with those of the bus. Unix time. [s]"""
         within = self._job.incoming.age_limit
-        return [
-            Reading(now, one.point, one.quantity, one.value, one.unit, one.quality)
-            for one in list(self._last.values())
-            if one.point and -AHEAD <= now - one.time_s <= within
-        ]
+        return [one for one in list(self._last.values()) if one.point and -AHEAD <= now - one.time_s <= within]
 
     def _wrong(self, row: Any, now: float) -> Iterator[tuple[str, str, str]]:
         """What is wrong with one reading: key, what was given, what would be right."""

@@ -238,7 +238,7 @@ def _unreadable(path: Path) -> Problem | None:
         if path.is_dir():
             return Problem(str(path), "", "a folder", "a file; name each recording by itself")
         if not path.exists():
-            return Problem(str(path), "", "", "no such file")
+            return Problem(str(path), "", "no such file", "a recording, its path as seen from where the command is typed")
         if path.suffix.lower() not in ENDINGS:
             return Problem(path.name, "", path.suffix or "no ending", f"one of {supported}")
         if path.stat().st_size == 0:

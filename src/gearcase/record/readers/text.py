@@ -134,6 +134,10 @@ def _headings(
             break
         texts.append([cell.strip() for cell in cells])
         body = body[1:]
+    commas = [cell for cell in texts[-1] if _COMMA_NUMBER.fullmatch(cell)] if texts and not comma else []
+    if commas:
+        says = 'numbers with decimal points; decimal commas are read where columns are separated by ";" or tabs'
+        raise BadInput(Problem(name, "", repr(commas[0]), says))
     if not body:
         raise BadInput(Problem(name, "", "headings and no numbers", "a file with samples"))
     if not texts:

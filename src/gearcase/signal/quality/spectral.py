@@ -169,7 +169,8 @@ def mains_base(lines_hz: NDArray[np.float64], *, bin_hz: float, nominal_hz: floa
     reach = _PLACE_BINS * bin_hz
     density = _density(lines_hz, 0.0, (_MAINS_HARMONICS + 1) * nominal_hz, bin_hz)
     numbers = np.arange(1, _MAINS_HARMONICS + 1)
-    bases = [line / n for n in numbers for line in lines_hz if abs(line / n - nominal_hz) <= _MAINS_BAND * nominal_hz]
+    bases = (lines_hz / numbers[:, None]).ravel()
+    bases = bases[np.abs(bases - nominal_hz) <= _MAINS_BAND * nominal_hz]
     best = max(bases, key=lambda base: _near(lines_hz, numbers * base, reach).sum(), default=None)
     if best is None:
         return None

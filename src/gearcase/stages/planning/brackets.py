@@ -12,7 +12,7 @@ from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.bond_strength import shock_force
 from gearcase.install.cautions import Step
-from gearcase.install.engagement import engagement_needed, engagement_ruling, tapped_strength
+from gearcase.install.engagement import engagement_needed, engagement_ruling, stripping_force, stripping_ruling, tapped_strength
 from gearcase.install.fasteners import PROOF_SHARE, nut_factor, preload, screw_strength, tightening, tightening_torque
 from gearcase.install.fittings import Bracket
 from gearcase.install.holes import (
@@ -34,6 +34,7 @@ from gearcase.stages.planning.draft import Draft, mm, ruling_document, stated, t
 from gearcase.stages.planning.holes import place_rulings
 from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.stages.planning.walls import known_wall, table_material
+from gearcase.tables import load
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
 
@@ -93,7 +94,7 @@ def _bracket(job: Job, bracket: Bracket, draft: Draft) -> dict[str, Any]:
             bracket.name,
             "Set up the stand of strut channel, spring nuts and square washers; anchor it as the site allows.",
             "fit bracket",
-            tool="strut, spring nuts, level",
+            tool="strut, spring nuts, spirit level",
         )
         draft.take("strut channel, spring nuts, square washers, floor anchors", bracket.name)
         return row
@@ -168,9 +169,14 @@ def _screw(bracket: Bracket, existing: list[ThreadedHole], draft: Draft) -> _Scr
     grade = bracket.grade or _GRADES[thread.system]
     try:
         drill = tap_drill(thread)
-        screw_strength(grade, diameter=drill.major_diameter)
+        strength = screw_strength(grade, diameter=drill.major_diameter)
     except OutOfRange as error:
         draft.find(Level.BLOCKER, "bracket_thread", bracket.name, f"{thread.designation}, grade {grade}: {error.rule}")
+        return None
+    if strength.system != thread.system:
+        fits = ", ".join(dict.fromkeys(row["grade"] for row in load("screw_strengths") if row["system"] == thread.system))
+        says = f"grade {grade} is one of {strength.system} screws, {thread.designation} is {thread.system}: one of {fits}"
+        draft.find(Level.BLOCKER, "bracket_grade", bracket.name, says)
         return None
     return _Screw(thread.designation, thread.system, drill, grade, not bracket.grade)
 
@@ -222,6 +228,19 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
     row["rulings"] += [ruling_document(one) for one in made.rulings]
     for one in made.rulings:
         draft.rule(Level.CAUTION, "bracket_torque", bracket.name, one, torque)
+    if bracket.full_thread is not None:
+        bears = work(
+            f"what the thread of {bracket.name} bears",
+            stripping_force,
+            full_thread=stated("full thread engaged", bracket.full_thread),
+            needed=Given("full thread needed", row["engagement"]["value"], "m", Origin.CALCULATED),
+            screw_strength=Given(f"tensile strength of grade {screw.grade}", strength.tensile, "Pa", known),
+            stress_area=tabled(f"stress area of {screw.thread}", drill.stress_area, "m2"),
+        )
+        strips = stripping_ruling(most_preload=made.most_preload, bears=bears.value, full_thread=bracket.full_thread)
+        row["rulings"].append(ruling_document(strips))
+        surely = made.preload > bears.value  # at the preload that is meant, not only at the most that friction may make of it
+        draft.rule(Level.BLOCKER if surely else Level.CAUTION, "bracket_strips", bracket.name, strips, bears)
     count = len(bracket.holes) + len(bracket.at)
     if bracket.mass is not None and count:
         pull = work(
@@ -283,9 +302,9 @@ def _new_hole(
 
 def _fouls(job: Job, bracket: Bracket, face: Face, place: Place, diameter: float, draft: Draft) -> None:
     """A new hole and its washer held against all that a stud's hole is held against, and against the sensors of its face."""
-    pad = Pad(bracket.name, face.name, place, None, None)
+    pad = Pad(bracket.name, face.name, place, region_at(face, place), None)
     for violation in violations(face, pad, Footprint(WASHER * diameter, hole_diameter=diameter)):
-        if violation.severe or violation.rule == "clearance":
+        if violation.severe or violation.rule in ("clearance", "region_edge"):
             draft.find(Level.BLOCKER if violation.severe else Level.CAUTION, "bracket_place", bracket.name, violation.says)
     for point in job.points:
         if point.face != face.name or point.at is None:
@@ -328,7 +347,7 @@ def _enclosure(job: Job, draft: Draft) -> None:
         where,
         f"Hang it on {box.bracket or 'its bracket'}, glands downwards; earth strap to its stud.",
         "hang enclosure",
-        tool="spanner, level",
+        tool="spanner, spirit level",
         value=f"screws {box.screw}" if box.screw else "",
     )
 
@@ -398,7 +417,7 @@ def _light(job: Job, draft: Draft) -> None:
         where,
         f"Fix it on {light.bracket or 'its bracket'}; walk to where people work and look: nothing may stand before it.",
         "fix light",
-        tool="tape",
+        tool="tape measure",
         value=f"{light.height:.2f} m high" if light.height is not None else "1.8 to 2.5 m high",
         tolerance=f"seen from {light.seen_from or LIGHT_SEEN_FROM:.0f} m",
     )

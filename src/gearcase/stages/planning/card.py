@@ -105,7 +105,9 @@ def _tap(job: Job, orientation: Sequence[Mapping[str, Any]], draft: Draft) -> No
                 tolerance="gravity 0.95 to 1.05 g, within 5 degrees",
             )
         else:
-            draft.step(name, "Tap the housing beside it: its level must jump, no other's as far.", "tap test", tool="hammer")
+            draft.step(
+                name, "Tap the housing beside it: its level must jump, no other's as far.", "tap test", tool="small plastic hammer"
+            )
 
 
 def _read_back(job: Job, draft: Draft) -> None:
@@ -137,7 +139,7 @@ def _look(draft: Draft) -> None:
             "sump sensor",
             "After 15 min of running check the level again; look for leaks hot.",
             "first look",
-            tool="level glass, lamp",
+            tool="torch",
             value="level at its mark, no drop",
         )
 

@@ -25,13 +25,13 @@ from gearcase.install.holes import (
     tap_drill,
     wall_needed,
 )
-from gearcase.install.housing import Face, Hole, Place, to_edge
+from gearcase.install.housing import Face, Hole, Place, Wall, to_edge
 from gearcase.install.points import Point
 from gearcase.install.positions import region_under
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, as_dict, mm, ruling_document, stated, tabled
-from gearcase.stages.planning.walls import KnownWall, known_wall
+from gearcase.stages.planning.walls import KnownWall, known_wall, velocity_is_wide
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
 
@@ -100,22 +100,32 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
         says = f"nothing is left of its wall of {mm(wall.thickness)} after the gauge's error: bond it, or gauge it again"
         draft.find(Level.BLOCKER, "metal_left", point.name, says)
         return document, False
-    if not wall.readings:
-        says = (
-            "its readings and the gauge's velocity are not given: taken as a true one; set for steel a gauge reads grey iron thick"
-        )
-        draft.find(Level.NOTE, "gauging", point.name, says)
+    _unsaid(job, point, wall, known, draft)
     left, least = _metal(point, known, stack)
     document["metal_left"], document["least_metal"] = left.as_dict(), least.as_dict()
     if left.value < least.value:
         says = (
-            f"a way to the oil: {1000 * left.value:.1f} mm of metal would be left of a wall of {mm(wall.thickness)}, at least "
+            f"a way to the oil: {1000 * left.value:.1f} mm of metal would be left of a wall of {mm(known.least.value)}, at least "
             f"{1000 * least.value:.1f} mm must stay; this hole needs {mm(needed.value)}: bond it, or find a boss"
         )
         draft.find(Level.BLOCKER, "metal_left", point.name, says, left)
         return document, False
     _drill_steps(point, wanted, drill, stack, document, draft)
     return document, True
+
+
+def _unsaid(job: Job, point: Point, wall: Wall, known: KnownWall, draft: Draft) -> None:
+    """What nobody has said of how a wall was measured."""
+    if not wall.readings and velocity_is_wide(job.housing.material):
+        says = (
+            f"its {mm(wall.thickness)} are said to be measured, without readings and the gauge's velocity: a gauge set for steel "
+            f"reads iron up to 1.7 times too thick, so the hole counts on {mm(known.least.value)}; give the readings, "
+            "velocity_set and the sample of a flange or edge that a caliper measures too"
+        )
+        draft.find(Level.CAUTION, "gauging", point.name, says, known.least if isinstance(known.least, Worked) else None)
+    if not wall.gauge_error:
+        says = "the gauge's error is not given and counts as 0: give gauge_error, the metal left counts on it"
+        draft.find(Level.CAUTION, "gauge_error", point.name, says)
 
 
 def _thinner(job: Job, point: Point, known: KnownWall, draft: Draft) -> KnownWall:
@@ -262,7 +272,7 @@ def _drill_steps(
         point.name,
         f"Spot-face {mm(wanted.spot_face)} deep, square within 1 degree, Ra 1.6 µm or better.",
         "drill and tap",
-        tool="spot-facing cutter, square",
+        tool="spot-facing cutter, engineer's square",
         value=f"{mm(wanted.spot_face)} deep",
         tolerance="1 degree",
     )

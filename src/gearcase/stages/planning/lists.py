@@ -19,7 +19,7 @@ from gearcase.install.housing import Cable, Kit
 from gearcase.install.lengths import Lengths
 from gearcase.install.points import Sensor
 from gearcase.job.build import Job
-from gearcase.stages.planning.draft import Draft, Pick
+from gearcase.stages.planning.draft import CardStep, Draft, Pick
 from gearcase.tables import Row, load
 from gearcase.worked import Given, Origin, work
 
@@ -34,6 +34,7 @@ __all__ = [
     "materials",
     "pick_list",
     "picked_cables",
+    "tools_named",
     "wanted",
 ]
 
@@ -124,6 +125,15 @@ def wanted(
     for row in load("pick_always"):
         if row["when"] in here:
             yield Wanted(row["what"], "all work" if row["when"] == "always" else row["when"], group=row["group"])
+
+
+def tools_named(steps: Iterable[CardStep], listed: Iterable[str]) -> Iterator[Wanted]:
+    """What the steps of a work card ask for, in the column "with", and no name on the list holds already."""
+    names = list(listed)
+    for step in steps:
+        for tool in filter(None, step.tool.split(", ")):
+            if not any(re.search(rf"\b{re.escape(tool)}\b", name, re.IGNORECASE) for name in names):
+                yield Wanted(tool, step.where, group="consumables" if _rule(tool)["group"] == "consumables" else "tools")
 
 
 def bars_wanted(cuts: Iterable[Mapping[str, Any]]) -> Iterator[Wanted]:

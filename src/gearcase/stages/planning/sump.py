@@ -173,6 +173,6 @@ def _steps(port: Port, probe: Probe, candidates: tuple[PipeThread, ...], draft: 
         _WHERE,
         "Fill to the mark, close all, wipe dry; look for leaks cold.",
         "fit probe",
-        tool="level glass, lamp",
+        tool="torch",
         value="level at its mark",
     )

@@ -1,17 +1,17 @@
 """What a hole may count on of a wall: its readings, corrected for the iron's sound velocity, less the gauge's error.
 
-A thickness said to be measured without its readings is taken as a true one, and a caution says so; readings count as taken with the
-velocity the gauge was set to, that of steel where nobody has said.
+Readings count as taken with the velocity the gauge was set to, that of steel where nobody has said. A thickness said to be measured
+without its readings counts, in iron, as such a reading on the slowest iron, and a caution says so: less said is not more believed.
 """
 
 from dataclasses import dataclass, replace
 
-from gearcase.install.gauging import STEEL_SETTING, gauged_wall, least_thickness, velocity_from_sample, velocity_range
+from gearcase.install.gauging import NARROW, STEEL_SETTING, gauged_wall, least_thickness, velocity_from_sample, velocity_range
 from gearcase.install.housing import Face, Wall
 from gearcase.install.rulings import Ruling
 from gearcase.worked import Given, Origin, Worked, work
 
-__all__ = ["KnownWall", "face_as_known", "known_wall", "table_material"]
+__all__ = ["KnownWall", "face_as_known", "known_wall", "table_material", "velocity_is_wide"]
 
 _TABLE_NAMES = {"ductile iron": "nodular iron", "": "unknown iron"}
 
@@ -47,13 +47,15 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
         File and line, or empty.
     """
     measured = wall.origin is Origin.MEASURED
+    slowest, fastest = velocity_range(table_material(material))
+    if not wall.readings and measured and velocity_is_wide(material):
+        return KnownWall(_as_read_for_steel(wall, material, slowest, where), (), measured)
     if not wall.readings:
         name = "measured wall less gauge error" if measured else "wall less gauge error"
         return KnownWall(Given(name, max(0.0, wall.thickness - wall.gauge_error), "m", wall.origin, 0.0, where), (), measured)
     setting = wall.velocity_set if wall.velocity_set is not None else STEEL_SETTING
     known_by = Origin.MEASURED if wall.velocity_set is not None else Origin.ASSUMED
     velocity_set = Given("velocity the gauge was set to", setting, "m/s", known_by, 0.0, where)
-    slowest, fastest = velocity_range(table_material(material))
     velocity: Given | Worked = Given(f"slowest velocity of {table_material(material)}", slowest, "m/s", Origin.TABLE)
     believed: tuple[Ruling, ...] = ()
     if wall.sample is not None:
@@ -87,6 +89,29 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
         gauge_error=Given("gauge error", wall.gauge_error, "m", Origin.STATED if wall.gauge_error else Origin.ASSUMED, 0.0, where),
     )
     return KnownWall(least, (*gauged.rulings, *believed), True)
+
+
+def velocity_is_wide(material: str) -> bool:
+    """Whether a metal's sound velocity may be so far off that a reading tells no thickness without a sample, as in grey iron.
+
+    Examples
+    --------
+    >>> velocity_is_wide("grey iron"), velocity_is_wide("cast steel")
+    (True, False)
+    """
+    slowest, fastest = velocity_range(table_material(material))
+    return fastest / slowest > NARROW
+
+
+def _as_read_for_steel(wall: Wall, material: str, slowest: float, where: str) -> Worked:
+    return work(
+        "least the wall may be",
+        least_thickness,
+        least_reading=Given("thickness, its readings not given", wall.thickness, "m", Origin.MEASURED, 0.0, where),
+        velocity_set=Given("velocity of steel, as a gauge is set unless told", STEEL_SETTING, "m/s", Origin.ASSUMED),
+        velocity=Given(f"slowest velocity of {table_material(material)}", slowest, "m/s", Origin.TABLE),
+        gauge_error=Given("gauge error", wall.gauge_error, "m", Origin.STATED if wall.gauge_error else Origin.ASSUMED, 0.0, where),
+    )
 
 
 def face_as_known(face: Face, material: str) -> Face:

@@ -102,13 +102,18 @@ async def unplugged(proving: Proving, one: Device) -> Row:
         return left_open("somebody pulls its plug while it is polled: --unplug, and two minutes for each device")
     proving.tell(f"unplug {name} now, leave everything else")
     before: dict[str, int] = {each.device.name: 0 for each in proving.devices}  # failed polls in a row
-    for _ in range(_PATIENCE):
+
+    async def poll() -> list[str]:
         for each in proving.devices:
             before[each.device.name] = 0 if await proving.answers(each) else before[each.device.name] + 1
-        silent = [other for other, count in before.items() if count >= _WITHIN]
-        if silent:
-            break
+        return [other for other, count in before.items() if count >= _WITHIN]
+
+    for _ in range(_PATIENCE):
+        silent = await poll()
         await proving.sleep(_EVERY)
+        if silent:
+            silent = await poll()  # one that was asked just before the plug came out is a poll behind
+            break
     else:
         return failed("nothing went bad", f"{name} still answers: another device was unplugged, or another answers at its address")
     measured = f"{', '.join(silent)} bad within {_WITHIN} polls"
