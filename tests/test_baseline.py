@@ -301,13 +301,17 @@ def test_without_run_state_nothing_is_judged(demo: Job, tmp_path: Path) -> None:
         for read in (lambda value: 0.0, lambda value: -value, lambda value: 1e200 * value)
     ],
 )
-def test_a_sensor_that_reads_nothing_has_no_limits_and_is_named(
+def test_a_sensor_that_reads_nothing_has_no_limits_of_its_own_and_is_named(
     quantity: str, read: Callable[[float], float], demo: Job, tmp_path: Path
 ) -> None:
     """Dead, wired with its sign turned, or of a wrong register: no vibration of a drive that runs."""
     readings = [replace(one, value=read(one.value)) if one.quantity == quantity else one for one in shifts(4, 4.0)]
     result = taken(demo, tmp_path, readings)
-    assert quantity not in limits(result) and "temperature" in limits(result)
+    found, rules = limits(result), [row["rule"] for row in result.document["findings"]]
+    assert "temperature" in found and "baseline.not_settled" not in rules, "it had settled"
+    assert quantity not in found or (found[quantity]["kind"], found[quantity]["yellow"]["value"]) == ("day-one", BC), (
+        "zones ask none"
+    )
     (says,) = [row["says"] for row in result.document["findings"] if row["rule"] == "baseline.reads_nothing"]
     assert f"{quantity}: 828 of 828 records taken while it ran" in says
 
