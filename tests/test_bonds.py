@@ -61,6 +61,15 @@ def test_ten_kelvin_halve_a_time_as_they_halve_an_oils_life(check: Check) -> Non
     assert shorter[0] / shorter[1] * check.given["life_h_at_base"] == pytest.approx(check.value, rel=check.tolerance)
 
 
+def test_the_time_to_close_a_joint_is_that_of_the_warmer_of_metal_and_air() -> None:
+    """Row BT1 of bonding.csv, doubling per 10 K: 3 min at 23 °C are 6 on metal of 13 °C, 1.5 mixed in air of 33 °C."""
+    times = {"open_time": 180.0, "fixture_time": 2400.0, "full_time": 86400.0, "metal_temperature": 286.15}
+    assert cure_schedule(**times).close_within == pytest.approx(360)
+    warm = cure_schedule(**times, air_temperature=306.15)
+    assert warm.close_within == pytest.approx(90) and warm.full == cure_schedule(**times).full
+    assert cure_schedule(**times, air_temperature=283.15).close_within == pytest.approx(360)
+
+
 @pytest.mark.parametrize("check", checks("thermal_checks.csv", "TF"), ids=check_id)
 def test_sheets_in_fahrenheit_are_read_right(check: Check) -> None:
     assert parse(f"{check.given['f']} °F", "temperature") - ZERO_C == pytest.approx(check.value, rel=check.tolerance)

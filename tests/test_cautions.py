@@ -77,7 +77,7 @@ def test_isolation_stands_in_every_plan() -> None:
         ({Condition.CONVERTER}, "capacitors stay charged"),
         ({Condition.FAN}, "windmills"),
         ({Condition.COUNTERWEIGHT}, "stores energy"),
-        ({Condition.HOT_WORK, Condition.PAINTED}, "lead and chromate before"),
+        ({Condition.PAINT_CUT, Condition.PAINTED}, "lead and chromate before"),
         ({Condition.METHACRYLATE}, "flammable, smells"),
         ({Condition.CLASSIFIED_AREA}, "tools, tablet, camera"),
         ({Condition.CLASSIFIED_AREA, Condition.DRILLING}, "void the certificate of the drive"),

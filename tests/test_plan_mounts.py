@@ -162,6 +162,44 @@ def test_a_bond_loses_bandwidth_by_the_heat_and_says_what_drilling_turned_into(d
     assert plan.run(cold).document["parts"][0]["band"]["true_hz"] == 6500
 
 
+def test_a_bond_that_would_break_is_a_blocker_and_one_that_lacks_margin_a_caution(demo: Job) -> None:
+    """By hand at 65 °C: half of 17 MPa is left at 85, so 17 x 0.5^(42/62) = 10.63 MPa; 50 N at 40 mm on a pad of 30, 24, 12 mm pull
+    32 F h / (pi d^3) = 0.75, 1.47 and 11.8 MPa: under a tenth, over a tenth, over all of it.
+    """
+    for base, level in ((30e-3, ""), (24e-3, "caution"), (12e-3, "blocker")):
+        point = replace(demo.points[1], sensor=replace(demo.points[1].sensor, base=base))
+        job = replace(demo, points=(demo.points[0], point, demo.points[2]))
+        rows = [row["level"] for row in plan.run(job).document["findings"] if row["rule"] == "plan.peel"]
+        assert rows == ([level] if level else [])
+
+
+def test_an_adhesive_bears_the_hottest_air_where_the_metal_is_said_to_be_cooler(demo: Job) -> None:
+    place = replace(demo.conditions, ambient=Range(303.15, 363.15))
+    job = replace(demo, conditions=place, housing=replace(demo.housing, surface_temperature=298.15))
+    assert says(job, "hot_bond", "blocker") == ""  # 90 °C, the methacrylate bears 100
+    job = replace(job, conditions=replace(place, ambient=Range(303.15, 378.15)))
+    assert "is 105 °C, at most 100 °C" in says(job, "hot_bond", "blocker")
+
+
+def test_a_flat_magnet_on_a_painted_housing_stands_on_bare_metal(demo: Job) -> None:
+    """tables/mounts.csv: bare metal 2000 Hz, paint 1100 Hz."""
+    assert "true to 1100 Hz, not to 2000" in says(demo, "painted", "note")
+    scraped = [
+        step["do"] for step in plan.run(demo).document["work_card"] if step["do"].startswith("Scrape the spot to bare metal")
+    ]
+    assert len(scraped) == 1
+    plain = replace(demo, conditions=replace(demo.conditions, painted=False))
+    assert says(plain, "painted") == ""
+    assert not any("Scrape" in step["do"] for step in plan.run(plain).document["work_card"])
+
+
+def test_paint_is_tested_for_lead_before_it_is_drilled_or_scraped_as_well(demo: Job) -> None:
+    for point in (demo.points[0], demo.points[2]):  # a stud, a flat magnet: nothing is bonded
+        said = plan.run(replace(demo, points=(point,))).document["cautions"]["list"]
+        lead = [one for one in said if one["id"] == "lead"]
+        assert len(lead) == 1
+
+
 def test_the_schedule_stretches_with_cold_metal(demo: Job) -> None:
     """Rows of bonding.csv: doubling for each 10 K below 23 °C; no load until four fixture times (common practice)."""
     times = plan.run(with_kit(demo, metal_temperature=286.15)).document["parts"][1]["bond"]["schedule_s"]
@@ -439,6 +477,27 @@ def test_the_brackets_torque_and_engagement_are_the_published_ones(demo: Job) ->
     assert "full thread engaged is 18 mm, at least 22.5 mm" in says(with_bracket(demo, full_thread=0.018), "bracket_engagement")
     assert "not gauged" in says(with_bracket(demo, full_thread=None), "bracket_engagement")
     assert "pull of a knock" in says(with_bracket(demo, mass=900.0), "bracket_load")
+
+
+@pytest.mark.parametrize(("full", "level"), [(0.018, "blocker"), (0.024, "caution"), (0.0262, "")])
+def test_a_thread_that_strips_while_its_screw_is_tightened_is_a_blocker(demo: Job, full: float, level: str) -> None:
+    """By hand, M12 of 10.9 oiled: meant 0.75 x 830 MPa x 84.3 mm2 = 52.5 kN, at the least nut factor 0.155 / 0.12 times, 67.8.
+    Of the 33.4 mm needed (FED-STD-H28/2) 18, 24 and 26.2 mm bear 47, 63 and 69 kN: their share of 1040 MPa x 84.3 mm2.
+    """
+    document = plan.run(with_bracket(demo, grade="10.9", full_thread=full)).document
+    needed = document["brackets"][0]["engagement"]["value"]
+    rows = [one for one in document["findings"] if one["rule"] == "plan.bracket_strips"]
+    assert [one["level"] for one in rows] == ([level] if level else [])
+    assert all(one["worked"]["value"] == pytest.approx(full / needed * 1040e6 * 84.3e-6, rel=2e-3) for one in rows)
+    tightened = any(step["tool"] == "gauge pin, torque wrench" for step in document["work_card"])
+    assert tightened == (level != "blocker")
+
+
+@pytest.mark.parametrize(("grade", "thread", "fits"), [("8.8", "1/2-13", "SAE 2, SAE 5, SAE 8"), ("SAE 5", "M12", "8.8, 10.9")])
+def test_a_grade_of_the_other_system_of_threads_is_refused(demo: Job, grade: str, thread: str, fits: str) -> None:
+    """ISO 898-1 is of metric screws, SAE J429 of inch ones: no such screw is sold, its torque would be another's."""
+    words = says(with_bracket(demo, holes=(), at=((0.1, 0.38),), thread=thread, grade=grade), "bracket_grade", "blocker")
+    assert f"one of {fits}" in words
 
 
 def test_a_new_hole_for_a_bracket_obeys_the_wall_too(demo: Job) -> None:

@@ -51,14 +51,30 @@ def found(job: Job) -> dict[tuple[str, str], str]:
 
 
 def test_volts_at_the_last_device_are_those_worked_out_by_hand(demo: Job) -> None:
-    """22 AWG stranded, 54.01 ohm/km at 20 degC (table conductors), 0.00393 1/K, at 60 degC: 62.50 ohm/km; Ohm's law, run by run."""
+    """22 AWG stranded, 54.01 ohm/km at 20 degC (table conductors), 0.00393 1/K, at 60 degC: 62.50 ohm/km; Ohm's law, run by run; a
+    device's own current alone passes its stub.
+    """
     per_metre = 54.01e-3 * (1 + 0.00393 * 40)
     laid = {row["device"]: row["run_m"] for row in plan.run(demo).document["cables"]}  # the two with a place on the housing
     runs, currents = [4.0, 4.0, 4.4, laid["vibration intermediate"], laid["vibration input"]], [0.0, 0.35, 0.03, 0.045, 0.045]
     lost = [2 * length * per_metre * sum(currents[n:]) for n, length in enumerate(runs)]
     line = plan.run(demo).document["power"]["line"]
-    assert [row["volts"]["value"] for row in line] == pytest.approx([24 - sum(lost[: n + 1]) for n in range(5)], rel=1e-4)
+    off = [2 * stub * per_metre * current for stub, current in zip([0.0, 0.3, 0.3, 0.3, 0.3], currents, strict=True)]
+    assert [row["volts"]["value"] for row in line] == pytest.approx([24 - sum(lost[: n + 1]) - off[n] for n in range(5)], rel=1e-5)
     assert all(before["end"] == after["start"] for before, after in pairwise(line))
+
+
+def test_a_long_stub_costs_its_device_volts_and_no_other(source: Source, demo: Job) -> None:
+    """By hand: 9 m of stub and 0.35 A at 62.50 ohm/km lose 2 x 9 x 0.0625 x 0.35 = 0.394 V, 0.381 V more than the demo's 0.3 m."""
+    before, after = (
+        {row["end"]: row["volts"]["value"] for row in plan.run(job).document["power"]["line"]}
+        for job in (demo, changed(source, "bus", "devices", 4, "stub", value="9 m"))
+    )
+    per_metre = 54.01e-3 * (1 + 0.00393 * 40)
+    assert before["stack light"] - after["stack light"] == pytest.approx(2 * 8.7 * per_metre * 0.35)
+    assert {name: volts for name, volts in before.items() if name != "stack light"} == pytest.approx(
+        {name: volts for name, volts in after.items() if name != "stack light"}
+    )
 
 
 def test_each_caution_stands_once_on_the_card_and_the_page(demo: Job) -> None:
@@ -171,7 +187,12 @@ def test_days_left_are_those_until_the_outage(today: str, says: str, demo: Job) 
         (("power", "branch_circuit", "load"), "90 A", "blocker", "plan.branch_circuit", "a nearer panel"),
         (("power", "branch_circuit", "conduit"), "drainpipe", "blocker", "plan.conduit", "one of: EMT"),
         (("power", "branch_circuit", "bends"), "450 deg", "caution", "plan.conduit", "450 degrees"),
+        (("power", "branch_circuit", "wires"), 1, "blocker", "plan.branch_wires", "1 wire is no circuit"),
         (("power", "entries", 0, "size"), "M21", "blocker", "plan.entry", "M20x1.5"),
+        (("power", "volts"), "230 V", "blocker", "plan.supply_volts", "no extra-low voltage, which ends at 60 V"),
+        (("power", "volts"), "48 V", "caution", "plan.supply_volts", "most devices of 24 V bear 30 V"),
+        (("power", "derating"), None, "caution", "plan.derating", "all of it counted"),
+        (("power", "rated"), "5 A", "caution", "plan.line_fuse", "it gives 120 W, more than the 100 W of a class 2 supply"),
         (("power", "neighbours", 0, "distance"), "200 mm", "blocker", "plan.separation", "at least 300 mm"),
         (("power", "rated"), "500 mA", "blocker", "power.supply", "a supply rated 0.73 A"),
         (("bus", "devices", 4, "least_volts"), "23.9 V", "blocker", "power.volts", "of 24 V arrive"),

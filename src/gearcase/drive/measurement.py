@@ -9,11 +9,12 @@ People act on `measurement_plan`; every number in it is `Worked`. The other func
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gearcase.drive.line import Line
 from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange, above_zero
+from gearcase.units import percent
 from gearcase.worked import Given, Origin, Worked, work, worked_by
 
 __all__ = [
@@ -516,7 +517,11 @@ def _highest(lines: tuple[Line, ...], kind: str, name: str, high: float) -> Give
     fundamentals = [line for line in lines if line.kind == kind and line.harmonic == 1]
     if not fundamentals:
         return Given(f"{name}: none known", 0.0, "Hz", Origin.ASSUMED)
-    return _at(max(fundamentals, key=lambda line: line.hz(high)), high, "highest")
+    top = max(fundamentals, key=lambda line: line.hz(high) * (1 + line.spread))
+    given = _at(top, high, "highest")
+    if not top.spread:
+        return given
+    return replace(given, name=f"{given.name}, the top of its {percent(top.spread)} spread", value=given.value * (1 + top.spread))
 
 
 def _lines_of_shaft(drive: Drive, lines: tuple[Line, ...], shaft: str) -> list[Line]:

@@ -15,6 +15,7 @@ from gearcase.install.rulings import Ruling
 from gearcase.worked import worked_by
 
 __all__ = [
+    "WORKING",
     "allowed_stress",
     "bond_area",
     "pad_diameter",
@@ -25,7 +26,7 @@ __all__ = [
     "shock_ruling",
 ]
 
-_WORKING = 10.0  # strength over working stress; common practice, no source
+WORKING = 10.0  # strength over working stress; common practice, no source
 _HALF = 0.5  # of its strength an adhesive has left at its `half_at`
 _ZERO_C = 273.15
 _PRACTICE = "common practice, no source"
@@ -50,7 +51,7 @@ def allowed_stress(*, strength: float, share: float) -> float:
     above_zero(strength=strength, share=share)
     if share > 1:
         raise OutOfRange("share", share, "above 0, at most 1")
-    return strength * share / _WORKING
+    return strength * share / WORKING
 
 
 @worked_by(formula="F = m a", unit="N", source="definition")

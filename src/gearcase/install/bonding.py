@@ -170,7 +170,9 @@ def bond_conditions(*, metal_temperature: float, air_temperature: float, relativ
     )
 
 
-def cure_schedule(*, open_time: float, fixture_time: float, full_time: float, metal_temperature: float) -> CureSchedule:
+def cure_schedule(
+    *, open_time: float, fixture_time: float, full_time: float, metal_temperature: float, air_temperature: float | None = None
+) -> CureSchedule:
     """When a joint must be closed, holds, bears load and may be measured on, at the metal's temperature.
 
     Parameters
@@ -179,6 +181,8 @@ def cure_schedule(*, open_time: float, fixture_time: float, full_time: float, me
         From the data sheet at 23 degC. [s]
     metal_temperature : float
         At which the metal stays until cured. [K]
+    air_temperature : float or None
+        At which the adhesive is mixed; warmer than the metal it shortens the time to close the joint. [K]
 
     Raises
     ------
@@ -197,8 +201,9 @@ def cure_schedule(*, open_time: float, fixture_time: float, full_time: float, me
     def here(time_at_reference: float) -> float:
         return cure_time(time_at_reference=time_at_reference, metal_temperature=metal_temperature)
 
+    mixed = metal_temperature if air_temperature is None else max(metal_temperature, air_temperature)
     return CureSchedule(
-        close_within=here(open_time),
+        close_within=min(here(open_time), cure_time(time_at_reference=open_time, metal_temperature=mixed)),
         fixture=here(fixture_time),
         no_load_until=_LOAD_AFTER * here(fixture_time),
         full=here(full_time),

@@ -47,6 +47,7 @@ class Condition(StrEnum):
     EPOXY = "epoxy"
     CYANOACRYLATE = "cyanoacrylate"
     HOT_WORK = "hot work"
+    PAINT_CUT = "paint cut"
     PAINTED = "painted"
     OIL_OPENED = "oil opened"
     MAINS = "mains"

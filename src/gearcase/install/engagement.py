@@ -5,8 +5,8 @@ screw's thread shears at the hole's minor diameter, the hole's at the screw's ma
 widest hole. A material is taken to shear at half its tensile strength; grey iron shears higher, so this errs on the safe side.
 A sensor's stud is another matter: it holds itself, not a structure, and follows its maker's sheet.
 
-Calculators: `external_shear_area`, `internal_shear_area`, `engagement_equal`, `engagement_needed`. Table:
-`tapped_strength`. Rules: `engagement_ruling`, `stud_ruling`.
+Calculators: `external_shear_area`, `internal_shear_area`, `engagement_equal`, `engagement_needed`,
+`stripping_force`. Table: `tapped_strength`. Rules: `engagement_ruling`, `stripping_ruling`, `stud_ruling`.
 """
 
 import math
@@ -24,6 +24,8 @@ __all__ = [
     "engagement_ruling",
     "external_shear_area",
     "internal_shear_area",
+    "stripping_force",
+    "stripping_ruling",
     "stud_ruling",
     "tapped_strength",
 ]
@@ -178,6 +180,52 @@ def engagement_ruling(*, full_thread: float, needed: float) -> Ruling:
     """Whether a structure's screw reaches far enough: `needed` from `engagement_needed`, or diameters by `RULE_OF_THUMB`. [m]"""
     cure = f"tap {1000 * max(0.0, needed - full_thread):.1f} mm deeper where the wall allows, take a larger screw, or a weaker one"
     return Ruling("full thread engaged", full_thread, "m", cure, _SOURCE, least=needed)
+
+
+@worked_by(formula="F = full thread / needed x S_screw As", unit="N", source=_SOURCE)
+def stripping_force(*, full_thread: float, needed: float, screw_strength: float, stress_area: float) -> float:
+    """Force at which the thread of a screw or its hole strips: that of the screw's own break, less as less of it is engaged. [N]
+
+    Parameters
+    ----------
+    full_thread, needed : float
+        Engaged, and `engagement_needed`. [m]
+    screw_strength, stress_area : float
+        Tensile strength [Pa] and stress area [m2] of the screw.
+
+    Raises
+    ------
+    OutOfRange
+        Anything not above 0.
+
+    Examples
+    --------
+    Half of what an M6 screw of class 8.8 needs bears half of its 800 MPa on 20.1 mm2:
+
+    >>> stripping_force(full_thread=4e-3, needed=8e-3, screw_strength=800e6, stress_area=20.1e-6)
+    8040.0
+    """
+    above_zero(full_thread=full_thread, needed=needed, screw_strength=screw_strength, stress_area=stress_area)
+    return full_thread / needed * screw_strength * stress_area
+
+
+def stripping_ruling(*, most_preload: float, bears: float, full_thread: float) -> Ruling:
+    """Whether a thread bears the highest preload that its torque may make, or strips while it is tightened. [-]
+
+    Examples
+    --------
+    >>> stripping_ruling(most_preload=10e3, bears=8e3, full_thread=8e-3).cure
+    'tap 2.0 mm deeper where the wall allows, or a weaker grade'
+    """
+    over = most_preload / bears
+    return Ruling(
+        what="highest preload over what the thread bears before it strips",
+        value=over,
+        unit="-",
+        most=1.0,
+        cure=f"tap {1000 * full_thread * max(0.0, over - 1):.1f} mm deeper where the wall allows, or a weaker grade",
+        source=_SOURCE,
+    )
 
 
 def stud_ruling(*, full_thread: float) -> Ruling:

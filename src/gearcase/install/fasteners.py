@@ -36,9 +36,10 @@ _SOURCE = "T = K F d, Shigley and Machinery's Handbook"
 
 @dataclass(frozen=True)
 class ScrewStrength:
-    """Proof and tensile strength of a grade at a size. [Pa]"""
+    """Proof and tensile strength of a grade at a size [Pa]; `system` of its threads, metric or unified."""
 
     grade: str
+    system: str
     proof: float
     tensile: float
     source: str
@@ -177,7 +178,9 @@ def screw_strength(grade: str, *, diameter: float) -> ScrewStrength:
         raise OutOfRange("grade", repr(grade), f"one of the table's: {held}")
     for row in rows:
         if float(row["above_mm"]) < 1000 * diameter <= float(row["to_mm"]) + 1e-9:
-            return ScrewStrength(grade, float(row["proof_mpa"]) * 1e6, float(row["tensile_mpa"]) * 1e6, row["source"])
+            return ScrewStrength(
+                grade, row["system"], float(row["proof_mpa"]) * 1e6, float(row["tensile_mpa"]) * 1e6, row["source"]
+            )
     raise OutOfRange("diameter", diameter, f"above 0, at most {float(rows[-1]['to_mm']) / 1000} m for grade {grade}")
 
 

@@ -204,7 +204,8 @@ def least_volts(*, nominal: float) -> float:
 @dataclass(frozen=True)
 class Segment:
     """One run of a supply line: from where (`start`) to where (`end`), its length [m], resistance of one way as it is in service
-    [ohm/m], current drawn at its end [A], and the least volts there, None where no device sits.
+    [ohm/m], current drawn at its end [A], and the least volts there, None where no device sits; `stub` is how far off the line the
+    device sits, on the same conductors, which its own current alone passes [m].
 
     A device with a switching input draws more as its volts fall: give the current at its least volts.
     """
@@ -215,10 +216,11 @@ class Segment:
     resistance: float
     current: float = 0.0
     least_volts: float | None = None
+    stub: float = 0.0
 
 
 def volts_along(*, supply: float, segments: Sequence[Segment], source: str = "supply") -> dict[str, Worked]:
-    """Volts at the end of each segment of a branching supply line, each with its working.
+    """Volts at the device, or the place, at the end of each segment of a branching supply line, each with its working.
 
     Raises
     ------
@@ -249,9 +251,26 @@ def volts_along(*, supply: float, segments: Sequence[Segment], source: str = "su
         )
         for segment in segments
     }
+    stubs = {
+        segment.end: work(
+            f"drop of the stub of {segment.end}",
+            voltage_drop,
+            length=_given("stub, one way", segment.stub, "m"),
+            resistance=_given("resistance of one way", segment.resistance, "ohm/m"),
+            current=_given("current", segment.current, "A"),
+        )
+        for segment in segments
+        if segment.stub and segment.current
+    }
     given = _given("supply", supply, "V")
     return {
-        end: work(f"volts at {end}", volts_left, supply=given, **{f"to {passed.end}": drops[passed.end] for passed in way})
+        end: work(
+            f"volts at {end}",
+            volts_left,
+            supply=given,
+            **{f"to {passed.end}": drops[passed.end] for passed in way},
+            **({"its stub": stubs[end]} if end in stubs else {}),
+        )
         for end, way in ways.items()
     }
 

@@ -26,6 +26,7 @@ from gearcase.stages.planning.holes import clearance_holes, tapped_hole
 from gearcase.stages.planning.leaving import before_leaving
 from gearcase.stages.planning.lists import TABLES, cutting, pick_list, picked_cables, tools_named, wanted
 from gearcase.stages.planning.mounts import (
+    BARE_MAGNET,
     BONDED,
     band_document,
     band_of,
@@ -231,9 +232,15 @@ def _part(job: Job, point: Point, lines: tuple[Line, ...], draft: Draft) -> dict
     mass_on(job, point, mount, draft)
     suits(job, point, mount, draft)
     if "magnet" in mount:
+        bared = mount == BARE_MAGNET and job.conditions.painted is not False
+        clean = (
+            "Scrape the spot to bare metal by hand, the paint tested first; a film of oil on it"
+            if bared
+            else "Clean the spot, a film of oil on it"
+        )
         draft.step(
             point.name,
-            "Clean the spot, a film of oil on it; set the magnet down edge first and roll it flat; photograph the mark.",
+            f"{clean}; set the magnet down edge first and roll it flat; photograph the mark.",
             "mount",
             at=Step.PREPARE,
         )

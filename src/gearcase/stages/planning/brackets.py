@@ -12,7 +12,7 @@ from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.bond_strength import shock_force
 from gearcase.install.cautions import Step
-from gearcase.install.engagement import engagement_needed, engagement_ruling, tapped_strength
+from gearcase.install.engagement import engagement_needed, engagement_ruling, stripping_force, stripping_ruling, tapped_strength
 from gearcase.install.fasteners import PROOF_SHARE, nut_factor, preload, screw_strength, tightening, tightening_torque
 from gearcase.install.fittings import Bracket
 from gearcase.install.holes import (
@@ -34,6 +34,7 @@ from gearcase.stages.planning.draft import Draft, mm, ruling_document, stated, t
 from gearcase.stages.planning.holes import place_rulings
 from gearcase.stages.planning.places import ASSUMED_BASE
 from gearcase.stages.planning.walls import known_wall, table_material
+from gearcase.tables import load
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, work
 
@@ -168,9 +169,14 @@ def _screw(bracket: Bracket, existing: list[ThreadedHole], draft: Draft) -> _Scr
     grade = bracket.grade or _GRADES[thread.system]
     try:
         drill = tap_drill(thread)
-        screw_strength(grade, diameter=drill.major_diameter)
+        strength = screw_strength(grade, diameter=drill.major_diameter)
     except OutOfRange as error:
         draft.find(Level.BLOCKER, "bracket_thread", bracket.name, f"{thread.designation}, grade {grade}: {error.rule}")
+        return None
+    if strength.system != thread.system:
+        fits = ", ".join(dict.fromkeys(row["grade"] for row in load("screw_strengths") if row["system"] == thread.system))
+        says = f"grade {grade} is one of {strength.system} screws, {thread.designation} is {thread.system}: one of {fits}"
+        draft.find(Level.BLOCKER, "bracket_grade", bracket.name, says)
         return None
     return _Screw(thread.designation, thread.system, drill, grade, not bracket.grade)
 
@@ -222,6 +228,19 @@ def _tighten(bracket: Bracket, screw: _Screw, row: dict[str, Any], draft: Draft)
     row["rulings"] += [ruling_document(one) for one in made.rulings]
     for one in made.rulings:
         draft.rule(Level.CAUTION, "bracket_torque", bracket.name, one, torque)
+    if bracket.full_thread is not None:
+        bears = work(
+            f"what the thread of {bracket.name} bears",
+            stripping_force,
+            full_thread=stated("full thread engaged", bracket.full_thread),
+            needed=Given("full thread needed", row["engagement"]["value"], "m", Origin.CALCULATED),
+            screw_strength=Given(f"tensile strength of grade {screw.grade}", strength.tensile, "Pa", known),
+            stress_area=tabled(f"stress area of {screw.thread}", drill.stress_area, "m2"),
+        )
+        strips = stripping_ruling(most_preload=made.most_preload, bears=bears.value, full_thread=bracket.full_thread)
+        row["rulings"].append(ruling_document(strips))
+        surely = made.preload > bears.value  # at the preload that is meant, not only at the most that friction may make of it
+        draft.rule(Level.BLOCKER if surely else Level.CAUTION, "bracket_strips", bracket.name, strips, bears)
     count = len(bracket.holes) + len(bracket.at)
     if bracket.mass is not None and count:
         pull = work(

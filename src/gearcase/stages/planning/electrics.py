@@ -54,6 +54,10 @@ VELOCITY = 0.66  # of solid polyethylene, the slowest in use, where nobody has s
 BIAS_SUPPLY = 5.0  # V, where nobody has said
 UNIT_LOAD = 1.0  # of a device whose sheet nobody has read: the most that TIA/EIA-485-A lets it have
 MARGIN = 0.25  # on the current of a supply; common practice, no source
+MOST_EXTRA_LOW = 60.0  # V dc, of extra-low voltage that needs no guard against touch, IEC 60364-4-41 (from memory)
+MOST_USUAL = 30.0  # V, what devices of 24 V bear by most sheets; common practice, no source
+CLASS_2 = 100.0  # W, of a class 2 supply up to 30 V dc, NEC Chapter 9 Table 11(B) (from memory)
+LEAST_WIRES = 2  # of a circuit in its conduit
 CONDUCTOR_HOT = 333.15  # K, of conductors where nobody has said; common practice, no source
 EFFICIENCY, POWER_FACTOR = 0.85, 0.6  # of a small dc supply without correction, where nobody has said; common practice, no source
 SUPPLY = "supply"
@@ -280,6 +284,7 @@ def _line(job: Job, draft: Draft) -> list[dict[str, Any]]:
             "start": segment.start,
             "end": segment.end,
             "length_m": segment.length,
+            "stub_m": segment.stub,
             "wire": run.wire or feeds.wire,
             "current_a": segment.current,
             "least_v": segment.least_volts,
@@ -312,7 +317,8 @@ def _segment(job: Job, run: Run, draft: Draft) -> Segment | None:
         kind = conductor(wire, form)
         hot = CONDUCTOR_HOT if feeds.temperature is None else feeds.temperature
         resistance = resistance_at(resistance=kind.resistance, at=kind.at, coefficient=kind.coefficient, temperature=hot)
-        return Segment(run.start, run.end, run.length, resistance, current, least)
+        stub = (device.stub or 0.0) if device and not feeds.runs else 0.0  # runs that are stated reach the device
+        return Segment(run.start, run.end, run.length, resistance, current, least, stub)
 
     return draft.tried("wire", run.end, build)
 
@@ -333,12 +339,24 @@ def _supply(job: Job, draft: Draft) -> dict[str, Any] | None:
     feeds = job.power
     if feeds.volts is None:
         return None
+    _high(feeds.volts, draft)
     needed = _needed(job)
     if feeds.rated is None:
         says = f"rated current of the supply unknown; {needed.value:.2g} A or more at the temperature of its cabinet"
         draft.find(Level.CAUTION, "supply", "power", says, needed)
     else:
         derating = 1.0 if feeds.derating is None else feeds.derating
+        if feeds.derating is None:
+            says = (
+                "what is left of its rating in the heat of its cabinet is not given, all of it counted: power.derating, its sheet"
+            )
+            draft.find(Level.CAUTION, "derating", "power", says)
+        if feeds.volts * feeds.rated > CLASS_2:
+            says = (
+                f"it gives {feeds.volts * feeds.rated:.0f} W, more than the {CLASS_2:.0f} W of a class 2 supply: a short may burn "
+                "a thin conductor; a fuse or breaker at the supply that the line's conductors bear"
+            )
+            draft.find(Level.CAUTION, "line_fuse", "power", says)
         peak = feeds.rated if feeds.peak is None else feeds.peak
         loads = [Load(device.name, device.current, device.inrush or device.current) for device in job.bus.devices if device.current]
         margin = MARGIN if feeds.margin is None else feeds.margin
@@ -352,6 +370,16 @@ def _supply(job: Job, draft: Draft) -> dict[str, Any] | None:
     return {"rated_a": feeds.rated, "derating": feeds.derating, "needed": needed.as_dict()}
 
 
+def _high(volts: float, draft: Draft) -> None:
+    """A supply of more volts than the devices of such a bus bear, or than may be touched."""
+    if volts > MOST_EXTRA_LOW:
+        says = f"{volts:g} V dc is no extra-low voltage, which ends at {MOST_EXTRA_LOW:g} V: it may kill, and what it feeds: 24 V"
+        draft.find(Level.BLOCKER, "supply_volts", "power", says)
+    elif volts > MOST_USUAL:
+        says = f"{volts:g} V, most devices of 24 V bear {MOST_USUAL:g} V: hold it against the sheet of every one of them"
+        draft.find(Level.CAUTION, "supply_volts", "power", says)
+
+
 def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
     """Advice on the circuit from the panel, for the licensed electrician."""
     branch = job.power.branch
@@ -361,6 +389,10 @@ def _branch(job: Job, draft: Draft) -> dict[str, Any] | None:
     if not load.value:
         says = "its load is unknown: give power.branch_circuit.load, or power.volts and the currents of the devices"
         draft.find(Level.CAUTION, "branch_circuit", "power", says)
+        return None
+    if branch.conduit and branch.wires < LEAST_WIRES:
+        says = f"{branch.wires} wire is no circuit: there and back are {LEAST_WIRES}, and the earth unless the pipe itself is it"
+        draft.find(Level.BLOCKER, "branch_wires", "power", says)
         return None
     hot = CONDUCTOR_HOT if job.power.temperature is None else job.power.temperature
     advice = draft.tried(

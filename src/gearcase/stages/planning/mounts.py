@@ -8,7 +8,7 @@ from gearcase.drive.train import Drive
 from gearcase.errors import OutOfRange
 from gearcase.findings import Level
 from gearcase.install.adhesives import Adhesive, adhesive, bond_line_ruling, choose_adhesive
-from gearcase.install.bond_strength import peel_ruling, shock_ruling
+from gearcase.install.bond_strength import WORKING, peel_ruling, shock_ruling
 from gearcase.install.bonding import (
     COLDEST,
     OVER_DEW_POINT,
@@ -30,9 +30,10 @@ from gearcase.stages.bands import ASSUMED_PAD, USUAL, carrier_mass, running_band
 from gearcase.stages.planning.draft import Draft, ruling_document
 from gearcase.worked import Given, Origin, work
 
-__all__ = ["BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on", "suits"]
+__all__ = ["BARE_MAGNET", "BONDED", "band_document", "band_of", "bond", "cost_of_bonding", "graded_lines", "mass_on", "suits"]
 
 BONDED = "rigid adhesive"
+BARE_MAGNET, PAINT_MAGNET = "flat magnet", "magnet on paint"
 COLDEST_YEAR = 253.15  # K, -20 degC, the coldest metal where nobody has said; common practice, no source
 SHOCK = 50 * 9.80665  # m/s2, a kick or a dropped tool; common practice, no source
 PULL, LEVER = 50.0, 0.04  # N on the cable, m above the bond: a common sensor; common practice, no source
@@ -80,11 +81,12 @@ def bond(job: Job, point: Point, mount: str, draft: Draft) -> dict[str, Any]:
 
 def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
     """The adhesive against the metal and its temperatures."""
-    hot = running_temperature(job, point)
+    hot, place = running_temperature(job, point), job.conditions.ambient
+    if hot is not None and place is not None:
+        hot = max(hot, place.high)  # metal in air of that heat is no cooler
     substrate = _SUBSTRATES.get(job.housing.material, "bare iron")
     if job.kit.adhesive is None:
         draft.find(Level.NOTE, "adhesive", point.name, f"the kit names no adhesive: taken as {one.name}, by its generic figures")
-    place = job.conditions.ambient
     cold = place.low if place is not None else COLDEST_YEAR
     cure = "another adhesive, or a stud in a measured wall"
     rulings = [Ruling(f"coldest metal under {one.name}", cold, "K", cure, one.source, least=one.coldest)]
@@ -112,7 +114,7 @@ def _adhesive(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
 
 
 def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Ruling]:
-    """Whether the pad holds a shock and a pull on the cable at the running temperature."""
+    """Whether the pad holds a shock and a pull on the cable at the running temperature; one that breaks outright is no mount."""
     hot = running_temperature(job, point)
     if hot is None:
         return []
@@ -121,8 +123,10 @@ def _strength(job: Job, point: Point, one: Adhesive, draft: Draft) -> list[Rulin
         shock_ruling(one, diameter=pad, mass=mass, acceleration=SHOCK, temperature=hot),
         peel_ruling(one, diameter=pad, force=PULL, lever=LEVER, temperature=hot),
     ]
-    for rule, ruling in zip(("shock", "peel"), rulings, strict=True):
-        draft.rule(Level.CAUTION, rule, point.name, ruling)
+    shock, peel = rulings
+    breaks = (pad**2 * WORKING < (shock.least or 0.0) ** 2, peel.value > WORKING * (peel.most or 0.0))  # area goes as d squared
+    for rule, ruling, broken in zip(("shock", "peel"), rulings, breaks, strict=True):
+        draft.rule(Level.BLOCKER if broken else Level.CAUTION, rule, point.name, ruling)
     return rulings
 
 
@@ -155,7 +159,11 @@ def _cure(job: Job, point: Point, one: Adhesive, draft: Draft) -> tuple[dict[str
         metal_temperature=Given("metal while bonding", kit.metal_temperature, "K", Origin.MEASURED),
     )
     schedule = cure_schedule(
-        open_time=one.open_time, fixture_time=one.fixture_time, full_time=one.full_time, metal_temperature=kit.metal_temperature
+        open_time=one.open_time,
+        fixture_time=one.fixture_time,
+        full_time=one.full_time,
+        metal_temperature=kit.metal_temperature,
+        air_temperature=kit.air_temperature,
     )
     return cure.as_dict(), dict(vars(schedule))
 
@@ -202,6 +210,13 @@ def suits(job: Job, point: Point, mount: str, draft: Draft) -> None:
     if hot is not None and most is not None:
         cure = "a sensor for more heat, a cooler spot, or a stand-off"
         draft.rule(Level.BLOCKER, "sensor_heat", point.name, Ruling("surface under the sensor", hot, "K", cure, _SHEET, most=most))
+    if mount == BARE_MAGNET and job.conditions.painted:
+        paint = mount_sight(PAINT_MAGNET)
+        says = (
+            f"housing painted: on paint a magnet is true to {paint.true_hz:.0f} Hz, not to {mount_sight(mount).true_hz:.0f}; "
+            f"the spot is scraped bare first, or plan it as {PAINT_MAGNET}"
+        )
+        draft.find(Level.NOTE, "painted", point.name, says)
     if "magnet" in mount and job.housing.material in _NOT_MAGNETIC:
         says = f"no magnet holds on {job.housing.material}: bond it, or a stud in a measured wall"
         draft.find(Level.BLOCKER, "magnet", point.name, says)

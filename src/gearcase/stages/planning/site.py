@@ -117,6 +117,7 @@ def conditions(job: Job, draft: Draft) -> frozenset[Condition]:
         Condition.STAND: any(not bracket.face for bracket in job.kit.brackets),
         **{one: bonds and one in glue for one in (Condition.METHACRYLATE, Condition.EPOXY, Condition.CYANOACRYLATE)},
         Condition.HOT_WORK: bonds,  # the pad is ground to bare metal
+        Condition.PAINT_CUT: bonds or _drills(draft) or any("bare metal" in step.does for step in draft.steps),
         Condition.PAINTED: place.painted is not False,
         Condition.OIL_OPENED: job.kit.probe is not None
         or any(device.profile == "temperature converter" for device in job.bus.devices),
