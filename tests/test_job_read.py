@@ -1,5 +1,6 @@
 """What job.yaml may say, and what is answered when it says something else: every problem at once, each at its line."""
 
+import re
 import string
 from collections.abc import Callable
 from pathlib import Path
@@ -428,6 +429,12 @@ def test_a_missing_folder_and_a_missing_file_are_told_apart_with_the_next_step(t
         with pytest.raises(BadInput, match="gearcase new") as caught:
             load(folder)
         assert caught.value.problems[0].given == given_
+
+
+def test_a_file_named_for_its_folder_is_told_the_folder(tmp_path: Path) -> None:
+    (tmp_path / FILE_NAME).write_text(DRIVE)
+    with pytest.raises(BadInput, match=re.escape(f"given a file   the folder that holds job.yaml: {tmp_path}")):
+        load(tmp_path / FILE_NAME)
 
 
 def test_a_byte_order_mark_does_not_matter(tmp_path: Path) -> None:

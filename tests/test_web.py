@@ -128,7 +128,7 @@ def test_tables_that_say_what_stands_above_them_are_folded_and_drawings_open_by_
     text = client.get("/plan").text
     for says in ("Ranked for input coupling end: 1", "Hour by hour: ", "Tools: ", "Spares: "):
         assert f"<details><summary>{says}" in text
-    assert "Best beside the cap, 330, 330." in text
+    assert "Best spot: beside the cap, at 330, 330." in text
     for name in ("bus.svg", "housing.svg", "schedule.svg"):
         assert re.search(rf'<a href="/plan/0001/{name}"><img src="/plan/0001/{name}"', text)
     assert re.search(r'<details class="section"><summary><h3>input bearing, coupling end</h3>', client.get("/survey").text)

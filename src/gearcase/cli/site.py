@@ -303,7 +303,8 @@ def rig(given: argparse.Namespace) -> int:
 
     async def serve() -> None:
         async with serving(rig, port=given.port, baud=job.bus.baud) as served:
-            words = f"{served.tcp}\n{served.serial}\nunits {', '.join(map(str, rig.units))}; orders: {', '.join(ORDERS)}"
+            units = ", ".join(map(str, rig.units))
+            words = f"{served.tcp}\n{served.serial}\nunits {units}; type orders here, one a line: {', '.join(ORDERS)}"
             done(given, {"schema": "rig/1", "tcp": served.tcp, "serial": served.serial, "units": list(rig.units)}, words)
             sys.stdout.flush()
             loop = asyncio.get_running_loop()

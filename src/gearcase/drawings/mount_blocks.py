@@ -27,7 +27,7 @@ def place_blocks(plan: dict[str, Any]) -> Iterator[Block]:
             for number, one in enumerate(row["ranked"], start=1)
         )
         assumed = ", assumed" if row["base_assumed"] else ""
-        best = f"Best {row['ranked'][0]['pad']}, {ranked[0][2]}" if ranked else "No spot can be had"
+        best = f"Best spot: {row['ranked'][0]['pad']}, at {ranked[0][2]}" if ranked else "No spot can be had"
         yield Block(
             "text", f"{title}. {best}. Base {1000 * row['base_m']:.0f} mm{assumed}; places across, up from the lower left corner."
         )

@@ -112,6 +112,8 @@ def read_source(folder: Path) -> Source:
         No folder, no file, or not a mapping in YAML.
     """
     path = folder / FILE_NAME
+    if folder.is_file():
+        raise BadInput(Problem(str(folder), "", "a file", f"the folder that holds job.yaml: {folder.parent}"))
     if not folder.is_dir():
         raise BadInput(Problem(str(folder), "", "no such folder", "a folder that holds job.yaml; make one: gearcase new FOLDER"))
     if not path.is_file():
