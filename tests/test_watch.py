@@ -164,6 +164,15 @@ def test_green_comes_only_when_settled_and_goes_blue_when_the_watch_leaves(site:
     assert site.kinds()[0] == "watch started" and site.kinds()[-1] == "watch stopped"
 
 
+def test_a_sensor_held_against_no_limit_keeps_the_light_from_green_and_is_named(site: Site) -> None:
+    """A dead sensor, or one that was never warm, gets no limits from the baseline; the others' being well says nothing of it."""
+    site.new_watch({key: limit for key, limit in DAY_ONE.items() if key[0] != "intermediate left"})
+    site.settled()
+    site.turns(6)
+    assert site.watch.light.colour == "blue" and lit(site) == LAMPS["blue"]
+    assert site.watch.cannot() == ["limits: none of overall velocity at intermediate left: take the baseline again"]
+
+
 def test_a_short_absence_does_not_start_the_settling_anew_and_a_long_one_does(site: Site) -> None:
     assert site.minutes(14) == "green"
     site.now += 60

@@ -56,7 +56,7 @@ from gearcase.monitor.stuck import Stuck
 from gearcase.monitor.thinning import Thinning
 from gearcase.record.store import Event, Reading, Store
 from gearcase.signal.recording import Recording
-from gearcase.stages.minutes import AMBIENT, SUMP
+from gearcase.stages.minutes import AMBIENT, OVERALL, SUMP
 
 __all__ = ["Watch"]
 
@@ -260,7 +260,7 @@ class Watch:
 
     def cannot(self) -> list[str]:
         """What of the watch itself does not work now, in words."""
-        limits = self.alarms.without(self.clock())
+        limits = self.alarms.without(self.clock()) or self._not_judged()
         rows = (("store", self.keeping.trouble), ("light", self.light.trouble), ("inputs", self._without), ("limits", limits))
         return [f"{name}: {how}" for name, how in rows if how]
 
@@ -343,7 +343,15 @@ class Watch:
 
     def _colour(self, now: float, ticks: float) -> str:
         colour = self.alarms.light(self.runs.state, fault_named=bool(self.diagnosing.named), now=now, ticks=ticks)
+        if colour == "green" and self._not_judged():
+            return "blue"
         return "blue" if self.keeping.trouble and colour != "red" else colour
+
+    def _not_judged(self) -> str:
+        """Sensors on the bus whose overall velocity is held against no limit, in words; empty where there are none."""
+        read = [one.point for one in self.setup.job.bus.devices if one.point and one.form.of(OVERALL)]
+        without = [point for point in read if (point, OVERALL) not in {key[:2] for key in self.alarms.limits}]
+        return f"none of {OVERALL} at {', '.join(without)}: take the baseline again" if without else ""
 
     async def _heard_record(self, device: BusDevice, form: RecordForm, found: Iterable[Recording], why: str) -> list[Recording]:
         """Keep what was taken in one form, take speed and levels from it."""

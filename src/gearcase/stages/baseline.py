@@ -159,7 +159,7 @@ class _Draft:
         self.findings: list[Finding] = []
         self.limits: list[dict[str, Any]] = []
         self.held: list[dict[str, Any]] = []  # limits that must not be loosened
-        self.unread: set[str] = set()  # points whose overall velocity read nothing while the drive ran
+        self.dead: set[tuple[str, str]] = set()  # point and quantity of which no record is one of a running drive
         ratings = job.drive.ratings
         self.zone = rate(0.0, power=ratings.power, speed_hz=job.drive.speed_hz, support=ratings.support)
         if self.zone is None:
@@ -199,8 +199,8 @@ class _Draft:
                 "can, and are left out: is the sensor dead or loose, its scale or register wrong? Prove it again"
             )
             self.find(Level.CAUTION, "baseline.reads_nothing", part.point, says)
-        if part.quantity == OVERALL and not len(sound):
-            self.unread.add(part.point)
+            if not len(sound):
+                self.dead.add((part.point, part.quantity))
         if len(sound) >= _LEAST_ALIKE and np.ptp(sound.value) == 0:
             says = f"{part.quantity}: {sound.median:.4g} {UNITS[part.quantity]} in every record: does the sensor still measure?"
             self.find(Level.CAUTION, "baseline.stands_still", part.point, says)
@@ -253,8 +253,10 @@ class _Draft:
         )
         evidence = []
         for part in parts:
+            if (part.point, part.quantity) in self.dead:
+                continue
             found = list(limits_of(part, setting))
-            if part.quantity == OVERALL and not len(part) and part.point not in self.unread:
+            if part.quantity == OVERALL and not len(part):
                 held = "the zones' limits stand until then" if found else "it has no limits, and is not judged"
                 says = f"no settled minute of overall velocity here, so nothing is known of what is normal; {held}: take it again"
                 self.find(Level.CAUTION, "baseline.not_settled", part.point, says)
