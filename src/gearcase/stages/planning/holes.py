@@ -31,7 +31,7 @@ from gearcase.install.positions import region_under
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, as_dict, mm, ruling_document, stated, tabled
-from gearcase.stages.planning.walls import KnownWall, known_wall, velocity_is_wide
+from gearcase.stages.planning.walls import KnownWall, known_wall, read_too_thick
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
 
@@ -116,10 +116,10 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
 
 def _unsaid(job: Job, point: Point, wall: Wall, known: KnownWall, draft: Draft) -> None:
     """What nobody has said of how a wall was measured."""
-    if not wall.readings and velocity_is_wide(job.housing.material):
+    if not wall.readings and (times := read_too_thick(job.housing.material)) > 1:
         says = (
             f"its {mm(wall.thickness)} are said to be measured, without readings and the gauge's velocity: a gauge set for steel "
-            f"reads iron up to 1.7 times too thick, so the hole counts on {mm(known.least.value)}; give the readings, "
+            f"reads this metal up to {times:.2g} times too thick, the hole counts on {mm(known.least.value)}; give the readings, "
             "velocity_set and the sample of a flange or edge that a caliper measures too"
         )
         draft.find(Level.CAUTION, "gauging", point.name, says, known.least if isinstance(known.least, Worked) else None)
