@@ -193,6 +193,7 @@ def test_days_left_are_those_until_the_outage(today: str, says: str, demo: Job) 
         (("power", "volts"), "48 V", "caution", "plan.supply_volts", "most devices of 24 V bear 30 V"),
         (("power", "derating"), None, "caution", "plan.derating", "all of it counted"),
         (("power", "rated"), "5 A", "caution", "plan.line_fuse", "it gives 120 W, more than the 100 W of a class 2 supply"),
+        (("bus", "devices", 1, "current"), "2 A", "caution", "plan.line_current", "A pass its 22 AWG, 2 A are the most"),
         (("power", "neighbours", 0, "distance"), "200 mm", "blocker", "plan.separation", "at least 300 mm"),
         (("power", "rated"), "500 mA", "blocker", "power.supply", "a supply rated 0.73 A"),
         (("bus", "devices", 4, "least_volts"), "23.9 V", "blocker", "power.volts", "of 24 V arrive"),
