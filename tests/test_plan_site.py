@@ -77,6 +77,22 @@ def test_a_long_stub_costs_its_device_volts_and_no_other(source: Source, demo: J
     )
 
 
+@pytest.mark.parametrize(
+    ("surface", "region", "warned"), [(40, None, False), (47, None, False), (48, None, True), (60, None, True), (40, 55, True)]
+)
+def test_a_surface_that_burns_who_works_on_it_is_cautioned_before_one_that_burns_at_a_touch(
+    demo: Job, surface: float, region: float | None, warned: bool
+) -> None:
+    """ISO 13732-1:2006, bare metal, lower bounds (from memory): 65 °C for a second's touch, 48 °C for the ten minutes of a bond."""
+    housing = replace(demo.housing, surface_temperature=surface + 273.15)
+    if region is not None:
+        hot = replace(housing.faces[0].regions[0], temperature=region + 273.15)
+        face = replace(housing.faces[0], regions=(hot, *housing.faces[0].regions[1:]))
+        housing = replace(housing, faces=(face, *housing.faces[1:]))
+    listed = {row["id"] for row in plan.run(replace(demo, housing=housing)).document["cautions"]["list"]}
+    assert ("hot" in listed) is warned
+
+
 def test_each_caution_stands_once_on_the_card_and_the_page(demo: Job) -> None:
     document = plan.run(demo).document
     card = " ".join(step["caution"] for step in document["work_card"])
