@@ -97,6 +97,27 @@ def test_a_measured_thickness_without_readings_counts_in_iron_as_read_by_a_gauge
     assert not any("Drill" in step["do"] for step in plan.run(bare).document["work_card"])
 
 
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize(
+    ("at", "size", "least"), [((0.350, 0.330), (0.060, 0.060), 7.8e-3), ((0.330, 0.330), (0.060, 0.060), 22.1e-3)]
+)
+def test_of_regions_that_overlap_the_thinner_counts_and_of_one_inside_another_the_inner(
+    demo: Job, order: int, at: tuple[float, float], size: tuple[float, float], least: float
+) -> None:
+    """In whichever order they are listed. The boss reaches from 307.5 to 352.5 mm; the second lies round it, the first beside."""
+    thin = Wall(8e-3, 0.2e-3, Origin.MEASURED, (8e-3,) * 3, 4500.0, (20e-3, 20e-3))
+    face = next(face for face in demo.housing.faces if face.name == "coupling side")
+    both = (*face.regions, Region("thin spot", "panel", at, size, thin))[::order]
+    faces = tuple(replace(face, regions=both) if one is face else one for one in demo.housing.faces)
+    job = replace(demo, housing=replace(demo.housing, faces=faces))
+    hole = plan.run(job).document["parts"][0]["hole"]
+    assert hole["wall"]["least"]["value"] == pytest.approx(least)
+    bracket = Bracket("new one", "coupling side", (), ((0.335, 0.315),), "M8", "", 8e-3, None)
+    (said,) = [one for one in plan.run(with_kit(job, brackets=(bracket,))).document["brackets"] if one["name"] == "new one"]
+    metal = next(one for one in said["rulings"] if one["what"] == "metal left before the oil")
+    assert metal["value"] == pytest.approx(least - 8e-3 - 4 * 1.25e-3 - 3.4e-3 / math.tan(math.radians(59)))
+
+
 def test_a_gauge_error_that_nobody_gave_is_said_to_count_as_none(demo: Job) -> None:
     wall = replace(demo.points[0].wall, gauge_error=0.0)  # type: ignore[type-var]
     assert "counts as 0" in says(with_stud(demo, wall=wall), "gauge_error", "caution")

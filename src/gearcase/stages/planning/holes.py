@@ -27,7 +27,7 @@ from gearcase.install.holes import (
 )
 from gearcase.install.housing import Face, Hole, Place, Wall, to_edge
 from gearcase.install.points import Point
-from gearcase.install.positions import region_under
+from gearcase.install.positions import regions_at
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, as_dict, mm, ruling_document, stated, tabled
@@ -130,10 +130,15 @@ def _unsaid(job: Job, point: Point, wall: Wall, known: KnownWall, draft: Draft) 
 
 def _thinner(job: Job, point: Point, known: KnownWall, draft: Draft) -> KnownWall:
     """The point's own wall, or that of the region it stands in where this is measured thinner."""
-    region = region_under(job.housing, point.face, point.at)
-    if not known.drillable or region is None or region.wall is None or region.wall.origin is not Origin.MEASURED:
+    face = job.housing.face(point.face)
+    gauged = [
+        (region, known_wall(region.wall, job.housing.material, point.where))
+        for region in (regions_at(face, point.at) if face is not None and point.at is not None else ())
+        if region.wall is not None and region.wall.origin is Origin.MEASURED
+    ]
+    if not known.drillable or not gauged:
         return known
-    around = known_wall(region.wall, job.housing.material, point.where)
+    region, around = min(gauged, key=lambda one: one[1].least.value)
     if around.least.value >= known.least.value:
         return known
     says = (
