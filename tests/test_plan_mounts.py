@@ -239,6 +239,18 @@ def test_a_sheets_own_values_win_over_the_generic_ones(tmp_path: Path) -> None:
     assert "pull at the edge" in says(job, "peel")  # 3 MPa x 0.625 left hot / 10 is 0.19, 50 N at 40 mm make 0.75 MPa
 
 
+@pytest.mark.parametrize(
+    ("sheet", "key", "accepted"),
+    [("half_at: 20 °C", "half_at", "above 23 °C"), ("coldest: 80 °C, hottest: 60 °C", "coldest", "less than the hottest")],
+)
+def test_an_adhesive_that_cannot_be_is_refused_with_its_line(tmp_path: Path, sheet: str, key: str, accepted: str) -> None:
+    text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
+    changed = text.replace("{kind: two-part methacrylate}", f"{{kind: two-part methacrylate, {sheet}}}")
+    (tmp_path / "job.yaml").write_text(changed, encoding="utf-8")
+    with pytest.raises(BadInput, match=f"kit.adhesive.{key} .*{accepted}"):
+        load(tmp_path)
+
+
 def test_damp_air_thick_lines_and_light_panels_are_named(demo: Job) -> None:
     assert "over the air's dew point" in says(with_kit(demo, air_temperature=295.15, humidity=0.9), "dew_point")
     thick = replace(demo, points=(demo.points[0], replace(demo.points[1], bond_line=1e-3)))
