@@ -85,6 +85,23 @@ def test_one_run_gives_day_one_limits_and_says_what_lacks(demo: Job, tmp_path: P
     assert silent["episodes"] == 0 and silent["per_year"] == 0 and silent["high"] > 100  # two hours prove little
 
 
+def test_a_sensor_that_has_not_settled_yet_has_the_zones_limits_and_that_is_said(demo: Job, tmp_path: Path) -> None:
+    """The zones ask for no record. Without them its velocity would be held against nothing, and the light green beside it."""
+    readings, other = shifts(1, 2.0), "intermediate left"
+    cold = [
+        replace(one, point=other, value=300.0 + (one.time_s - START) / 600.0 if one.quantity == "temperature" else one.value)
+        for one in readings
+        if one.point == POINT
+    ]  # 6 K an hour
+    result = taken(demo, tmp_path, [*readings, *cold])
+    found = {(row["point"], row["quantity"]): row for row in result.document["limits"]}
+    assert found[other, "overall velocity"]["yellow"]["value"] == pytest.approx(BC)
+    assert found[other, "overall velocity"]["false_alarms_per_year"] == {"yellow": None, "danger": None}
+    assert list(baseline_blocks(result.document))
+    says = {(row["where"], row["rule"]): row["says"] for row in result.document["findings"]}
+    assert "take it again" in says[other, "baseline.not_settled"] and (POINT, "baseline.not_settled") not in says
+
+
 def test_four_runs_give_limits_of_its_own(demo: Job, tmp_path: Path) -> None:
     result = taken(demo, tmp_path, shifts(4, 4.0), approver="B. Approver", who="A. Tester")
     found = limits(result)

@@ -89,6 +89,24 @@ def test_a_danger_acknowledged_in_time_never_reaches_the_second_on_the_list() ->
     assert people.pass_(7200, replace(HOT, acknowledged=True)) == []
 
 
+@pytest.mark.parametrize("one", [HIGH, HOT])
+def test_what_was_acknowledged_and_alarms_again_is_told_again_once(one: Standing) -> None:
+    """An alarm that grows by 3 dB after somebody has seen it alarms again (trade practice): the light flashes, people are told."""
+    people = People()
+    assert len(people.pass_(60, one)) == 1
+    assert people.pass_(300, replace(one, acknowledged=True)) == []
+    (again,) = people.pass_(600, one)
+    assert again.again and again.to == ("shift",) and again.lines[0].level == one.level
+
+
+def test_an_alarm_seen_under_one_limit_hides_none_under_another() -> None:
+    """Limits of two loads: the danger at one was acknowledged, that at the other nobody has seen."""
+    seen = {**ROW, "condition": "danger acknowledged"}
+    for rows in ([seen, ROW], [ROW, seen]):
+        (standing,) = standing_of(rows, {}, [])
+        assert not standing.acknowledged
+
+
 def test_from_yellow_to_danger_is_a_transition_and_goes_to_all_who_were_told() -> None:
     people = People()
     people.pass_(600, replace(HOT, level="abnormal"))

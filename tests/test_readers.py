@@ -570,6 +570,20 @@ def attempt(path: Path, raw: bytes) -> None:
 AWAY = st.floats(0, 1, exclude_max=True)
 CHANGES = st.lists(st.tuples(AWAY | AWAY.map(lambda share: 0.1 * share), st.integers(0, 255)), max_size=8)
 KEPT = st.just(1.0) | st.floats(0, 1)
+
+
+def test_a_start_that_no_calendar_understands_is_left_out_and_said(tmp_path: Path) -> None:
+    """A trend sorts recordings by it. The universal file's third line is "DD-MMM-YY HH:MM:SS" (its specification, from memory)."""
+    scipy.io.savemat(tmp_path / "run.mat", {"x": WAVE, "fs": RATE, "unit": "m/s2", "start": "second run"})
+    found = read_recording(tmp_path / "run.mat")
+    assert found.start == "" and "states its start as 'second run'" in found.found
+    assert read_recording(tmp_path / "run.mat", start="2026-03-02T10:00").start == "2026-03-02T10:00"
+    with pytest.raises(BadInput, match="start   given 'yesterday'   a date or date and time"):
+        read_recording(tmp_path / "run.mat", start="yesterday")
+    write_uff(tmp_path / "run.uff", id3="02-MAR-26 10:00:05")
+    assert read_recording(tmp_path / "run.uff").start == "2026-03-02T10:00:05"
+
+
 TRIED_APART = ("mat73", "hdf5")  # each reading starts a process
 
 

@@ -650,6 +650,23 @@ def test_devices_stand_in_the_order_of_the_trunk_and_no_wire_has_a_colour() -> N
     assert not re.search(r"\b(red|black|white|blue|brown|green|yellow)\b", whole)
 
 
+def test_the_label_of_a_hole_hides_no_line_to_scribe() -> None:
+    """The demo's template: the upright line to scribe runs beside the hole, and its words gave the label no way past."""
+    document = plan.run(load(EXAMPLES / "demo")).document
+    (face,) = [row for row in document["faces"] if row["name"] == "coupling side"]
+    parts = [row for row in document["parts"] if row["face"] == "coupling side"]
+    (sheet,) = template_sheets(face, parts, paper="A4", block=BLOCK)
+    ends = [
+        [float(end) for end in re.findall(r'[xy][12]="([\d.]+)"', part)]
+        for part in sheet.parts
+        if 'stroke-dasharray="14 4"' in part
+    ]
+    lines = [Box(min(x, to_x), min(y, to_y), max(x, to_x) + 1, max(y, to_y) + 1) for x, y, to_x, to_y in ends]
+    assert len(lines) == 2 and not any(label.overlaps(line) for label in sheet.labels for line in lines)
+    (scribed,) = [label for label in sheet.labels if label.bottom - label.top > 200]
+    assert scribed.top > min(line.top for line in lines), "nor does it run off the face"
+
+
 def test_the_lowest_volts_are_marked_where_they_are() -> None:
     words = words_of(power_sheet(POWER, title="p", block=BLOCK).svg("p"))
     assert re.search(r"stack light 23\.3 V, needs 21\.6 V or more ◄ lowest", words) and words.count("lowest") == 1

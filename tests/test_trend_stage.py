@@ -5,6 +5,7 @@ where a date may stand at all, as the trade has it (common practice, no source).
 """
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -102,6 +103,7 @@ def diagnosed(*rows: tuple[float, str, float], maturity: int = 2) -> list[Stored
                     {
                         "name": f"record {number}",
                         "point": POINT,
+                        "channel": "x",
                         "start": "",
                         "speed_hz": 24.75,
                         "verdicts": [
@@ -156,6 +158,34 @@ def test_what_cannot_be_dated_is_inspected_by(demo: Job, fault: str) -> None:
     band = series(result, BAND)
     assert band["trend"]["answer"] == "rising" and band["forecast"]["answer"] == "inspect by" and not result.wrong
     assert band["forecast"]["earliest"] is None and band["forecast"]["inspect_by"] is not None
+
+
+@pytest.mark.parametrize(("fault", "answer"), [("gear wear", "date"), ("tooth crack or chip", "inspect by"), ("", "inspect by")])
+def test_wear_that_several_recordings_told_together_is_dated_where_it_shows(demo: Job, fault: str, answer: str) -> None:
+    """A pattern stands in the diagnosis and in none of its recordings; wear and spalls alone are dated (common practice)."""
+    readings, (diagnosis,) = life(44, spall), diagnosed((40, "outer_race", 0.1))
+    diagnosis.document["recordings"][0]["verdicts"] = []
+    diagnosis.document["verdicts"] = [{"component": "mesh", "fault": fault, "point": POINT, "maturity": 2}] if fault else []
+    worn = replace(readings, quantity=np.where(readings.quantity == BAND, "mesh lines", readings.quantity))
+    mesh = series(
+        made(demo, worn, baseline=kept({"limits": [limit("mesh lines", 20.0, "m/s2")]}), diagnoses=[diagnosis]), "mesh lines"
+    )
+    assert mesh["forecast"]["answer"] == answer
+    assert answer != "date" or day_of(mesh["forecast"]["earliest"]) <= 48 <= day_of(mesh["forecast"]["latest"])
+
+
+def test_a_fault_that_one_axis_of_a_moment_shows_is_named_whatever_the_others_show(demo: Job) -> None:
+    """Three axes of one record have one name, point and start: each is a recording of its own, and all are of one moment."""
+    found = diagnosed(*[(day, "outer_race", 0.1 * 1.02**day) for day in range(0, 44, 2)])
+    for stored in found:
+        (row,) = stored.document["recordings"]
+        shown = {**row, "channel": "y"}
+        also = {**row, "channel": "z", "verdicts": [{**row["verdicts"][0], "modulation_depth": 0.9}] if stored is found[5] else []}
+        stored.document["recordings"] = [{**row, "verdicts": []}, shown, also]
+    result = made(demo, life(44, spall), diagnoses=found)
+    assert series(result, BAND)["forecast"]["kind"] == "spall"
+    lines = series(result, "modulation of outer race lines")
+    assert lines["readings"] == len(found) and max(result.arrays[lines["array"]]["value"]) < 0.3, "of one axis alone"
 
 
 @pytest.mark.parametrize(("fault", "kind"), [("tooth crack or chip", "crack"), ("planet tooth", "crack"), ("outer_race", "spall")])
@@ -247,6 +277,12 @@ def test_a_growth_that_may_never_reach_the_limit_has_no_first_date(demo: Job) ->
     readings = life(60, lambda day: 1.0 + min(day, 40) / 20)
     band = series(made(demo, readings, baseline=far, diagnoses=diagnosed((40, "outer_race", 0.1))), BAND)
     assert band["forecast"]["latest"] is None and "inf" not in band["forecast"]["says"]
+
+
+def test_a_start_that_is_no_moment_counts_as_when_it_was_judged(demo: Job) -> None:
+    named = diagnosed((1, "cage", 0.1), (2, "cage", 0.2))
+    named[0].document["recordings"][0]["start"] = "second run"
+    assert series(made(demo, life(5, lambda _: 1.0), diagnoses=named), "modulation of cage lines")["since"][:10] == "2023-11-15"
 
 
 def test_without_limits_there_is_a_trend_and_no_forecast(demo: Job) -> None:

@@ -451,6 +451,8 @@ def test_while_the_disk_is_full_the_watch_holds_all_in_memory_shows_blue_and_wri
     site.turns(3)
     assert site.watch.light.colour == "blue" and site.kinds().count("store lost") == 1
     held = len(site.store.readings())
+    with pytest.raises(BadInput, match="acknowledge again"):
+        site.watch.acknowledge("the plant")  # nobody would know who has seen what
     site.store.database.read(lambda one: one.exec_driver_sql("PRAGMA max_page_count = 1000000"))
     site.turns(3)
     kept = site.store.readings()

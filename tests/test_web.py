@@ -365,6 +365,24 @@ def test_the_diary_holds_results_and_events_the_latest_first(job: Path) -> None:
     assert "<script>" not in text and "time not known" in text and "2 of 3 parts are fitted" in text
 
 
+def test_a_watch_that_runs_is_said_to_run_with_its_light(job: Path) -> None:
+    """Its result is kept only when it ends: before, the page of a running watch read "not begun"."""
+    said = [
+        ("watch started", "5 limits"),
+        ("run state", "unknown to starting"),
+        ("run state", "starting to steady"),
+        ("light", "yellow"),
+    ]
+    happened = [{"time_s": 1795600800.0 + n, "kind": kind, "point": "", "says": says} for n, (kind, says) in enumerate(said)]
+    client = Client(make_app(job, events=lambda: happened))
+    text, row = client.get("/watch").text, rows(client)["watch"]
+    assert "A watch runs: light yellow" in text and "run state steady" in text and "Not begun" not in text
+    assert (row["state"], row["word"]) == ("fault", "runs, light yellow")
+    assert client.get("/watch.json").json()["running"]["light"] == "yellow"
+    happened.append({"time_s": 1795600900.0, "kind": "watch stopped", "point": "", "says": "9 rounds"})
+    assert "A watch runs" not in client.get("/watch").text and rows(client)["watch"]["state"] == "not begun"
+
+
 def test_a_defect_is_told_without_its_inside(job: Path) -> None:
     def broken() -> list[dict[str, Any]]:
         raise ZeroDivisionError("inside")

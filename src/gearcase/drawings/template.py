@@ -35,6 +35,7 @@ _NEAR = 60.0  # mm from a mark within which keep-outs are outlined
 _BEFORE_EDGE = 12.0  # mm shown outside the datum edges at least
 _WHOLE = 20.0  # mm that a hole keeps from the border of its sheet: its centre lines stand whole
 _KEY = (13.0, 20.0)  # mm, room for the key plan
+_REGISTER = 50.0  # px, in which the registers stand at the borders
 _ROUND = (50.0, 10.0, 1.0)  # mm, distances of lines to scribe are multiples of the first of these that the sheet shows
 _MEASURE = (
     "Measure both bars with a steel rule before use: each must be 100.0 mm long. If not, print again at 100 % (actual size, "
@@ -233,7 +234,11 @@ class _Template:
         left, lower = (f" ({side_of(self.face, hour)})" if self.face.get("outward") else "" for hour in (9, 6))
         says = f"scribe on the face: {across:g} mm from its left edge{left}" if across else f"datum: left edge of the face{left}"
         long = text_width(says, 9)
-        self.sheet.text(x - 6, y - 150 if y - 170 - long > self.window.top else y + 40 + long, says, size=9, turned=True)
+        top = max(self.window.top + _REGISTER, self._at((0, high))[1] + 12)
+        begins = [y - 150, top + long] if y - 170 - long > self.window.top else [y + 40 + long]
+        holes = [self._at((1000 * part["at_m"][0], 1000 * part["at_m"][1]))[1] for part in self.placed if is_drilled(part)]
+        farthest = max(begins, key=lambda low: min((max(low - long - at, at - low, 0.0) for at in holes), default=0.0))
+        self.sheet.text(x - 6, farthest, says, size=9, turned=True)  # clear of the holes, whose labels must get past it
         says = f"scribe on the face: {up:g} mm up from its lower edge{lower}" if up else f"datum: lower edge of the face{lower}"
         long = text_width(says, 9)
         self.sheet.text(x + 60 if x + 80 + long < self.window.right else x - 60 - long, y + 14, says, size=9)

@@ -90,9 +90,9 @@ _COLUMNS: tuple[tuple[str, float, Callable[[Mapping[str, Any]], str]], ...] = (
     ("level", 2, _level),
     ("in matched state", 1.3, lambda row: str(row["matched"])),
     ("readings", 0.9, lambda row: str(row["readings"])),
-    ("latest", 1.2, _latest),
-    ("danger", 1.1, _danger),
+    ("latest", 1.5, _latest),
+    ("danger", 1.3, _danger),
     (_A_MONTH, 1.3, _slope),
-    ("trend", 3, lambda row: str(row["trend"]["says"])),
+    ("trend", 2.7, lambda row: str(row["trend"]["says"])),
     ("how long", 3, _left),
 )

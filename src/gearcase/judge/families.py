@@ -21,7 +21,7 @@ from gearcase.signal.spectrum import Transform, band_rms, overall_velocity
 __all__ = [
     "BEARING_LINES",
     "LINE_FAMILIES",
-    "_MESH_LINES",
+    "MESH_LINES",
     "_POLLED",
     "_SHAFT_LINES",
     "Family",
@@ -30,8 +30,8 @@ __all__ = [
 ]
 
 _POLLED = {"overall velocity": "m/s", "temperature": "K", "high-frequency acceleration": "m/s2"}  # what a sensor gives by itself
-_SHAFT_LINES, _MESH_LINES, BEARING_LINES = "shaft lines", "mesh lines", "bearing lines"
-LINE_FAMILIES = {_SHAFT_LINES: "m/s", _MESH_LINES: "m/s2", BEARING_LINES: "-"}  # from a record, and their units
+_SHAFT_LINES, MESH_LINES, BEARING_LINES = "shaft lines", "mesh lines", "bearing lines"
+LINE_FAMILIES = {_SHAFT_LINES: "m/s", MESH_LINES: "m/s2", BEARING_LINES: "-"}  # from a record, and their units
 _HALF_WIDTH = 0.005  # of a line, for a speed that moves; common practice, no source
 _LEAST_BINS = 4  # of a line under a Hann window, to either side
 
@@ -62,7 +62,7 @@ def alarm_families(drive: Drive, bearing: str) -> tuple[Family, ...]:
     meshes = {mesh.name for mesh in drive.meshes if {mesh.pinion_shaft, mesh.wheel_shaft} & shafts}
     chosen = {
         _SHAFT_LINES: tuple(line for line in lines if line.kind == "shaft" and line.component in shafts),
-        _MESH_LINES: tuple(line for line in lines if line.kind == "mesh" and line.component in meshes),
+        MESH_LINES: tuple(line for line in lines if line.kind == "mesh" and line.component in meshes),
         BEARING_LINES: tuple(line for line in lines if line.kind in BEARING_RATES and line.component == bearing),
     }
     polled = tuple(Family(name, unit) for name, unit in _POLLED.items())
@@ -106,7 +106,7 @@ def family_levels(families: Iterable[Family], spectrum: Transform, *, speed_hz: 
             step, depth = envelope.bin_hz, envelope.depth
             spans = _spans(family.lines, speed_hz, step, (depth.shape[-1] - 1) * step)
             squares = [float(depth[math.floor(low / step) : math.ceil(high / step) + 1].max()) ** 2 for low, high in spans]
-        elif family.quantity in (_SHAFT_LINES, _MESH_LINES):
+        elif family.quantity in (_SHAFT_LINES, MESH_LINES):
             for low, high in _spans(family.lines, speed_hz, spectrum.bin_hz, end):
                 rms = (
                     overall_velocity(spectrum, unit="m/s2", lowest_hz=low, highest_hz=high)

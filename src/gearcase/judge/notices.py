@@ -9,8 +9,8 @@ more is told of it until it has held still for a quarter of an hour, then once, 
 
 A person is told of the levels they are listed for, at once or, further down the list, when nobody has acknowledged for so long.
 Who was told of something is told when it is over. A danger is told again, to all who were told, every `Rules.again` until
-somebody has acknowledged it by name. In maintenance nothing is told; what differs afterwards is. A shelved subject is left as it
-was.
+somebody has acknowledged it by name; what has been acknowledged, and alarms again, is told again at once. In maintenance nothing
+is told; what differs afterwards is. A shelved subject is left as it was.
 """
 
 from collections.abc import Iterable, Mapping
@@ -57,7 +57,7 @@ class Standing:
 @dataclass(frozen=True)
 class Told:
     """What is remembered of a subject: the level told last and to whom, when that level was first and last told, what it is now and
-    since when, and when it changed within the last hour. [s]
+    since when, when it changed within the last hour [s], and whether somebody had seen it.
     """
 
     level: str = OVER
@@ -67,6 +67,7 @@ class Told:
     now: str = OVER
     since_s: float = 0.0
     changes: tuple[float, ...] = ()
+    acknowledged: bool = False
 
 
 @dataclass(frozen=True)
@@ -135,6 +136,7 @@ def step(
         if wanted is not None:
             due.append(wanted)
             state = _after(state, wanted, now)
+        state = replace(state, acknowledged=here.acknowledged or (maintenance and state.acknowledged))
         if state.level == OVER and state.now == OVER and not state.changes:
             after.pop(subject, None)
         else:
@@ -169,13 +171,15 @@ def _due(state: Told, here: Standing, now: float, rules: Rules) -> _Due | None:
 
 
 def _again(state: Told, here: Standing, now: float, rules: Rules) -> _Due | None:
-    """A danger that nobody has seen, told again; and those whom it has now waited long enough for."""
+    """A danger that nobody has seen, told again; what alarms again after it was seen; and those whom it has waited long enough
+    for.
+    """
     if here.level == OVER or here.acknowledged:
         return None
     late = {
         one.name for one in rules.people if here.level in one.of and one.name not in state.to and now - state.first_s >= one.after
     }
-    again = here.level == "danger" and now - state.last_s >= rules.again
+    again = state.acknowledged or (here.level == "danger" and now - state.last_s >= rules.again)
     if not late and not again:
         return None
     return _Due(here, frozenset(late | (state.to if again else frozenset())), again=again)

@@ -263,6 +263,7 @@ def correlation(values: NDArray[np.float64]) -> float:
     steps = np.where(np.abs(steps) > 3 * wide, 0.0, steps)  # a step is no noise
     if not np.any(steps):
         return 0.0
+    steps = steps / np.max(np.abs(steps))  # else squares may run out of range
     return float(np.clip(1 + 2 * (steps[1:] @ steps[:-1]) / (steps @ steps), 0.0, MOST_CORRELATED))
 
 

@@ -1,5 +1,8 @@
 """Diagnosing a watched drive: on change and once a day, each record judged beside the rounds; a fault is named by two that agree.
 
+What is judged as it comes in, by post, broker or folder, is heard from the diary and counts alike: of a point two recordings one
+after the other that agree name a fault. One that is older than a month, or than the last epoch, says nothing of the drive as it is.
+
 What a diagnosis cannot judge, or breaks at, is named, and the next goes on.
 """
 
@@ -15,7 +18,7 @@ from gearcase.monitor.in_force import EVIDENCE
 from gearcase.record.store import Event, Reading
 from gearcase.signal.recording import Recording
 
-__all__ = ["SECOND_RECORD", "Diagnoser", "Diagnosing"]
+__all__ = ["SECOND_RECORD", "Diagnoser", "Diagnosing", "details_of"]
 
 _TWICE, _NEED, _OF = 2.0, 3, 4  # times its baseline, in so many of the last readings
 SECOND_RECORD = 60.0  # s until the record that must agree
@@ -23,6 +26,8 @@ _DAILY = 24 * 3600.0  # s; this and the next: common practice, no source
 _STANDS_FOR = 2 * _DAILY
 _EXCHANGES = ("bearing changed", "overhaul")
 _MOST_SAID = 5  # of what a record could not tell
+_OLDEST = 31 * 86400.0  # s, of a recording that came in; common practice, no source
+_KEPT = ("component", "fault", "urgency", "noise_false_alarm", "attribution_false_alarm", "maturity")
 
 Diagnoser = Callable[[Job, Sequence[Recording]], dict[str, Any]]
 """Judges recordings of one point together and keeps the result: its ``diagnose/1`` document."""
@@ -45,6 +50,7 @@ class Diagnosing:
         self._diagnose, self._say, self._began = diagnose, say, ticks
         self._wanted: dict[str, float] = {}
         self._suspected: dict[str, tuple[str, str]] = {}
+        self._epoch_s = -math.inf
         self._evidence: dict[str, deque[bool]] = {}
         self._judged: dict[str, float] = {}
         self._told: dict[str, float] = {}  # when a point's diagnosis last told something, be it that no fault is seen
@@ -55,13 +61,21 @@ class Diagnosing:
             self.named[event.point] = (str(event.details["component"]), str(event.details["fault"]))
             self.about[event.point] = event.details
         elif event.kind == "epoch":
-            self.hear(event)
+            self.hear(event, ticks)
+        elif event.kind == "diagnosis" and "sha256" in event.details:
+            self._came_in(event, min(event.time_s, now) - now + ticks, say=False)
         elif event.kind == "diagnosis":
             self._judged[event.point] = min(event.time_s, now) - now + ticks
             self._heard(event.point, event.details, self._judged[event.point])
 
-    def hear(self, event: Event) -> None:
-        """An epoch takes back what was named at its point; of the whole drive only one that exchanges what was named."""
+    def hear(self, event: Event, ticks: float) -> None:
+        """An epoch takes back what was named at its point; of the whole drive only one that exchanges what was named. And what a
+        recording that came in shows.
+        """
+        if event.kind == "diagnosis" and "sha256" in event.details:
+            self._came_in(event, ticks, say=True)
+        if event.kind == "epoch":
+            self._epoch_s = max(self._epoch_s, event.time_s)
         if event.kind == "epoch" and event.point:
             self.named.pop(event.point, None)
         elif event.kind == "epoch" and event.says.startswith(_EXCHANGES):
@@ -117,16 +131,11 @@ class Diagnosing:
             says = f"{names} could not be judged, a fault of the record or of the program: {type(error).__name__}: {error}"
             self._say("diagnosis failed", point, says, None, {}, "")
             return
-        verdicts = document["verdicts"]
-        found = [(verdict["component"], verdict["fault"]) for verdict in verdicts]
-        details = {
-            "verdicts": [list(one) for one in found],
-            "urgency": verdicts[0].get("urgency", "") if verdicts else "",
-            "cannot_tell": list(document.get("cannot_tell", ()))[:_MOST_SAID],
-        }
+        details = details_of(document)
         self._say("diagnosis", point, document["statement"], None, details, "")
         self._heard(point, details, ticks)
-        self._agree(point, found, verdicts, ticks)
+        if self._agree(point, details["found"]):
+            self._wanted[point] = ticks + SECOND_RECORD
 
     def _heard(self, point: str, details: Mapping[str, Any], at: float) -> None:
         """What a diagnosis told: something, unless it names nothing and could not tell."""
@@ -135,15 +144,42 @@ class Diagnosing:
         else:
             self._told.pop(point, None)
 
-    def _agree(self, point: str, found: list[tuple[str, str]], verdicts: list[dict[str, Any]], ticks: float) -> None:
+    def _came_in(self, event: Event, ticks: float, *, say: bool) -> None:
+        """A recording that was judged as it came in; what an earlier watch named of it stands in the diary by itself."""
+        given = event.details
+        since = given.get("taken_s")
+        if not event.point or (since is not None and since < max(self._epoch_s, event.time_s - _OLDEST)):
+            return
+        self._heard(event.point, given, ticks)
+        if say:
+            self._agree(event.point, given.get("found", ()))
+        else:
+            found = [(str(one["component"]), str(one["fault"])) for one in given.get("found", ())]
+            self._suspected.pop(event.point, None)
+            if found and event.point not in self.named:
+                self._suspected[event.point] = found[0]
+
+    def _agree(self, point: str, verdicts: Sequence[Mapping[str, Any]]) -> bool:
+        """Name what two agree on. Returns whether a second record should say whether what this one shows is so."""
+        found = [(str(verdict["component"]), str(verdict["fault"])) for verdict in verdicts]
         suspected = self._suspected.pop(point, None)
         if suspected is not None and suspected in found:
             part, fault = self.named[point] = suspected
-            verdict = verdicts[found.index(suspected)]
-            kept = ("urgency", "noise_false_alarm", "attribution_false_alarm", "maturity")
-            details = {"component": part, "fault": fault, **{name: verdict[name] for name in kept if name in verdict}}
-            self.about[point] = details
+            details = self.about[point] = dict(verdicts[found.index(suspected)])
             self._say("fault named", point, f"{fault.replace('_', ' ')} fault of {part}, named by two records", None, details, "")
         elif found and point not in self.named:
             self._suspected[point] = found[0]
-            self._wanted[point] = ticks + SECOND_RECORD
+            return True
+        return False
+
+
+def details_of(document: Mapping[str, Any]) -> dict[str, Any]:
+    """What the diary keeps of a ``diagnose/1`` document."""
+    verdicts = document.get("verdicts", ())
+    found = [{name: verdict[name] for name in _KEPT if name in verdict} for verdict in verdicts]
+    return {
+        "verdicts": [[one["component"], one["fault"]] for one in found],
+        "found": found,
+        "urgency": found[0].get("urgency", "") if found else "",
+        "cannot_tell": list(document.get("cannot_tell", ()))[:_MOST_SAID],
+    }

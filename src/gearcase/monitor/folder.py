@@ -8,15 +8,17 @@ stand what it does not say, as ``FILE.json`` with the keys point, rate, unit, ch
 
 import json
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from gearcase import units
 from gearcase.errors import BadInput, OutOfRange, Problem
 from gearcase.job.build import Job
-from gearcase.monitor.diagnosing import Diagnoser
+from gearcase.monitor.diagnosing import Diagnoser, details_of
 from gearcase.record.readers import read_recording, sha256_of_file
 from gearcase.record.store import Event, Store
 from gearcase.signal.recording import Recording
@@ -101,7 +103,8 @@ class Folder:
             self._say("recording refused", "", "; ".join(str(problem) for problem in error.problems), path, sha256)
         else:
             self._done.add(sha256)
-            self._say("diagnosis", recording.point, document["statement"], path, sha256)
+            details = details_of(document) | {"taken_s": _taken(recording.start)}
+            self._say("diagnosis", recording.point, document["statement"], path, sha256, details)
         return True
 
     def _still(self) -> Iterator[str]:
@@ -128,12 +131,14 @@ class Folder:
                 self._settled.add(name)
                 yield name
 
-    def _say(self, kind: str, point: str, says: str, path: Path, sha256: str) -> None:
+    def _say(
+        self, kind: str, point: str, says: str, path: Path, sha256: str, about: Mapping[str, Any] = MappingProxyType({})
+    ) -> None:
         name = path.relative_to(self.path) if path != self.path else path
-        details: dict[str, Any] = {}
+        details = dict(about)
         if sha256:
             size, modified_ns = self._seen[str(path)]
-            details = {"sha256": sha256, "file": str(path), "size": size, "modified_ns": modified_ns}
+            details |= {"sha256": sha256, "file": str(path), "size": size, "modified_ns": modified_ns}
         event = Event(self.clock(), kind, point, f"{name}: {says}", "", details)
         self.store.add_event(event)
         self.tell(event)
@@ -163,6 +168,15 @@ def read_described(path: Path, job: Job) -> Recording:
         point=point,
         start=words.get("start", ""),
     )
+
+
+def _taken(start: str) -> float | None:
+    """When a recording was taken; None where it does not say, or not with its zone. [s]"""
+    try:
+        moment = datetime.fromisoformat(start)
+    except ValueError:
+        return None
+    return moment.timestamp() if moment.tzinfo is not None else None
 
 
 def _point_of(path: Path, job: Job) -> str:

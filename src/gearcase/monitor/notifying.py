@@ -181,7 +181,7 @@ def standing_of(rows: Iterable[Mapping[str, Any]], named: Mapping[str, Mapping[s
     for row in rows:
         one = _fault(row, named.get(row["point"], {})) if row["quantity"] == "diagnosis" else _alarm(row)
         before = found.get(one.subject) if one else None
-        if one and (before is None or LEVELS.index(one.level) < LEVELS.index(before.level)):
+        if one and (before is None or _pressing(one) < _pressing(before)):
             found[one.subject] = one
     for says in cannot:
         part, _, how = says.partition(": ")
@@ -211,6 +211,11 @@ def message_of(job: Job, notice: Notice, cannot_see: Iterable[str]) -> tuple[str
         parts.append(f"Told again every {every} until somebody acknowledges: gearcase acknowledge JOB --by NAME")
     parts.append("Nothing here trips the machine. Isolate and lock out before anybody reaches in; local rules come first.")
     return subject, f"{job.title}\n\n" + "\n\n".join(parts) + "\n"
+
+
+def _pressing(one: Standing) -> tuple[int, bool]:
+    """The most pressing first; of two alike the one that nobody has seen."""
+    return LEVELS.index(one.level), one.acknowledged
 
 
 def _alarm(row: Mapping[str, Any]) -> Standing | None:

@@ -31,8 +31,8 @@ from pathlib import Path
 from typing import Any
 
 from gearcase.device.bus import RegisterBus
-from gearcase.device.publish.values import Published
-from gearcase.errors import BadInput, BadReply, BadRequest, NoReply
+from gearcase.device.publish.values import Published, with_records
+from gearcase.errors import BadInput, BadReply, BadRequest, NoReply, Problem
 from gearcase.install.housing import BusDevice
 from gearcase.install.record_forms import RecordForm
 from gearcase.judge import alarm
@@ -239,7 +239,7 @@ class Watch:
             self._latest.values(),
             self.alarms.conditions(now=self.clock(), ticks=self.ticks()),
             self.diagnosing.named,
-            sensors={one.point: self.diagnosing.untold(one.point, self.ticks()) for one in sensors(self.setup.job)},
+            sensors={point: self.diagnosing.untold(point, self.ticks()) for point in with_records(self.setup.job)},
             run_state=self.runs.state,
             light=self.light.colour,
             light_obeys=not self.light.trouble,
@@ -247,7 +247,15 @@ class Watch:
         )
 
     def acknowledge(self, who: str) -> None:
-        """The plant has seen all alarms: an entry like a person's, heard with the next round."""
+        """The plant has seen all alarms: an entry like a person's, heard with the next round.
+
+        Raises
+        ------
+        BadInput
+            Nothing can be kept now, so nobody would know who has seen what.
+        """
+        if self.keeping.trouble:
+            raise BadInput(Problem("store", "", self.keeping.trouble, "a store that can be written: acknowledge again when it can"))
         self.say("acknowledged", "", "seen; the condition stays until it clears", None, {}, who)
 
     def cannot(self) -> list[str]:
@@ -292,7 +300,7 @@ class Watch:
             self._heard = event.number
             with self._understood(event):
                 self.alarms.hear(event)
-                self.diagnosing.hear(event)
+                self.diagnosing.hear(event, self.ticks())
             if event.kind == "epoch":
                 self._steps.declared()
             elif event.kind == "reload":

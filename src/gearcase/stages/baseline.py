@@ -251,6 +251,10 @@ class _Draft:
         evidence = []
         for part in parts:
             found = list(limits_of(part, setting))
+            if part.quantity == OVERALL and not len(part):
+                held = "the zones' limits stand until then" if found else "it has no limits, and is not judged"
+                says = f"no settled minute of overall velocity here, so nothing is known of what is normal; {held}: take it again"
+                self.find(Level.CAUTION, "baseline.not_settled", part.point, says)
             if len(part) and not found:
                 evidence.append(part)
             for one in found:
@@ -276,8 +280,10 @@ class _Draft:
 
     def _look_for_growth(self, limit: Limit, part: Records) -> None:
         """A level that grew over the readings its own limit is set by has moved it."""
+        if limit.kind not in ("one-week", "three-month") or limit.quantity == TEMPERATURE:
+            return
         time_s, level = part.daily()
-        if limit.kind not in ("one-week", "three-month") or limit.quantity == TEMPERATURE or not len(level):
+        if not len(level):
             return
         began, now = began_and_is(level)
         grown = 20 * math.log10(now / began)

@@ -90,6 +90,8 @@ def limits_of(part: Records, setting: Setting) -> Iterator[tuple[Limit, Records]
     point, quantity, zone = part.point, part.quantity, setting.zone
     stands: dict[str, Any] = {"point": point, "role": setting.role, "now": setting.now}
     if not len(part):
+        if quantity == OVERALL and zone is not None:
+            yield day_one_overall(zone=zone, **stands), part  # the zones ask for no record
         return
     if quantity == TEMPERATURE:
         yield from _temperature(part, setting)
@@ -207,7 +209,7 @@ def limit_row(limit: Limit, part: Records, setting: Setting) -> dict[str, Any]:
 def _false_alarms(limit: Limit, part: Records, setting: Setting, name: str) -> FalseAlarms | None:
     """Through the alarm's own persistence; that of danger counts minutes, a second witness is not counted on."""
     worked, rule = (limit.yellow if name == "yellow" else limit.danger), RULES[part.quantity]
-    if worked is None:
+    if worked is None or not len(part):
         return None
     wanted = _minute_rule(rule, name)
     recorded = _gathered(part, max(wanted.record_s, setting.spacing))
@@ -228,7 +230,7 @@ def _false_alarms(limit: Limit, part: Records, setting: Setting, name: str) -> F
 
 def _detection(limit: Limit, part: Records, setting: Setting) -> list[dict[str, Any]]:
     """Of levels only: so many dB over a temperature mean nothing."""
-    if limit.quantity == TEMPERATURE or limit.yellow is None or limit.danger is None:
+    if not len(part) or limit.quantity == TEMPERATURE or limit.yellow is None or limit.danger is None:
         return []
     fed = _gathered(part, max(RULES[part.quantity].yellow.record_s / _FEEDS, setting.spacing))
     levels = Thresholds(limit.yellow.value, max(limit.danger.value, limit.yellow.value))

@@ -20,12 +20,13 @@ from numpy.typing import NDArray
 
 from gearcase import tables
 from gearcase.checksums import sha256_of_data
+from gearcase.drive.bearing_lines import BEARING_RATES
 from gearcase.errors import BadInput
 from gearcase.findings import Finding, Level
 from gearcase.job.build import Job
 from gearcase.judge.compensation import LOAD, SPEED, LevelModel
-from gearcase.judge.families import BEARING_LINES
-from gearcase.judge.forecast import began_and_is, forecast
+from gearcase.judge.families import BEARING_LINES, MESH_LINES
+from gearcase.judge.forecast import UNDATED, began_and_is, forecast
 from gearcase.judge.limits import DAY
 from gearcase.judge.operating import Operating, directions, operating_states
 from gearcase.judge.patterns.catalogue import grows
@@ -45,7 +46,9 @@ SEED = 1  # of the random draws: the same readings give the same interval
 _UNKNOWN = "unknown"
 _TOO_FEW = "not enough data"
 _COUNTED = {_TOO_FEW: "too early to tell"}  # in a sentence of counts
-_SHOWS = (BAND, BEARING_LINES)  # where a named spall shows; a mesh or overall may grow by much else
+_OF_BEARINGS = (BAND, BEARING_LINES)
+# where what grows so shows, once it is named; the overall may grow by much else
+_SHOWS = {"wear": (MESH_LINES,), "crack": (MESH_LINES, BAND), **dict.fromkeys(("spall", "lubrication", _UNKNOWN), _OF_BEARINGS)}
 _FAR = 2e11  # beyond it nobody writes a date, and a law that never reaches the limit has none [s]
 _DB = "dB"
 
@@ -237,7 +240,7 @@ def _levels(
     minutes: Minutes,
     points: Iterable[str],
     limits: Sequence[Mapping[str, Any]],
-    named: Mapping[str, tuple[str, int]],
+    named: Mapping[tuple[str, str], tuple[str, int]],
     *,
     lowest_speed_hz: float,
 ) -> Iterator[Series]:
@@ -249,7 +252,7 @@ def _levels(
             own = [row for row in limits if (row["point"], row["quantity"]) == (point, part.quantity)]
             limit, at, words = _matched(part, own, minutes)
             time_s, value = at.daily()
-            kind, maturity = named.get(point, (_UNKNOWN, 1)) if part.quantity in _SHOWS else (_UNKNOWN, 1)
+            kind, maturity = named.get((point, part.quantity), (_UNKNOWN, 1))
             kind = "temperature" if part.quantity == TEMPERATURE else kind
             danger = limit["danger"]["value"] if limit and limit["danger"] else None
             ahead = None if danger is None else Ahead(danger, f"danger, {limit['kind'] if limit else ''}", kind, maturity)
@@ -279,37 +282,51 @@ def _matched(part: Records, own: Sequence[Mapping[str, Any]], minutes: Minutes) 
 
 def _recordings(diagnoses: Iterable[StoredResult]) -> Iterator[tuple[float, Mapping[str, Any]]]:
     """Every recording judged, once, with its time: its own where it has one, else when it was judged. [s]"""
-    seen: set[tuple[str, str, str]] = set()
+    seen: set[tuple[str, ...]] = set()
     for stored in diagnoses:
         for row in stored.document["recordings"]:
-            key = (row["name"], row["point"], row["start"])
+            key = (row["name"], row["point"], row["channel"], row["start"])
             if key in seen:
                 continue
             seen.add(key)
-            when = datetime.fromisoformat(row["start"] or stored.header["when"])
+            try:
+                when = datetime.fromisoformat(row["start"])
+            except ValueError:  # empty, or what a file of an earlier version said of it
+                when = datetime.fromisoformat(stored.header["when"])
             yield (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp(), row
 
 
-def _named(diagnoses: Sequence[StoredResult]) -> dict[str, tuple[str, int]]:
-    """Point -> how what was named there in its latest recording grows, and its maturity; the most mature first."""
-    named: dict[str, tuple[str, int]] = {}
-    for _, row in sorted(_recordings(diagnoses), key=lambda one: one[0]):
-        verdicts = sorted(row["verdicts"], key=lambda verdict: -(verdict["maturity"] or 0))
-        named.pop(row["point"], None)
-        if verdicts:
-            named[row["point"]] = (grows(verdicts[0]["fault"]), verdicts[0]["maturity"] or 1)
+def _named(diagnoses: Sequence[StoredResult]) -> dict[tuple[str, str], tuple[str, int]]:
+    """Point and quantity -> how what was named there last grows, and its maturity; of several the most mature, of these first one
+    that has no date.
+    """
+    latest: dict[str, tuple[float, list[Mapping[str, Any]]]] = {}
+    for time_s, row in sorted(_recordings(diagnoses), key=lambda one: one[0]):
+        when, verdicts = latest.get(row["point"], (time_s, []))
+        latest[row["point"]] = time_s, [*(verdicts if when == time_s else ()), *row["verdicts"]]  # all channels of one moment
+    found = [(point, verdict) for point, (_, verdicts) in latest.items() for verdict in verdicts]
+    if diagnoses:  # what is told by several recordings together stands with none of them
+        together = [row for row in diagnoses[-1].document.get("verdicts", ()) if row["fault"] not in BEARING_RATES]
+        found += [(verdict["point"], verdict) for verdict in together]
+    named: dict[tuple[str, str], tuple[str, int]] = {}
+    for point, verdict in found:
+        here = grows(verdict["fault"]), verdict["maturity"] or 1
+        for quantity in _SHOWS[here[0]]:
+            named[point, quantity] = max(named.get((point, quantity), here), here, key=lambda one: (one[1], one[0] in UNDATED))
     return named
 
 
 def _faults(diagnoses: Sequence[StoredResult]) -> Iterator[Series]:
     """Of each fault named more than once at a point: how deeply it modulates, from recordings at one speed."""
-    found: dict[tuple[str, str, str], list[tuple[float, float, float, int]]] = {}
+    found: dict[tuple[str, str, str], dict[str, list[tuple[float, float, float, int]]]] = {}
     for time_s, row in _recordings(diagnoses):
         for verdict in row["verdicts"]:
             if row["speed_hz"] and verdict["modulation_depth"] and verdict["modulation_depth"] > 0:
                 one = (time_s, row["speed_hz"], verdict["modulation_depth"], verdict["maturity"])
-                found.setdefault((row["point"], verdict["component"], verdict["fault"]), []).append(one)
-    for (point, component, fault), rows in found.items():
+                channels = found.setdefault((row["point"], verdict["component"], verdict["fault"]), {})
+                channels.setdefault(row["channel"], []).append(one)
+    for (point, component, fault), channels in found.items():
+        rows = max(channels.values(), key=len)  # one axis, that shows it most often: another modulates otherwise
         ordered = {row[0]: row for row in sorted(rows)}  # of two at one moment the latter
         table = np.array(list(ordered.values()))
         operating, belongs = operating_states(table[:, 1], None, records=len(table))[0]
@@ -356,9 +373,9 @@ def _too_early(rows: Sequence[Mapping[str, Any]]) -> str:
     have = [row["trend"]["points"] for row in rows]
     many = f"{min(have)}" if min(have) == max(have) else f"{min(have)} to {max(have)}"
     soonest = min((row["trend"]["enough_by"] for row in rows if row["trend"]["enough_by"]), default=None)
-    when = f"about {soonest[:10]} at the earliest" if soonest else "when is not to be told yet"
+    when = f"; enough about {soonest[:10]} at the earliest" if soonest else ""
     levels = f"each of the {len(rows)} levels has" if len(rows) > 1 else "the one level has"
     return (
-        f"too early for a trend: {levels} {many} of the {LEAST_POINTS} readings in matched state that it needs; "
-        f"enough {when}; until then the limits watch"
+        f"too early for a trend: {levels} {many} of the {LEAST_POINTS} readings in matched state that it needs{when}; "
+        "until then the limits watch"
     )

@@ -6,10 +6,8 @@ the answer.
 """
 
 import re
-from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 
 from fastapi import FastAPI
 from fastapi.templating import Jinja2Templates
@@ -22,7 +20,7 @@ from starlette.responses import JSONResponse, Response
 
 from gearcase.drawings.block import first_up
 from gearcase.errors import BadInput
-from gearcase.web.card import STAGES, Card, Diary, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
+from gearcase.web.card import STAGES, Card, Diary, Events, NotKept, StagePage, diary, kept_file, stage_page, traveller_card
 from gearcase.web.guard import Guard
 from gearcase.web.sections import LEAST_LISTED
 
@@ -48,11 +46,7 @@ _KEPT_PAGE = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img
 _FOR_A_YEAR = "private, max-age=31536000, immutable"
 
 
-def _nothing_happened() -> list[dict[str, Any]]:
-    return []
-
-
-def make_app(job_folder: Path, *, events: Callable[[], list[dict[str, Any]]] = _nothing_happened) -> FastAPI:
+def make_app(job_folder: Path, *, events: Events = list) -> FastAPI:
     """The pages of a job.
 
     Parameters
@@ -60,14 +54,14 @@ def make_app(job_folder: Path, *, events: Callable[[], list[dict[str, Any]]] = _
     job_folder : Path
         Read anew at each request.
     events : callable
-        What watching has seen, for the diary: rows with ``time_s``, ``kind``, ``point``, ``says``.
+        What watching has seen, the earliest first: rows with ``time_s``, ``kind``, ``point``, ``says``.
     """
     app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None, middleware=[Middleware(Guard, refuse=_refuse)])
     app.router.redirect_slashes = False
 
     def card_view(request: Request) -> Response:
         """GET /, also /index.json: the state of every stage."""
-        return respond(request, "card.html", traveller_card(job_folder))
+        return respond(request, "card.html", traveller_card(job_folder, events))
 
     def diary_view(request: Request) -> Response:
         """GET /diary, also .json: all results and events, the latest first."""
@@ -75,7 +69,7 @@ def make_app(job_folder: Path, *, events: Callable[[], list[dict[str, Any]]] = _
 
     def stage_view(request: Request) -> Response:
         """GET /STAGE or /STAGE/NNNN, also .json: one result of a stage."""
-        return respond(request, "stage.html", stage_page(job_folder, request.path_params["stage"], _number(request)))
+        return respond(request, "stage.html", stage_page(job_folder, request.path_params["stage"], _number(request), events))
 
     def kept_view(request: Request) -> Response:
         """GET /STAGE/NNNN/NAME: a sheet or picture kept with a result."""

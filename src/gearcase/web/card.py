@@ -1,8 +1,8 @@
 """What the pages show of a job: the traveller card, one stage's result, the diary. Read anew at each call, nothing is written."""
 
 import re
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -22,7 +22,7 @@ from gearcase.record.results import StoredResult
 from gearcase.stages.result import calls_by_date
 from gearcase.web.sections import OF_THE_PAGE, Section, sections
 
-__all__ = ["STAGES", "Card", "Diary", "NotKept", "StagePage", "diary", "kept_file", "stage_page", "traveller_card"]
+__all__ = ["STAGES", "Card", "Diary", "Events", "NotKept", "StagePage", "diary", "kept_file", "stage_page", "traveller_card"]
 
 STAGES = {
     "survey": "what turns, what it can show, what is still unknown",
@@ -36,6 +36,8 @@ STAGES = {
     "opened": "what stood behind each verdict",
     "handover": "what the owner gets",
 }
+Events = Callable[[], list[dict[str, Any]]]  # what watching has seen, the earliest first
+_OF_LIGHT = {"green": "done", "white": "done", "yellow": "fault", "red": "blocker"}  # state on a page; of all else "stale"
 _KEPT = re.compile(r"[a-z0-9][a-z0-9-]{0,60}\.(svg|pdf|html|png|dxf)")
 _DRAWN = {"survey/1": SURVEY_PICTURES, "plan/1": ("face-",)}  # drawn again from the document, in the page's own colours
 _PRINTED = "face-"  # a page draws faces itself; the sheets with their title block are linked, to be printed
@@ -65,6 +67,16 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Running:
+    """A watch that has begun and not said that it ended: since when, its light and run state, and the state these are on a page."""
+
+    since: str
+    light: str
+    run_state: str
+    state: str
+
+
+@dataclass(frozen=True)
 class Card:
     """The first page: the job and the state of each stage."""
 
@@ -90,6 +102,7 @@ class StagePage:
     problems: tuple[dict[str, str], ...]
     checksum: str
     result: dict[str, Any] | None
+    running: Running | None
     files: tuple[str, ...]
     pictures: tuple[str, ...]
     labels: dict[str, str]
@@ -106,7 +119,7 @@ class StagePage:
     def as_dict(self) -> dict[str, Any]:
         """Plain data: the document itself instead of its layout."""
         shown = {key: value for key, value in vars(self).items() if key not in ("sections", "row", "before", "after")}
-        return {"schema": "page/1", "ok": True, **shown, "row": asdict(self.row)}
+        return {"schema": "page/1", "ok": True, **shown, "row": asdict(self.row), "running": self.running and asdict(self.running)}
 
 
 @dataclass(frozen=True)
@@ -122,15 +135,38 @@ class Diary:
         return {"schema": "diary/1", "ok": True, **asdict(self)}
 
 
-def traveller_card(folder: Path) -> Card:
+def traveller_card(folder: Path, events: Events = list) -> Card:
     """The state of every stage of a job. A broken job.yaml or a damaged result is shown, and takes nothing else away."""
     job, problems = _job(folder)
-    rows = tuple(_row(folder, job, stage) for stage in STAGES)
-    return Card(job.title if job else folder.name, dict(job.site) if job else {}, rows, problems)
+    rows = [_row(folder, job, stage) for stage in STAGES]
+    if running := running_watch(events()):
+        at = list(STAGES).index("watch")
+        word = f"runs, light {running.light}" + (f"; before: {rows[at].word}" if rows[at].run else "")
+        rows[at] = replace(rows[at], state=running.state, word=word)
+    return Card(job.title if job else folder.name, dict(job.site) if job else {}, tuple(rows), problems)
 
 
-def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage:
-    """One result of a stage: the latest, or that of a number.
+def running_watch(events: Iterable[Mapping[str, Any]]) -> Running | None:
+    """The watch that runs by its own diary; None where none began, or the last has said that it ended."""
+    started: Mapping[str, Any] | None = None
+    light = run_state = ""
+    for event in events:
+        kind = event.get("kind")
+        if kind == "watch started":
+            started, light, run_state = event, "", "unknown"
+        elif kind == "watch stopped":
+            started = None
+        elif kind == "light":
+            light = str(event.get("says") or "")
+        elif kind == "run state":
+            run_state = str(event.get("says") or "").rpartition(" to ")[2]
+    if started is None:
+        return None
+    return Running(_time(started.get("time_s")), light or "not told yet", run_state, _OF_LIGHT.get(light, "stale"))
+
+
+def stage_page(folder: Path, stage: str, number: int | None = None, events: Events = list) -> StagePage:
+    """One result of a stage: the latest, or that of a number; of the watch also one that runs now.
 
     Raises
     ------
@@ -149,8 +185,9 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
     place = names.index(stage)
     around = ("" if place == 0 else names[place - 1], "" if place == len(names) - 1 else names[place + 1])
     title = job.title if job else folder.name
+    running = running_watch(events()) if stage == "watch" and number is None else None
     if not kept:
-        return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, (), (), {}, ())
+        return StagePage(title, _row(folder, job, stage), (), *around, problems, "", None, running, (), (), {}, ())
     stored = results.stored(folder, stage, number or kept[-1])
     files = _files(stored)
     known = _DRAWN.get(str(stored.document.get("schema")), ())
@@ -162,6 +199,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
         problems,
         sha256_of_data(stored.document)[:12],
         stored.document,
+        running,
         tuple(name for name in files if not name.endswith((".svg", ".png")) or name.startswith(_PRINTED)),
         tuple(name for name in files if name.endswith((".svg", ".png")) and not name.startswith(known or ("/",))),
         _labels(stored, files),
@@ -169,7 +207,7 @@ def stage_page(folder: Path, stage: str, number: int | None = None) -> StagePage
     )
 
 
-def diary(folder: Path, events: Callable[[], list[dict[str, Any]]]) -> Diary:
+def diary(folder: Path, events: Events) -> Diary:
     """All results of all stages and all events, by time.
 
     Parameters

@@ -17,6 +17,7 @@ from gearcase.install.points import SUMP
 from gearcase.install.profile import LAMPS
 from gearcase.install.register import Register
 from gearcase.job.build import Job
+from gearcase.job.build_inputs import Incoming
 from gearcase.judge import alarm
 from gearcase.judge.families import LINE_FAMILIES, alarm_families
 
@@ -36,6 +37,7 @@ __all__ = [
     "alarm_word",
     "plant_values",
     "value_name",
+    "with_records",
 ]
 
 Quality = Literal["good", "bad", "stale"]
@@ -169,7 +171,17 @@ def plant_values(job: Job) -> tuple[PlantValue, ...]:
     if job.incoming.mqtt or job.incoming.http:
         for one in _posted(job):
             found.setdefault(one.name, one)
+    for point in with_records(job):
+        name = alarm_name(point, "diagnosis")
+        found.setdefault(name, PlantValue(name, "word", meaning=_bits()))
     return tuple(found.values())
+
+
+def with_records(job: Job) -> tuple[str, ...]:
+    """Points of which records are judged: by a device of the bus that gives them, or as they come in."""
+    if job.incoming != Incoming(age_limit=job.incoming.age_limit):
+        return tuple(point.name for point in job.points)
+    return tuple(device.point for device in job.bus.devices if device.form.records)
 
 
 def _of_drive(job: Job) -> list[PlantValue]:

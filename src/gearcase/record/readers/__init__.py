@@ -12,6 +12,7 @@ import os
 import warnings
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -105,7 +106,7 @@ def read_recording(
         Name of the channel with the pulses of the reference shaft: their times [s], or the sampled signal. The speed is read from
         them, with the pulses a turn found; `speed_hz` helps to find them.
     point, start : str
-        Kept with the recording; `start` wins over the file's.
+        Kept with the recording; `start`, in ISO 8601, wins over the file's.
     limit_bytes : int, optional
         Most memory the file may take; a quarter of the machine's when not given.
 
@@ -127,6 +128,7 @@ def read_recording(
     rate = _decide_rate(path.name, among, rate_hz, problems, notes)
     spelling = _decide_unit(path.name, contents, among, unit, problems, notes)
     speed = _decide_speed(path.name, among, speed_hz, problems, notes)
+    begun = _decide_start(path.name, start, chosen.facts.start if chosen else "", problems, notes)
     samples = np.zeros(0, np.float32)
     if chosen:
         samples = _as_float(chosen.values)
@@ -150,7 +152,7 @@ def read_recording(
         point=point,
         sha256=sha256_of_file(path),
         name=path.name,
-        start=start or chosen.facts.start,
+        start=begun,
         pulses_per_turn=pulses.pulses_per_turn if pulses else None,
         tachometer=pulses.says if pulses else "",
         marks_s=pulses.mark_s if pulses else np.empty(0),
@@ -360,6 +362,24 @@ def _decide_speed(
     if len(speeds) > 1:
         notes.append(f"the file states several speeds, {_listed(stated)}: none was used; give --speed")
     return speeds[0] if len(speeds) == 1 else None
+
+
+def _decide_start(name: str, given: str, stated: str, problems: list[Problem], notes: list[str]) -> str:
+    """When it was taken; empty where nobody says it so that a calendar understands."""
+    if given and not _is_moment(given):
+        problems.append(Problem(name, "start", repr(given), "a date or date and time, e.g. 2026-03-02T10:00"))
+    if not given and stated and not _is_moment(stated):
+        notes.append(f"the file states its start as {stated[:40]!r}, which is no date and time as ISO 8601 has it: left out")
+        return ""
+    return given or stated
+
+
+def _is_moment(text: str) -> bool:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _by_tachometer(

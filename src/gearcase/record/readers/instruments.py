@@ -3,6 +3,7 @@
 import logging
 import struct
 from collections import Counter
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ _UNKNOWN_SIZE = (0, 0xFFFFFFFF)  # what writers put when they cannot go back to 
 _EXACT_IN_FLOAT32 = {"PCM_S8", "PCM_U8", "PCM_16", "PCM_24", "FLOAT"}
 _TIME_RESPONSE = 1  # func_type of the universal file format
 _EVEN = 1  # abscissa_spacing
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _COMPLEX = (5, 6)  # ord_data_type
 
 
@@ -101,7 +103,7 @@ def read_universal(path: Path, budget: Budget) -> Contents:
         own = Facts(
             rates={"abscissa_inc": 1 / step if step else np.nan},
             unit=None if label.upper() in ("", "NONE") else label,
-            start=_text(one, "id3"),
+            start=_iso(_text(one, "id3")),
         )
         values: NDArray[Any] = np.asarray(one["data"])[: int(one["num_pts"])]
         if one["ord_data_type"] == 2:  # single precision
@@ -114,6 +116,23 @@ def read_universal(path: Path, budget: Budget) -> Contents:
 def _text(one: dict[str, Any], key: str) -> str:
     text = str(one.get(key, "")).strip()
     return "" if text.upper() == "NONE" else text
+
+
+def _iso(text: str) -> str:
+    """The third line of a set, "DD-MMM-YY HH:MM:SS" in English, in ISO 8601; as it stands where it is none.
+
+    >>> _iso("01-MAR-26 10:00:05"), _iso("01-Mar-26"), _iso("second run")
+    ('2026-03-01T10:00:05', '2026-03-01T00:00:00', 'second run')
+    """
+    day, _, moment = text.partition(" ")
+    parts = day.split("-")
+    if len(parts) != 3 or parts[1].title() not in _MONTHS:
+        return text
+    month = _MONTHS.index(parts[1].title()) + 1
+    try:
+        return datetime.strptime(f"{parts[0]} {month} {parts[2]} {moment or '00:00:00'}", "%d %m %y %H:%M:%S").isoformat()
+    except ValueError:
+        return text
 
 
 def _title(one: dict[str, Any]) -> str:
