@@ -215,6 +215,13 @@ def test_a_flat_magnet_on_a_painted_housing_stands_on_bare_metal(demo: Job) -> N
     assert not any("Scrape" in step["do"] for step in plan.run(plain).document["work_card"])
 
 
+@pytest.mark.parametrize(("mount", "why"), [("tape", "lets go in heat and oil"), ("hand probe", "nobody holds it for good")])
+def test_a_mount_for_a_trial_is_not_one_that_stays(demo: Job, mount: str, why: str) -> None:
+    """Common practice, no source."""
+    job = replace(demo, points=(*demo.points[:2], replace(demo.points[2], mount=mount)))
+    assert why in says(job, "trial_mount", "caution") and says(demo, "trial_mount") == ""
+
+
 def test_paint_is_tested_for_lead_before_it_is_drilled_or_scraped_as_well(demo: Job) -> None:
     for point in (demo.points[0], demo.points[2]):  # a stud, a flat magnet: nothing is bonded
         said = plan.run(replace(demo, points=(point,))).document["cautions"]["list"]
