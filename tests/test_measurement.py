@@ -71,10 +71,10 @@ def planned(drive: Drive) -> MeasurementPlan:
 CONVEYOR = train([17, 71, 19, 91], (15.0, 24.75))
 
 
-@pytest.mark.parametrize(("spread", "wanted"), [(0.0, 8800.0), (0.3, 11440.0)])
+@pytest.mark.parametrize(("spread", "wanted"), [(0.0, 13200.0), (0.3, 17160.0)])
 def test_the_highest_frequency_reaches_the_top_of_what_an_inner_race_may_be(spread: float, wanted: float) -> None:
-    """By hand: 8 x (1 + 0.1) / 2 x 200 Hz is 880 Hz, times 10 by the trade's rule; 30 % more where it is known no better."""
-    inside = Geometry(8, 1e-3, 10e-3, 0.0, Origin.ESTIMATED, spread)
+    """By hand: 12 x (1 + 0.1) / 2 x 200 Hz is 1320 Hz, times 10 by the trade's rule; 30 % more where it is known no better."""
+    inside = Geometry(12, 1e-3, 10e-3, 0.0, Origin.ESTIMATED, spread)
     fast = train([10, 10], (100.0, 200.0), (Bearing("bearing", "shaft 1", None, inside),))
     highest = planned(fast).short.highest
     assert highest.inputs["inner_race_hz"].value == pytest.approx(wanted / 10) and highest.value == pytest.approx(wanted)

@@ -80,20 +80,42 @@ def test_an_iron_whose_velocity_nobody_knows_is_not_drilled_however_thick_it_rea
     assert plan.run(job).document["parts"][0]["mount"] == "rigid adhesive"
 
 
-@pytest.mark.parametrize(("material", "slowest"), [("grey iron", 3500), ("", 3500)])
+@pytest.mark.parametrize(("material", "slowest"), [("grey iron", 3500), ("", 3500), ("ductile iron", 5200)])
 def test_a_measured_thickness_without_readings_counts_in_iron_as_read_by_a_gauge_set_for_steel(
     demo: Job, material: str, slowest: float
 ) -> None:
     """By hand: 22.5 mm x 3500 / 5920 - 0.3 mm is 13.0 mm; the stack of 12.6 mm (test_plan) leaves 0.4 of it. Trade: grey iron 3500
-    to 5000 m/s.
+    to 5000 m/s; ductile from 5200 (handbook range): 19.5 mm, of which 6.9 are left and 0.4 of it, 7.8, must stay.
     """
     bare = with_stud(demo, wall=Wall(22.5e-3, 0.3e-3, Origin.MEASURED))
     bare = replace(bare, housing=replace(bare.housing, material=material))
     hole = plan.run(bare).document["parts"][0]["hole"]
     assert hole["wall"]["least"]["value"] == pytest.approx(22.5e-3 * slowest / 5920 - 0.3e-3)
-    assert "0.4 mm of metal would be left of a wall of 13 mm" in says(bare, "metal_left", "blocker")
+    left = 22.5 * slowest / 5920 - 0.3 - 1 - 9.97856 - 1.625328
+    assert f"{left:.1f} mm of metal would be left of a wall of" in says(bare, "metal_left", "blocker")
     assert "give the readings, velocity_set" in says(bare, "gauging", "caution")
     assert not any("Drill" in step["do"] for step in plan.run(bare).document["work_card"])
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize(
+    ("at", "size", "least"), [((0.350, 0.330), (0.060, 0.060), 7.8e-3), ((0.330, 0.330), (0.060, 0.060), 22.1e-3)]
+)
+def test_of_regions_that_overlap_the_thinner_counts_and_of_one_inside_another_the_inner(
+    demo: Job, order: int, at: tuple[float, float], size: tuple[float, float], least: float
+) -> None:
+    """In whichever order they are listed. The boss reaches from 307.5 to 352.5 mm; the second lies round it, the first beside."""
+    thin = Wall(8e-3, 0.2e-3, Origin.MEASURED, (8e-3,) * 3, 4500.0, (20e-3, 20e-3))
+    face = next(face for face in demo.housing.faces if face.name == "coupling side")
+    both = (*face.regions, Region("thin spot", "panel", at, size, thin))[::order]
+    faces = tuple(replace(face, regions=both) if one is face else one for one in demo.housing.faces)
+    job = replace(demo, housing=replace(demo.housing, faces=faces))
+    hole = plan.run(job).document["parts"][0]["hole"]
+    assert hole["wall"]["least"]["value"] == pytest.approx(least)
+    bracket = Bracket("new one", "coupling side", (), ((0.335, 0.315),), "M8", "", 8e-3, None)
+    (said,) = [one for one in plan.run(with_kit(job, brackets=(bracket,))).document["brackets"] if one["name"] == "new one"]
+    metal = next(one for one in said["rulings"] if one["what"] == "metal left before the oil")
+    assert metal["value"] == pytest.approx(least - 8e-3 - 4 * 1.25e-3 - 3.4e-3 / math.tan(math.radians(59)))
 
 
 def test_a_gauge_error_that_nobody_gave_is_said_to_count_as_none(demo: Job) -> None:
@@ -193,6 +215,13 @@ def test_a_flat_magnet_on_a_painted_housing_stands_on_bare_metal(demo: Job) -> N
     assert not any("Scrape" in step["do"] for step in plan.run(plain).document["work_card"])
 
 
+@pytest.mark.parametrize(("mount", "why"), [("tape", "lets go in heat and oil"), ("hand probe", "nobody holds it for good")])
+def test_a_mount_for_a_trial_is_not_one_that_stays(demo: Job, mount: str, why: str) -> None:
+    """Common practice, no source."""
+    job = replace(demo, points=(*demo.points[:2], replace(demo.points[2], mount=mount)))
+    assert why in says(job, "trial_mount", "caution") and says(demo, "trial_mount") == ""
+
+
 def test_paint_is_tested_for_lead_before_it_is_drilled_or_scraped_as_well(demo: Job) -> None:
     for point in (demo.points[0], demo.points[2]):  # a stud, a flat magnet: nothing is bonded
         said = plan.run(replace(demo, points=(point,))).document["cautions"]["list"]
@@ -215,6 +244,18 @@ def test_a_sheets_own_values_win_over_the_generic_ones(tmp_path: Path) -> None:
     assert "65 °C, at most 60 °C" in says(job, "hot_bond", "blocker")
     assert plan.run(job).document["parts"][1]["bond"]["schedule_s"]["full"] == pytest.approx(12 * 3600 * 2**0.5)
     assert "pull at the edge" in says(job, "peel")  # 3 MPa x 0.625 left hot / 10 is 0.19, 50 N at 40 mm make 0.75 MPa
+
+
+@pytest.mark.parametrize(
+    ("sheet", "key", "accepted"),
+    [("half_at: 20 °C", "half_at", "above 23 °C"), ("coldest: 80 °C, hottest: 60 °C", "coldest", "less than the hottest")],
+)
+def test_an_adhesive_that_cannot_be_is_refused_with_its_line(tmp_path: Path, sheet: str, key: str, accepted: str) -> None:
+    text = (EXAMPLES / "demo" / "job.yaml").read_text(encoding="utf-8")
+    changed = text.replace("{kind: two-part methacrylate}", f"{{kind: two-part methacrylate, {sheet}}}")
+    (tmp_path / "job.yaml").write_text(changed, encoding="utf-8")
+    with pytest.raises(BadInput, match=f"kit.adhesive.{key} .*{accepted}"):
+        load(tmp_path)
 
 
 def test_damp_air_thick_lines_and_light_panels_are_named(demo: Job) -> None:

@@ -77,6 +77,22 @@ def test_a_long_stub_costs_its_device_volts_and_no_other(source: Source, demo: J
     )
 
 
+@pytest.mark.parametrize(
+    ("surface", "region", "warned"), [(40, None, False), (47, None, False), (48, None, True), (60, None, True), (40, 55, True)]
+)
+def test_a_surface_that_burns_who_works_on_it_is_cautioned_before_one_that_burns_at_a_touch(
+    demo: Job, surface: float, region: float | None, warned: bool
+) -> None:
+    """ISO 13732-1:2006, bare metal, lower bounds (from memory): 65 °C for a second's touch, 48 °C for the ten minutes of a bond."""
+    housing = replace(demo.housing, surface_temperature=surface + 273.15)
+    if region is not None:
+        hot = replace(housing.faces[0].regions[0], temperature=region + 273.15)
+        face = replace(housing.faces[0], regions=(hot, *housing.faces[0].regions[1:]))
+        housing = replace(housing, faces=(face, *housing.faces[1:]))
+    listed = {row["id"] for row in plan.run(replace(demo, housing=housing)).document["cautions"]["list"]}
+    assert ("hot" in listed) is warned
+
+
 def test_each_caution_stands_once_on_the_card_and_the_page(demo: Job) -> None:
     document = plan.run(demo).document
     card = " ".join(step["caution"] for step in document["work_card"])
@@ -193,6 +209,7 @@ def test_days_left_are_those_until_the_outage(today: str, says: str, demo: Job) 
         (("power", "volts"), "48 V", "caution", "plan.supply_volts", "most devices of 24 V bear 30 V"),
         (("power", "derating"), None, "caution", "plan.derating", "all of it counted"),
         (("power", "rated"), "5 A", "caution", "plan.line_fuse", "it gives 120 W, more than the 100 W of a class 2 supply"),
+        (("bus", "devices", 1, "current"), "2 A", "caution", "plan.line_current", "A pass its 22 AWG, 2 A are the most"),
         (("power", "neighbours", 0, "distance"), "200 mm", "blocker", "plan.separation", "at least 300 mm"),
         (("power", "rated"), "500 mA", "blocker", "power.supply", "a supply rated 0.73 A"),
         (("bus", "devices", 4, "least_volts"), "23.9 V", "blocker", "power.volts", "of 24 V arrive"),

@@ -17,7 +17,6 @@ from gearcase.tables import load
 from gearcase.worked import worked_by
 
 __all__ = [
-    "NARROW",
     "READINGS",
     "STEEL_SETTING",
     "GaugedWall",
@@ -30,7 +29,7 @@ __all__ = [
 
 STEEL_SETTING = 5920.0  # m/s, what a gauge is set to unless told; handbook figure, from memory
 READINGS = 3  # at one spot; common practice, no source
-NARROW = 1.1  # fastest over slowest velocity beyond which a thickness is not known well enough to drill; practice, no source
+_NARROW = 1.1  # fastest over slowest velocity beyond which a thickness is not known well enough to drill; practice, no source
 
 
 @dataclass(frozen=True)
@@ -173,7 +172,7 @@ def gauged_wall(
                 what="spread of the metal's sound velocity, fastest over slowest",
                 value=fastest / slowest,
                 unit="-",
-                most=NARROW,
+                most=_NARROW,
                 cure="gauge a flange or cover edge that a caliper can measure too, and take the velocity from it; else no hole",
                 source="common practice, no source",
             ),

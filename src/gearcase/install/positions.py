@@ -30,6 +30,7 @@ __all__ = [
     "pads",
     "region_at",
     "region_under",
+    "regions_at",
     "spots_to_try",
     "violations",
 ]
@@ -239,8 +240,19 @@ def clear_of(part: KeepOut) -> float:
 
 
 def region_at(face: Face, at: Place) -> Region | None:
-    """The listed region that a place falls into."""
-    return next((region for region in face.regions if within(at, region.at, region.size)), None)
+    """The listed region that a place falls into; of several the smallest, as of a boss on a panel."""
+    return next(iter(regions_at(face, at)), None)
+
+
+def regions_at(face: Face, at: Place) -> tuple[Region, ...]:
+    """The listed regions whose wall a place may have: the smallest it falls into, then the rest but for any that encloses it."""
+    inside = sorted((one for one in face.regions if within(at, one.at, one.size)), key=lambda one: one.size[0] * one.size[1])
+    return tuple(one for number, one in enumerate(inside) if not number or not _encloses(one, inside[0]))
+
+
+def _encloses(outer: Region, inner: Region) -> bool:
+    reach = zip(outer.at, outer.size, inner.at, inner.size, strict=True)
+    return all(abs(one - other) + small / 2 <= whole / 2 + _ROUNDED for one, whole, other, small in reach)
 
 
 def region_under(housing: Housing, face: str, at: Place | None) -> Region | None:

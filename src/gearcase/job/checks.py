@@ -8,13 +8,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from gearcase.errors import Problem
+from gearcase.install.bonding import REFERENCE
 from gearcase.install.profile import Profile
 from gearcase.install.schedule import Window
 from gearcase.job.database import address_refused
 from gearcase.job.drive_schema import BearingShape
 from gearcase.job.housing_checks import housing_check
 from gearcase.job.inputs_checks import inputs_check
-from gearcase.job.kit_schema import SensorModel
+from gearcase.job.kit_schema import AdhesiveModel, SensorModel
 from gearcase.job.notify_checks import notify_check
 from gearcase.job.outage_schema import DurationModel, WindowModel, outage_window
 from gearcase.job.publish_checks import publish_check
@@ -42,6 +43,7 @@ def cross_check(source: Source, profiles: Mapping[str, Profile]) -> list[Problem
         *(_unjoined(source) if joins_readable else ()),
         *_bearings(source),
         *_sensors(source),
+        *_adhesive(source),
         *_overall_only(source),
         *housing_check(source),
         *inputs_check(source, profiles),
@@ -258,6 +260,16 @@ def _sensors(source: Source) -> Iterator[Problem]:
         sensor = read_as(SensorModel, point.get("sensor", {}))
         if sensor and sensor.lowest is not None and sensor.highest is not None and sensor.lowest >= sensor.highest:
             yield source.problem((*path, "sensor", "lowest"), "less than the highest frequency")
+
+
+def _adhesive(source: Source) -> Iterator[Problem]:
+    """An adhesive's sheet: full strength is that at 23 degC, so half of it is left only above; service from cold to hot."""
+    path = ("kit", "adhesive")
+    sheet = read_as(AdhesiveModel, source.value(path) or {})
+    if sheet and sheet.half_at is not None and sheet.half_at <= REFERENCE:
+        yield source.problem((*path, "half_at"), "above 23 °C, where its strength is whole")
+    if sheet and sheet.coldest is not None and sheet.hottest is not None and sheet.coldest >= sheet.hottest:
+        yield source.problem((*path, "coldest"), "less than the hottest")
 
 
 def _overall_only(source: Source) -> Iterator[Problem]:

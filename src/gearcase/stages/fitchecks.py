@@ -18,7 +18,7 @@ from gearcase.job.build import Job
 from gearcase.stages import plan
 from gearcase.stages.built import Built, shown
 from gearcase.stages.planning.orientation import TILT
-from gearcase.stages.planning.walls import known_wall, velocity_is_wide
+from gearcase.stages.planning.walls import known_wall, read_too_thick
 from gearcase.worked import Given, Origin, Worked, work
 
 __all__ = ["Check", "check_point"]
@@ -215,7 +215,7 @@ def _depth(check: Check) -> None:
             f"a way to the oil: {_mm(left.value)} of metal is left of a wall of {_mm(thinnest.value)}, at least {_mm(least.value)} "
             "must stay: do not tap it deeper or use it; have it judged, plug it, and bond the sensor"
         )
-        if wall.sample is None and velocity_is_wide(check.job.housing.material):
+        if wall.sample is None and read_too_thick(check.job.housing.material) > 1:
             says += (
                 ". The wall counts as read with a gauge set for steel on the slowest iron: if it was set for this one, say so in "
                 "job.yaml with velocity_set and sample"

@@ -26,7 +26,7 @@ from gearcase.install.holes import (
     tap_drill,
 )
 from gearcase.install.housing import Face, Place, ThreadedHole, gap
-from gearcase.install.positions import CLEAR_OF_OTHERS, Footprint, Pad, clear_of, region_at, violations
+from gearcase.install.positions import CLEAR_OF_OTHERS, Footprint, Pad, clear_of, region_at, regions_at, violations
 from gearcase.install.rulings import Ruling
 from gearcase.install.threads import limits_metric, limits_unified
 from gearcase.job.build import Job
@@ -273,8 +273,8 @@ def _new_hole(
     for ruling, cut in placed:
         draft.rule(Level.BLOCKER if cut else Level.CAUTION, "bracket_place", bracket.name, ruling)
     rulings = [ruling for ruling, _ in placed]
-    region = region_at(face, place)
-    known = known_wall(region.wall, job.housing.material, bracket.where) if region and region.wall else None
+    walls = [known_wall(one.wall, job.housing.material, bracket.where) for one in regions_at(face, place) if one.wall]
+    known = min(walls, key=lambda one: one.least.value, default=None)
     if known is None or not known.drillable:
         says = f"no wall is gauged at {mm(place[0])}, {mm(place[1])}: no reading, no hole; use holes that are there, or a stand"
         draft.find(Level.BLOCKER, "bracket_wall", bracket.name, says)

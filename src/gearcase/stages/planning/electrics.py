@@ -57,6 +57,7 @@ MARGIN = 0.25  # on the current of a supply; common practice, no source
 MOST_EXTRA_LOW = 60.0  # V dc, of extra-low voltage that needs no guard against touch, IEC 60364-4-41 (from memory)
 MOST_USUAL = 30.0  # V, what devices of 24 V bear by most sheets; common practice, no source
 CLASS_2 = 100.0  # W, of a class 2 supply up to 30 V dc, NEC Chapter 9 Table 11(B) (from memory)
+MOST_DENSITY = 6e6  # A/m2 of a thin conductor in a cable with others; common practice, no source
 LEAST_WIRES = 2  # of a circuit in its conduit
 CONDUCTOR_HOT = 333.15  # K, of conductors where nobody has said; common practice, no source
 EFFICIENCY, POWER_FACTOR = 0.85, 0.6  # of a small dc supply without correction, where nobody has said; common practice, no source
@@ -274,6 +275,8 @@ def _line(job: Job, draft: Draft) -> list[dict[str, Any]]:
     if along is None:
         return []
     draft.found(check_volts(supply=volts, segments=segments, source=SUPPLY))
+    for run in runs:
+        _thick_enough(job, run, along[run.end], draft)
     fed = {segment.end for segment in segments}
     for device in job.bus.devices:
         if device.current and device.name not in fed:
@@ -292,6 +295,17 @@ def _line(job: Job, draft: Draft) -> list[dict[str, Any]]:
         }
         for segment, run in zip(segments, runs, strict=True)
     ]
+
+
+def _thick_enough(job: Job, run: Run, volts: Worked, draft: Draft) -> None:
+    """Whether a run's conductors bear what passes them, however little of the volts it loses."""
+    kind = conductor(*((run.wire, run.form) if run.wire else (job.power.wire, job.power.form)))
+    drop = volts.inputs[f"to {run.end}"]
+    passes = drop.inputs["current"].value if isinstance(drop, Worked) else 0.0
+    most = MOST_DENSITY * kind.area
+    if passes > most:
+        says = f"{passes:.2g} A pass its {kind.wire}, {most:.2g} A are the most that stays cool in a cable: thicker conductors"
+        draft.find(Level.CAUTION, "line_current", run.end, says, drop if isinstance(drop, Worked) else None)
 
 
 def _along_the_bus(job: Job) -> list[Run]:

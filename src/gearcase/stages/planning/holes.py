@@ -27,11 +27,11 @@ from gearcase.install.holes import (
 )
 from gearcase.install.housing import Face, Hole, Place, Wall, to_edge
 from gearcase.install.points import Point
-from gearcase.install.positions import region_under
+from gearcase.install.positions import regions_at
 from gearcase.install.rulings import Ruling
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import Draft, as_dict, mm, ruling_document, stated, tabled
-from gearcase.stages.planning.walls import KnownWall, known_wall, velocity_is_wide
+from gearcase.stages.planning.walls import KnownWall, known_wall, read_too_thick
 from gearcase.units import parse_thread
 from gearcase.worked import Given, Origin, Worked, work
 
@@ -116,10 +116,10 @@ def tapped_hole(job: Job, point: Point, draft: Draft) -> tuple[dict[str, Any] | 
 
 def _unsaid(job: Job, point: Point, wall: Wall, known: KnownWall, draft: Draft) -> None:
     """What nobody has said of how a wall was measured."""
-    if not wall.readings and velocity_is_wide(job.housing.material):
+    if not wall.readings and (times := read_too_thick(job.housing.material)) > 1:
         says = (
             f"its {mm(wall.thickness)} are said to be measured, without readings and the gauge's velocity: a gauge set for steel "
-            f"reads iron up to 1.7 times too thick, so the hole counts on {mm(known.least.value)}; give the readings, "
+            f"reads this metal up to {times:.2g} times too thick, the hole counts on {mm(known.least.value)}; give the readings, "
             "velocity_set and the sample of a flange or edge that a caliper measures too"
         )
         draft.find(Level.CAUTION, "gauging", point.name, says, known.least if isinstance(known.least, Worked) else None)
@@ -130,10 +130,15 @@ def _unsaid(job: Job, point: Point, wall: Wall, known: KnownWall, draft: Draft) 
 
 def _thinner(job: Job, point: Point, known: KnownWall, draft: Draft) -> KnownWall:
     """The point's own wall, or that of the region it stands in where this is measured thinner."""
-    region = region_under(job.housing, point.face, point.at)
-    if not known.drillable or region is None or region.wall is None or region.wall.origin is not Origin.MEASURED:
+    face = job.housing.face(point.face)
+    gauged = [
+        (region, known_wall(region.wall, job.housing.material, point.where))
+        for region in (regions_at(face, point.at) if face is not None and point.at is not None else ())
+        if region.wall is not None and region.wall.origin is Origin.MEASURED
+    ]
+    if not known.drillable or not gauged:
         return known
-    around = known_wall(region.wall, job.housing.material, point.where)
+    region, around = min(gauged, key=lambda one: one[1].least.value)
     if around.least.value >= known.least.value:
         return known
     says = (

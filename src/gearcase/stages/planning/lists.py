@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from gearcase.findings import Level
-from gearcase.install.cautions import burn_threshold
 from gearcase.install.cutting import Bar, bar_remainder, cut_list
 from gearcase.install.housing import Cable, Kit
 from gearcase.install.lengths import Lengths
 from gearcase.install.points import Sensor
 from gearcase.job.build import Job
 from gearcase.stages.planning.draft import CardStep, Draft, Pick
+from gearcase.stages.planning.site import burns
 from gearcase.tables import Row, load
 from gearcase.worked import Given, Origin, work
 
@@ -44,7 +44,6 @@ CUT_LIST = "cut list"  # what bars of stock are for
 _CARRIED = ("tools", "protective equipment")  # from job to job
 _CABLE_LENGTHS = (1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0, 30.0, 50.0)  # m, as cables are sold; common practice, no source
 _SPARE_IN = 10  # one spare for so many; common practice, no source
-_TOUCH = 1.0  # s, a touch by chance
 _OF_THE_DRIVE = "drive inputs"  # profile of the frequency converter: it stands on site already
 
 
@@ -278,8 +277,7 @@ def _conditions(job: Job, mounts: list[str]) -> Iterator[str]:
         yield from ("drilling", "a hole that may not be drilled")
     if any("adhesive" in mount for mount in mounts):
         yield "bonding"
-    hot = job.housing.surface_temperature
-    if hot is not None and hot >= burn_threshold(contact=_TOUCH):
+    if burns(job):
         yield "hot surface"
     if job.bus.devices:
         yield "bus"

@@ -38,6 +38,7 @@ COLDEST_YEAR = 253.15  # K, -20 degC, the coldest metal where nobody has said; c
 SHOCK = 50 * 9.80665  # m/s2, a kick or a dropped tool; common practice, no source
 PULL, LEVER = 50.0, 0.04  # N on the cable, m above the bond: a common sensor; common practice, no source
 ASSUMED_MASS = 0.1  # kg of a common sensor with its pad; common practice, no source
+_FOR_A_TRIAL = {"tape": "tape creeps and lets go in heat and oil", "hand probe": "nobody holds it for good"}
 _ON_SHAFT = ("shaft", "mesh")
 _SUBSTRATES = {"steel": "bare steel", "aluminium": "aluminium"}  # else iron
 _NOT_MAGNETIC = ("aluminium",)
@@ -210,6 +211,9 @@ def suits(job: Job, point: Point, mount: str, draft: Draft) -> None:
     if hot is not None and most is not None:
         cure = "a sensor for more heat, a cooler spot, or a stand-off"
         draft.rule(Level.BLOCKER, "sensor_heat", point.name, Ruling("surface under the sensor", hot, "K", cure, _SHEET, most=most))
+    if mount in _FOR_A_TRIAL:
+        says = f"{_FOR_A_TRIAL[mount]}: for a trial record only; what stays is bonded, on a stud or on a magnet"
+        draft.find(Level.CAUTION, "trial_mount", point.name, says)
     if mount == BARE_MAGNET and job.conditions.painted:
         paint = mount_sight(PAINT_MAGNET)
         says = (

@@ -23,11 +23,11 @@ from gearcase.job.build import Job
 from gearcase.stages.bands import USUAL
 from gearcase.stages.planning.draft import CardStep, Draft
 
-__all__ = ["conditions", "on_converter", "place_cautions", "site"]
+__all__ = ["burns", "conditions", "on_converter", "place_cautions", "site"]
 
 HOT_AIR = 308.15  # K, from which work in it wants breaks and shade; common practice, no source
 AT_HEIGHT = 1.2  # m, from which a fall must be guarded against: OSHA 29 CFR 1910.28, 4 ft (from memory)
-TOUCH = 1.0  # s, by chance
+BY_HAND = 600.0  # s at one spot, as a bond or a cable takes; a touch by chance burns only hotter metal
 _ORDER = list(Step)
 
 
@@ -101,10 +101,18 @@ def _together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(replace(same[0], where=", ".join(one.where for one in same)) for same in alike.values())
 
 
+def burns(job: Job) -> bool:
+    """Whether the running housing, or a part of it, burns who works on it by hand; also where nobody has measured it."""
+    regions = [region.temperature for face in job.housing.faces for region in face.regions]
+    known = [one for one in (job.housing.surface_temperature, *regions) if one is not None]
+    zones = any(part.kind == "hot zone" for face in job.housing.faces for part in face.keep_outs)
+    return job.housing.surface_temperature is None or zones or max(known) >= burn_threshold(contact=BY_HAND)
+
+
 def conditions(job: Job, draft: Draft) -> frozenset[Condition]:
     """What is true of the plan and its place. What nobody knows counts where leaving the caution out could hurt: paint, heat,
     energy that is stored, height."""
-    place, surface, steps = job.conditions, job.housing.surface_temperature, {step.at for step in draft.steps}
+    place, steps = job.conditions, {step.at for step in draft.steps}
     bonds, fans = Step.BOND in steps, [part for part in job.drive.passing_parts if part.kind == "fan blades"]
     backstops = [part for part in job.drive.passing_parts if part.kind == "backstop"]
     keep_outs = {part.kind for face in job.housing.faces for part in face.keep_outs}
@@ -131,7 +139,7 @@ def conditions(job: Job, draft: Draft) -> frozenset[Condition]:
         Condition.HEIGHT: place.working_height is None or place.working_height >= AT_HEIGHT,
         Condition.CLASSIFIED_AREA: place.area not in ("", UNCLASSIFIED),
         Condition.WASH_DOWN: bool(place.wash_down),
-        Condition.HOT_SURFACE: surface is None or surface >= burn_threshold(contact=TOUCH),
+        Condition.HOT_SURFACE: burns(job),
         Condition.HOT_AMBIENT: place.ambient is not None and place.ambient.high >= HOT_AIR,
         Condition.COLD: coldest is not None and coldest < COLDEST,
         Condition.MAGNET: any("magnet" in step.does for step in draft.steps),

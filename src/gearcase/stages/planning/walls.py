@@ -6,13 +6,14 @@ without its readings counts, in iron, as such a reading on the slowest iron, and
 
 from dataclasses import dataclass, replace
 
-from gearcase.install.gauging import NARROW, STEEL_SETTING, gauged_wall, least_thickness, velocity_from_sample, velocity_range
+from gearcase.install.gauging import STEEL_SETTING, gauged_wall, least_thickness, velocity_from_sample, velocity_range
 from gearcase.install.housing import Face, Wall
 from gearcase.install.rulings import Ruling
 from gearcase.worked import Given, Origin, Worked, work
 
-__all__ = ["KnownWall", "face_as_known", "known_wall", "table_material", "velocity_is_wide"]
+__all__ = ["KnownWall", "face_as_known", "known_wall", "read_too_thick", "table_material"]
 
+_AS_STEEL = 1.02  # up to which a metal counts as read like steel, whose own velocities lie 0.7 % apart
 _TABLE_NAMES = {"ductile iron": "nodular iron", "": "unknown iron"}
 
 
@@ -48,7 +49,7 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
     """
     measured = wall.origin is Origin.MEASURED
     slowest, fastest = velocity_range(table_material(material))
-    if not wall.readings and measured and velocity_is_wide(material):
+    if not wall.readings and measured and read_too_thick(material) > 1:
         return KnownWall(_as_read_for_steel(wall, material, slowest, where), (), measured)
     if not wall.readings:
         name = "measured wall less gauge error" if measured else "wall less gauge error"
@@ -91,16 +92,16 @@ def known_wall(wall: Wall, material: str, where: str) -> KnownWall:
     return KnownWall(least, (*gauged.rulings, *believed), True)
 
 
-def velocity_is_wide(material: str) -> bool:
-    """Whether a metal's sound velocity may be so far off that a reading tells no thickness without a sample, as in grey iron.
+def read_too_thick(material: str) -> float:
+    """How many times too thick a gauge set for steel may read a metal; 1 where it does not. [-]
 
     Examples
     --------
-    >>> velocity_is_wide("grey iron"), velocity_is_wide("cast steel")
-    (True, False)
+    >>> read_too_thick("grey iron"), read_too_thick("ductile iron"), read_too_thick("steel"), read_too_thick("aluminium")
+    (1.691, 1.138, 1.0, 1.0)
     """
-    slowest, fastest = velocity_range(table_material(material))
-    return fastest / slowest > NARROW
+    times = STEEL_SETTING / velocity_range(table_material(material))[0]
+    return times if times > _AS_STEEL else 1.0
 
 
 def _as_read_for_steel(wall: Wall, material: str, slowest: float, where: str) -> Worked:
