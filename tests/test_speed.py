@@ -191,6 +191,15 @@ def test_over_a_wide_range_a_comb_is_not_taken_for_its_half_or_double() -> None:
     assert right >= 10
 
 
+def test_a_spectrum_in_which_no_line_can_be_told_apart_takes_nothing_from_the_other() -> None:
+    strength = np.random.default_rng(4).exponential(size=2000)
+    strength[[240, 480, 720, 960]] = 40.0
+    shown, short = (Spectrum(values, 0.1, [(1, 2, 3, 4)]) for values in (strength, strength[:50]))
+    alone, both = (speed_from_comb(some, lowest_hz=23.0, highest_hz=25.0) for some in ([shown], [shown, short]))
+    assert isinstance(alone, SpeedEstimate) and isinstance(both, SpeedEstimate)
+    assert both.speed_hz == alone.speed_hz and both.found == ((1, 2, 3, 4), ())
+
+
 def test_a_range_upside_down_is_refused() -> None:
     with pytest.raises(OutOfRange, match="0 < lowest < highest"):
         speed_from_comb([Spectrum(np.ones(100), 1.0, [(1.0,)])], lowest_hz=2.0, highest_hz=1.0)
@@ -382,3 +391,18 @@ def test_a_speed_that_fits_better_elsewhere_is_never_missed() -> None:
         assert may or not outside
         proved, elsewhere = proved + (not may), elsewhere + outside
     assert proved >= 8 and elsewhere >= 2
+
+
+@pytest.mark.parametrize("seed", [1, 5])
+def test_lines_that_slip_alone_may_make_another_speed_the_better_one(seed: int) -> None:
+    """Eight lines at 24 Hz; four at 26 Hz, and twelve bearing lines, each worth ln(1 - 0.1 + 0.1 e^7 / 2) = 4.0 there."""
+    rng, orders = np.random.default_rng(seed), tuple(range(1, 9))
+    strength, envelope = rng.exponential(size=4000), rng.exponential(size=8000)
+    strength[[240 * order for order in orders] + [260 * order for order in orders[:4]]] = 200.0
+    slipping = tuple(3.58 + 1.83 * n for n in range(12))
+    envelope[[round(260 * order) for order in slipping]] = 60.0
+    heard = [Spectrum(strength, 0.1, [orders]), Spectrum(envelope, 0.1, [], slipping, 0.015)]
+    wide = {"lowest_hz": 21.6, "highest_hz": 26.4}
+    far = speed_from_comb(heard, **wide)
+    assert isinstance(far, SpeedEstimate) and far.speed_hz == pytest.approx(26.0, rel=1e-4)
+    assert may_fit_better(heard, 24.0, beside_hz=(23.4, 24.6), **wide)

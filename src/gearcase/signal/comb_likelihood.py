@@ -95,7 +95,7 @@ class Comb:
 
     def found(self, speed_hz: float, error_hz: float) -> tuple[float, ...]:
         """Orders [-] whose lines have a peak in their place at a speed known to its error. [Hz]"""
-        if self.place.size == 0:
+        if not self.orders or self.place.size == 0:
             return ()
         orders = np.array(self.orders)
         place = speed_hz * orders / self.bin_hz
