@@ -180,9 +180,10 @@ class Watch:
         judged = [*believed, *brought]
         self._latest |= {(one.point, one.quantity): one for one in judged}
         self._judge(judged, state, now, ticks)
-        self._notify(now, ticks)
         await self.keeping.write()
         await self.light.show(self._colour(now, ticks), self.setup.job, self.bus, now)
+        self._notify(now, ticks)
+        await self.keeping.write()  # what the light shows stands in the diary before anybody is told of it
         self.rounds, self._last_round = self.rounds + 1, ticks
 
     async def beat(self) -> None:
