@@ -444,6 +444,7 @@ def test_only_sheets_with_a_hole_are_printed_and_one_hole_is_one_sheet() -> None
 
 
 @example(places=[(0.0, 0.25), (0.25, 0.203125)])  # an upright label ran out of its sheet's window
+@example(places=[(0.375, 0.359375), (0.375, 0.359375), (0.359375, 0.359375)])  # no room near by for the third label
 @given(places=st.lists(st.tuples(st.floats(0, 0.62), st.floats(0, 0.43)), min_size=1, max_size=3))
 def test_each_hole_stands_whole_on_a_sheet_that_says_how_it_is_laid(places: list[tuple[float, float]]) -> None:
     """The drill of 5.41 mm at least its own width inside the border; each sheet bears datum edges or lines to scribe, both ways."""

@@ -235,7 +235,7 @@ class _Template:
         says = f"scribe on the face: {across:g} mm from its left edge{left}" if across else f"datum: left edge of the face{left}"
         long = text_width(says, 9)
         top = max(self.window.top + _REGISTER, self._at((0, high))[1] + 12)
-        begins = [y - 150, top + long] if y - 170 - long > self.window.top else [y + 40 + long]
+        begins = [y - 150, top + long, y - 20] if y - 170 - long > self.window.top else [y + 40 + long]
         holes = [self._at((1000 * part["at_m"][0], 1000 * part["at_m"][1]))[1] for part in self.placed if is_drilled(part)]
         farthest = max(begins, key=lambda low: min((max(low - long - at, at - low, 0.0) for at in holes), default=0.0))
         self.sheet.text(x - 6, farthest, says, size=9, turned=True)  # clear of the holes, whose labels must get past it
