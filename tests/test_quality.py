@@ -59,11 +59,12 @@ def said(x: np.ndarray, **known: float) -> dict[str, Level]:
         lambda seed: scipy.signal.sosfilt(ANTI_ALIAS, np.random.default_rng(seed).laplace(size=N)),
         lambda seed: np.sin(2 * np.pi * 50 * TIME),  # 240 samples a period: its top comes back exactly, one sample at a time
         lambda seed: np.sin(2 * np.pi * 50 * TIME).astype(np.float32),
+        lambda seed: np.sin(2 * np.pi * 50 * (TIME + 0.5 / RATE)),  # its top lies between two samples, which are alike
         lambda seed: np.sin(2 * np.pi * 50 * TIME) + 0.3 * np.sin(2 * np.pi * 150 * TIME + seed),
     ],
     ids=[
         *("noise", "float32", "16 bit", "12 bit, low", "8 bit", "sine", "slow coarse sine", "calibrator", "heavy tails"),
-        *("in step", "in step, float32", "two tones in step"),
+        *("in step", "in step, float32", "in step, its top between samples", "two tones in step"),
     ],
 )
 def test_sound_records_are_left_alone(make: Callable[[int], np.ndarray]) -> None:
