@@ -38,8 +38,15 @@ def test_a_table_keeps_the_words_of_each_cell_in_its_column_and_fits(
         assert told == [word for row in rows for word in row[column]]
 
 
-def test_only_a_terminal_is_folded_for() -> None:
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_only_a_terminal_is_folded_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "50")
     assert to_terminal("word " * 60, io.StringIO()) == "word " * 60
+    assert to_terminal("word " * 60, Terminal()) == fold("word " * 60, 50) != "word " * 60
 
 
 def test_recordings_may_stand_behind_options(job: object, capsys: pytest.CaptureFixture[str]) -> None:

@@ -130,6 +130,27 @@ def test_bases_whose_fundamental_is_noise_are_passed_over_and_no_comb_is_missed(
         assert np.all((found == every) | (found == 0)) and np.any(found != every)
 
 
+def test_what_is_passed_over_as_noise_would_have_been_no_comb(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Combs from lost in noise to sure, at the drive's rate and at a stranger's: judged alike with every base scored."""
+    drive, scored = rig(DRIVE_END, FAN_END), CombScorer.log_chance
+    heights = np.arange(3.0, 12.0, 0.5)
+    envelopes = [
+        spectrum(seed, *[(n * base, height) for n in range(1, 6)])
+        for base in (outer_hz(drive), 151.7)
+        for seed, height in enumerate(heights)
+    ]
+
+    def combs() -> list[list[float]]:
+        judged = [judge(envelope, drive) for envelope in envelopes]
+        return [[c.base_hz for c in (*one.claims, *one.uncertain, *one.strangers, *one.faint)] for one in judged]
+
+    found = combs()
+    monkeypatch.setattr(CombScorer, "log_chance", lambda self, bases_hz, **least: scored(self, bases_hz))
+    assert found == combs()
+    for half in (found[: heights.size], found[heights.size :]):
+        assert not half[0] and half[-1]
+
+
 def test_masked_lines_count_no_more_and_a_fully_masked_base_is_not_testable() -> None:
     envelope = spectrum(1, *comb(107.0, 200.0))
     scorer = CombScorer(envelope.strength, bin_hz=BIN_HZ, highest_base_hz=400.0)

@@ -63,6 +63,15 @@ def document(folder: Path) -> dict[str, Any]:
     return publish.run(load(folder), ()).document
 
 
+def test_the_map_rests_on_what_may_be_posted_since_that_is_told_too(folder: Path) -> None:
+    before = publish.run(load(folder), ())
+    with (folder / "job.yaml").open("a") as stream:
+        stream.write("incoming:\n  http: {port: 8070, token_file: keys/incoming.token}\n")
+    after = publish.run(load(folder), ())
+    assert len(after.document["values"]) > len(before.document["values"])
+    assert after.read != before.read, "what was kept before is stale"
+
+
 def without(job: Job, point: str) -> Job:
     devices = tuple(device for device in job.bus.devices if device.point != point)
     return replace(job, bus=replace(job.bus, devices=devices))
