@@ -64,7 +64,7 @@ class _Parser(argparse.ArgumentParser):
     may stand before, between and behind its words.
     """
 
-    _within = False
+    _within = False  # `parse_known_intermixed_args` calls `parse_known_args` again
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         if self._subparsers is not None or self._within:

@@ -148,7 +148,7 @@ def undetermined(drive: Drive) -> dict[str, str]:
         reason = f"the teeth of {_listed(blind)} are not known: count them, or give the ratio"
     else:
         reason = f"what is stated leaves {free} free: say which part the housing holds, or give the ratio of one of them to another"
-    sense = f"its speed hangs on it, and nobody has said how they turn across {_listed(crossed)}: say sense: same or opposite"
+    sense = f"nobody has said how they turn across {_listed(crossed)}: say sense: same or opposite, since its speed depends on that"
     return {name: sense if name in by_sense else reason for name in open_shafts}
 
 

@@ -60,7 +60,7 @@ def harmonic_log_chance(log_chances: NDArray[np.float64]) -> NDArray[np.float64]
     """
     if log_chances.shape[0] != 5:
         raise OutOfRange("log_chances", f"{log_chances.shape[0]} rows", "five: the fundamental and harmonics 2 to 5")
-    a, b, c, d = log_chances[1:]
+    a, b, c, d = log_chances[1:]  # the second least of four, by comparisons: a partition takes far longer
     log_second = np.minimum(np.maximum(np.minimum(a, b), np.minimum(c, d)), np.minimum(np.maximum(a, b), np.maximum(c, d)))
     second = np.exp(log_second)
     with np.errstate(divide="ignore"):

@@ -210,9 +210,8 @@ class Alarms:
         given = event.details
         key = event.point, str(given["quantity"]), str(given["limit"])
         trigger = str(given.get("trigger", ""))
-        height = given.get(
-            "alarmed_at", given["value"] if trigger in RAISED else None
-        )  # entries of earlier versions have no height
+        raised_by = given["value"] if trigger in RAISED else None  # entries of earlier versions tell no height but this
+        height = given.get("alarmed_at", raised_by)
         before = self._states.get(key) or alarm.fresh(key[1], Thresholds(None, None))
         self._states[key] = alarm.recalled(before, trigger=trigger, condition=str(given["after"]), alarmed_at=height)
         if key not in self.limits:

@@ -53,9 +53,7 @@ MOST_FALSE_YELLOW, MOST_FALSE_DANGER = 1.0, 0.1  # a drive-year; common practice
 GROWN_DB = 3.0  # over the readings a limit is set by, beyond chance; the least that an alarm is set at, common practice, no source
 LOOSER = 1.05  # times the yellow in force; less is the scatter of a median; common practice, no source
 _IMPOSSIBLE = 1e6  # of any vibration in SI, far beyond any sensor; common practice, no source
-_LEAST_ALIKE = (
-    50  # records, as many as a week's limits want: no vibration stands so still, however coarsely it is told; common practice
-)
+_LEAST_ALIKE = 50  # records, as many as a week's limits want: no vibration stands so still; common practice, no source
 _RUNS_FITTED, _MOST_FITTED, _LEAST_FITTED = 20, 600, 6  # runs, and minutes of each, through which a thermal lag is put
 
 
@@ -381,9 +379,8 @@ def _statement(title: str, status: str, draft: _Draft, approver: str, reason: st
     if status == REFUSED:
         return f"{title}: baseline refused, no limits are set"
     kinds = sorted({limit["kind"] for limit in draft.limits if limit["quantity"] != TEMPERATURE})
-    start = f"{title}: baseline {status}, limits {draft.role}, {' and '.join(kinds) or 'of temperature only'}"
+    how = "of a drive in which a fault is named" if named and status == NORMAL else status
+    start = f"{title}: baseline {how}, limits {draft.role}, {' and '.join(kinds) or 'of temperature only'}"
     if status == KNOWN_DEFECT:
         start += f"; the reason of {approver}: {reason}"
-    elif named:
-        start = start.replace(f"baseline {status}", "baseline of a drive in which a fault is named", 1)
     return f"{start}. Limits say nothing of gears and bearings; nothing here trips."
