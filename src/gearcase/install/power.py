@@ -242,23 +242,11 @@ def volts_along(*, supply: float, segments: Sequence[Segment], source: str = "su
         for passed in way[:-1]:
             below[passed.end] += into[end].current
     drops = {
-        segment.end: work(
-            f"drop from {segment.start} to {segment.end}",
-            voltage_drop,
-            length=_given("length, one way", segment.length, "m"),
-            resistance=_given("resistance of one way", segment.resistance, "ohm/m"),
-            current=_given("current", below[segment.end], "A"),
-        )
+        segment.end: _drop(f"drop from {segment.start} to {segment.end}", "length", segment.length, segment, below[segment.end])
         for segment in segments
     }
     stubs = {
-        segment.end: work(
-            f"drop of the stub of {segment.end}",
-            voltage_drop,
-            length=_given("stub, one way", segment.stub, "m"),
-            resistance=_given("resistance of one way", segment.resistance, "ohm/m"),
-            current=_given("current", segment.current, "A"),
-        )
+        segment.end: _drop(f"drop of the stub of {segment.end}", "stub", segment.stub, segment, segment.current)
         for segment in segments
         if segment.stub and segment.current
     }
@@ -273,6 +261,17 @@ def volts_along(*, supply: float, segments: Sequence[Segment], source: str = "su
         )
         for end, way in ways.items()
     }
+
+
+def _drop(what: str, of: str, length: float, segment: Segment, current: float) -> Worked:
+    """Volts lost over a length [m] of a segment's wire, there and back, at a current [A]. [V]"""
+    return work(
+        what,
+        voltage_drop,
+        length=_given(f"{of}, one way", length, "m"),
+        resistance=_given("resistance of one way", segment.resistance, "ohm/m"),
+        current=_given("current", current, "A"),
+    )
 
 
 def _tree(segments: Sequence[Segment], source: str) -> dict[str, Segment]:
